@@ -1,0 +1,96 @@
+"""The shift calendar: which shift a moment belongs to, and when that shift starts and ends.
+
+A shift runs until the next one of the daily pattern starts, worked or not, and carries the date on
+which it starts. All moments are `datetime64[us]` in UTC; local clock changes lengthen or shorten a
+shift, they never move a row into another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from datetime import time as clock_time
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.records import Times
+from cellmon.sheet import ALL_DAYS, Sheet
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShiftOf:
+    """One shift of one day."""
+
+    name: str
+    date: date
+    starts: datetime
+    ends: datetime
+    worked: bool
+
+    def __str__(self) -> str:
+        return f"{self.date.isoformat()}/{self.name}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShiftCalendar:
+    """The daily pattern of shifts in the cell's zone; without shifts, one 'day' from midnight."""
+
+    zone: ZoneInfo
+    pattern: tuple[tuple[clock_time, str, tuple[str, ...]], ...]
+
+    @classmethod
+    def of_sheet(cls, sheet: Sheet) -> ShiftCalendar:
+        """Return the calendar a sheet describes."""
+        zone = ZoneInfo(sheet.cell.timezone)
+        listed = sorted((s.starts, s.name, tuple(s.days)) for s in sheet.shifts)
+        return cls(zone=zone, pattern=tuple(listed) or ((clock_time(0), "day", ALL_DAYS),))
+
+    def between(self, start: np.datetime64, end: np.datetime64) -> list[ShiftOf]:
+        """Return every shift, worked or not, that touches the time from start to end."""
+        first = to_local(start, self.zone).date() - timedelta(days=1)
+        last = to_local(end, self.zone).date() + timedelta(days=1)
+        days = [first + timedelta(days=i) for i in range((last - first).days + 2)]
+        starts = [
+            (datetime.combine(day, at, tzinfo=self.zone), day, name, ALL_DAYS[day.weekday()] in worked)
+            for day in days
+            for at, name, worked in self.pattern
+        ]
+        found = [
+            ShiftOf(name=name, date=day, starts=at, ends=starts[i + 1][0], worked=worked)
+            for i, (at, day, name, worked) in enumerate(starts[:-1])
+        ]
+        return [s for s in found if to_utc(s.ends) > start and to_utc(s.starts) <= end]
+
+    def starts_of(self, times: Times) -> Times:
+        """Return, for each moment, when the shift that holds it started."""
+        if len(times) == 0:
+            return times
+        edges = self.edges(times.min(), times.max())
+        found: Times = edges[np.searchsorted(edges, times, side="right") - 1]
+        return found
+
+    def edges(self, start: np.datetime64, end: np.datetime64) -> Times:
+        """Return the moments, ascending, at which the shifts that touch start to end begin."""
+        return np.array([to_utc(s.starts) for s in self.between(start, end)], dtype="datetime64[us]")
+
+    def at(self, moment: np.datetime64) -> ShiftOf:
+        """Return the shift that holds a moment."""
+        return self.between(moment, moment)[-1]
+
+
+def to_utc(moment: datetime) -> np.datetime64:
+    """Return an aware datetime as `datetime64[us]` in UTC."""
+    return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "us")
+
+
+def to_local(moment: np.datetime64, zone: ZoneInfo) -> datetime:
+    """Return a UTC `datetime64` as an aware datetime in a zone."""
+    plain: datetime = moment.astype("datetime64[us]").item()
+    return plain.replace(tzinfo=UTC).astimezone(zone)
+
+
+def hours_between(start: NDArray[np.datetime64], end: NDArray[np.datetime64]) -> NDArray[np.float64]:
+    """Return end minus start in hours."""
+    return (end - start) / np.timedelta64(1, "h")
