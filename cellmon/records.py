@@ -132,6 +132,7 @@ class ColumnType(StrEnum):
     TEXT = "text"
     TIME = "time"
     NUMBER = "number"
+    WHOLE = "whole"
     LENGTH = "length"  # a number whose header may carry the unit: `thickness_mm`, `thickness_in`
 
 
@@ -166,6 +167,11 @@ def number(*, needed: bool = False, key: bool = False) -> Any:
     return _column(ColumnType.NUMBER, needed=needed, key=key)
 
 
+def whole(*, needed: bool = False, key: bool = False) -> Any:
+    """Declare a column of whole numbers, none missing."""
+    return _column(ColumnType.WHOLE, needed=needed, key=key)
+
+
 def length(*, needed: bool = False, key: bool = False) -> Any:
     """Declare a column of lengths; the unit of the stored value ends the column's name."""
     return _column(ColumnType.LENGTH, needed=needed, key=key)
@@ -174,6 +180,11 @@ def length(*, needed: bool = False, key: bool = False) -> Any:
 def cells(*, optional: bool = False) -> Any:
     """Declare an array that has a row for each row of the batch but is no column of a file."""
     return field(default=None, metadata={"cells": True}) if optional else field(metadata={"cells": True})
+
+
+def absent(texts: Texts) -> Flags:
+    """Return where nothing stands in a column of words."""
+    return np.asarray(texts == np.array(None, dtype=object), dtype=np.bool_)
 
 
 def missing(type_: ColumnType, size: int) -> NDArray[Any]:
@@ -189,7 +200,7 @@ def missing(type_: ColumnType, size: int) -> NDArray[Any]:
 class Batch:
     """Rows of one kind, column by column; every array has the length of the batch."""
 
-    KIND: ClassVar[Kind]
+    KIND: ClassVar[Kind | None] = None
 
     line: Whole = None  # type: ignore[assignment]  # filled in __post_init__
     """The line of the file each row stood on; 0 where there was no file."""
@@ -227,7 +238,7 @@ class Batch:
             if isinstance(value, np.ndarray) and _has_rows(f):
                 yield f.name, value
 
-    def select(self, rows: NDArray[Any] | slice) -> Self:
+    def select(self, rows: Any) -> Self:
         """Return the rows that a mask, index or slice names, in that order."""
         return replace(self, **{name: array[rows] for name, array in self.arrays()})
 
@@ -293,6 +304,38 @@ class Readings(Batch):
         shape = (len(self.part), len(self.planes), len(self.directions))
         if self.um.shape != shape or self.lines.shape != shape:
             raise ValueError(f"um has shape {self.um.shape}, lines {self.lines.shape}, expected {shape}")
+
+    @property
+    def frame(self) -> Frame:
+        """The planes and directions of `um`."""
+        return self.planes, self.directions
+
+    def laid_on(self, planes: tuple[str, ...], directions: tuple[str, ...]) -> NDArray[np.float64]:
+        """Return `um` on these planes and directions: nan where nothing was read there."""
+        return laid(self.um, self.frame, (planes, directions), empty=np.nan)
+
+    def on_frame(self, planes: tuple[str, ...], directions: tuple[str, ...]) -> Readings:
+        """Return the same rows on these planes and directions, among which its own must be."""
+        lines = laid(self.lines, self.frame, (planes, directions), empty=0)
+        um = self.laid_on(planes, directions)
+        return replace(self, planes=planes, directions=directions, um=um, lines=lines)
+
+
+Frame = tuple[tuple[str, ...], tuple[str, ...]]
+"""The names of some planes and of some directions."""
+
+
+def laid(cells_: NDArray[Any], frame: Frame, onto: Frame, *, empty: float) -> NDArray[Any]:
+    """Lay cells of shape (rows, planes, directions) onto other planes and directions, `empty` elsewhere."""
+    if frame == onto:
+        return cells_
+    planes, directions = onto
+    found = np.full((len(cells_), len(planes), len(directions)), empty, dtype=cells_.dtype)
+    for i, plane in enumerate(frame[0]):
+        for j, direction in enumerate(frame[1]):
+            if plane in planes and direction in directions:
+                found[:, planes.index(plane), directions.index(direction)] = cells_[:, i, j]
+    return found
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -1,0 +1,1 @@
+"""Bores: readings to sizes, form, temperature and doubts; pure arithmetic on arrays."""

@@ -1,0 +1,1 @@
+"""Charts: subgroups, three-sigma limits and what they cost in false alarms."""

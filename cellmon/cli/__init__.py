@@ -1,0 +1,1 @@
+"""The commands: results as tables for people and as JSON for programs."""

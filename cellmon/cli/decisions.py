@@ -1,0 +1,143 @@
+"""Commands by which a named person decides: correct, respond, hold, release, baseline."""
+
+from __future__ import annotations
+
+import argparse
+
+from cellmon.cli.arguments import (
+    by_and_why_arguments,
+    cell_argument,
+    json_argument,
+    listing_arguments,
+    open_monitor,
+    stream_arguments,
+    stream_choice,
+    words,
+)
+from cellmon.cli.showing import show
+from cellmon.cli.terminal import clean, write
+from cellmon.errors import WrongUsage
+
+DISPOSITIONS = ("released", "reworked", "scrapped", "concession")
+
+
+def correct_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `correct`."""
+    parser.add_argument("flag", metavar="FLAG", help="the id that cellmon flags shows")
+    choice = parser.add_mutually_exclusive_group(required=True)
+    choice.add_argument("--accept", action="store_true", help="accept what is proposed")
+    choice.add_argument("--keep", action="store_true", help="keep the row as it was taken")
+    by_and_why_arguments(parser)
+    cell_argument(parser)
+
+
+def correct(args: argparse.Namespace) -> int:
+    """Decide one doubt; the original row stays beside the correction."""
+    row = open_monitor(args).correct(args.flag, accept=args.accept, by=args.by, why=args.why)
+    write([clean(f"{row.flag} of part {row.part} bore {row.bore}: {row.state} by {args.by}.")])
+    return 0
+
+
+def respond_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `respond`."""
+    parser.add_argument("signal", metavar="ID", help="the signal's id")
+    parser.add_argument("--cause", metavar="TEXT", type=words, help="what caused it")
+    parser.add_argument("--action", metavar="TEXT", type=words, help="what was done about it")
+    parser.add_argument("--seen", action="store_true", help="acknowledge only; the answer may follow")
+    parser.add_argument("--by", metavar="NAME", type=words, required=True, help="who answers")
+    cell_argument(parser)
+
+
+def respond(args: argparse.Namespace) -> int:
+    """Answer a signal, or acknowledge it."""
+    answered = args.cause is not None and args.action is not None
+    if args.seen and (args.cause or args.action):
+        raise WrongUsage("--seen acknowledges without an answer; leave out --cause and --action, or --seen")
+    if not args.seen and not answered:
+        raise WrongUsage("an answer needs --cause and --action; --seen only acknowledges")
+    signal = open_monitor(args).respond(
+        args.signal, by=args.by, cause=args.cause, action=args.action, seen=args.seen
+    )
+    said = "acknowledged" if args.seen else "answered"
+    write([clean(f"Signal {signal.id} ({signal.words}) {said} by {args.by}; it is {signal.state}.")])
+    return 0
+
+
+def hold_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `hold`."""
+    parser.add_argument("signal", metavar="SIGNAL", help="the signal's id")
+    listing_arguments(parser)
+
+
+def hold(args: argparse.Namespace) -> int:
+    """List the parts to contain after a signal."""
+    from cellmon.cli.stories import hold_lines
+
+    monitor = open_monitor(args)
+    show(args, monitor, monitor.hold(args.signal), hold_lines)
+    return 0
+
+
+def release_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `release`."""
+    parser.add_argument("signal", metavar="SIGNAL", help="the signal's id")
+    which = parser.add_mutually_exclusive_group(required=True)
+    which.add_argument("--parts", metavar="SERIAL", nargs="+", help="these parts of the hold list")
+    which.add_argument("--all", action="store_true", help="every part of it without a disposition")
+    parser.add_argument("--as", dest="as_", choices=DISPOSITIONS, required=True, help="what became of them")
+    by_and_why_arguments(parser)
+    cell_argument(parser)
+    json_argument(parser)
+
+
+def release(args: argparse.Namespace) -> int:
+    """Say what became of parts on hold."""
+    from cellmon.cli.stories import hold_lines
+
+    monitor = open_monitor(args)
+    parts = args.parts
+    if args.all:
+        held = monitor.hold(args.signal).parts
+        parts = list(dict.fromkeys(p.part for p in held if p.disposition is None))
+        if not parts:
+            raise WrongUsage(f"signal {args.signal}: no part on hold is without a disposition")
+    answer = monitor.release(args.signal, parts=parts, as_=args.as_, by=args.by, why=args.why)
+    show(args, monitor, answer, hold_lines)
+    return 0
+
+
+def baseline_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `baseline`."""
+    parser.add_argument("--freeze", action="store_true", help="freeze what is proposed")
+    parser.add_argument("--all", action="store_true", help="with --freeze: every stream")
+    stream_arguments(parser)
+    by_and_why_arguments(parser, required=False)
+    listing_arguments(parser)
+
+
+def baseline(args: argparse.Namespace) -> int:
+    """Show and propose limits, or freeze them."""
+    from cellmon.cli.ledgers import baseline_lines
+
+    choice = stream_choice(args)
+    _check_freeze(args, chosen=any(choice.values()))
+    monitor = open_monitor(args)
+    if args.freeze:
+        answer = monitor.freeze(by=args.by, why=args.why, **choice)
+    else:
+        answer = monitor.baselines(**choice)
+    show(args, monitor, answer, baseline_lines)
+    return 0
+
+
+def _check_freeze(args: argparse.Namespace, *, chosen: bool) -> None:
+    if not args.freeze:
+        if args.all or args.by or args.why:
+            raise WrongUsage("--all, --by and --why go with --freeze")
+        return
+    if args.as_of is not None:
+        raise WrongUsage("limits are frozen now; leave out --as-of")
+    if args.all == chosen:
+        raise WrongUsage("--freeze needs either --all or one of --spindle, --bore, --feature")
+    if args.by is None or args.why is None:
+        raise WrongUsage("--freeze needs --by NAME and --why TEXT")

@@ -1,0 +1,107 @@
+"""Commands about the cell folder itself: demo, new, check, adopt."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from cellmon.cli.arguments import (
+    address_arguments,
+    by_and_why_arguments,
+    cell_argument,
+    json_argument,
+    listing_arguments,
+    open_monitor,
+)
+from cellmon.cli.progress import Progress
+from cellmon.cli.showing import look_of, show
+from cellmon.cli.terminal import write
+from cellmon.errors import WrongUsage
+
+
+def demo_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `demo`."""
+    parser.add_argument("folder", metavar="DIR", nargs="?", type=Path, default=Path("cellmon-demo"))
+    parser.add_argument("--no-serve", action="store_true", help="stop before the dashboard is served")
+    parser.add_argument("--hand", action="store_true", help="one block honed by hand")
+    address_arguments(parser)
+
+
+def demo(args: argparse.Namespace) -> int:
+    """Make the demo cell, take its week, print its state and serve it."""
+    import cellmon
+    from cellmon.cli.ledgers import taken_sentence
+    from cellmon.cli.listings import state_lines
+    from cellmon.cli.outputs import check_host, serve_monitor
+
+    if args.hand:
+        raise WrongUsage("demo --hand is not made yet")
+    check_host(args.host)
+    from cellmon.monitor.demo import make_demo
+
+    with Progress() as progress:
+        taken = make_demo(args.folder, progress)
+    monitor = cellmon.open_cell(args.folder)
+    write([f"{args.folder}: {taken_sentence(taken.files)}", ""])
+    write(state_lines(monitor.state(), look_of(monitor)))
+    write(["", f"Ask it more: cellmon signals --cell {args.folder}"])
+    return 0 if args.no_serve else serve_monitor(monitor, host=args.host, port=args.port)
+
+
+def new_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `new`."""
+    parser.add_argument("folder", metavar="DIR", type=Path, help="the folder to make")
+    parser.add_argument(
+        "--from", dest="from_file", metavar="FILE", type=Path, help="propose the sheet from readings"
+    )
+    parser.add_argument("--hand", action="store_true", help="ask a few questions instead")
+
+
+def new(args: argparse.Namespace) -> int:
+    """Make a cell folder with a commented sheet."""
+    if args.hand:
+        raise WrongUsage("new --hand is not made yet; cellmon new DIR writes a commented sheet")
+    if args.from_file is not None and not args.from_file.is_file():
+        raise WrongUsage(f"no such file: {args.from_file}")
+    from cellmon.monitor.new import new_cell
+
+    made = new_cell(args.folder, from_file=args.from_file)
+    write(
+        [
+            f"Made {made}. Its cell sheet says what is honed, measured and watched: read and correct it.",
+            f"Then: cellmon check --cell {args.folder}",
+        ]
+    )
+    return 0
+
+
+def check_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `check`."""
+    parser.add_argument("--rebuild", action="store_true", help="compute everything anew and compare")
+    listing_arguments(parser)
+
+
+def check(args: argparse.Namespace) -> int:
+    """Check the sheet and the store; status 1 when the store is not sound."""
+    from cellmon.cli.ledgers import check_lines
+
+    monitor = open_monitor(args)
+    answer = monitor.check(rebuild=args.rebuild)
+    show(args, monitor, answer, check_lines)
+    return 0 if answer.sound else 1
+
+
+def adopt_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `adopt`."""
+    by_and_why_arguments(parser)
+    cell_argument(parser)
+    json_argument(parser)
+
+
+def adopt(args: argparse.Namespace) -> int:
+    """Put the sheet on disk in force."""
+    from cellmon.cli.ledgers import check_lines
+
+    monitor = open_monitor(args)
+    show(args, monitor, monitor.adopt(by=args.by, why=args.why), check_lines)
+    return 0

@@ -1,0 +1,273 @@
+"""The lines of the answers about streams: state, shifts, signals, capability."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from cellmon.cli.showing import Look
+from cellmon.cli.terminal import figure, table, text
+from cellmon.cli.wording import (
+    age,
+    count,
+    interval,
+    listed,
+    number,
+    plural,
+    ppm,
+    reasons,
+    signed,
+    stream_name,
+    two_figures,
+    when,
+)
+from cellmon.monitor.answers import Limits
+from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
+from cellmon.monitor.signals import Signal, Signals
+from cellmon.monitor.state import AlarmCost, State, Status, StreamState
+
+
+def state_lines(answer: State, look: Look) -> list[str]:
+    """Return the cell now: a sentence, a line a spindle, a row a stream."""
+    lines = [
+        _state_sentence(answer),
+        f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}.",
+        "",
+    ]
+    for spindle in answer.spindles:
+        lines.append(f"{spindle.spindle}: {spindle.status.upper()}. {spindle.sentence}")
+        for due in spindle.due:
+            at = "" if due.at is None else f", {when(due.at, look.zone)}"
+            lines.append(f"    due: {due.what}{at}{' (overdue)' if due.overdue else ''}")
+    columns = (
+        text("stream", flexible=True),
+        text("status"),
+        figure("bores"),
+        figure("mean um"),
+        figure("sd within um"),
+        figure("sd total um", spare=True),
+        figure("centre um"),
+        figure("sigma um", spare=True),
+        text("limits", spare=True),
+        figure("open signals"),
+    )
+    rows = [_state_row(s, look) for s in answer.streams]
+    lines += ["", *table(columns, rows, width=look.width), ""]
+    lines += alarm_lines(answer.alarms)
+    lines += [f"note: {note}" for note in answer.notes]
+    return lines + _reason_lines(answer.streams)
+
+
+def _state_sentence(answer: State) -> str:
+    by_status = {status: [s.spindle for s in answer.spindles if s.status is status] for status in Status}
+    said = [
+        f"{word} {listed(by_status[status])}"
+        for status, word in (
+            (Status.STOP, "stop"),
+            (Status.LOOK, "look at"),
+            (Status.CARRY_ON, "carry on with"),
+        )
+        if by_status[status]
+    ]
+    if not said:
+        return "No bores have been taken yet."
+    sentence = "; ".join(said)
+    return f"{sentence[0].upper()}{sentence[1:]}."
+
+
+def _state_row(s: StreamState, look: Look) -> list[str | None]:
+    b = s.baseline
+    footing = None if b is None else "provisional" if b.provisional else f"frozen by {b.by}"
+    return [
+        stream_name(s.stream),
+        s.status,
+        count(s.bores),
+        signed(s.mean_um, decimals=look.um),
+        number(s.sd_within_um, decimals=look.um + 1),
+        number(s.sd_total_um, decimals=look.um + 1),
+        signed(None if b is None else b.center_um, decimals=look.um),
+        number(None if b is None else b.sigma_um, decimals=look.um + 1),
+        footing,
+        count(s.open_signals),
+    ]
+
+
+def alarm_lines(alarms: AlarmCost | None) -> list[str]:
+    """Return what the rule in use costs in false alarms."""
+    if alarms is None:
+        return []
+    return [
+        f"Rule: {alarms.rule}. On {plural(alarms.charts, 'chart')} with "
+        f"{count(alarms.points_per_week)} points a week it makes "
+        f"about {two_figures(alarms.per_week)} false alarms a week."
+    ]
+
+
+def shifts_lines(answer: Shifts, look: Look) -> list[str]:
+    """Return one shift: a sentence, a row a stream, then every subgroup beyond a limit."""
+    columns = (
+        text("stream", flexible=True),
+        figure("bores"),
+        figure("mean um"),
+        figure("before um"),
+        figure("moved um"),
+        figure("subgroups"),
+        figure("beyond"),
+        text("signals", spare=True),
+    )
+    lines = [answer.sentence, f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}.", ""]
+    lines += table(columns, [_shift_row(s, look) for s in answer.shifts], width=look.width)
+    beyond = [(s, p) for s in answer.shifts for p in s.subgroups if p.beyond]
+    if beyond:
+        lines += ["", "Subgroups beyond a limit:", *_beyond_table(beyond, look)]
+    if answer.known:
+        lines += ["", f"Shifts with bores: {listed(map(str, reversed(answer.known)), most=6)}."]
+    return lines + _reason_lines(answer.shifts)
+
+
+def _shift_row(s: StreamShift, look: Look) -> list[str | None]:
+    moved = None if s.mean_um is None or s.previous_mean_um is None else s.mean_um - s.previous_mean_um
+    return [
+        stream_name(s.stream),
+        count(s.bores),
+        signed(s.mean_um, decimals=look.um),
+        signed(s.previous_mean_um, decimals=look.um),
+        signed(moved, decimals=look.um),
+        count(len(s.subgroups)),
+        count(sum(bool(p.beyond) for p in s.subgroups)),
+        listed(s.signals, most=3),
+    ]
+
+
+def _beyond_table(points: Sequence[tuple[StreamShift, SubgroupPoint]], look: Look) -> list[str]:
+    columns = (
+        text("stream", flexible=True),
+        text("at"),
+        text("parts"),
+        figure("mean um"),
+        text("limits um", spare=True),
+        figure("range um"),
+        figure("upper um", spare=True),
+        text("beyond"),
+    )
+    rows = [
+        [
+            stream_name(s.stream),
+            when(p.at, look.zone),
+            f"{p.first_part} to {p.last_part}",
+            signed(p.mean_um, decimals=look.um),
+            _from_to(p.mean_limits, look),
+            number(p.range_um, decimals=look.um),
+            number(None if p.range_limits is None else p.range_limits.upper, decimals=look.um),
+            ", ".join(p.beyond),
+        ]
+        for s, p in points
+    ]
+    return table(columns, rows, width=look.width)
+
+
+def _from_to(limits: Limits | None, look: Look) -> str | None:
+    if limits is None:
+        return None
+    return f"{signed(limits.lower, decimals=look.um)} to {signed(limits.upper, decimals=look.um)}"
+
+
+def signals_lines(answer: Signals, look: Look) -> list[str]:
+    """Return the signals: how many wait, then a row each, newest first."""
+    waiting = [s for s in answer.signals if s.state in {"open", "reopened"}]
+    if not answer.signals:
+        return ["No signals."]
+    sentence = f"{plural(len(waiting), 'signal')} of {len(answer.signals):,} "
+    sentence += "waits for an answer." if len(waiting) == 1 else "wait for an answer."
+    columns = (
+        text("signal"),
+        text("state"),
+        text("raised"),
+        figure("age", spare=True),
+        text("stream"),
+        text("kind"),
+        figure("size um", spare=True),
+        text("part", spare=True),
+        text("what", flexible=True),
+        text("answer", flexible=True),
+    )
+    rows = [_signal_row(s, look) for s in answer.signals]
+    lines = [sentence, "", *table(columns, rows, width=look.width)]
+    if waiting:
+        lines += ["", f"Answer one: cellmon respond {waiting[0].id} --cause ... --action ... --by NAME"]
+    return lines
+
+
+def _signal_row(s: Signal, look: Look) -> list[str | None]:
+    r = s.response
+    answered = (
+        None if r is None else f"seen by {r.by}" if r.cause is None else f"{r.cause}: {r.action} ({r.by})"
+    )
+    return [
+        s.id,
+        s.state,
+        when(s.raised_at, look.zone),
+        age(s.age_s),
+        stream_name(s.stream),
+        s.kind,
+        signed(s.size_um, decimals=look.um),
+        s.part,
+        s.words,
+        answered,
+    ]
+
+
+def capability_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
+    """Return the indices: a sentence, a row a stream, then each reason that forbids a claim."""
+    columns = (
+        text("stream", flexible=True),
+        figure("bores"),
+        figure("mean um"),
+        figure("sd within um", spare=True),
+        figure("sd total um", spare=True),
+        text("Cp", spare=True),
+        text("Cpk"),
+        text("Pp", spare=True),
+        text("Ppk"),
+        figure("at least"),
+        figure("ppm expected", spare=True),
+        figure("ppm seen", spare=True),
+        text("claim"),
+    )
+    confidence = f"{answer.confidence:.1%}".replace(".0%", "%")
+    lines = [
+        answer.sentence,
+        f"Required: {answer.required:.2f}. 'At least' is the one-sided lower bound at {confidence} "
+        "of the index the claim rests on; intervals stand beside each index.",
+        f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}.",
+        "",
+    ]
+    lines += table(columns, [_capability_row(s, look) for s in answer.capability], width=look.width)
+    forbidden: dict[str, list[str]] = {}
+    for s in answer.capability:
+        for reason in s.reasons:
+            forbidden.setdefault(reason, []).append(stream_name(s.stream))
+    if forbidden:
+        lines += ["", "What forbids or weakens a claim:"]
+        lines += [f"  {reason}: {listed(streams, most=6)}" for reason, streams in forbidden.items()]
+    return lines + _reason_lines(answer.capability)
+
+
+def _capability_row(s: StreamCapability, look: Look) -> list[str | None]:
+    return [
+        stream_name(s.stream),
+        count(s.n),
+        signed(s.mean_um, decimals=look.um),
+        number(s.sd_within_um, decimals=look.um + 1),
+        number(s.sd_total_um, decimals=look.um + 1),
+        *(interval(index, decimals=2) for index in (s.cp, s.cpk, s.pp, s.ppk)),
+        number(s.lower_bound, decimals=2),
+        ppm(None if s.ppm_expected is None else s.ppm_expected.value),
+        ppm(s.ppm_observed),
+        s.claim,
+    ]
+
+
+def _reason_lines(rows: Sequence[StreamState | StreamShift | StreamCapability]) -> list[str]:
+    found = reasons([row.stream for row in rows], [row.why_not for row in rows])
+    return ["", *found] if found else []

@@ -1,0 +1,201 @@
+"""Commands whose output is not text: export, serve."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from ipaddress import ip_address
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cellmon.cli.answers import shift_name
+from cellmon.cli.arguments import (
+    address_arguments,
+    as_of_argument,
+    cell_argument,
+    open_monitor,
+    stream_arguments,
+    stream_choice,
+    window,
+    window_arguments,
+    zone_of,
+)
+from cellmon.cli.terminal import write
+from cellmon.cli.wording import plural
+from cellmon.errors import WrongUsage
+
+if TYPE_CHECKING:
+    from cellmon.export.tables import Table
+    from cellmon.monitor import Monitor
+
+FORMATS = ("csv", "xlsx", "json", "parquet")
+NOT_YET = ("stones", "record", "qif")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Exported:
+    """What one kind of export gives: a table, its document (None: the table's rows), its scope."""
+
+    table: Table
+    answer: Any
+    scope: tuple[str | None, ...] = ()
+
+
+def export_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `export`."""
+    parser.add_argument("kind", metavar="KIND", help=", ".join(_KINDS))
+    parser.add_argument("serial", metavar="SERIAL", nargs="?", help="with part: the block's serial")
+    parser.add_argument("--to", metavar="FORMAT", required=True, help=", ".join(FORMATS))
+    parser.add_argument("--out", metavar="FILE", type=Path, help="(default: a telling name in reports/)")
+    parser.add_argument(
+        "--shift", metavar="DATE/NAME", type=shift_name, help="with shift: which one (default: the last)"
+    )
+    stream_arguments(parser)
+    window_arguments(parser)
+    cell_argument(parser)
+    as_of_argument(parser)
+
+
+def export(args: argparse.Namespace) -> int:
+    """Write one table to a file and print where it is."""
+    _check_export(args)
+    from cellmon.export.documents import document
+    from cellmon.export.files import Format, write_document, write_table
+
+    monitor = open_monitor(args)
+    found = _KINDS[args.kind](args, monitor)
+    path = args.out or args.cell / "reports" / _file_name(args, found)
+    if args.to == Format.JSON and found.answer is not None:
+        write_document(document(found.answer, zone=zone_of(monitor)), path)
+    else:
+        write_table(found.table, path, to=Format(args.to))
+    write([f"{path}: {plural(len(found.table), 'row')}"])
+    return 0
+
+
+def _check_export(args: argparse.Namespace) -> None:
+    if args.kind in NOT_YET:
+        raise WrongUsage(f"export {args.kind} is not made yet; there are {', '.join(_KINDS)}")
+    if args.kind not in _KINDS:
+        raise WrongUsage(f"nothing is exported as {args.kind}; there are {', '.join(_KINDS)}")
+    if args.to in {"pdf", "qif"}:
+        raise WrongUsage(f"export to {args.to} is not made yet; there are {', '.join(FORMATS)}")
+    if args.to not in FORMATS:
+        raise WrongUsage(f"no format is called {args.to}; there are {', '.join(FORMATS)}")
+    if (args.kind == "part") != (args.serial is not None):
+        raise WrongUsage("export part needs the block's SERIAL; no other kind takes one")
+    unused = [f"--{name}" for name in _CHOICES if getattr(args, name) and name not in _TAKES[args.kind]]
+    if unused:
+        raise WrongUsage(f"export {args.kind} takes no {' or '.join(unused)}")
+
+
+_CHOICES = ("shift", "spindle", "bore", "feature", "since", "until")
+_TAKES: dict[str, tuple[str, ...]] = {
+    "capability": ("spindle", "bore", "feature", "since", "until"),
+    "shift": ("shift", "feature"),
+    "signals": (),
+    "bores": ("since", "until"),
+    "part": (),
+}
+
+
+def _capability(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.tables import capability_table
+
+    choice, during = stream_choice(args), window(args, monitor)
+    answer = monitor.capability(**choice, since=during["since"], until=during["until"])
+    table = capability_table(answer, zone=zone_of(monitor))
+    return Exported(table=table, answer=answer, scope=tuple(choice.values()))
+
+
+def _shift(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.tables import shift_table
+
+    answer = monitor.shifts(feature=args.feature, shift=args.shift)
+    shift = None if answer.shift is None else str(answer.shift).replace("/", "-")
+    return Exported(
+        table=shift_table(answer, zone=zone_of(monitor)), answer=answer, scope=(shift, args.feature)
+    )
+
+
+def _signals(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.tables import signals_table
+
+    answer = monitor.signals()
+    return Exported(table=signals_table(answer, zone=zone_of(monitor)), answer=answer)
+
+
+def _bores(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.tables import bores_table
+
+    during = window(args, monitor)
+    found = monitor.bores(since=during["since"], until=during["until"])
+    table = bores_table(found.columns(), as_of=found.as_of, sheet=found.sheet, zone=zone_of(monitor))
+    return Exported(table=table, answer=None)
+
+
+def _part(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.tables import part_table
+
+    answer, measuring = monitor.part(args.serial), monitor.sheet.measuring
+    table = part_table(
+        answer,
+        zone=zone_of(monitor),
+        planes=tuple(measuring.planes),
+        directions=tuple(measuring.directions),
+    )
+    return Exported(table=table, answer=answer, scope=(args.serial,))
+
+
+_KINDS: dict[str, Callable[[argparse.Namespace, Monitor], Exported]] = {
+    "capability": _capability,
+    "shift": _shift,
+    "signals": _signals,
+    "bores": _bores,
+    "part": _part,
+}
+
+
+def _file_name(args: argparse.Namespace, found: Exported) -> str:
+    """Return a name that tells what is inside and as of when; nothing in it leaves the folder."""
+    at = found.table.as_of.astimezone(found.table.zone)
+    words = [args.kind, *(w for w in found.scope if w), f"{at:%Y-%m-%d-%H%M}"]
+    return "-".join(re.sub(r"[^\w.+-]+", "_", word) for word in words) + f".{args.to}"
+
+
+def serve_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `serve`."""
+    address_arguments(parser)
+    cell_argument(parser)
+    as_of_argument(parser)
+
+
+def serve(args: argparse.Namespace) -> int:
+    """Serve the dashboard until stopped."""
+    check_host(args.host)
+    return serve_monitor(open_monitor(args), host=args.host, port=args.port)
+
+
+def serve_monitor(monitor: Monitor, *, host: str, port: int) -> int:
+    """Serve the dashboard of a cell that is open."""
+    from dashboards.serve import serve as serve_dashboard
+
+    write([f"Dashboard: http://{f'[{host}]' if ':' in host else host}:{port}/ (Ctrl-C stops it)"])
+    serve_dashboard(monitor, host, port)
+    return 0
+
+
+def check_host(host: str) -> None:
+    """Refuse every address but this machine's own."""
+    if host == "localhost":
+        return
+    try:
+        own = ip_address(host).is_loopback
+    except ValueError:
+        own = False
+    if not own:
+        raise WrongUsage(
+            f"{host}: the dashboard is served on this machine only (127.0.0.1); it asks nobody who they are"
+        )

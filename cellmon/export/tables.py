@@ -1,0 +1,166 @@
+"""Results as flat tables: one row a thing, the unit in the name of each column."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.export.documents import stream_fields
+from cellmon.monitor.answers import Answer, Estimate
+from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.part import PartMeasurement, PartStory
+from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
+from cellmon.monitor.signals import Signal, Signals
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Table:
+    """Columns of one length, by name, and what every row of them rests on.
+
+    Times are `datetime64[us]` in UTC, texts object arrays with None, numbers float64 with nan.
+    """
+
+    kind: str
+    columns: Mapping[str, NDArray[Any]]
+    as_of: datetime
+    sheet: int
+    zone: ZoneInfo
+
+    def __len__(self) -> int:
+        return len(next(iter(self.columns.values()), ()))
+
+
+Row = dict[str, Any]
+
+
+def capability_table(answer: CapabilityAnswer, *, zone: ZoneInfo) -> Table:
+    """Return one row a stream: every index with its interval, the claim and what forbids it."""
+    rows = [_capability_row(s, answer) for s in answer.capability]
+    return _table("capability", rows, answer, zone=zone)
+
+
+def shift_table(answer: Shifts, *, zone: ZoneInfo) -> Table:
+    """Return one row a subgroup of the shift, with the limits it was held against."""
+    rows = [_subgroup_row(stream, point) for stream in answer.shifts for point in stream.subgroups]
+    return _table("shift", rows, answer, zone=zone)
+
+
+def signals_table(answer: Signals, *, zone: ZoneInfo) -> Table:
+    """Return one row a signal, with its answer."""
+    return _table("signals", [_signal_row(s) for s in answer.signals], answer, zone=zone)
+
+
+def part_table(
+    answer: PartStory, *, zone: ZoneInfo, planes: Sequence[str], directions: Sequence[str]
+) -> Table:
+    """Return one row a measurement, one column a reading and a feature, micrometres from nominal."""
+    rows = [_measurement_row(m, answer, planes=planes, directions=directions) for m in answer.measurements]
+    return _table("part", rows, answer, zone=zone)
+
+
+def bores_table(columns: Mapping[str, NDArray[Any]], *, as_of: datetime, sheet: int, zone: ZoneInfo) -> Table:
+    """Return the bores' own columns as a table."""
+    return Table(kind="bores", columns=dict(columns), as_of=as_of, sheet=sheet, zone=zone)
+
+
+def _table(kind: str, rows: Sequence[Row], answer: Answer, *, zone: ZoneInfo) -> Table:
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    columns = {name: _column([row.get(name) for row in rows]) for name in names}
+    return Table(kind=kind, columns=columns, as_of=answer.as_of, sheet=answer.sheet, zone=zone)
+
+
+def _column(cells: Sequence[Any]) -> NDArray[Any]:
+    there = [cell for cell in cells if cell is not None]
+    if there and all(isinstance(cell, bool) for cell in there) and len(there) == len(cells):
+        return np.array(cells, dtype=bool)
+    if there and all(isinstance(cell, datetime) for cell in there):
+        naive = [None if c is None else c.astimezone(UTC).replace(tzinfo=None) for c in cells]
+        return np.array(naive, dtype="datetime64[us]")
+    if there and all(isinstance(cell, (int, float)) for cell in there):
+        whole = len(there) == len(cells) and all(isinstance(cell, int) for cell in there)
+        return np.array([np.nan if c is None else c for c in cells], dtype=np.int64 if whole else np.float64)
+    texts = np.full(len(cells), None, dtype=object)
+    texts[:] = [None if cell is None else str(cell) for cell in cells]
+    return texts
+
+
+def _estimate(name: str, estimate: Estimate | None) -> Row:
+    return {
+        name: estimate and estimate.value,
+        f"{name}_low": estimate and estimate.low,
+        f"{name}_high": estimate and estimate.high,
+    }
+
+
+def _capability_row(s: StreamCapability, answer: CapabilityAnswer) -> Row:
+    indices = {"cp": s.cp, "cpk": s.cpk, "pp": s.pp, "ppk": s.ppk, "ppm_expected": s.ppm_expected}
+    row: Row = stream_fields(s.stream) | {"bores": s.n, "model": s.model}
+    row |= {"mean_um": s.mean_um, "sd_within_um": s.sd_within_um, "sd_total_um": s.sd_total_um}
+    for name, estimate in indices.items():
+        row |= _estimate(name, estimate)
+    confidences = [e.confidence for e in indices.values() if e is not None and e.confidence is not None]
+    row |= {"interval_confidence": confidences[0] if confidences else None, "ppm_observed": s.ppm_observed}
+    row |= {"stable": s.stable, "movement": s.movement, "required": answer.required, "claim": s.claim}
+    row |= {"lower_bound": s.lower_bound, "lower_bound_confidence": answer.confidence}
+    return row | {"reasons": "; ".join(s.reasons) or None}
+
+
+def _subgroup_row(s: StreamShift, p: SubgroupPoint) -> Row:
+    row: Row = stream_fields(s.stream)
+    row |= {"shift": s.shift.name, "shift_date": s.shift.date.isoformat()}
+    row |= {"shift_starts": s.shift.starts, "shift_ends": s.shift.ends, "shift_bores": s.bores}
+    row |= {"shift_mean_um": s.mean_um, "previous_mean_um": s.previous_mean_um}
+    row |= {"first_part": p.first_part, "last_part": p.last_part, "at": p.at, "bores": p.n}
+    row |= {"mean_um": p.mean_um, "range_um": p.range_um}
+    for name, limits in (("mean", p.mean_limits), ("range", p.range_limits)):
+        for edge in ("lower", "center", "upper"):
+            row[f"{name}_{edge}_um"] = None if limits is None else getattr(limits, edge)
+    return row | {"beyond": "; ".join(p.beyond) or None, "flagged": p.flagged}
+
+
+def _signal_row(s: Signal) -> Row:
+    row: Row = {"id": s.id} | stream_fields(s.stream)
+    row |= {"raised_at": s.raised_at, "part": s.part, "last_at": s.last_at, "last_part": s.last_part}
+    row |= {"points": s.points, "kind": s.kind, "detector": s.detector, "size_um": s.size_um}
+    row |= {"state": s.state, "words": s.words, "owner": s.owner, "age_s": s.age_s}
+    for name in ("at", "part", "earliest_part", "latest_part"):
+        row[f"change_{name}"] = None if s.change is None else getattr(s.change, name)
+    for name in ("cause", "action", "by", "at", "seen"):
+        row[f"answer_{name}"] = None if s.response is None else getattr(s.response, name)
+    return row
+
+
+def _measurement_row(
+    m: PartMeasurement, story: PartStory, *, planes: Sequence[str], directions: Sequence[str]
+) -> Row:
+    row: Row = {"part": story.part, "part_number": story.part_number, "bore": m.bore, "spindle": m.spindle}
+    row |= {"gauge": m.gauge, "measured_at": m.at, "stage": m.stage, "fixture": m.fixture}
+    row |= {"stone_set": m.stone_set}
+    row |= {name: _finite(um) for name, um in readings_by_name(m.um, planes, directions).items()}
+    row |= {f"{name}_um": value for name, value in m.features.items()}
+    row |= {"verdict": m.verdict, "charted": m.charted, "flags": "; ".join(m.flags) or None}
+    return row
+
+
+def readings_by_name(
+    um: NDArray[np.float64], planes: Sequence[str], directions: Sequence[str]
+) -> dict[str, float]:
+    """Return the readings of one bore, shape (planes, directions), as `<plane>_<direction>_um`."""
+    if um.shape != (len(planes), len(directions)):
+        planes = [f"plane{i + 1}" for i in range(um.shape[0])]
+        directions = [f"direction{i + 1}" for i in range(um.shape[1])]
+    return {
+        f"{plane}_{direction}_um": float(um[i, j])
+        for i, plane in enumerate(planes)
+        for j, direction in enumerate(directions)
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if np.isfinite(value) else None

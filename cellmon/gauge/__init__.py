@@ -1,0 +1,1 @@
+"""The gauge: decisions that respect its uncertainty."""

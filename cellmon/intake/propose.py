@@ -1,0 +1,186 @@
+"""A cell sheet proposed from a file of readings: what the file shows, and what a person must fill in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from cellmon.errors import FileUnreadable
+from cellmon.intake.columns import UNIT_OF, base_name, normal_name
+from cellmon.intake.numbers import number_columns
+from cellmon.intake.proposal import Shown, proposal_text
+from cellmon.intake.sheet_file import parse_sheet
+from cellmon.intake.sheet_texts import blank_sheet
+from cellmon.intake.tables import Table, open_file
+from cellmon.intake.words import Words, groups_of, no_words, words_of
+from cellmon.records import Readings
+from cellmon.units import LengthUnit
+
+__all__ = ["blank_sheet", "propose_sheet"]
+
+LIKELY = {
+    "part": ("serial", "serial_no", "serial_number", "block", "part_id"),
+    "bore": ("cylinder", "bore_no", "cyl"),
+    "spindle": ("station", "machine"),
+    "measured_at": ("time", "timestamp", "datetime", "date_time", "measured"),
+    "plane": ("level", "depth", "height"),
+    "direction": ("axis", "angle"),
+    "diameter": ("size", "value", "reading", "measurement_value"),
+}
+"""Names that files may use for ours; they are proposed in [columns], where a person sees them."""
+ORDER = ("top", "upper", "t", "middle", "mid", "m", "centre", "center", "bottom", "lower", "b")
+"""Words for planes from the top face down; others keep the order of the file."""
+MOST_WORDS = 100
+"""Distinct bores, planes or spindles beyond which a column can hardly be that."""
+PLACE = re.compile(r"^(?P<plane>[a-z0-9]+)_(?P<direction>[a-z0-9]+)$")
+
+
+def propose_sheet(path: str | Path) -> str:
+    """Return the text of a commented cell sheet for the cell that a file of readings shows.
+
+    What the file cannot show (depths, limits, zone) is marked FILL IN and stands as a remark or a
+    placeholder. The text passes every check of a sheet.
+
+    Raises
+    ------
+    FileUnreadable
+        When the file cannot be read, or is no file of readings.
+    """
+    opened = open_file(path)
+    shown = _shown(opened.table, opened.name)
+    text = proposal_text(shown, opened.name)
+    parse_sheet(text, where="the proposed sheet")
+    return text
+
+
+def _shown(table: Table, name: str) -> Shown:
+    own = [normal_name(given) for given in table.header]
+    places, renamed = _places(own, table.header)
+    missing = [each for each in ("part", "bore", "spindle", "measured_at") if each not in places]
+    long = [each for each in places if base_name(each) in ("diameter", "deviation")]
+    wide = {} if long else _wide(own, set(places.values()))
+    if long:
+        missing += [each for each in ("plane", "direction") if each not in places]
+    elif not wide:
+        missing.append("diameter (or columns such as top_x)")
+    if missing:
+        lacks = ", ".join(missing)
+        raise FileUnreadable(name, f"is no file of readings that a sheet can be made from; it lacks: {lacks}")
+    words = {
+        each: _words(table, places.get(each)) for each in ("bore", "spindle", "plane", "direction", "gauge")
+    }
+    _few(words, name)
+    size_places = [places[long[0]]] if long else list(wide)
+    found, _ = number_columns([table.columns[i] for i in size_places])
+    unit, deviation = _unit_of(own[size_places[0]] if not long else long[0], wide=not long)
+    pairs = list(wide.values())
+    part_number = _words(table, places.get("part_number")).words
+    known = {*places.values(), *size_places}
+    return Shown(
+        renamed=renamed,
+        bores=_sorted(words["bore"].words),
+        planes=_downwards(words["plane"].words if long else tuple(dict.fromkeys(p for p, _ in pairs))),
+        directions=_sorted(words["direction"].words if long else tuple(dict.fromkeys(d for _, d in pairs))),
+        routing=_routing(words["spindle"], words["bore"]),
+        gauges=_by_count(words["gauge"]),
+        part_number=part_number[0] if part_number else None,
+        sizes=np.concatenate([column.values for column in found]),
+        unit=unit,
+        deviation=deviation,
+        unknown=tuple(table.header[i] for i in range(len(own)) if i not in known),
+    )
+
+
+def _places(own: Sequence[str], header: Sequence[str]) -> tuple[dict[str, int], dict[str, str]]:
+    """Return where our columns stand, and which stand there under another name."""
+    places: dict[str, int] = {}
+    renamed: dict[str, str] = {}
+    declared = [column.name for column in Readings.columns()]
+    sizes = [base + end for base in ("diameter", "deviation") for end in ("", *UNIT_OF)]
+    for ours in (*declared, "plane", "direction", *sizes):
+        if ours in own:
+            places[ours] = own.index(ours)
+    for ours, names in LIKELY.items():
+        if ours in places or (ours == "diameter" and any(size in places for size in sizes)):
+            continue
+        theirs = next((i for i, each in enumerate(own) if each in names), None)
+        if theirs is not None and theirs not in places.values():
+            places[ours] = theirs
+            if own[theirs] != "serial":
+                renamed[ours] = header[theirs]
+    return places, renamed
+
+
+def _wide(own: Sequence[str], taken: set[int]) -> dict[int, tuple[str, str]]:
+    """Return the columns of one plane and direction: a full grid of at least two."""
+    found: dict[int, tuple[str, str]] = {}
+    for i, name in enumerate(own):
+        base = base_name(name).removesuffix("_deviation")
+        fits = PLACE.match(base)
+        if i not in taken and fits:
+            found[i] = (fits["plane"], fits["direction"])
+    planes = list(dict.fromkeys(plane for plane, _ in found.values()))
+    best: dict[int, tuple[str, str]] = {}
+    for plane in planes:
+        directions = {d for p, d in found.values() if p == plane}
+        grid = {i: (p, d) for i, (p, d) in found.items() if d in directions}
+        alike = [p for p in planes if {d for q, d in found.values() if q == p} >= directions]
+        grid = {i: pair for i, pair in grid.items() if pair[0] in alike}
+        if len(grid) > max(len(best), 1):
+            best = grid
+    return best
+
+
+def _words(table: Table, place: int | None) -> Words:
+    return no_words(len(table)) if place is None else words_of(table.columns[place])
+
+
+def _few(words: Mapping[str, Words], name: str) -> None:
+    for column, found in words.items():
+        if len(found.words) > MOST_WORDS:
+            raise FileUnreadable(name, f"has {len(found.words)} different words in column {column}")
+    if not words["bore"].words or not words["spindle"].words:
+        raise FileUnreadable(name, "names no bore and spindle in any row")
+
+
+def _unit_of(name: str, *, wide: bool) -> tuple[LengthUnit | None, bool]:
+    unit = next((each for end, each in UNIT_OF.items() if name.endswith(end)), None)
+    deviation = base_name(name).endswith("deviation")
+    if wide and unit is LengthUnit.UM:
+        deviation = True
+    return unit, deviation
+
+
+def _routing(spindle: Words, bore: Words) -> dict[str, tuple[str, ...]]:
+    """Return the bores each spindle hones: a bore goes to the spindle that hones most of it."""
+    pairs, count = groups_of(
+        [(spindle.codes, len(spindle.words)), (bore.codes, len(bore.words))], len(spindle)
+    )
+    first = np.unique(pairs, return_index=True)[1] if count else np.zeros(0, dtype=np.int64)
+    often = np.bincount(pairs, minlength=count)
+    most: dict[str, tuple[int, str]] = {}
+    for row, times in zip(first.tolist(), often.tolist(), strict=True):
+        s, b = int(spindle.codes[row]), int(bore.codes[row])
+        if s >= 0 and b >= 0 and spindle.words[s].casefold() != "hand":
+            most[bore.words[b]] = max(most.get(bore.words[b], (0, "")), (times, spindle.words[s]))
+    spindles = _sorted(tuple({name for _, name in most.values()}))
+    return {s: _sorted(tuple(b for b, (_, name) in most.items() if name == s)) for s in spindles}
+
+
+def _by_count(words: Words) -> tuple[str, ...]:
+    often = np.bincount(words.codes[words.codes >= 0], minlength=len(words.words))
+    return tuple(words.words[i] for i in np.argsort(-often, kind="stable"))
+
+
+def _sorted(words: Sequence[str]) -> tuple[str, ...]:
+    return tuple(
+        sorted(words, key=lambda word: (not word.isdigit(), int(word) if word.isdigit() else 0, word))
+    )
+
+
+def _downwards(planes: Sequence[str]) -> tuple[str, ...]:
+    rank = {name: i for i, name in enumerate(ORDER)}
+    return tuple(sorted(planes, key=lambda plane: rank.get(plane.casefold(), len(ORDER))))

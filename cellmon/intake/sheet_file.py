@@ -1,0 +1,62 @@
+"""The cell sheet's file: TOML to a checked sheet, or a refusal that says where."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from cellmon.errors import FileUnreadable, Mistake, SheetRefused
+from cellmon.sheet import Sheet
+from cellmon.sheet_checks import checked_sheet
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetFile:
+    """A sheet and its text, letter by letter as it stands in the file."""
+
+    text: str
+    sheet: Sheet
+
+
+def read_sheet(path: str | Path) -> SheetFile:
+    """Read and check a cell sheet.
+
+    Raises
+    ------
+    FileUnreadable
+        When there is no such file, or it is not text.
+    SheetRefused
+        When it is not TOML (with the line), or with everything that is wrong in it.
+    """
+    path = Path(path)
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as refused:
+        raise FileUnreadable(path.name, (refused.strerror or "cannot be read").lower()) from refused
+    except UnicodeDecodeError as refused:
+        raise FileUnreadable(path.name, "is not UTF-8 text; save it as UTF-8") from refused
+    return parse_sheet(text, where=path.name)
+
+
+def parse_sheet(text: str, *, where: str = "the cell sheet") -> SheetFile:
+    """Check the text of a cell sheet; see `read_sheet`."""
+    try:
+        given = tomllib.loads(text.replace("\r\n", "\n"))
+    except tomllib.TOMLDecodeError as refused:
+        raise SheetRefused([_where(text, str(refused))], where=where) from refused
+    except RecursionError as refused:
+        deep = Mistake(key="the file", found="brackets inside brackets without end", expected="TOML")
+        raise SheetRefused([deep], where=where) from refused
+    return SheetFile(text=text, sheet=checked_sheet(given, where=where))
+
+
+def _where(text: str, message: str) -> Mistake:
+    """Return the parser's complaint as a mistake that names the line and shows it."""
+    import re
+
+    found = re.search(r"\(at line (\d+), column \d+\)", message)
+    lines = text.splitlines() or [""]
+    line = min(int(found.group(1)), len(lines)) if found else len(lines)
+    said = re.sub(r"\s*\(at .*\)$", "", message)
+    return Mistake(key=f"line {line}", found=repr(lines[line - 1].strip()[:80]), expected=f"TOML ({said})")

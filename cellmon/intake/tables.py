@@ -1,0 +1,144 @@
+"""A file opened as columns of text, whatever its format, with the file line of every row."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from cellmon.errors import FileUnreadable
+from cellmon.records import Refused, Whole
+
+MOST_BYTES = 4 * 1024**3
+"""A larger file is refused: it is read whole."""
+MOST_TEXT = 500
+"""Characters kept of a row that was set aside."""
+NOT_TEXT = {
+    b"\xd0\xcf\x11\xe0": "is a workbook of the old binary kind; save it as XLSX",
+    b"%PDF": "is a PDF, not a table",
+    b"\x1f\x8b": "is compressed; unpack it first",
+    b"\x89PNG": "is a picture, not a table",
+}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Table:
+    """Columns of text; row i of each stands on file line `line[i]`.
+
+    `columns` are Arrow string arrays of one length, one for each name in `header`; nothing but
+    this package sees them. `refused` holds the lines that are no rows; `text_of` returns the text
+    of rows as it stood in the file.
+    """
+
+    header: tuple[str, ...]
+    columns: tuple[Any, ...]
+    line: Whole
+    refused: tuple[Refused, ...]
+    separator: str
+    header_text: str
+    text_of: Callable[[NDArray[np.int64]], list[str]]
+
+    def __len__(self) -> int:
+        return len(self.line)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class OpenedFile:
+    """A table, the name of its file and the hash of its bytes."""
+
+    name: str
+    sha256: str
+    table: Table
+
+
+def open_file(path: str | Path) -> OpenedFile:
+    """Open a CSV, XLSX, Parquet or JSON Lines file, told apart by what it holds.
+
+    Raises
+    ------
+    FileUnreadable
+        When no row of it can be reached.
+    """
+    path = Path(path)
+    try:
+        if path.is_file() and path.stat().st_size > MOST_BYTES:
+            raise FileUnreadable(path.name, f"is larger than {MOST_BYTES // 1024**3} GB; split it")
+        raw = path.read_bytes()
+    except OSError as refused:
+        raise FileUnreadable(path.name, (refused.strerror or "cannot be read").lower()) from refused
+    return open_bytes(raw, name=path.name)
+
+
+def open_bytes(raw: bytes, *, name: str) -> OpenedFile:
+    """Open the bytes of a file; see `open_file`."""
+    return opened(raw, name, _table)
+
+
+def opened(raw: bytes, name: str, table_of: Callable[..., Table]) -> OpenedFile:
+    """Open bytes with the reader of one format."""
+    if not raw.strip():
+        raise FileUnreadable(name, "is empty")
+    table = without_empty_rows(table_of(raw, name=name))
+    if len(table) == 0 and not table.refused:
+        raise FileUnreadable(name, "has a header and no rows")
+    return OpenedFile(name=name, sha256=hashlib.sha256(raw).hexdigest(), table=table)
+
+
+def _table(raw: bytes, *, name: str) -> Table:
+    from cellmon.intake import delimited, typed
+
+    for magic, why in NOT_TEXT.items():
+        if raw.startswith(magic):
+            raise FileUnreadable(name, why)
+    if raw.startswith(b"PK\x03\x04"):
+        from cellmon.intake import workbook
+
+        return workbook.workbook_table(raw, name=name)
+    if raw.startswith(b"PAR1"):
+        return typed.parquet_table(raw, name=name)
+    if raw.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{"):
+        return typed.json_lines_table(raw, name=name)
+    return delimited.delimited_table(raw, name=name)
+
+
+def without_empty_rows(table: Table) -> Table:
+    """Return the table less the rows in which no cell holds anything; they are no rows."""
+    if len(table) == 0 or not table.columns:
+        return table
+    blank = pc.equal(pc.utf8_trim_whitespace(table.columns[0]), "")
+    if not pc.any(blank).as_py():
+        return table
+    rows = np.flatnonzero(blank.to_numpy(zero_copy_only=False))
+    for column in table.columns[1:]:
+        left = pc.utf8_trim_whitespace(column.take(pa.array(rows)))
+        rows = rows[pc.equal(left, "").to_numpy(zero_copy_only=False)]
+    if len(rows) == 0:
+        return table
+    keep = np.delete(np.arange(len(table)), rows)
+    text_of = table.text_of
+    return Table(
+        header=table.header,
+        columns=tuple(column.take(pa.array(keep)) for column in table.columns),
+        line=table.line[keep],
+        refused=table.refused,
+        separator=table.separator,
+        header_text=table.header_text,
+        text_of=lambda wanted: text_of(keep[wanted]),
+    )
+
+
+def shortened(text: str) -> str:
+    """Return the text of a row, cut where it is longer than anyone reads."""
+    return text if len(text) <= MOST_TEXT else text[: MOST_TEXT - 1] + "…"
+
+
+def distinct_names(names: list[str]) -> tuple[str, ...]:
+    """Return a header in which every column has a name; one that has none is named by its place."""
+    return tuple(name.strip() or f"column {place}" for place, name in enumerate(names, start=1))

@@ -1,0 +1,37 @@
+"""What was found in a file: a batch of records, and every row that became none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cellmon.records import Batch, Kind, Refused
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TakenFile:
+    """One file read. Each of its `rows` is in `batch`, or in `refused`, or counted in `repeated`."""
+
+    name: str
+    kind: Kind
+    sha256: str
+    rows: int
+    """Rows of the file: lines that are neither header nor empty."""
+    batch: Batch | None
+    """None where no row could be used."""
+    refused: tuple[Refused, ...]
+    repeated: int
+    """Rows that say again, word for word, what an earlier row of the file says."""
+    header: str
+    """The header as one line of text; with rows set aside it is a file again, see `read_text`."""
+    notes: tuple[str, ...] = ()
+    """What a person should know of the whole file, in sentences."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Found:
+    """What a reader of one kind makes of a table."""
+
+    batch: Batch | None
+    refused: tuple[Refused, ...]
+    repeated: int
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,220 @@
+"""What judging derives from the facts: bores with their features, subgroups, doubts and signals.
+
+All of it is a pure function of rows, decisions and sheet versions; it can be thrown away and rebuilt.
+Numbers are micrometres from nominal unless the name says otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.records import (
+    Batch,
+    Flag,
+    Numbers,
+    Readings,
+    Stream,
+    Texts,
+    Times,
+    Verdict,
+    Whole,
+    cells,
+    number,
+    text,
+    time,
+    whole,
+)
+
+FEATURE_COLUMNS = (
+    "average",
+    "least",
+    "greatest",
+    "mid_range",
+    "taper",
+    "barrel",
+    "twist",
+    "ovality",
+    "ovality_worst",
+    "roundness",
+    "size_range",
+)
+"""Columns of `Bores` that hold features."""
+
+SIZE_COLUMNS = {"average": "average", "least": "least", "greatest": "greatest", "mid-range": "mid_range"}
+"""The column of `Bores` that holds each size a sheet may name."""
+
+VERDICT_CODES = {Verdict.DOES_NOT_CONFORM: -1, Verdict.UNDECIDED: 0, Verdict.CONFORMS: 1}
+VERDICTS = {code: verdict for verdict, code in VERDICT_CODES.items()}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Bores(Batch):
+    """One row a measurement of a bore, merged from its readings, corrected where a person said so.
+
+    `um` has shape (rows, planes, directions). `charted` is 1 for the first complete measurement of a
+    bore by a gauge that serves the streams. `flags` holds bits of `Flag`; `verdict` a code of
+    `VERDICTS`; `segment` numbers what no subgroup may span.
+    """
+
+    planes: tuple[str, ...]
+    directions: tuple[str, ...]
+    part_number: Texts = text(needed=True)
+    part: Texts = text(needed=True, key=True)
+    bore: Texts = text(needed=True, key=True)
+    spindle: Texts = text(needed=True)
+    gauge: Texts = text(needed=True, key=True)
+    measured_at: Times = time(needed=True, key=True)
+    um: NDArray[np.float64] = cells()
+    unit_start: Times = time(needed=True)
+    shift_start: Times = time(needed=True)
+    stage: Texts = text(needed=True)
+    charted: Whole = whole(needed=True)
+    flags: Whole = whole(needed=True)
+    verdict: Whole = whole(needed=True)
+    sheet: Whole = whole(needed=True)
+    position: Whole = whole(needed=True)
+    since_dress: Numbers = number()
+    fixture: Texts = text()
+    stone_set: Texts = text()
+    operator: Texts = text()
+    sequence: Numbers = number()
+    honed_at: Times = time()
+    average: Numbers = number()
+    least: Numbers = number()
+    greatest: Numbers = number()
+    mid_range: Numbers = number()
+    taper: Numbers = number()
+    barrel: Numbers = number()
+    twist: Numbers = number()
+    ovality: Numbers = number()
+    ovality_worst: Numbers = number()
+    roundness: Numbers = number()
+    size_range: Numbers = number()
+    part_temp_c: Numbers = number()
+    cycle_s: Numbers = number()
+    feed_um: Numbers = number()
+    load_pct: Numbers = number()
+    load_ripple_pct: Numbers = number()
+
+    def flags_of(self, row: int) -> tuple[Flag, ...]:
+        """Return the flags of one row."""
+        return tuple(flag for flag in Flag if int(self.flags[row]) & flag.bit)
+
+    def verdict_of(self, row: int) -> Verdict:
+        """Return the verdict of one row."""
+        return VERDICTS[int(self.verdict[row])]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Subgroups(Batch):
+    """One row a subgroup of one stream; `flagged` counts its doubted bores."""
+
+    part_number: Texts = text(needed=True)
+    spindle: Texts = text(needed=True)
+    bore: Texts = text(needed=True)
+    feature: Texts = text(needed=True)
+    fixture: Texts = text()
+    unit_start: Times = time(needed=True)
+    shift_start: Times = time(needed=True)
+    segment: Whole = whole(needed=True)
+    first_part: Texts = text(needed=True)
+    last_part: Texts = text(needed=True)
+    first_at: Times = time(needed=True)
+    at: Times = time(needed=True)
+    n: Whole = whole(needed=True)
+    mean: Numbers = number(needed=True)
+    range: Numbers = number(needed=True)
+    sd: Numbers = number(needed=True)
+    flagged: Whole = whole(needed=True)
+    stone_set: Texts = text()
+
+    def stream_of(self, row: int) -> Stream:
+        """Return the stream one row belongs to."""
+        return Stream(
+            part_number=self.part_number[row],
+            spindle=self.spindle[row],
+            bore=self.bore[row],
+            feature=self.feature[row],
+            fixture=self.fixture[row],
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Doubts(Batch):
+    """One row a doubt about one measurement; `amount` is what a correction would take off."""
+
+    id: Texts = text(needed=True, key=True)
+    flag: Texts = text(needed=True)
+    gauge: Texts = text(needed=True)
+    part: Texts = text(needed=True)
+    bore: Texts = text(needed=True)
+    spindle: Texts = text(needed=True)
+    measured_at: Times = time(needed=True)
+    unit_start: Times = time(needed=True)
+    words: Texts = text(needed=True)
+    proposal: Texts = text()
+    cell: Numbers = number()
+    amount: Numbers = number()
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Episodes(Batch):
+    """One row a signal: consecutive points of one chart of one stream beyond the same limit."""
+
+    id: Texts = text(needed=True, key=True)
+    part_number: Texts = text(needed=True)
+    spindle: Texts = text(needed=True)
+    bore: Texts = text(needed=True)
+    feature: Texts = text(needed=True)
+    fixture: Texts = text()
+    chart: Texts = text(needed=True)
+    side: Whole = whole(needed=True)
+    unit_start: Times = time(needed=True)
+    first_at: Times = time(needed=True)
+    at: Times = time(needed=True)
+    last_at: Times = time(needed=True)
+    first_part: Texts = text(needed=True)
+    part: Texts = text(needed=True)
+    last_part: Texts = text(needed=True)
+    points: Whole = whole(needed=True)
+    size: Numbers = number(needed=True)
+
+    def stream_of(self, row: int) -> Stream:
+        """Return the stream one row belongs to."""
+        return Stream(
+            part_number=self.part_number[row],
+            spindle=self.spindle[row],
+            bore=self.bore[row],
+            feature=self.feature[row],
+            fixture=self.fixture[row],
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StoredReadings:
+    """Rows of readings as the store holds them, with what their taking said of them."""
+
+    readings: Readings
+    late: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limit:
+    """A baseline of one stream: provisional, or one frozen version from `since` on."""
+
+    stream: Stream
+    centre: float
+    sigma: float
+    n: int
+    subgroups: int
+    size: int
+    window_from: np.datetime64
+    window_to: np.datetime64
+    since: np.datetime64 | None = None
+    by: str | None = None
+    why: str | None = None
+    frozen_at: np.datetime64 | None = None
+    version: int = 0

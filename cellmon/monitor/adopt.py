@@ -1,0 +1,38 @@
+"""Putting a changed sheet in force."""
+
+from __future__ import annotations
+
+import hashlib
+
+import numpy as np
+
+from cellmon.errors import WrongUsage
+from cellmon.intake.sheet_file import SheetFile, parse_sheet
+from cellmon.store import Session
+
+
+def adopt(session: Session, on_disk: SheetFile, *, by: str, why: str, at: np.datetime64) -> None:
+    """Put the sheet on disk in force for whatever is measured after the newest row.
+
+    Bores made before stay judged by the version they were made under, so nothing is judged anew.
+
+    Raises
+    ------
+    WrongUsage
+        When nothing was taken yet, or the sheet on disk is the one in force.
+    """
+    adopted = [s for s in session.sheets() if s.in_force_from is not None]
+    newest = session.newest_row()
+    if not adopted or newest is None:
+        raise WrongUsage("nothing has been taken yet, so the sheet on disk is in force as it stands")
+    if parse_sheet(adopted[-1].text).sheet.judging() == on_disk.sheet.judging():
+        raise WrongUsage("the sheet on disk judges as the one in force does; there is nothing to adopt")
+    since = newest + np.timedelta64(1, "us")
+    version = session.add_sheet(
+        on_disk.text,
+        at=at,
+        in_force_from=since,
+        sha256=hashlib.sha256(on_disk.text.encode()).hexdigest(),
+    )
+    body = {"version": version, "before": adopted[-1].version, "in_force_from": str(since)}
+    session.decide(at=at, by=by, why=why, kind="adopt", subject="sheet", body=body)

@@ -1,0 +1,137 @@
+"""Limits: proposed from a window, frozen by a named person with a reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import numpy as np
+
+from cellmon.errors import NotFound, WrongUsage
+from cellmon.judged import Limit, Subgroups
+from cellmon.monitor.answers import Answer, BaselineSummary
+from cellmon.monitor.judge.limits import LEAST_SUBGROUPS, limit_from, stream_key
+from cellmon.monitor.judge.signals import raise_again, sides
+from cellmon.monitor.view import View
+from cellmon.records import Stream
+from cellmon.shifts import to_utc
+from cellmon.store import Session
+
+
+@dataclass(frozen=True, kw_only=True)
+class StreamBaseline:
+    """One stream's limits: what is in force and what its window would give."""
+
+    stream: Stream
+    in_force: BaselineSummary | None
+    proposed: BaselineSummary | None
+    window_from: datetime | None
+    window_to: datetime | None
+    subgroups: int
+    left_out: int
+    version: int
+    limit: Limit | None = None
+    """The proposal whole, as a freeze keeps it."""
+    why_not: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Baselines(Answer):
+    """Every stream's limits."""
+
+    baselines: tuple[StreamBaseline, ...]
+
+
+WINDOW_SUBGROUPS = 100
+"""A proposal rests on so many subgroups: from then on limits act like known ones (Quesenberry,
+Journal of Quality Technology 25, 1993, about 400 / (n - 1), from memory)."""
+
+
+def baselines(
+    view: View, *, spindle: str | None = None, bore: str | None = None, feature: str | None = None
+) -> Baselines:
+    """Answer with the limits in force and, for each stream, what a freeze now would make of them.
+
+    The proposal rests on the first subgroups of a stream that was never frozen, on the newest of one
+    that was; subgroups with doubted bores, or beyond the limits in force, are left out and counted.
+
+    Raises
+    ------
+    NotFound
+        When no stream has these names.
+    """
+    wanted = {"spindle": spindle, "bore": bore, "feature": feature}
+    chosen = [s for s in view.streams if all(v in (None, getattr(s, k)) for k, v in wanted.items())]
+    if not chosen and any(wanted.values()):
+        raise NotFound(f"no stream of {', '.join(f'{k} {v}' for k, v in wanted.items() if v)}")
+    return Baselines(**view.head(), baselines=tuple(_of_stream(view, stream) for stream in chosen))
+
+
+def _of_stream(view: View, stream: Stream) -> StreamBaseline:
+    limits = view.limits[stream]
+    in_force = limits.at(view.as_of)
+    first = None if limits.frozen else WINDOW_SUBGROUPS
+    last = WINDOW_SUBGROUPS if limits.frozen else None
+    window = view.session.subgroups(stream, end=view.as_of, first=first, last=last)
+    quiet = _quiet(window, in_force)
+    kept = window.select(quiet)
+    proposed = limit_from(stream, kept) if len(kept) else None
+    why_not = {}
+    if view.summary(proposed) is None:
+        why_not["proposed"] = f"{len(kept)} quiet subgroups; {LEAST_SUBGROUPS} with some spread are needed"
+    return StreamBaseline(
+        stream=stream,
+        in_force=view.summary(in_force),
+        proposed=view.summary(proposed),
+        window_from=view.local(proposed.window_from) if proposed else None,
+        window_to=view.local(proposed.window_to) if proposed else None,
+        subgroups=len(kept),
+        left_out=int((~quiet).sum()),
+        version=len(limits.frozen),
+        limit=proposed,
+        why_not=why_not,
+    )
+
+
+def _quiet(window: Subgroups, limit: Limit | None) -> np.ndarray:
+    quiet: np.ndarray = window.flagged == 0
+    if limit is not None:
+        size = len(window)
+        mean, spread = sides(window, np.full(size, limit.centre), np.full(size, limit.sigma))
+        quiet = quiet & (mean == 0) & (spread == 0)
+    return quiet
+
+
+def freeze(session: Session, chosen: Baselines, *, by: str, why: str, at: np.datetime64) -> None:
+    """Journal the proposed limits of some streams as frozen; points before keep the limits they had.
+
+    A first freeze holds from the end of its window, a later one from now on; signals of what lies
+    after are found anew.
+
+    Raises
+    ------
+    WrongUsage
+        When none of the streams has a proposal.
+    """
+    frozen = [b for b in chosen.baselines if b.proposed is not None and b.limit is not None]
+    if not frozen:
+        raise WrongUsage("none of these streams has enough quiet subgroups to freeze")
+    newest = to_utc(chosen.as_of)
+    for one in frozen:
+        limit = one.limit
+        assert limit is not None
+        since = newest if one.version else limit.window_to
+        body = {
+            "centre": limit.centre,
+            "sigma": limit.sigma,
+            "n": limit.n,
+            "subgroups": limit.subgroups,
+            "left_out": one.left_out,
+            "size": limit.size,
+            "window_from": str(limit.window_from),
+            "window_to": str(limit.window_to),
+            "since": str(since),
+        }
+        session.decide(at=at, by=by, why=why, kind="freeze", subject=stream_key(one.stream), body=body)
+    raise_again(session, [one.stream for one in frozen], at=at)

@@ -1,0 +1,186 @@
+"""From rows of readings to judged bores: merged, corrected where a person said so, measured, doubted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.bores.form import TwoPointFeatures, two_point_features
+from cellmon.bores.measurements import measurement_numbers
+from cellmon.bores.temperature import correction_um
+from cellmon.judged import FEATURE_COLUMNS, Bores, Doubts, StoredReadings
+from cellmon.monitor.judge.context import Context
+from cellmon.monitor.judge.doubts import CONTEXT_FLAGS, correct, doubts_of
+from cellmon.monitor.judge.verdict import verdict_codes
+from cellmon.monitor.rules import SheetInForce, Unit
+from cellmon.records import Flags, Numbers, Readings, Texts, Whole, absent
+from cellmon.sheet import Part, Sheet, Zeroing
+
+CARRIED = ("fixture", "operator", "sequence", "honed_at", "cycle_s", "feed_um", "load_pct", "load_ripple_pct")
+
+
+def judged_bores(
+    stored: StoredReadings, version: SheetInForce, units: Sequence[Unit], context: Context
+) -> tuple[Bores, Doubts]:
+    """Return the measurements that begin in some units, judged, and the doubts about them."""
+    sheet = version.sheet
+    readings, late, bounds = _merged(stored, sheet)
+    starts = np.array([u.start for u in units], dtype="datetime64[us]")
+    unit = np.searchsorted(starts, readings.measured_at, side="right") - 1
+    inside = (unit >= 0) & (readings.measured_at < units[-1].end)
+    readings, late, bounds, unit = readings.select(inside), late[inside], bounds[inside], unit[inside]
+    um = _deviations(readings, sheet)
+    doubts = doubts_of(readings, um, late, sheet, context, unit_start=starts[unit])
+    um, spindle, flags = correct(readings, um, doubts, context)
+    when = np.where(np.isnat(readings.honed_at), readings.measured_at, readings.honed_at)
+    order, position = _made_order(readings, spindle, starts[unit])
+    features = _features(readings, um, sheet)
+    bores = Bores(
+        planes=tuple(sheet.measuring.planes),
+        directions=tuple(sheet.measuring.directions),
+        um=um,
+        part_number=readings.part_number,
+        part=readings.part,
+        bore=readings.bore,
+        spindle=spindle,
+        gauge=readings.gauge,
+        measured_at=readings.measured_at,
+        unit_start=starts[unit],
+        shift_start=version.calendar.starts_of(readings.measured_at),
+        stage=readings.stage,
+        charted=np.zeros(len(readings), dtype=np.int64),
+        flags=flags,
+        verdict=np.zeros(len(readings), dtype=np.int64),
+        sheet=np.full(len(readings), version.version),
+        position=position,
+        since_dress=context.since_dress(spindle, order[_served(readings, sheet)[order]], when),
+        stone_set=_stone_set(readings, context, spindle, when),
+        part_temp_c=readings.part_temp_c,
+        **{name: getattr(readings, name) for name in CARRIED},
+        **{name: getattr(features, name) for name in FEATURE_COLUMNS},
+    )
+    bores = replace(bores, verdict=verdict_codes(bores, sheet))
+    return bores.select(order), doubts
+
+
+def charted(bores: Bores, sheet: Sheet, elsewhere: NDArray[np.bool_]) -> Bores:
+    """Mark the first complete measurement of each bore by a gauge that serves the streams.
+
+    `elsewhere` marks bores whose charted measurement was made before, in another unit.
+    """
+    complete = np.isfinite(bores.um).all(axis=(1, 2))
+    value_doubt = (bores.flags & ~CONTEXT_FLAGS) != 0
+    machine = (bores.stage == "finish") & np.isin(bores.gauge.astype(str), list(sheet.stream_gauges))
+    able = (complete | value_doubt) & machine & ~elsewhere
+    rows = np.flatnonzero(able)
+    rows = rows[np.argsort(bores.measured_at[rows], kind="stable")]
+    _, first = np.unique(_pairs(bores.part[rows], bores.bore[rows]), return_index=True)
+    marked = np.zeros(len(bores), dtype=np.int64)
+    marked[rows[first]] = 1
+    return replace(bores, charted=marked)
+
+
+def _pairs(part: Texts, bore: Texts) -> NDArray[np.str_]:
+    return np.char.add(np.char.add(part.astype(str), "\x1f"), bore.astype(str))
+
+
+def _served(readings: Readings, sheet: Sheet) -> Flags:
+    served: Flags = np.isin(readings.gauge.astype(str), list(sheet.stream_gauges))
+    served &= readings.stage == "finish"
+    return served
+
+
+def _merged(stored: StoredReadings, sheet: Sheet) -> tuple[Readings, Flags, NDArray[np.datetime64]]:
+    """Join rows into measurements, first row first; with whether any was late, and when the last was."""
+    r = _complete_words(stored.readings, sheet)
+    read = np.isfinite(r.um)
+    number = measurement_numbers(r.gauge, r.part, r.bore, r.measured_at, r.measurement, read)
+    order = np.lexsort((np.argmax(read.reshape(len(r), -1), axis=1), r.measured_at, number))
+    number = number[order]
+    first = np.concatenate(([True], number[1:] != number[:-1]))
+    starts = np.flatnonzero(first)
+    merged = r.select(order[starts])
+    late = np.logical_or.reduceat(stored.late[order], starts)
+    last_at = np.maximum.reduceat(r.measured_at[order].astype(np.int64), starts).view("datetime64[us]")
+    if len(starts) < len(order):
+        cells = r.um[order]
+        count = np.add.reduceat(np.isfinite(cells), starts, axis=0)
+        total = np.add.reduceat(np.nan_to_num(cells), starts, axis=0)
+        um = np.where(count > 0, total, np.nan)
+        repeated = np.logical_or.reduceat(r.repeated_hour[order], starts)
+        merged = replace(merged, um=um, repeated_hour=repeated)
+    return merged, late, last_at
+
+
+def _complete_words(r: Readings, sheet: Sheet) -> Readings:
+    """Say what the sheet says where a row is silent: gauge, part number, stage."""
+    silent = {
+        "gauge": sheet.measuring.gauge,
+        "part_number": sheet.part().number,
+        "stage": "finish",
+    }
+    said = {name: np.where(absent(getattr(r, name)), word, getattr(r, name)) for name, word in silent.items()}
+    return replace(r, gauge=said["gauge"], part_number=said["part_number"], stage=said["stage"])
+
+
+def _deviations(r: Readings, sheet: Sheet) -> NDArray[np.float64]:
+    """Return readings on the sheet's planes and directions, from the sheet's nominal, at 20 degrees
+    where the sheet asks for it."""
+    measuring = sheet.measuring
+    um = r.laid_on(tuple(measuring.planes), tuple(measuring.directions)).copy()
+    zero = measuring.zeroed_at or Zeroing()
+    for number in set(r.part_number.tolist()):
+        here = r.part_number == number
+        part = _part(sheet, number)
+        off = (r.nominal_mm[here] - part.diameter.nominal) * 1000.0
+        if measuring.temperature == "correct" and part.expansion is not None:
+            off = off + correction_um(
+                part.diameter.nominal,
+                r.part_temp_c[here],
+                r.master_temp_c[here],
+                part_expansion=part.expansion,
+                master_expansion=measuring.master_expansion_per_c,
+                zeroed_part_c=zero.part_c,
+                zeroed_master_c=zero.master_c,
+            )
+        um[here] += off[:, None, None]
+    return np.round(um, 4)
+
+
+def _part(sheet: Sheet, number: str) -> Part:
+    return next((p for p in sheet.parts if p.number == number), sheet.part())
+
+
+def _features(r: Readings, um: NDArray[np.float64], sheet: Sheet) -> TwoPointFeatures:
+    measuring = sheet.measuring
+    lengths = {_part(sheet, number).length_mm for number in set(r.part_number.tolist())}
+    return two_point_features(
+        um,
+        depths_mm=tuple(measuring.planes.values()),
+        angles_deg=tuple(measuring.directions.values()),
+        length_mm=lengths.pop() if len(lengths) == 1 else None,
+    )
+
+
+def _stone_set(r: Readings, context: Context, spindle: Texts, when: NDArray[np.datetime64]) -> Texts:
+    fitted = context.set_fitted(spindle, when)
+    return np.where(absent(r.stone_set), fitted, r.stone_set)
+
+
+def _made_order(r: Readings, spindle: Texts, unit_start: NDArray[np.datetime64]) -> tuple[Whole, Whole]:
+    """Return the order in which bores were made, and each bore's place in it within its unit.
+
+    By sequence where every row of a unit has one, else by time; then by part and bore.
+    """
+    _, unit = np.unique(unit_start, return_inverse=True)
+    unnumbered = np.bincount(unit, weights=np.isnan(r.sequence), minlength=1) > 0
+    made: Numbers = np.where(unnumbered[unit], r.measured_at.astype(np.int64), r.sequence)
+    order = np.lexsort((r.bore.astype(str), r.part.astype(str), r.measured_at, made, unit))
+    position = np.empty(len(r), dtype=np.int64)
+    position[order] = np.arange(len(r))
+    begins = np.full(unit.max() + 1 if len(unit) else 0, len(r))
+    np.minimum.at(begins, unit, position)
+    return order, position - begins[unit]

@@ -1,0 +1,230 @@
+"""Doubts about measurements, and what a person's correction makes of them."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.bores.doubts import dial_turn, single_reading
+from cellmon.judged import Doubts
+from cellmon.monitor.judge.context import Context, Suspect
+from cellmon.records import Flag, Flags, Numbers, Readings, Texts, Whole, absent
+from cellmon.sheet import Sheet
+
+CONTEXT_FLAGS = (
+    Flag.ROUTING.bit
+    | Flag.SET_DIFFERS.bit
+    | Flag.CLOCK.bit
+    | Flag.REPEATED_HOUR.bit
+    | Flag.ZERO_SUSPECT.bit
+    | Flag.LATE.bit
+)
+"""Flags that doubt where a bore belongs or all gauge readings alike, not the figures of one bore."""
+
+TURNS_UM = (200.0, 500.0, 1000.0)
+CLOCK_STEP = np.timedelta64(60, "s")
+RUN = 5
+"""So many bores in a row must show a clock's step before it is called one."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Found:
+    """Rows that share one kind of doubt."""
+
+    flag: Flag
+    rows: Whole
+    words: str
+    proposal: str | None = None
+    cell: Whole | None = None
+    amount: Numbers | None = None
+
+
+def doubts_of(
+    readings: Readings,
+    um: NDArray[np.float64],
+    late: Flags,
+    sheet: Sheet,
+    context: Context,
+    *,
+    unit_start: NDArray[np.datetime64],
+) -> Doubts:
+    """Return every doubt about some measurements; um of shape (bores, planes, directions)."""
+    found = [
+        *_where_made(readings, sheet, context),
+        *_when_made(readings, unit_start),
+        *_as_read(um, readings, sheet),
+        *_by_gauge(readings, context.suspect),
+        _Found(
+            flag=Flag.LATE, rows=np.flatnonzero(late), words="came after limits were frozen over its time"
+        ),
+    ]
+    found = [f for f in found if len(f.rows)]
+    rows = np.concatenate([f.rows for f in found]) if found else np.zeros(0, dtype=np.int64)
+    flags = _spread([f.flag.value for f in found], found)
+    return Doubts(
+        id=_ids(flags, readings, rows),
+        flag=flags,
+        gauge=readings.gauge[rows],
+        part=readings.part[rows],
+        bore=readings.bore[rows],
+        spindle=readings.spindle[rows],
+        measured_at=readings.measured_at[rows],
+        unit_start=unit_start[rows],
+        words=_spread([f.words for f in found], found),
+        proposal=_spread([f.proposal for f in found], found),
+        cell=_numbers([f.cell for f in found], found),
+        amount=_numbers([f.amount for f in found], found),
+        line=rows,
+    )
+
+
+def correct(
+    readings: Readings, um: NDArray[np.float64], doubts: Doubts, context: Context
+) -> tuple[NDArray[np.float64], Texts, Whole]:
+    """Apply what people decided; return readings, spindles, and the flags that still stand."""
+    um, spindle = um.copy(), readings.spindle.copy()
+    flags = np.zeros(len(readings), dtype=np.int64)
+    for i in range(len(doubts)):
+        row = int(doubts.line[i])
+        decision = context.corrections.get(doubts.id[i])
+        if decision is None:
+            flags[row] |= Flag(doubts.flag[i]).bit
+        elif decision.body.get("accept"):
+            _apply(doubts, i, row, um, spindle)
+    return um, spindle, flags
+
+
+def _apply(doubts: Doubts, i: int, row: int, um: NDArray[np.float64], spindle: Texts) -> None:
+    flag = Flag(doubts.flag[i])
+    cells = um[row].reshape(-1)
+    if flag is Flag.ROUTING:
+        spindle[row] = doubts.proposal[i]
+    elif flag is Flag.SINGLE_READING:
+        cells[int(doubts.cell[i])] = np.nan
+    elif flag is Flag.DIAL_TURN:
+        cells[int(doubts.cell[i])] -= doubts.amount[i]
+    elif flag is Flag.ZERO_SUSPECT:
+        cells -= doubts.amount[i]
+    elif flag is Flag.SWAPPED_PLANES:
+        um[row] = um[row][::-1]
+    elif flag is Flag.SWAPPED_DIRECTIONS:
+        um[row] = um[row][:, ::-1]
+
+
+def _where_made(readings: Readings, sheet: Sheet, context: Context) -> Iterator[_Found]:
+    when = np.where(np.isnat(readings.honed_at), readings.measured_at, readings.honed_at)
+    wrong = ~context.allowed(sheet, readings.spindle, readings.bore, when)
+    home = {bore: s.id for s in sheet.spindles for bore in s.bores}
+    for bore in sorted(set(readings.bore[wrong].tolist())):
+        rows = np.flatnonzero(wrong & (readings.bore == bore))
+        words = f"bore {bore} is not routed to this spindle"
+        yield _Found(flag=Flag.ROUTING, rows=rows, words=words, proposal=home.get(bore))
+    fitted = context.set_fitted(readings.spindle, when)
+    said = ~absent(readings.stone_set) & ~absent(fitted)
+    differs = np.flatnonzero(said & (readings.stone_set != fitted))
+    yield _Found(flag=Flag.SET_DIFFERS, rows=differs, words="the row names another stone set than the events")
+
+
+def _when_made(readings: Readings, unit_start: NDArray[np.datetime64]) -> Iterator[_Found]:
+    yield _Found(
+        flag=Flag.REPEATED_HOUR,
+        rows=np.flatnonzero(readings.repeated_hour),
+        words="measured in the hour the clock went through twice",
+    )
+    behind = readings.measured_at - readings.honed_at
+    for gauge in sorted(set(readings.gauge.tolist())):
+        for unit in np.unique(unit_start):
+            rows = np.flatnonzero((readings.gauge == gauge) & (unit_start == unit) & ~np.isnat(behind))
+            if len(rows) >= RUN:
+                stepped = rows[_in_runs(_stepped(behind[rows]))]
+                words = "measured much longer after honing than is usual: a station clock may be off"
+                yield _Found(flag=Flag.CLOCK, rows=stepped, words=words)
+
+
+def _stepped(behind: NDArray[np.timedelta64]) -> Flags:
+    usual = np.quantile(behind.astype(np.int64), 0.05)
+    over: Flags = (behind.astype(np.int64) - usual) > CLOCK_STEP.astype("timedelta64[us]").astype(np.int64)
+    return over | (behind < np.timedelta64(0, "s"))
+
+
+def _in_runs(marked: Flags) -> Flags:
+    """Keep only marks that stand in an unbroken run of at least `RUN`."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], marked.astype(np.int8), [0]))))
+    kept = np.zeros(len(marked), dtype=bool)
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        kept[begin:end] = end - begin >= RUN
+    return kept
+
+
+def _as_read(um: NDArray[np.float64], readings: Readings, sheet: Sheet) -> Iterator[_Found]:
+    if um.shape[1] * um.shape[2] < 4:
+        return
+    turned = dial_turn(um, turns_um=TURNS_UM)
+    rows = np.flatnonzero(turned.cell >= 0)
+    yield _Found(
+        flag=Flag.DIAL_TURN,
+        rows=rows,
+        words="one reading is a whole turn of a dial from the others",
+        proposal="take the turn off",
+        cell=turned.cell[rows],
+        amount=turned.turn_um[rows],
+    )
+    for part in sheet.parts:
+        lower, upper = part.diameter.lower_um, part.diameter.upper_um
+        width = upper - lower if lower is not None and upper is not None else 0.0
+        lone = single_reading(um, tolerance_um=width)
+        mine = (readings.part_number == part.number) & (turned.cell < 0)
+        rows = np.flatnonzero((lone >= 0) & mine)
+        yield _Found(
+            flag=Flag.SINGLE_READING,
+            rows=rows,
+            words="one reading stands far from its companions: dirt, a burr, or the gauge off the diameter",
+            proposal="leave that reading out",
+            cell=lone[rows],
+        )
+
+
+def _by_gauge(readings: Readings, suspect: tuple[Suspect, ...]) -> Iterator[_Found]:
+    told = np.zeros(len(readings), dtype=bool)
+    for time in suspect:
+        within = (readings.measured_at > time.after) & (readings.measured_at <= time.until)
+        rows = np.flatnonzero(within & (readings.gauge == time.gauge) & ~told)
+        told[rows] = True
+        yield _Found(
+            flag=Flag.ZERO_SUSPECT,
+            rows=rows,
+            words=f"the gauge was found {time.by_um:+.1f} µm off at the next check",
+            proposal=f"take {time.by_um:+.1f} µm off",
+            amount=np.full(len(rows), time.by_um),
+        )
+
+
+def _ids(flags: Texts, readings: Readings, rows: Whole) -> Texts:
+    """Return for each doubt a short name that depends on nothing but what is doubted and why."""
+    keys = [
+        f"{flag}|{readings.gauge[row]}|{readings.part[row]}|{readings.bore[row]}|{readings.measured_at[row]}"
+        for flag, row in zip(flags, rows, strict=True)
+    ]
+    return _texts(["D-" + hashlib.sha256(key.encode()).hexdigest()[:10] for key in keys])
+
+
+def _spread(words: list[str | None] | list[str], found: list[_Found]) -> Texts:
+    return _texts([word for word, f in zip(words, found, strict=True) for _ in range(len(f.rows))])
+
+
+def _texts(values: list[str | None] | list[str]) -> Texts:
+    texts = np.empty(len(values), dtype=object)
+    texts[:] = values
+    return texts
+
+
+def _numbers(columns: list[Whole | None] | list[Numbers | None], found: list[_Found]) -> Numbers:
+    parts = [
+        np.full(len(f.rows), np.nan) if column is None else column.astype(np.float64)
+        for column, f in zip(columns, found, strict=True)
+    ]
+    return np.concatenate(parts) if parts else np.zeros(0)

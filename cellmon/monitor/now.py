@@ -1,0 +1,146 @@
+"""The last bores of every spindle, in their shape and against their limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from cellmon.judged import Bores
+from cellmon.monitor.answers import Answer, Due, Tolerance
+from cellmon.monitor.bores import known_features
+from cellmon.monitor.signals import all_signals
+from cellmon.monitor.state import AlarmCost, Status, alarm_cost, spindle_state, spindles_known
+from cellmon.monitor.view import View
+from cellmon.records import Flag, Numbers, Stream, Verdict
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BoreNow:
+    """The last bore at one position, and the recent ones before it (oldest first).
+
+    `um` has shape (planes, directions): deviation from nominal in micrometres, nan = not measured.
+    """
+
+    bore: str
+    part: str
+    at: datetime
+    um: Numbers
+    features: Mapping[str, float | None]
+    verdict: Verdict
+    flags: tuple[Flag, ...]
+    parts: tuple[str, ...]
+    least_um: Numbers
+    greatest_um: Numbers
+    average_um: Numbers
+    verdicts: tuple[Verdict, ...]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SpindleNow:
+    """One spindle, its sentence and its last bores."""
+
+    spindle: str
+    status: Status
+    sentence: str
+    due: tuple[Due, ...]
+    stone_set: str | None
+    bores_since_dress: int | None
+    bores: tuple[BoreNow, ...]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Now(Answer):
+    """What the machinist sees."""
+
+    cell: str
+    part_number: str
+    nominal_mm: float
+    length_mm: float | None
+    tolerance: Tolerance
+    planes: tuple[str, ...]
+    depths_mm: tuple[float, ...]
+    directions: tuple[str, ...]
+    angles_deg: tuple[float, ...]
+    spindles: tuple[SpindleNow, ...]
+    alarms: AlarmCost | None
+    notes: tuple[str, ...]
+
+
+RECENT = 40
+"""So many of a position's last bores are shown against the limits."""
+
+
+def now(view: View) -> Now:
+    """Answer with each spindle's sentence and the last bores of each of its positions."""
+    signals = all_signals(view)
+    part, measuring = view.sheet.part(), view.sheet.measuring
+    spindles = []
+    for name in spindles_known(view):
+        state = spindle_state(view, name, signals)
+        bores = tuple(b for p in positions(view, name) if (b := _bore_now(view, name, p)) is not None)
+        last = view.session.bores(spindle=name, charted=True, last=1, end=view.as_of)
+        spindles.append(
+            SpindleNow(
+                spindle=name,
+                status=state.status,
+                sentence=state.sentence,
+                due=state.due,
+                stone_set=last.stone_set[0] if len(last) else None,
+                bores_since_dress=_whole(last.since_dress[0]) if len(last) else None,
+                bores=bores,
+            )
+        )
+    size = Stream(part_number=part.number, spindle=None, bore=None, feature="diameter")
+    return Now(
+        **view.head(),
+        cell=view.sheet.cell.name,
+        part_number=part.number,
+        nominal_mm=part.diameter.nominal,
+        length_mm=part.length_mm,
+        tolerance=view.tolerance(size),
+        planes=tuple(measuring.planes),
+        depths_mm=tuple(measuring.planes.values()),
+        directions=tuple(measuring.directions),
+        angles_deg=tuple(measuring.directions.values()),
+        spindles=tuple(spindles),
+        alarms=alarm_cost(view),
+        notes=view.notes,
+    )
+
+
+def positions(view: View, spindle: str) -> tuple[str, ...]:
+    """Return the bore positions a spindle is routed to, or all where the sheet names no routing."""
+    named = [s for s in view.sheet.spindles if s.id == spindle]
+    return named[0].bores if named else view.sheet.part().bores
+
+
+def _bore_now(view: View, spindle: str, bore: str) -> BoreNow | None:
+    recent = view.session.bores(spindle=spindle, bore=bore, charted=True, last=RECENT, end=view.as_of)
+    if not len(recent):
+        return None
+    last = len(recent) - 1
+    return BoreNow(
+        bore=bore,
+        part=recent.part[last],
+        at=view.local(recent.measured_at[last]),
+        um=recent.um[last],
+        features=known_features(recent, last),
+        verdict=recent.verdict_of(last),
+        flags=recent.flags_of(last),
+        parts=tuple(recent.part.tolist()),
+        least_um=recent.least,
+        greatest_um=recent.greatest,
+        average_um=recent.average,
+        verdicts=_verdicts(recent),
+    )
+
+
+def _verdicts(bores: Bores) -> tuple[Verdict, ...]:
+    return tuple(bores.verdict_of(i) for i in range(len(bores)))
+
+
+def _whole(value: float) -> int | None:
+    return None if np.isnan(value) else int(value)

@@ -1,0 +1,91 @@
+"""All streams over days, each as one line of deviation in its own sigma."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from cellmon.monitor.answers import Answer, SignalMark
+from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.view import View
+from cellmon.records import Numbers, Stream, Times
+from cellmon.shifts import ShiftOf, to_utc
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Trace:
+    """One stream: subgroup means less the centre, in standard errors of a subgroup mean.
+
+    `at` is `datetime64[us]` in UTC, ascending; `rank` the largest absolute deviation.
+    """
+
+    stream: Stream
+    at: Times
+    deviation: Numbers
+    signals: tuple[SignalMark, ...]
+    rank: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Seismograph(Answer):
+    """Every stream of the cell from `since` to `until`, in the sheet's order."""
+
+    sentence: str
+    since: datetime
+    until: datetime
+    shifts: tuple[ShiftOf, ...]
+    traces: tuple[Trace, ...]
+
+
+DAYS = np.timedelta64(7, "D")
+
+
+def seismograph(
+    view: View, *, feature: str | None, since: datetime | None, until: datetime | None
+) -> Seismograph:
+    """Answer with every stream's deviations between two moments, by default the last seven days."""
+    end = min(view.as_of, to_utc(until)) if until else view.as_of
+    start = to_utc(since) if since else end - DAYS
+    signals = [s for s in all_signals(view) if s.state != "withdrawn"]
+    streams = [s for s in view.streams if feature in (None, s.feature)]
+    traces = tuple(_trace(view, stream, start, end, signals) for stream in streams)
+    first = min((t.at[0] for t in traces if len(t.at)), default=start)
+    start = max(start, first)
+    loud = [t for t in traces if t.signals]
+    waiting = sum(mark.open for t in traces for mark in t.signals)
+    sentence = (
+        f"{len(loud)} of {len(traces)} streams went beyond a limit; {waiting} signals wait for an answer."
+        if loud
+        else f"All {len(traces)} streams stayed inside their limits."
+    )
+    return Seismograph(
+        **view.head(),
+        sentence=sentence,
+        since=view.local(start),
+        until=view.local(end),
+        shifts=tuple(view.rules.now.calendar.between(start, end)),
+        traces=traces,
+    )
+
+
+def _trace(
+    view: View, stream: Stream, start: np.datetime64, end: np.datetime64, signals: list[Signal]
+) -> Trace:
+    subgroups = view.session.subgroups(stream, start=start, end=end)
+    centre, sigma = view.limits[stream].over(subgroups.at)
+    deviation = (subgroups.mean - centre) / (sigma / np.sqrt(subgroups.n))
+    marks = tuple(
+        SignalMark(id=s.id, stream=stream, at=s.raised_at, words=s.words, open=s.state != "answered")
+        for s in signals
+        if s.stream == stream and start <= to_utc(s.raised_at) <= end
+    )
+    known = deviation[np.isfinite(deviation)]
+    return Trace(
+        stream=stream,
+        at=subgroups.at,
+        deviation=deviation,
+        signals=marks,
+        rank=float(np.abs(known).max()) if len(known) else 0.0,
+    )

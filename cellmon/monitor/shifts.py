@@ -1,0 +1,189 @@
+"""X-bar/R of every stream in one shift, against the shift before."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import numpy as np
+
+from cellmon.charts.shewhart import mean_limits, range_limits
+from cellmon.errors import NotFound
+from cellmon.judged import Subgroups
+from cellmon.monitor.answers import Answer, Limits
+from cellmon.monitor.judge.signals import sides
+from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.view import View
+from cellmon.records import Stream
+from cellmon.shifts import ShiftOf, to_utc
+
+
+@dataclass(frozen=True, kw_only=True)
+class SubgroupPoint:
+    """One subgroup as a point of both charts; `beyond` names the limits it lies outside of."""
+
+    first_part: str
+    last_part: str
+    at: datetime
+    n: int
+    mean_um: float
+    range_um: float
+    mean_limits: Limits | None
+    range_limits: Limits | None
+    beyond: tuple[str, ...]
+    flagged: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class StreamShift:
+    """One stream in one shift; bores that are doubted are counted in `bores`, not in `mean_um`."""
+
+    stream: Stream
+    shift: ShiftOf
+    bores: int
+    mean_um: float | None
+    previous_mean_um: float | None
+    subgroups: tuple[SubgroupPoint, ...]
+    signals: tuple[str, ...]
+    why_not: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shifts(Answer):
+    """A shift as the quality lead reads it; `known` lists the shifts that have bores, newest last."""
+
+    sentence: str
+    shift: ShiftOf | None
+    previous: ShiftOf | None
+    shifts: tuple[StreamShift, ...]
+    known: tuple[ShiftOf, ...]
+
+
+def shifts(view: View, *, feature: str | None, shift: str | None) -> Shifts:
+    """Answer with one shift (DATE/NAME; the newest by default), of one feature or all.
+
+    Raises
+    ------
+    NotFound
+        When no bore was made in that shift, or nothing watches that feature.
+    """
+    known = known_shifts(view)
+    streams = [s for s in view.streams if feature in (None, s.feature)]
+    if feature is not None and not streams:
+        features = ", ".join(dict.fromkeys(s.feature for s in view.streams)) or "nothing yet"
+        raise NotFound(f"no stream of {feature}; watched are {features}")
+    if not known:
+        return Shifts(
+            **view.head(),
+            sentence="No bore has been taken yet.",
+            shift=None,
+            previous=None,
+            shifts=(),
+            known=(),
+        )
+    index = _index(known, shift)
+    chosen, previous = known[index], known[index - 1] if index else None
+    signals = [
+        s for s in all_signals(view) if s.state != "withdrawn" and chosen.starts <= s.raised_at < chosen.ends
+    ]
+    rows = tuple(_stream_shift(view, s, chosen, previous, signals) for s in streams)
+    return Shifts(
+        **view.head(),
+        sentence=_sentence(chosen, rows),
+        shift=chosen,
+        previous=previous,
+        shifts=rows,
+        known=tuple(known),
+    )
+
+
+def known_shifts(view: View) -> list[ShiftOf]:
+    """Return the shifts in which bores were made, oldest first."""
+    starts = view.session.shift_starts()
+    return [view.rules.at(start).calendar.at(start) for start in starts if start <= view.as_of]
+
+
+def _index(known: list[ShiftOf], wanted: str | None) -> int:
+    if wanted is None:
+        return len(known) - 1
+    for i, shift in enumerate(known):
+        if str(shift) == wanted:
+            return i
+    raise NotFound(f"no bores in shift {wanted}; the newest are {', '.join(map(str, known[-3:]))}")
+
+
+def _sentence(shift: ShiftOf, rows: tuple[StreamShift, ...]) -> str:
+    loud = [r for r in rows if r.signals]
+    if not loud:
+        return f"{shift}: no stream went beyond its limits."
+    names = ", ".join(str(r.stream) for r in sorted(loud, key=lambda r: -len(r.signals))[:3])
+    more = f" and {len(loud) - 3} more" if len(loud) > 3 else ""
+    streams = "1 stream" if len(loud) == 1 else f"{len(loud)} streams"
+    return f"{shift}: {streams} of {len(rows)} went beyond a limit: {names}{more}."
+
+
+def _in_shift(view: View, stream: Stream, shift: ShiftOf) -> Subgroups:
+    found = view.session.subgroups(
+        stream, start=to_utc(shift.starts), end=min(to_utc(shift.ends), view.as_of)
+    )
+    return found.select(found.shift_start == to_utc(shift.starts))
+
+
+def _stream_shift(
+    view: View, stream: Stream, shift: ShiftOf, previous: ShiftOf | None, signals: list[Signal]
+) -> StreamShift:
+    subgroups = _in_shift(view, stream, shift)
+    before = _in_shift(view, stream, previous) if previous else None
+    why_not = {} if len(subgroups) else {"mean_um": "no whole subgroup in this shift"}
+    if before is None or not len(before):
+        why_not["previous_mean_um"] = "no subgroup in the shift before"
+    return StreamShift(
+        stream=stream,
+        shift=shift,
+        bores=int(subgroups.n.sum()),
+        mean_um=_mean(subgroups),
+        previous_mean_um=None if before is None else _mean(before),
+        subgroups=_points(view, stream, subgroups),
+        signals=tuple(s.id for s in signals if s.stream == stream),
+        why_not=why_not,
+    )
+
+
+def _mean(subgroups: Subgroups) -> float | None:
+    clean = subgroups.select(subgroups.flagged == 0)
+    chosen = clean if len(clean) else subgroups
+    return float(np.average(chosen.mean, weights=chosen.n)) if len(chosen) else None
+
+
+def _points(view: View, stream: Stream, subgroups: Subgroups) -> tuple[SubgroupPoint, ...]:
+    centre, sigma = view.limits[stream].over(subgroups.at)
+    means, ranges = mean_limits(centre, sigma, subgroups.n), range_limits(sigma, subgroups.n)
+    mean_side, range_side = sides(subgroups, centre, sigma)
+    return tuple(
+        SubgroupPoint(
+            first_part=subgroups.first_part[i],
+            last_part=subgroups.last_part[i],
+            at=view.local(subgroups.at[i]),
+            n=int(subgroups.n[i]),
+            mean_um=float(subgroups.mean[i]),
+            range_um=float(subgroups.range[i]),
+            mean_limits=_limits(means.lower[i], means.centre[i], means.upper[i]),
+            range_limits=_limits(ranges.lower[i], ranges.centre[i], ranges.upper[i]),
+            beyond=_beyond(int(mean_side[i]), int(range_side[i])),
+            flagged=bool(subgroups.flagged[i]),
+        )
+        for i in range(len(subgroups))
+    )
+
+
+def _limits(lower: float, centre: float, upper: float) -> Limits | None:
+    if np.isnan(centre):
+        return None
+    return Limits(lower=float(lower), center=float(centre), upper=float(upper))
+
+
+def _beyond(mean: int, spread: int) -> tuple[str, ...]:
+    words = {-1: "below", 1: "above"}
+    found = [f"mean {words[mean]}"] if mean else []
+    return tuple(found + ([f"range {words[spread]}"] if spread else []))

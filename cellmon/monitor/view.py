@@ -1,0 +1,131 @@
+"""What every answer is made from: one state of the store, the sheets that judge, and the moment."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from cellmon.errors import NotFound
+from cellmon.gauge.decision import guard_factor
+from cellmon.judged import Limit
+from cellmon.monitor.answers import BaselineSummary, Tolerance
+from cellmon.monitor.judge.limits import StreamLimits, all_limits
+from cellmon.monitor.judge.verdict import standard_uncertainty
+from cellmon.monitor.rules import Rules
+from cellmon.records import Stream
+from cellmon.sheet import Sheet
+from cellmon.shifts import to_local
+from cellmon.store import Session
+
+
+@dataclass(frozen=True, kw_only=True)
+class View:
+    """A reading session with the rules in force and the moment the answer is for."""
+
+    session: Session
+    rules: Rules
+    as_of: np.datetime64
+    notes: tuple[str, ...] = ()
+
+    @property
+    def sheet(self) -> Sheet:
+        """The sheet in force."""
+        return self.rules.now.sheet
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The cell's time zone."""
+        return ZoneInfo(self.sheet.cell.timezone)
+
+    def local(self, moment: np.datetime64) -> datetime:
+        """Return a stored moment as local time with its offset."""
+        return to_local(moment, self.zone)
+
+    def head(self) -> dict[str, Any]:
+        """Return what every answer begins with."""
+        return {"as_of": self.local(self.as_of), "sheet": self.rules.now.version}
+
+    @cached_property
+    def limits(self) -> Mapping[Stream, StreamLimits]:
+        """The limits of every stream."""
+        return all_limits(self.session)
+
+    @cached_property
+    def streams(self) -> tuple[Stream, ...]:
+        """Every stream that has subgroups, in the sheet's order of features, then bores and spindles."""
+        features = [name for part in self.sheet.parts for name in part.charted]
+        known = self.session.provisional()
+        return tuple(sorted(known, key=lambda s: (_place(features, s.feature), s)))
+
+    def tolerance(self, stream: Stream) -> Tolerance:
+        """Return the limits of a stream's feature and the guard band at each."""
+        part = next((p for p in self.sheet.parts if p.number == stream.part_number), self.sheet.part())
+        feature = part.features.get(stream.feature)
+        if feature is None:
+            return Tolerance(lower_um=None, upper_um=None, target_um=None, guard_um=None)
+        guard = None
+        if self.sheet.decision.rule == "guarded":
+            u = standard_uncertainty(self.sheet, stream.feature)
+            guard = guard_factor(self.sheet.decision.conformance) * u
+        return Tolerance(
+            lower_um=feature.lower_um,
+            upper_um=feature.upper_um,
+            target_um=feature.target_um,
+            guard_um=guard,
+        )
+
+    def summary(self, limit: Limit | None) -> BaselineSummary | None:
+        """Return limits as people see them; None where nothing is called a limit."""
+        if limit is None or not np.isfinite(limit.sigma):
+            return None
+        return BaselineSummary(
+            center_um=limit.centre,
+            sigma_um=limit.sigma,
+            n=limit.n,
+            frozen_at=None if limit.frozen_at is None else self.local(limit.frozen_at),
+            by=limit.by,
+            provisional=limit.version == 0,
+        )
+
+    def baseline(self, stream: Stream) -> Limit | None:
+        """Return the limits of a stream that hold now."""
+        limits = self.limits.get(stream)
+        return limits.at(self.as_of) if limits else None
+
+    def find_stream(
+        self,
+        *,
+        spindle: str,
+        bore: str,
+        feature: str,
+        fixture: str | None = None,
+        part_number: str | None = None,
+    ) -> Stream:
+        """Return the stream of these names.
+
+        Raises
+        ------
+        NotFound
+            Naming the streams that come near.
+        """
+        wanted = {"spindle": spindle, "bore": bore, "feature": feature}
+        near = [s for s in self.streams if all(getattr(s, k) == v for k, v in wanted.items())]
+        found = [s for s in near if s.fixture == fixture and part_number in (None, s.part_number)] or [
+            s for s in near if fixture is None and part_number in (None, s.part_number)
+        ]
+        if found:
+            return found[0]
+        asked = Stream(part_number="", spindle=spindle, bore=bore, feature=feature, fixture=fixture)
+        nearest = near or [s for s in self.streams if s.spindle == spindle and s.feature == feature]
+        names = ", ".join(map(str, nearest[:6])) or "none yet"
+        raise NotFound(f"no stream {asked}; there are {names}")
+
+
+def _place(names: list[str], name: str) -> int:
+    return names.index(name) if name in names else len(names)

@@ -1,0 +1,1 @@
+"""Arithmetic that several topics share: constants, distributions, intervals."""

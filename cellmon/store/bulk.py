@@ -1,0 +1,106 @@
+"""Arrays into rows and rows into arrays, whole columns at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, Table, bindparam
+from sqlalchemy.sql import ColumnElement, Select
+
+from cellmon.records import Batch, Column, ColumnType, Times, absent
+
+
+def plain(array: NDArray[Any], type_: ColumnType) -> list[Any]:
+    """Return a column as plain Python values, None where nothing stands."""
+    if type_ is ColumnType.TEXT:
+        return list(array.tolist())
+    if type_ is ColumnType.TIME:
+        gone = np.isnat(array)
+        values: NDArray[Any] = array.astype("datetime64[us]").astype(np.int64)
+    elif type_ is ColumnType.WHOLE:
+        return list(array.astype(np.int64).tolist())
+    else:
+        gone, values = np.isnan(array), array
+    if not gone.any():
+        return list(values.tolist())
+    holes = values.astype(object)
+    holes[gone] = None
+    return list(holes.tolist())
+
+
+def array(values: Sequence[Any], type_: ColumnType) -> NDArray[Any]:
+    """Return plain values as the array a batch holds."""
+    if type_ is ColumnType.TEXT:
+        texts = np.empty(len(values), dtype=object)
+        texts[:] = values
+        return texts
+    if type_ is ColumnType.WHOLE:
+        return np.array(values, dtype=np.int64)
+    numbers = np.array(values, dtype=object)
+    gone = absent(numbers)
+    if type_ is ColumnType.TIME:
+        numbers[gone] = np.iinfo(np.int64).min  # what NaT is
+        return numbers.astype(np.int64).view("datetime64[us]")
+    numbers[gone] = np.nan
+    return numbers.astype(np.float64)
+
+
+def moment(value: np.datetime64) -> int:
+    """Return one moment as the store keeps it."""
+    return int(value.astype("datetime64[us]").astype(np.int64))
+
+
+def moments(values: Sequence[int]) -> Times:
+    """Return stored moments as `datetime64[us]`."""
+    return np.array(values, dtype=np.int64).view("datetime64[us]")
+
+
+def columns_of(batch: Batch) -> dict[str, list[Any]]:
+    """Return a batch's declared columns as plain values."""
+    return {c.name: plain(getattr(batch, c.name), c.type) for c in batch.columns()}
+
+
+def insert(conn: Connection, table: Table, columns: Mapping[str, Sequence[Any]]) -> None:
+    """Add rows given column by column; on SQLite past the ORM's own parameter handling, for speed."""
+    names = list(columns)
+    rows = list(zip(*columns.values(), strict=True))
+    if not rows:
+        return
+    if conn.dialect.name == "sqlite":
+        statement = table.insert().values({name: bindparam(name) for name in names})
+        conn.exec_driver_sql(str(statement.compile(dialect=conn.dialect, column_keys=names)), rows)
+    else:
+        conn.execute(table.insert(), [dict(zip(names, row, strict=True)) for row in rows])
+
+
+def fetch(
+    conn: Connection, query: Select[Any], declared: Sequence[Column], extra: Sequence[str] = ()
+) -> dict[str, Any]:
+    """Run a query whose columns are the declared ones, then `extra`; return arrays and plain lists."""
+    rows = conn.execute(query).fetchall()
+    names = [c.name for c in declared]
+    values = list(zip(*rows, strict=True)) if rows else [()] * (len(names) + len(extra))
+    found: dict[str, Any] = {c.name: array(values[i], c.type) for i, c in enumerate(declared)}
+    found.update({name: list(values[len(names) + i]) for i, name in enumerate(extra)})
+    return found
+
+
+def declared_columns(table: Table, declared: Sequence[Column]) -> list[ColumnElement[Any]]:
+    """Return a table's columns in the order in which a batch declares them."""
+    return [table.c[c.name] for c in declared]
+
+
+def blobs(um: NDArray[np.float64]) -> list[bytes]:
+    """Return one little-endian block of bytes a row of readings of shape (rows, planes, directions)."""
+    width = um.shape[1] * um.shape[2] * 8
+    data = np.ascontiguousarray(um, dtype="<f8").tobytes()
+    return [data[i : i + width] for i in range(0, len(data), width)]
+
+
+def unblob(blocks: Sequence[bytes], planes: int, directions: int) -> NDArray[np.float64]:
+    """Return stored blocks as readings of shape (rows, planes, directions)."""
+    data = np.frombuffer(b"".join(blocks), dtype="<f8")
+    return data.reshape(len(blocks), planes, directions).astype(np.float64)

@@ -1,0 +1,153 @@
+"""What people decided, the versions of the sheet, and what was announced. Only ever added to."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from sqlalchemy import Connection, func, select
+
+from cellmon.store import bulk, schema
+
+
+@dataclass(frozen=True, kw_only=True)
+class Decision:
+    """One thing a named person decided; `body` says what, `subject` about what."""
+
+    id: int
+    at: np.datetime64
+    by: str
+    why: str
+    kind: str
+    subject: str
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetVersion:
+    """One version of the sheet; in force from a moment on, or not (yet) at all."""
+
+    version: int
+    at: np.datetime64
+    in_force_from: np.datetime64 | None
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Announcement:
+    """What was shown as a signal, and when; `body` is the episode as it was then."""
+
+    id: str
+    at: np.datetime64
+    unit_start: np.datetime64
+    stream: str
+    body: Mapping[str, Any]
+
+
+class Decided:
+    """The decisions half of a session."""
+
+    conn: Connection
+
+    def decide(
+        self, *, at: np.datetime64, by: str, why: str, kind: str, subject: str, body: Mapping[str, Any]
+    ) -> int:
+        """Journal a decision; each entry carries the hash of the one before. Returns its number."""
+        table = schema.DECISIONS
+        last = self.conn.execute(select(table.c.hash).order_by(table.c.id.desc()).limit(1)).scalar()
+        values = {
+            "at": bulk.moment(at),
+            "by": by,
+            "why": why,
+            "kind": kind,
+            "subject": subject,
+            "body": json.dumps(body, sort_keys=True),
+            "previous": last or "",
+        }
+        values["hash"] = hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()
+        result = self.conn.execute(table.insert().values(values))
+        assert result.inserted_primary_key is not None
+        return int(result.inserted_primary_key[0])
+
+    def decisions(self, *kinds: str, subject: str | None = None) -> list[Decision]:
+        """Return decisions of some kinds in the order they were taken."""
+        table = schema.DECISIONS
+        names = ("id", "at", "by", "why", "kind", "subject", "body")
+        query = select(*(table.c[name] for name in names)).where(table.c.kind.in_(kinds)).order_by(table.c.id)
+        if subject is not None:
+            query = query.where(table.c.subject == subject)
+        return [
+            Decision(
+                id=row.id,
+                at=np.datetime64(row.at, "us"),
+                by=row.by,
+                why=row.why,
+                kind=row.kind,
+                subject=row.subject,
+                body=json.loads(row.body),
+            )
+            for row in self.conn.execute(query)
+        ]
+
+    def add_sheet(
+        self, text: str, *, at: np.datetime64, in_force_from: np.datetime64 | None, sha256: str
+    ) -> int:
+        """Keep a version of the sheet; return its number."""
+        table = schema.SHEETS
+        version = (self.conn.execute(select(func.max(table.c.version))).scalar() or 0) + 1
+        self.conn.execute(
+            table.insert().values(
+                version=version,
+                at=bulk.moment(at),
+                in_force_from=None if in_force_from is None else bulk.moment(in_force_from),
+                text=text,
+                sha256=sha256,
+            )
+        )
+        return int(version)
+
+    def sheets(self) -> list[SheetVersion]:
+        """Return every version of the sheet, oldest first."""
+        table = schema.SHEETS
+        query = select(table.c.version, table.c.at, table.c.in_force_from, table.c.text)
+        return [
+            SheetVersion(
+                version=row.version,
+                at=np.datetime64(row.at, "us"),
+                in_force_from=None if row.in_force_from is None else np.datetime64(row.in_force_from, "us"),
+                text=row.text,
+            )
+            for row in self.conn.execute(query.order_by(table.c.version))
+        ]
+
+    def announce(self, announcements: Sequence[Announcement]) -> None:
+        """Keep what is now shown as signals for the first time."""
+        columns: dict[str, list[Any]] = {
+            "id": [a.id for a in announcements],
+            "at": [bulk.moment(a.at) for a in announcements],
+            "unit_start": [bulk.moment(a.unit_start) for a in announcements],
+            "stream": [a.stream for a in announcements],
+            "body": [json.dumps(a.body, sort_keys=True) for a in announcements],
+        }
+        bulk.insert(self.conn, schema.ANNOUNCED, columns)
+
+    def announced(self, units: Sequence[np.datetime64] | None = None) -> list[Announcement]:
+        """Return what was announced, in some units of judging or in all."""
+        table = schema.ANNOUNCED
+        query = select(table).order_by(table.c.unit_start, table.c.id)
+        if units is not None:
+            query = query.where(table.c.unit_start.in_([bulk.moment(u) for u in units]))
+        return [
+            Announcement(
+                id=row.id,
+                at=np.datetime64(row.at, "us"),
+                unit_start=np.datetime64(row.unit_start, "us"),
+                stream=row.stream,
+                body=json.loads(row.body),
+            )
+            for row in self.conn.execute(query)
+        ]

@@ -1,0 +1,48 @@
+"""Schema changes: numbered functions, each run once, in one transaction with the record that it ran."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from sqlalchemy import Connection, func, inspect, select
+
+from cellmon.errors import StoreRefused
+from cellmon.store import schema
+
+
+def _first_tables(conn: Connection) -> None:
+    schema.METADATA.create_all(conn)
+
+
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_first_tables,)
+
+
+def migrate(conn: Connection, *, at: int) -> int:
+    """Bring the schema up to date and return its version.
+
+    Parameters
+    ----------
+    conn : Connection
+        Inside a transaction that the caller commits.
+    at : int
+        The moment, microseconds since 1970 UTC, that is kept beside each migration.
+
+    Raises
+    ------
+    StoreRefused
+        When the store was written by a newer program.
+    """
+    version = current_version(conn)
+    if version > len(MIGRATIONS):
+        raise StoreRefused(f"the store has schema {version}, this program knows {len(MIGRATIONS)}")
+    for number in range(version + 1, len(MIGRATIONS) + 1):
+        MIGRATIONS[number - 1](conn)
+        conn.execute(schema.SCHEMA_VERSION.insert().values(version=number, at=at))
+    return len(MIGRATIONS)
+
+
+def current_version(conn: Connection) -> int:
+    """Return the number of the last migration that ran, 0 for an empty store."""
+    if not inspect(conn).has_table(schema.SCHEMA_VERSION.name):
+        return 0
+    return conn.execute(select(func.max(schema.SCHEMA_VERSION.c.version))).scalar() or 0

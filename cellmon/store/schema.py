@@ -1,0 +1,220 @@
+"""The tables: facts that are only ever added, and derived ones that can be thrown away.
+
+A batch's own declaration gives its columns, so a column is named once in the whole program.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+from cellmon.judged import Bores, Doubts, Episodes, Subgroups
+from cellmon.records import ROW_BATCHES, Batch, ColumnType, Kind, Readings
+
+METADATA = MetaData()
+
+SQL_TYPES = {
+    ColumnType.TEXT: Text,
+    ColumnType.TIME: BigInteger,  # microseconds since 1970-01-01 UTC
+    ColumnType.NUMBER: Float,
+    ColumnType.LENGTH: Float,
+    ColumnType.WHOLE: BigInteger,
+}
+
+
+def _declared(batch: type[Batch]) -> Iterator[Column[object]]:
+    for column in batch.columns():
+        yield Column(column.name, SQL_TYPES[column.type], nullable=not column.needed)
+
+
+def _identity(name: str = "id") -> Column[int]:
+    return Column(name, Integer, primary_key=True, autoincrement=True)
+
+
+SCHEMA_VERSION = Table(
+    "schema_version",
+    METADATA,
+    Column("version", Integer, primary_key=True),
+    Column("at", BigInteger, nullable=False),
+)
+
+FILES = Table(
+    "files",
+    METADATA,
+    _identity(),
+    Column("name", Text, nullable=False),
+    Column("kind", Text),
+    Column("sha256", Text, nullable=False),
+    Column("at", BigInteger, nullable=False),
+    Column("header", Text),
+    Column("rows", Integer, nullable=False),
+    Column("taken", Integer, nullable=False),
+    Column("known", Integer, nullable=False),
+    Column("set_aside", Integer, nullable=False),
+)
+
+SET_ASIDE = Table(
+    "set_aside",
+    METADATA,
+    _identity(),
+    Column("file_id", ForeignKey("files.id"), nullable=False, index=True),
+    Column("line", Integer, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("text", Text, nullable=False),
+)
+
+RETRIED = Table(
+    "retried",
+    METADATA,
+    Column("aside_id", ForeignKey("set_aside.id"), primary_key=True),
+    Column("file_id", ForeignKey("files.id"), nullable=False),
+)
+
+FRAMES = Table(
+    "frames",
+    METADATA,
+    _identity(),
+    Column("planes", Text, nullable=False),
+    Column("directions", Text, nullable=False),
+    UniqueConstraint("planes", "directions"),
+)
+
+READINGS = Table(
+    "readings",
+    METADATA,
+    _identity(),
+    Column("file_id", ForeignKey("files.id"), nullable=False),
+    Column("line", Integer, nullable=False),
+    Column("frame_id", ForeignKey("frames.id"), nullable=False),
+    Column("nominal_mm", Float, nullable=False),
+    Column("um", LargeBinary, nullable=False),
+    Column("repeated_hour", Integer, nullable=False),
+    Column("late", Integer, nullable=False),
+    Column("extra", Text),
+    *_declared(Readings),
+    Index("readings_by_bore", "part", "bore", "gauge", "measured_at"),
+    Index("readings_by_time", "measured_at"),
+)
+
+
+def _rows_table(kind: Kind) -> Table:
+    name = kind.value.replace("-", "_")
+    batch = ROW_BATCHES[kind]
+    moments = [c.name for c in batch.columns() if c.name == "at"]
+    return Table(
+        name,
+        METADATA,
+        _identity("row_id"),
+        Column("file_id", ForeignKey("files.id"), nullable=False),
+        Column("row_line", Integer, nullable=False),
+        Column("row_key", Text, nullable=False, unique=True),
+        *_declared(batch),
+        *(Index(f"{name}_by_time", moment) for moment in moments),
+    )
+
+
+ROWS = {kind: _rows_table(kind) for kind in ROW_BATCHES}
+"""One table for each kind of plain rows."""
+
+DECISIONS = Table(
+    "decisions",
+    METADATA,
+    _identity(),
+    Column("at", BigInteger, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("why", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("subject", Text, nullable=False, index=True),
+    Column("body", Text, nullable=False),
+    Column("previous", Text, nullable=False),
+    Column("hash", Text, nullable=False, unique=True),
+)
+
+SHEETS = Table(
+    "sheets",
+    METADATA,
+    Column("version", Integer, primary_key=True, autoincrement=False),
+    Column("at", BigInteger, nullable=False),
+    Column("in_force_from", BigInteger),
+    Column("text", Text, nullable=False),
+    Column("sha256", Text, nullable=False),
+)
+
+ANNOUNCED = Table(
+    "announced",
+    METADATA,
+    Column("id", Text, primary_key=True),
+    Column("at", BigInteger, nullable=False),
+    Column("unit_start", BigInteger, nullable=False),
+    Column("stream", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Index("announced_by_unit", "unit_start"),
+)
+
+BORES = Table(
+    "bores",
+    METADATA,
+    Column("frame_id", ForeignKey("frames.id"), nullable=False),
+    Column("um", LargeBinary, nullable=False),
+    *_declared(Bores),
+    Index("bores_by_part", "part", "bore"),
+    Index("bores_by_unit", "unit_start"),
+    Index("bores_by_stream", "spindle", "bore", "charted", "measured_at"),
+)
+
+SUBGROUPS = Table(
+    "subgroups",
+    METADATA,
+    *_declared(Subgroups),
+    Index("subgroups_by_stream", "spindle", "bore", "feature", "fixture", "part_number", "at"),
+    Index("subgroups_by_unit", "unit_start"),
+)
+
+DOUBTS = Table(
+    "doubts",
+    METADATA,
+    *_declared(Doubts),
+    Index("doubts_by_unit", "unit_start"),
+    Index("doubts_by_id", "id"),
+)
+
+EPISODES = Table(
+    "episodes",
+    METADATA,
+    *_declared(Episodes),
+    Index("episodes_by_unit", "unit_start"),
+    Index("episodes_by_stream", "spindle", "bore", "feature", "at"),
+)
+
+PROVISIONAL = Table(
+    "provisional",
+    METADATA,
+    Column("part_number", Text, nullable=False),
+    Column("spindle", Text, nullable=False),
+    Column("bore", Text, nullable=False),
+    Column("feature", Text, nullable=False),
+    Column("fixture", Text),
+    Column("centre", Float),
+    Column("sigma", Float),
+    Column("n", Integer, nullable=False),
+    Column("subgroups", Integer, nullable=False),
+    Column("size", Integer, nullable=False),
+    Column("window_from", BigInteger, nullable=False),
+    Column("window_to", BigInteger, nullable=False),
+)
+
+DERIVED = {Bores: BORES, Subgroups: SUBGROUPS, Doubts: DOUBTS, Episodes: EPISODES}
+"""The derived batches and their tables."""

@@ -1,0 +1,11 @@
+"""One connection in one transaction, with everything that is asked of it."""
+
+from __future__ import annotations
+
+from cellmon.store.decided import Decided
+from cellmon.store.derived import Derived
+from cellmon.store.facts import Facts
+
+
+class Session(Facts, Decided, Derived):
+    """Facts, decisions and derived tables of a store, seen through one connection."""

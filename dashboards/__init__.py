@@ -1,0 +1,1 @@
+"""The pages of a cell, served on this machine."""

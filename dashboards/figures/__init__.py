@@ -1,0 +1,1 @@
+"""Results of the monitor drawn as figures: plain dicts that plotly accepts."""

@@ -1,0 +1,262 @@
+"""The block now: every bore cut open to scale, its walls exaggerated, and the last bores below it.
+
+Depth and bore diameter share one scale. What a wall deviates is drawn `Section.exaggeration` times
+larger, half of each diameter on each side: a two-point gauge does not know where the axis lies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from cellmon.monitor.answers import Tolerance
+from cellmon.monitor.now import BoreNow, Now
+from cellmon.records import Verdict
+from dashboards import theme
+from dashboards.figures import last_bores
+
+STEPS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
+WALL_SHARE = 0.3  # of the bore's diameter, for the widest thing drawn at a wall
+OVERSHOOT = 0.6  # of the tolerance, drawn beyond each limit before a reading is cut off
+DASHES = ("solid", "4px,3px", "1.5px,3px", "8px,3px,1.5px,3px")
+NODES = ("circle", "diamond", "square", "triangle-up")
+HEIGHT, TOP, BOTTOM = 590, 12, 44
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """How a bore becomes a drawing: all in drawn millimetres, one to one with depth."""
+
+    diameter: float
+    length: float
+    exaggeration: int
+    low_um: float
+    high_um: float
+    pitch: float
+
+    def out(self, um: float) -> float:
+        """Return how far from the axis a wall is drawn at this deviation of the diameter."""
+        kept = min(max(um, self.low_um), self.high_um)
+        return self.diameter / 2 + kept / 2 * self.exaggeration / 1000
+
+    def cut(self, um: float) -> bool:
+        """Return whether a reading lies beyond what is drawn."""
+        return not self.low_um <= um <= self.high_um
+
+
+def section_of(now: Now, readings: np.ndarray) -> Section:
+    """Return the largest round exaggeration at which limits and readings stay near the wall."""
+    limits = [v for v in (now.tolerance.lower_um, now.tolerance.upper_um) if v is not None]
+    seen = readings[np.isfinite(readings)]
+    low = min([*limits, 0.0] if limits else [float(seen.min(initial=-10.0)), 0.0])
+    high = max([*limits, 0.0] if limits else [float(seen.max(initial=10.0)), 0.0])
+    low, high = low - OVERSHOOT * (high - low), high + OVERSHOOT * (high - low)
+    fits = [s for s in STEPS if high / 2 * s / 1000 <= WALL_SHARE * now.nominal_mm]
+    scale = fits[-1] if fits else STEPS[0]
+    length = now.length_mm or (max(now.depths_mm, default=100.0) + min(now.depths_mm, default=0.0))
+    reach = high / 2 * scale / 1000
+    pitch = now.nominal_mm + 2 * reach + 0.16 * now.nominal_mm
+    return Section(
+        diameter=now.nominal_mm, length=length, exaggeration=scale, low_um=low, high_um=high, pitch=pitch
+    )
+
+
+def block_figure(now: Now) -> theme.Figure:
+    """Draw every bore's last shape inside its tolerance, and the last bores against the limits."""
+    bores = [(s.spindle, b) for s in now.spindles for b in s.bores]
+    if not bores:
+        return theme.notice("No bore has been measured yet.")
+    section = section_of(now, np.concatenate([b.um.ravel() for _, b in bores]))
+    centres = [i * section.pitch for i in range(len(bores))]
+    data = _metal(centres, section)
+    shapes: list[Any] = []
+    notes: list[Any] = [_scale_words(section)]
+    for (_, bore), centre in zip(bores, centres, strict=True):
+        data += _allowed(now.tolerance, centre, section) + _walls(now, bore, centre, section)
+        shapes += _lines(now.tolerance, centre, section)
+        notes += _inside(now, bore, centre, section) + _beyond(now, bore, centre, section)
+    strip = last_bores.strip(now, [b for _, b in bores], centres=centres, pitch=section.pitch)
+    return theme.figure(
+        data + strip.data,
+        height=HEIGHT,
+        margin={"l": 74, "r": 74, "t": TOP, "b": BOTTOM},
+        shapes=shapes + strip.shapes,
+        annotations=notes + strip.words,
+        xaxis=theme.hidden_axis(range=[-section.pitch / 2, (len(bores) - 0.5) * section.pitch], fixedrange=True),
+        yaxis=_depth_axis(now, section),
+        yaxis2=strip.axis,
+        dragmode=False,
+    )
+
+
+def _depth_axis(now: Now, section: Section) -> dict[str, Any]:
+    names = [f"{name} {depth:g} mm" for name, depth in zip(now.planes, now.depths_mm, strict=True)]
+    pad = 0.02 * section.length
+    return theme.axis(
+        range=[section.length + pad, -pad],
+        domain=[0.42, 1],
+        scaleanchor="x",
+        scaleratio=1,
+        tickvals=list(now.depths_mm),
+        ticktext=names,
+        fixedrange=True,
+        ticks="",
+    )
+
+
+def _metal(centres: Sequence[float], section: Section) -> list[theme.Trace]:
+    half = section.pitch / 2
+    x0, x1 = centres[0] - half, centres[-1] + half
+    block = _filled([x0, x1, x1, x0], [0, 0, section.length, section.length], theme.METAL)
+    return [block]
+
+
+def _filled(x: list[float], y: list[float], colour: str) -> theme.Trace:
+    shape = {"x": [*x, x[0]], "y": [*y, y[0]], "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
+    return {"type": "scatter", "fill": "toself", "fillcolor": colour, **shape}
+
+
+def _allowed(tolerance: Tolerance, centre: float, section: Section) -> list[theme.Trace]:
+    """Return the hollow of the bore, the tolerance at both walls, and the guard bands inside it."""
+    low = section.out(tolerance.lower_um if tolerance.lower_um is not None else section.low_um)
+    high = section.out(tolerance.upper_um if tolerance.upper_um is not None else section.high_um)
+    ends = [0.0, 0.0, section.length, section.length]
+    drawn = [
+        _filled([centre - high, centre + high, centre + high, centre - high], ends, theme.ALLOWED),
+        _filled([centre - low, centre + low, centre + low, centre - low], ends, theme.PAPER),
+    ]
+    guard = tolerance.guard_um or 0.0
+    bands = []
+    if guard and tolerance.lower_um is not None:
+        bands.append((low, section.out(tolerance.lower_um + guard)))
+    if guard and tolerance.upper_um is not None:
+        bands.append((section.out(tolerance.upper_um - guard), high))
+    for near, far in bands:
+        drawn += [theme.hatched(centre + s * near, centre + s * far, 0.0, section.length) for s in (-1, 1)]
+    return drawn
+
+
+def _lines(tolerance: Tolerance, centre: float, section: Section) -> list[Any]:
+    limits = [v for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
+    at = [centre + s * section.out(v) for v in limits for s in (-1, 1)]
+    drawn = [_upright(x, section.length, theme.INK, 1.3, "solid") for x in at]
+    return [*drawn, _upright(centre, section.length, theme.QUIET, 0.8, "14px,4px,3px,4px")]
+
+
+def _upright(x: float, length: float, colour: str, width: float, dash: str) -> Any:
+    line = {"color": colour, "width": width, "dash": dash}
+    return {"type": "line", "x0": x, "x1": x, "y0": 0, "y1": length, "line": line, "layer": "between"}
+
+
+def _walls(now: Now, bore: BoreNow, centre: float, section: Section) -> list[theme.Trace]:
+    """Return two walls for each direction, each with its own line and its own mark."""
+    traces = []
+    for d, direction in enumerate(now.directions):
+        for side in (-1, 1):
+            um = bore.um[:, d]
+            x = [None if np.isnan(v) else centre + side * section.out(v) for v in um]
+            hover = [f"{p} {direction}: {theme.um(v)} µm" for p, v in zip(now.planes, um, strict=True)]
+            traces.append(
+                theme.points(
+                    x,
+                    list(now.depths_mm),
+                    mode="lines+markers",
+                    line={"color": theme.INK, "width": 2.2, "dash": DASHES[d % len(DASHES)]},
+                    marker={
+                        "symbol": NODES[d % len(NODES)],
+                        "size": 8,
+                        "color": theme.INK if d == 0 else theme.PAPER,
+                        "line": {"color": theme.INK, "width": 1.6},
+                    },
+                    text=hover,
+                    hoverinfo="text",
+                )
+            )
+    return traces + _rings(now, bore, centre, section)
+
+
+def outside(tolerance: Tolerance, um: float) -> bool:
+    """Return whether a reading lies beyond a limit of the drawing."""
+    below = tolerance.lower_um is not None and um < tolerance.lower_um
+    return below or (tolerance.upper_um is not None and um > tolerance.upper_um)
+
+
+def _offenders(now: Now, bore: BoreNow) -> list[tuple[int, int, float]]:
+    rows, columns = np.nonzero(np.isfinite(bore.um))
+    cells = [(int(p), int(d), float(bore.um[p, d])) for p, d in zip(rows, columns, strict=True)]
+    return [cell for cell in cells if outside(now.tolerance, cell[2])]
+
+
+def _rings(now: Now, bore: BoreNow, centre: float, section: Section) -> list[theme.Trace]:
+    found = _offenders(now, bore)
+    if not found:
+        return []
+    x = [centre + section.out(um) for _, _, um in found]
+    y = [now.depths_mm[p] for p, _, _ in found]
+    return [theme.points(x, y, mode="markers", marker=theme.RING, name="outside")]
+
+
+def _beyond(now: Now, bore: BoreNow, centre: float, section: Section) -> list[Any]:
+    return [
+        theme.word(
+            f"<b>{theme.um(um)} outside</b>" + (" (not drawn to its end)" if section.cut(um) else ""),
+            centre + section.out(um),
+            now.depths_mm[p],
+            xanchor="right",
+            xshift=-12,
+            yshift=14 if d == 0 else -14,
+            bgcolor="rgba(251,250,247,0.85)",
+        )
+        for p, d, um in _offenders(now, bore)[:3]
+    ]
+
+
+def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[Any]:
+    """Return the words that stand in the hollow of a bore."""
+    average = bore.features.get("diameter", float(np.nanmean(bore.um)) if np.isfinite(bore.um).any() else None)
+    lines = [
+        f'<span style="font-size:26px"><b>{bore.bore}</b></span>',
+        f'<span style="font-size:17px"><b>{verdict_words(bore.verdict)}</b></span>',
+        f'<span style="font-size:15px">{theme.um(average)} µm</span>',
+        f'<span style="color:{theme.SOFT}">block {bore.part}</span>',
+        f'<span style="color:{theme.SOFT}">{clock_words(bore.at, now.as_of)}</span>',
+        *(f"<b>doubted: {flag.value}</b>" for flag in bore.flags),
+    ]
+    return [theme.word("<br>".join(lines), centre, section.length / 2, xanchor="center", font={"size": 13})]
+
+
+def verdict_words(verdict: Verdict) -> str:
+    """Return a verdict as it is said beside a bore."""
+    return {Verdict.CONFORMS: "inside", Verdict.DOES_NOT_CONFORM: "outside"}.get(verdict, "too close to say")
+
+
+def clock_words(at: datetime, as_of: datetime) -> str:
+    """Return the time of a bore, with its date where that is not today's."""
+    return f"{at:%H:%M}" if at.date() == as_of.date() else f"{at:%a} {at.day} {at:%b %H:%M}"
+
+
+def _scale_words(section: Section) -> Any:
+    times = section.exaggeration
+    text = (
+        f"Bore and depth to one scale; walls {times:,} times larger: 1 µm drawn as {times:,} µm, "
+        "half of each diameter on each wall"
+    )
+    font = {"size": 12, "color": theme.SOFT}
+    return theme.word(text, 0.5, 0.415, xref="paper", yref="paper", xanchor="center", yanchor="top", font=font)
+
+
+def rows(now: Now) -> dict[str, list[Any]]:
+    """Return the readings behind the drawing, one row a reading."""
+    found = [
+        (s.spindle, b.bore, b.part, b.at.isoformat(), plane, direction, float(b.um[p, d]), b.verdict.value)
+        for s in now.spindles
+        for b in s.bores
+        for p, plane in enumerate(now.planes)
+        for d, direction in enumerate(now.directions)
+    ]
+    names = ("spindle", "bore", "part", "measured_at", "plane", "direction", "deviation_um", "verdict")
+    return {name: [row[i] for row in found] for i, name in enumerate(names)}

@@ -1,0 +1,131 @@
+"""Time axes in the cell's own zone, and shifts as pale bands behind a figure.
+
+Plotly knows no zones. A figure's x is the moment shifted by the one offset in force at the end of
+its window, so a day on which clocks change keeps its true length and its order; only tick labels
+and hover words carry the clock on the wall.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from cellmon.records import Texts, Times
+from cellmon.shifts import ShiftOf
+from dashboards import theme
+
+STEPS_H = (1, 2, 4, 8, 12, 24)
+QUARTER = np.timedelta64(15, "m")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Clock:
+    """A window of time seen from one zone."""
+
+    since: datetime
+    until: datetime
+    zone: ZoneInfo
+
+    @property
+    def hours(self) -> float:
+        """Length of the window in hours."""
+        return (self.until - self.since) / timedelta(hours=1)
+
+    @property
+    def changes(self) -> bool:
+        """Whether the clock is changed inside the window."""
+        return _offset(self.since, self.zone) != _offset(self.until, self.zone)
+
+    def x(self, moment: datetime) -> str:
+        """Return where a moment stands on the axis."""
+        placed = moment.astimezone(UTC).replace(tzinfo=None) + _offset(self.until, self.zone)
+        return placed.isoformat(timespec="seconds")
+
+    def xs(self, times: Times) -> list[str]:
+        """Return where moments (UTC) stand on the axis."""
+        placed = times.astype("datetime64[s]") + np.timedelta64(_offset(self.until, self.zone))
+        found: list[str] = np.datetime_as_string(placed.astype("datetime64[s]")).tolist()
+        return found
+
+    def words(self, times: Times) -> Texts:
+        """Return the date and the time on the wall of moments in UTC."""
+        plain = times.astype("datetime64[s]")
+        local = plain + self._offsets(plain)
+        stamps = np.char.replace(np.datetime_as_string(local.astype("datetime64[m]")), "T", " ")
+        return stamps.astype(object)
+
+    def _offsets(self, plain: Times) -> Any:
+        if not len(plain) or not self.changes:
+            return np.timedelta64(_offset(self.until, self.zone)).astype("timedelta64[s]")
+        grid = np.arange(plain.min(), plain.max() + 2 * QUARTER, QUARTER.astype("timedelta64[s]"))
+        offsets = [_offset(t.replace(tzinfo=UTC), self.zone) for t in grid.tolist()]
+        seconds = np.array([o.total_seconds() for o in offsets]).astype("timedelta64[s]")
+        return seconds[np.searchsorted(grid, plain, side="right") - 1]
+
+    def axis(self, **more: Any) -> dict[str, Any]:
+        """Return the time axis; its labels are clock times of the cell's zone."""
+        span = {"range": [self.x(self.since), self.x(self.until)], "type": "date"}
+        if not self.changes:
+            stops = [
+                {"dtickrange": [None, 60000], "value": "%H:%M:%S"},
+                {"dtickrange": [60000, 43200000], "value": "%H:%M\n%a %-d %b"},
+                {"dtickrange": [43200000, None], "value": "%a %-d %b"},
+            ]
+            return theme.axis(tickformatstops=stops, nticks=12, **span, **more)
+        step = next((s for s in STEPS_H if self.hours / s <= 14), STEPS_H[-1])
+        ticks = self._ticks(step)
+        labels = [f"{t:%a} {t.day} {t:%b}" if t.hour == 0 else f"{t:%H:%M}" for t in ticks]
+        return theme.axis(tickvals=[self.x(t) for t in ticks], ticktext=labels, **span, **more)
+
+    def _ticks(self, step: int) -> list[datetime]:
+        """Return moments at which the wall clock shows a multiple of `step` hours."""
+        hour = self.since.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+        every = [hour + timedelta(hours=h) for h in range(int(self.hours) + 2)]
+        local = [t.astimezone(self.zone) for t in every if self.since <= t <= self.until]
+        return [t for t in local if t.hour % step == 0 and t.fold == 0]
+
+
+def _offset(moment: datetime, zone: ZoneInfo) -> timedelta:
+    return moment.astimezone(zone).utcoffset() or timedelta(0)
+
+
+def clock_of(since: datetime, until: datetime, zone: str | None = None) -> Clock:
+    """Return the clock of a window; the zone is that of `since` where none is named."""
+    named = ZoneInfo(zone) if zone else since.tzinfo
+    return Clock(since=since, until=until, zone=named if isinstance(named, ZoneInfo) else ZoneInfo("UTC"))
+
+
+def shift_bands(clock: Clock, shifts: Sequence[ShiftOf], *, chosen: ShiftOf | None = None) -> list[Any]:
+    """Return every second shift as a pale band; the chosen one is framed."""
+    shapes = []
+    for i, shift in enumerate(shifts):
+        is_chosen = chosen is not None and shift.starts == chosen.starts
+        if i % 2 and not is_chosen:
+            continue
+        x0, x1 = clock.x(max(shift.starts, clock.since)), clock.x(min(shift.ends, clock.until))
+        shape = {"type": "rect", "xref": "x", "yref": "paper", "x0": x0, "x1": x1, "y0": 0, "y1": 1}
+        line = {"width": 1.2 if is_chosen else 0, "color": theme.SOFT}
+        fill = theme.ALLOWED if is_chosen else theme.SHADE
+        shapes.append({**shape, "layer": "below", "fillcolor": fill, "line": line})
+    return shapes
+
+
+def shift_names(clock: Clock, shifts: Sequence[ShiftOf], *, y: float = 1.0) -> list[Any]:
+    """Return the names of the shifts along the top, as far as they have room."""
+    names = []
+    for shift in shifts:
+        starts, ends = max(shift.starts, clock.since), min(shift.ends, clock.until)
+        share = (ends - starts) / (clock.until - clock.since)
+        room = share * 150  # letters that fit across the figure at this size
+        full = f"{shift.name} {shift.date:%a} {shift.date.day}"
+        text = full if room > len(full) + 1 else shift.name if room > len(shift.name) else ""
+        if text:
+            middle = clock.x(starts + (ends - starts) / 2)
+            font = {"size": 11, "color": theme.SOFT}
+            names.append(theme.word(text, middle, y, yref="paper", xanchor="center", yanchor="bottom", font=font))
+    return names

@@ -1,0 +1,130 @@
+"""The last bores against the limits: each an upright tick from its least to its greatest size."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from cellmon.monitor.answers import Tolerance
+from cellmon.monitor.now import BoreNow, Now
+from cellmon.records import Verdict
+from dashboards import theme
+
+USED = 0.86  # of a column's width
+DOMAIN = (0.0, 0.33)
+
+
+@dataclass
+class Strip:
+    """What the strip adds to the block's figure."""
+
+    axis: dict[str, Any]
+    data: list[theme.Trace] = field(default_factory=list)
+    shapes: list[Any] = field(default_factory=list)
+    words: list[Any] = field(default_factory=list)
+
+
+def strip(now: Now, bores: Sequence[BoreNow], *, centres: Sequence[float], pitch: float) -> Strip:
+    """Draw the last bores of each position in its own column, oldest at the left."""
+    low, high = _span(now.tolerance, bores)
+    drawn = Strip(axis=_axis(now.tolerance, low, high))
+    for bore, centre in zip(bores, centres, strict=True):
+        x0, x1 = centre - USED * pitch / 2, centre + USED * pitch / 2
+        drawn.data += _bands(now.tolerance, x0, x1, low, high) + _ticks(bore, x0, x1)
+        drawn.shapes += _limits(now.tolerance, x0, x1)
+        drawn.words.append(_count(bore, centre))
+    return drawn
+
+
+def _span(tolerance: Tolerance, bores: Sequence[BoreNow]) -> tuple[float, float]:
+    seen = np.concatenate([np.concatenate([b.least_um, b.greatest_um]) for b in bores])
+    values = [v for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
+    values += [float(v) for v in seen[np.isfinite(seen)]] or [0.0]
+    low, high = min(values), max(values)
+    pad = 0.08 * (high - low or 1.0)
+    return low - pad, high + pad
+
+
+def _axis(tolerance: Tolerance, low: float, high: float) -> dict[str, Any]:
+    named = {"lower": tolerance.lower_um, "aim": tolerance.target_um, "upper": tolerance.upper_um}
+    known = {name: value for name, value in named.items() if value is not None}
+    return theme.axis(
+        domain=list(DOMAIN),
+        anchor="x",
+        range=[low, high],
+        fixedrange=True,
+        tickvals=list(known.values()),
+        ticktext=[f"{name} {theme.um(value)} µm" for name, value in known.items()],
+        ticks="",
+    )
+
+
+def _bands(tolerance: Tolerance, x0: float, x1: float, low: float, high: float) -> list[theme.Trace]:
+    bottom = tolerance.lower_um if tolerance.lower_um is not None else low
+    top = tolerance.upper_um if tolerance.upper_um is not None else high
+    drawn = [theme.band([x0, x1], [bottom] * 2, [top] * 2, colour=theme.ALLOWED)]
+    guard = tolerance.guard_um or 0.0
+    if guard and tolerance.lower_um is not None:
+        drawn.append(theme.hatched(x0, x1, bottom, bottom + guard))
+    if guard and tolerance.upper_um is not None:
+        drawn.append(theme.hatched(x0, x1, top - guard, top))
+    return [{**trace, "yaxis": "y2"} for trace in drawn]
+
+
+def _limits(tolerance: Tolerance, x0: float, x1: float) -> list[Any]:
+    lines = [theme.level(x0, x1, v, width=1.3) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
+    if tolerance.target_um is not None:
+        lines.append(theme.level(x0, x1, tolerance.target_um, colour=theme.QUIET, width=0.8))
+    return [{**line, "yref": "y2"} for line in lines]
+
+
+def _ticks(bore: BoreNow, x0: float, x1: float) -> list[theme.Trace]:
+    count = len(bore.parts)
+    inset = 0.04 * (x1 - x0)
+    xs = np.linspace(x0 + inset, x1 - inset, count) if count > 1 else np.array([(x0 + x1) / 2])
+    upright_x = [v for x in xs for v in (x, x, None)]
+    upright_y = [v for a, b in zip(bore.least_um, bore.greatest_um, strict=True) for v in (a, b, None)]
+    hover = [
+        f"block {part}: {theme.um(low)} to {theme.um(high)} µm, {verdict.value}"
+        for part, low, high, verdict in zip(
+            bore.parts, bore.least_um, bore.greatest_um, bore.verdicts, strict=True
+        )
+    ]
+    sizes = [5.0] * (count - 1) + [9.0] if count else []
+    dots = {"size": sizes, "color": theme.INK, "opacity": 1, "line": {"width": 0}}
+    drawn = [
+        theme.points(upright_x, upright_y, mode="lines", line={"color": theme.LINE, "width": 2}),
+        theme.points(xs.tolist(), bore.average_um.tolist(), mode="markers", marker=dots, text=hover, hoverinfo="text"),
+    ]
+    outside = [i for i, verdict in enumerate(bore.verdicts) if verdict is Verdict.DOES_NOT_CONFORM]
+    unsure = [i for i, verdict in enumerate(bore.verdicts) if verdict is Verdict.UNDECIDED]
+    drawn += _marked(bore, xs, outside, theme.RING, "outside")
+    drawn += _marked(bore, xs, unsure, UNSURE, "too close to say")
+    return [{**trace, "yaxis": "y2"} for trace in drawn]
+
+
+UNSURE: dict[str, Any] = {
+    "symbol": "diamond-open",
+    "size": 11,
+    "color": theme.NOTE,
+    "line": {"width": 1.6, "color": theme.NOTE},
+}
+
+
+def _marked(bore: BoreNow, xs: Any, rows: list[int], marker: Any, name: str) -> list[theme.Trace]:
+    if not rows:
+        return []
+    y = [float(bore.average_um[i]) for i in rows]
+    return [theme.points([float(xs[i]) for i in rows], y, mode="markers", marker=marker, name=name)]
+
+
+def _count(bore: BoreNow, centre: float) -> Any:
+    outside = sum(v is Verdict.DOES_NOT_CONFORM for v in bore.verdicts)
+    unsure = sum(v is Verdict.UNDECIDED for v in bore.verdicts)
+    said = [f"{outside} outside (ring)"] * bool(outside) + [f"{unsure} too close to say (diamond)"] * bool(unsure)
+    text = f"last {len(bore.parts)} of bore {bore.bore}: " + (", ".join(said) or "all inside")
+    font = {"size": 13, "color": theme.INK if said else theme.SOFT}
+    return theme.word(text, centre, -0.02, yref="paper", xanchor="center", yanchor="top", font=font)

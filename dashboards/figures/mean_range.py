@@ -1,0 +1,218 @@
+"""Subgroup means above their ranges, as every text prints them, with the zone inside as a band."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from cellmon.monitor.shifts import StreamShift
+from cellmon.monitor.stream import StreamView
+from cellmon.records import Numbers, Texts, Times, Whole
+from cellmon.shifts import ShiftOf, to_utc
+from dashboards import theme
+from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
+from dashboards.figures.words import Label, place
+
+HEIGHT, TOP, BOTTOM = 400, 24, 42
+MEANS, RANGES = (0.40, 1.0), (0.0, 0.30)
+WIDTH_PX = 760
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Pair:
+    """Subgroups as two charts; limits nan where nothing is called a limit; figures in µm."""
+
+    clock: Clock
+    shifts: tuple[ShiftOf, ...]
+    part: Texts
+    at: Times
+    n: Whole
+    mean: Numbers
+    mean_lower: Numbers
+    mean_centre: Numbers
+    mean_upper: Numbers
+    spread: Numbers
+    spread_lower: Numbers
+    spread_centre: Numbers
+    spread_upper: Numbers
+    beyond_mean: Whole
+    beyond_spread: Whole
+    unit: str = "µm"
+
+
+def pair_of_view(view: StreamView) -> Pair:
+    """Return the subgroups of a stream as a pair of charts."""
+    s = view.subgroups
+    return Pair(
+        clock=clock_of(view.since, view.until, view.zone),
+        shifts=view.shifts,
+        part=s.last_part,
+        at=s.at,
+        n=s.n,
+        mean=s.mean_um,
+        mean_lower=s.lower_um,
+        mean_centre=s.center_um,
+        mean_upper=s.upper_um,
+        spread=s.range_um,
+        spread_lower=s.range_lower_um,
+        spread_centre=s.range_center_um,
+        spread_upper=s.range_upper_um,
+        beyond_mean=s.beyond_mean,
+        beyond_spread=s.beyond_range,
+        unit=view.unit,
+    )
+
+
+def pair_of_shift(stream: StreamShift) -> Pair:
+    """Return one stream's subgroups of one shift as a pair of charts."""
+    points = stream.subgroups
+
+    def column(values: Any) -> Numbers:
+        return np.array(list(values), dtype=np.float64)
+
+    def limit(which: str, name: str) -> Numbers:
+        limits = (getattr(p, which) for p in points)
+        return column(np.nan if one is None else getattr(one, name) for one in limits)
+
+    mean = column(p.mean_um for p in points)
+    spread = column(p.range_um for p in points)
+    lower, upper = limit("mean_limits", "lower"), limit("mean_limits", "upper")
+    low, high = limit("range_limits", "lower"), limit("range_limits", "upper")
+    return Pair(
+        clock=clock_of(stream.shift.starts, stream.shift.ends),
+        shifts=(),
+        part=np.array([p.last_part for p in points], dtype=object),
+        at=np.array([to_utc(p.at) for p in points], dtype="datetime64[us]"),
+        n=np.array([p.n for p in points], dtype=np.int64),
+        mean=mean,
+        mean_lower=lower,
+        mean_centre=limit("mean_limits", "center"),
+        mean_upper=upper,
+        spread=spread,
+        spread_lower=low,
+        spread_centre=limit("range_limits", "center"),
+        spread_upper=high,
+        beyond_mean=sides(mean, lower, upper),
+        beyond_spread=sides(spread, low, high),
+    )
+
+
+def sides(values: Numbers, lower: Numbers, upper: Numbers) -> Whole:
+    """Return -1 below, +1 above and 0 inside the limits, or where there are none."""
+    return (values > upper).astype(np.int64) - (values < lower).astype(np.int64)
+
+
+def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
+    """Draw both charts under one time axis; ring what lies beyond, and name it."""
+    if not len(pair.at):
+        return theme.notice("No subgroup of this stream was completed in this time.", height=height)
+    x = pair.clock.xs(pair.at)
+    data = _chart(pair, x, pair.mean, (pair.mean_lower, pair.mean_centre, pair.mean_upper), "y", pair.beyond_mean)
+    limits = (pair.spread_lower, pair.spread_centre, pair.spread_upper)
+    data += _chart(pair, x, pair.spread, limits, "y2", pair.beyond_spread)
+    words = _beside(pair, x, pair.mean, pair.beyond_mean, "y", height * 0.5)
+    words += _beside(pair, x, pair.spread, pair.beyond_spread, "y2", height * 0.25)
+    if not np.isfinite(pair.mean_upper).any():
+        words.append(_no_limits())
+    return theme.figure(
+        data,
+        height=height,
+        margin={"l": 64, "r": 20, "t": TOP, "b": BOTTOM},
+        xaxis=pair.clock.axis(anchor="y2"),
+        yaxis=theme.axis(f"mean, {pair.unit}", domain=list(MEANS), nticks=6),
+        yaxis2=theme.axis(f"range, {pair.unit}", domain=list(RANGES), nticks=4, rangemode="tozero"),
+        shapes=shift_bands(pair.clock, pair.shifts),
+        annotations=words + shift_names(pair.clock, pair.shifts),
+    )
+
+
+def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond: Whole) -> list[theme.Trace]:
+    lower, centre, upper = limits
+    what = "mean" if axis == "y" else "range"
+    hover = [
+        f"{what} {value:.2f} {pair.unit} of {n}, to block {part}<br>{at}"
+        for value, n, part, at in zip(y, pair.n, pair.part, pair.clock.words(pair.at), strict=True)
+    ]
+    joined = theme.points(
+        x,
+        y.tolist(),
+        mode="lines+markers",
+        line={"color": theme.QUIET, "width": 1},
+        marker={"color": theme.INK, "size": 4.5 if len(x) < 300 else 3},
+        text=hover,
+        hoverinfo="text",
+        name=what,
+    )
+    drawn = [zone_inside(x, lower, upper), _thin(x, centre), joined]
+    at = np.nonzero(beyond)[0]
+    ring = theme.RING if axis == "y" else theme.SQUARE_RING
+    if len(at):
+        ringed = [x[i] for i in at], [float(y[i]) for i in at]
+        drawn.append(theme.points(*ringed, mode="markers", marker=ring, name=f"{what} beyond"))
+    return [{**trace, "yaxis": axis} for trace in drawn]
+
+
+def zone_inside(x: list[str], lower: Numbers, upper: Numbers) -> theme.Trace:
+    """Return the zone inside the limits as a pale band; it breaks where there are no limits."""
+    xs: list[Any] = []
+    ys: list[Any] = []
+    for first, last in runs_of(lower, upper):
+        xs += [x[first], x[last], x[last], x[first], x[first], None]
+        low, high = float(lower[first]), float(upper[first])
+        ys += [low, low, high, high, low, None]
+    shape = {"mode": "lines", "line": {"width": 0}, "fill": "toself", "fillcolor": theme.INSIDE}
+    return {"type": "scatter", "x": xs, "y": ys, "hoverinfo": "skip", "name": "inside the limits", **shape}
+
+
+def runs_of(lower: Numbers, upper: Numbers) -> list[tuple[int, int]]:
+    """Return first and last index of each run of equal, finite limits; runs touch where values differ."""
+    if not len(lower):
+        return []
+    changes = np.nonzero((np.diff(lower) != 0) | (np.diff(upper) != 0))[0] + 1
+    starts = [0, *changes.tolist()]
+    ends = [*changes.tolist(), len(lower) - 1]
+    return [(a, b) for a, b in zip(starts, ends, strict=True) if np.isfinite(lower[a]) and np.isfinite(upper[a])]
+
+
+def _thin(x: list[str], centre: Numbers) -> theme.Trace:
+    y = [None if np.isnan(v) else float(v) for v in centre]
+    return theme.points(x, y, mode="lines", line={"color": theme.LINE, "width": 0.9, "shape": "hv"}, name="centre")
+
+
+def _beside(pair: Pair, x: list[str], y: Numbers, beyond: Whole, axis: str, height: float) -> list[Any]:
+    """Name the first point of every run that lies beyond the same limit."""
+    firsts = [i for i in np.nonzero(beyond)[0] if i == 0 or beyond[i - 1] != beyond[i]]
+    low, high = float(np.nanmin(y)), float(np.nanmax(y))
+    start, hours = to_utc(pair.clock.since), pair.clock.hours
+    labels = []
+    for i in firsts:
+        share = (pair.at[i] - start) / np.timedelta64(1, "h") / hours
+        side = "above" if beyond[i] > 0 else "below"
+        text = f"{pair.clock.words(pair.at[i : i + 1])[0][11:]} {side}"
+        py = (float(y[i]) - low) / ((high - low) or 1.0) * height
+        labels.append(Label(text=text, x=x[i], y=float(y[i]), px=share * WIDTH_PX, py=py, weight=abs(float(y[i]))))
+    return place(labels, width=WIDTH_PX, height=height * 1.2, most=10, yref=axis)
+
+
+def _no_limits() -> Any:
+    text = "too few subgroups to call anything a limit"
+    return theme.word(text, 1, 1, xref="paper", yref="paper", xanchor="right", font={"size": 12, "color": theme.SOFT})
+
+
+def rows(pair: Pair) -> dict[str, list[Any]]:
+    """Return both charts, one row a subgroup."""
+    return {
+        "at": pair.clock.words(pair.at).tolist(),
+        "last_part": pair.part.tolist(),
+        "n": pair.n.tolist(),
+        "mean_um": pair.mean.tolist(),
+        "mean_lower_um": pair.mean_lower.tolist(),
+        "mean_centre_um": pair.mean_centre.tolist(),
+        "mean_upper_um": pair.mean_upper.tolist(),
+        "range_um": pair.spread.tolist(),
+        "range_lower_um": pair.spread_lower.tolist(),
+        "range_centre_um": pair.spread_centre.tolist(),
+        "range_upper_um": pair.spread_upper.tolist(),
+    }

@@ -1,0 +1,1 @@
+"""Pages, named by what they answer."""

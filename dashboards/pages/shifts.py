@@ -1,0 +1,231 @@
+"""Shifts: which streams moved, and is it real? For the quality lead."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from cellmon.errors import CellmonError
+from cellmon.monitor.seismograph import Seismograph
+from cellmon.monitor.shifts import Shifts, StreamShift
+from cellmon.records import Stream
+from cellmon.shifts import ShiftOf
+from dashboards import theme
+from dashboards.figures import mean_range, seismograph
+from dashboards.pages import parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+PATH = "/shifts"
+NAME = "Shifts"
+SENTENCE, SHIFT, SPAN, STREAM = "shifts-sentence", "shifts-shift", "shifts-span", "shifts-stream"
+LINES, PAIR, TABLE, HEADING = "shifts-seismograph", "shifts-mean-range", "shifts-table", "shifts-heading"
+SPANS = {"one": 1, "two": 2, "week": 7, "month": 31}
+SPAN_WORDS = {"one": "a day", "two": "two days", "week": "a week", "month": "a month"}
+
+
+def layout(query: str | None = None) -> html.Main:
+    """Return the page before its answers have come."""
+    chosen = parts.query_values(query)
+    spans = dcc.RadioItems(
+        id=SPAN, value="week", inline=True, className="choice",
+        options=[{"label": words, "value": name} for name, words in SPAN_WORDS.items()],
+    )
+    return html.Main(
+        [
+            html.P(id=SENTENCE, className="lead"),
+            html.Div(
+                [
+                    parts.field("Shift", dcc.Dropdown(id=SHIFT, value=chosen.get("shift"), clearable=False), wide=True),
+                    parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
+                    parts.field("The lines show", spans),
+                ],
+                className="controls",
+            ),
+            parts.figure_box(
+                LINES, height=640,
+                caption="Each line: subgroup means of one stream from its centre, in its own sigma. "
+                "A ring holds several signals. Click a line to see that stream below.",
+            ),
+            html.Div(
+                [
+                    html.Div(
+                        [
+                            html.H2(id=HEADING),
+                            parts.figure_box(
+                                PAIR, height=mean_range.HEIGHT,
+                                caption="Pale band: inside the limits. Ring: a mean beyond. Square: a range beyond.",
+                            ),
+                        ]
+                    ),
+                    html.Div(id=TABLE),
+                ],
+                className="beside",
+            ),
+        ]
+    )
+
+
+def shift_options(monitor: Monitor, value: str | None) -> list[Any]:
+    """Return the shifts that have bores, newest first, and the one chosen."""
+    try:
+        known = monitor.shifts().known
+    except CellmonError:
+        return [[], no_update]
+    names = [{"label": shift_words(s), "value": str(s)} for s in reversed(known)]
+    return [names, no_update if value or not names else names[0]["value"]]
+
+
+def shift_words(shift: ShiftOf) -> str:
+    """Return a shift as people name it."""
+    return f"{shift.date:%A} {shift.date.day} {shift.date:%B}, {shift.name}"
+
+
+def show_lines(monitor: Monitor, shift: str | None, span: str, query: str | None) -> theme.Figure:
+    """Return the seismograph up to the end of the span that holds the shift."""
+    try:
+        drawn, answer = seismograph_of(monitor, shift, span)
+        chosen = parts.stream_named(monitor.streams(), query) if query else None
+    except CellmonError as refusal:
+        return theme.notice(str(refusal), height=320)
+    return seismograph.seismograph_figure(drawn, chosen=chosen, shift=answer.shift)
+
+
+def seismograph_of(monitor: Monitor, shift: str | None, span: str) -> tuple[Seismograph, Shifts]:
+    """Return the lines of a span, placed so that the chosen shift lies inside it."""
+    answer = monitor.shifts(shift=shift)
+    newest = answer.known[-1].ends if answer.known else answer.as_of
+    until = min(newest, answer.as_of) if answer.as_of > answer.as_of.min.replace(tzinfo=answer.as_of.tzinfo) else newest
+    days = timedelta(days=SPANS.get(span, 7))
+    if answer.shift and answer.shift.starts < until - days:
+        until = answer.shift.ends + days / 4
+    return monitor.seismograph(since=until - days, until=until), answer
+
+
+def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[Any]:
+    """Return the sentence, the heading, the pair of charts and the table of one shift."""
+    try:
+        answer = monitor.shifts(shift=shift)
+        chosen = chosen_of(answer, query)
+    except CellmonError as refusal:
+        return [str(refusal), "", theme.notice(str(refusal), height=mean_range.HEIGHT), []]
+    if chosen is None:
+        empty = theme.notice("No stream has a bore in this shift.", height=mean_range.HEIGHT)
+        return [answer.sentence, "", empty, []]
+    heading = [f"{chosen.stream}, {shift_words(chosen.shift)} · ", dcc.Link("this stream in depth", href=stream_link(chosen))]
+    figure = mean_range.mean_range_figure(mean_range.pair_of_shift(chosen))
+    return [answer.sentence, heading, figure, table(answer, chosen.stream)]
+
+
+def chosen_of(answer: Shifts, query: str | None) -> StreamShift | None:
+    """Return the stream a query names; without one, that with the most signals in the shift."""
+    if not answer.shifts:
+        return None
+    if query:
+        stream = parts.stream_named([s.stream for s in answer.shifts], query)
+        return next(s for s in answer.shifts if s.stream == stream)
+    return max(answer.shifts, key=lambda s: len(s.signals))
+
+
+def stream_link(one: StreamShift) -> str:
+    """Return the address of a stream's own page, up to just after this shift."""
+    return "/stream?" + parts.stream_query(one.stream, until=(one.shift.ends + timedelta(hours=8)).isoformat())
+
+
+def table(answer: Shifts, chosen: Stream) -> html.Table:
+    """Return every stream of the shift beside the shift before."""
+    before = shift_words(answer.previous) if answer.previous else "no shift before"
+    names = ("stream", "mean now, µm", "mean before", "difference", "bores", "signals")
+    return html.Table(
+        [
+            html.Caption(f"Against {before}. A diamond marks streams with signals."),
+            html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
+            html.Tbody([_row(one, chosen) for one in answer.shifts]),
+        ]
+    )
+
+
+def _row(one: StreamShift, chosen: Stream) -> html.Tr:
+    known = one.mean_um is not None and one.previous_mean_um is not None
+    difference = one.mean_um - one.previous_mean_um if known else None
+    return html.Tr(
+        [
+            html.Td(dcc.Link(str(one.stream), href=stream_link(one))),
+            html.Td(figure_words(one.mean_um)),
+            html.Td(figure_words(one.previous_mean_um)),
+            html.Td(figure_words(difference)),
+            html.Td(str(one.bores)),
+            html.Td(str(len(one.signals)) if one.signals else "none", className="moved" if one.signals else ""),
+        ],
+        className="chosen" if one.stream == chosen else "",
+    )
+
+
+def figure_words(value: float | None) -> str:
+    """Return a mean as the table prints it; a dash where there is none."""
+    return "–" if value is None else theme.um(value)
+
+
+def clicked(click: dict[str, Any] | None, monitor: Monitor) -> Any:
+    """Return the stream whose line was clicked."""
+    if not click or not click.get("points"):
+        return no_update
+    row = click["points"][0].get("customdata")
+    streams = monitor.streams()
+    return parts.stream_query(streams[row]) if isinstance(row, int) and row < len(streams) else no_update
+
+
+def choose_stream(monitor: Monitor, shift: str | None, value: str | None) -> list[Any]:
+    """Return the streams to choose from, and the most moved one where none is chosen yet."""
+    try:
+        options = parts.stream_options(monitor.streams())
+        chosen = None if value else chosen_of(monitor.shifts(shift=shift), None)
+    except CellmonError:
+        return [[], no_update]
+    return [options, parts.stream_query(chosen.stream) if chosen else no_update]
+
+
+def register(app: Dash, monitor: Monitor) -> None:
+    """Wire the page."""
+    changed, shift, span, stream = Input(parts.CHANGE, "data"), Input(SHIFT, "value"), Input(SPAN, "value"), Input(STREAM, "value")
+    shift_now, span_now, stream_now = State(SHIFT, "value"), State(SPAN, "value"), State(STREAM, "value")
+
+    @app.callback(Output(SHIFT, "options"), Output(SHIFT, "value"), changed, shift_now)
+    def _(change: int, value: str | None) -> list[Any]:
+        return shift_options(monitor, value)
+
+    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift_now, stream_now)
+    def _(change: int, shift: str | None, value: str | None) -> list[Any]:
+        return choose_stream(monitor, shift, value)
+
+    @app.callback(Output(LINES, "figure"), Output(LINES, "style"), changed, shift, span, stream)
+    def _(change: int, shift: str | None, span: str, query: str | None) -> list[Any]:
+        return sized(show_lines(monitor, shift, span, query))
+
+    @app.callback(
+        Output(SENTENCE, "children"), Output(HEADING, "children"), Output(PAIR, "figure"), Output(TABLE, "children"),
+        changed, shift, stream,
+    )
+    def _(change: int, shift: str | None, query: str | None) -> list[Any]:
+        return show_shift(monitor, shift, query)
+
+    @app.callback(Output(STREAM, "value", allow_duplicate=True), Input(LINES, "clickData"), prevent_initial_call=True)
+    def _(click: dict[str, Any] | None) -> Any:
+        return clicked(click, monitor)
+
+    parts.register_saving(app, LINES, lambda s, p: seismograph.rows(seismograph_of(monitor, s, p)[0]), shift_now, span_now)
+    parts.register_saving(app, PAIR, lambda s, q: pair_rows(monitor, s, q), shift_now, stream_now)
+
+
+def pair_rows(monitor: Monitor, shift: str | None, query: str | None) -> dict[str, list[Any]]:
+    """Return the chosen stream's subgroups of the shift as columns."""
+    chosen = chosen_of(monitor.shifts(shift=shift), query)
+    return mean_range.rows(mean_range.pair_of_shift(chosen)) if chosen else {}
+
+
+def sized(figure: theme.Figure) -> list[Any]:
+    """Return a figure and the room it needs."""
+    return [figure, {"height": f"{figure['layout']['height']}px"}]

@@ -1,0 +1,199 @@
+"""Stream: one stream in depth, with everything that was done to it on the same time axis."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from cellmon.errors import CellmonError, WrongUsage
+from cellmon.monitor.answers import BaselineSummary
+from cellmon.monitor.state import AlarmCost
+from cellmon.monitor.stream import StreamView
+from dashboards import theme
+from dashboards.figures import mean_range, ribbon
+from dashboards.pages import parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+PATH = "/stream"
+NAME = "Stream"
+SENTENCE, STREAM, SPAN, PAIRED = "stream-sentence", "stream-stream", "stream-span", "stream-paired"
+UNTIL, EARLIER, LATER = "stream-until", "stream-earlier", "stream-later"
+RIBBON, PAIR, PAIR_BOX, WORDS = "stream-ribbon", "stream-mean-range", "stream-pair-box", "stream-words"
+SPANS = {"shift": 8, "day": 24, "two": 48, "week": 168, "all": None}
+SPAN_WORDS = {"shift": "a shift", "day": "a day", "two": "two days", "week": "a week", "all": "all"}
+
+
+def layout(query: str | None = None) -> html.Main:
+    """Return the page before its answers have come; the query names the stream and the end of its time."""
+    until = parts.query_values(query).get("until")
+    spans = dcc.RadioItems(
+        id=SPAN, value="two", inline=True, className="choice",
+        options=[{"label": words, "value": name} for name, words in SPAN_WORDS.items()],
+    )
+    pair = dcc.Checklist(id=PAIRED, value=[], className="choice", options=[{"label": "means and ranges", "value": "pair"}])
+    steps = html.Div([html.Button(f"‹ {EARLIER[7:]}", id=EARLIER, className="step"),
+                      html.Button(f"{LATER[7:]} ›", id=LATER, className="step")])
+    return html.Main(
+        [
+            html.P(id=SENTENCE, className="lead"),
+            html.Div(
+                [
+                    parts.field("Stream", dcc.Dropdown(id=STREAM, value=query or None, clearable=False), wide=True),
+                    parts.field("Time shown", spans),
+                    steps,
+                    parts.field("Also draw", pair),
+                    dcc.Store(id=UNTIL, data=until),
+                ],
+                className="controls",
+            ),
+            parts.figure_box(
+                RIBBON, height=ribbon.HEIGHT,
+                caption="Bar: a subgroup, as high as its range, notched at its mean. Dash: a bore. "
+                "Pale band: inside the limits. Full lines: tolerance. Hatched: guard band. "
+                "Ring: a mean beyond its limit. Square: a range beyond. Cross: doubted.",
+            ),
+            html.Div(
+                parts.figure_box(PAIR, height=mean_range.HEIGHT, caption="Subgroup means above, their ranges below."),
+                id=PAIR_BOX, style={"display": "none"},
+            ),
+            html.Div(id=WORDS),
+        ]
+    )
+
+
+def view_of(monitor: Monitor, query: str | None, span: str, until: str | None) -> StreamView:
+    """Return the stream a query names, over the time that is wanted.
+
+    Raises
+    ------
+    CellmonError
+        When there is no such stream, or the time is not a time.
+    """
+    stream = parts.stream_named(monitor.streams(), query)
+    hours = SPANS.get(span, 48)
+    named = {key: getattr(stream, key) for key in ("spindle", "bore", "feature", "fixture", "part_number")}
+    end = moment(until) if until else monitor.signals().as_of + timedelta(seconds=1)
+    since = end - timedelta(hours=hours) if hours else datetime(1970, 1, 2, tzinfo=end.tzinfo)
+    return monitor.stream(**named, since=since, until=end)
+
+
+def moment(text: str) -> datetime:
+    """Return a time from a link, or refuse it."""
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        raise WrongUsage(f"{text!r} is not a time such as 2026-10-21T22:00:00+02:00.") from None
+    if found.tzinfo is None:
+        raise WrongUsage(f"{text!r} lacks its offset from UTC, such as +02:00.")
+    return found
+
+
+def show_stream(monitor: Monitor, query: str | None, span: str, until: str | None, paired: list[str]) -> list[Any]:
+    """Return sentence, ribbon, pair (where asked for), whether it shows, and the words below."""
+    try:
+        view = view_of(monitor, query, span, until)
+    except CellmonError as refusal:
+        return [parts.notice(str(refusal)), theme.notice("", height=ribbon.HEIGHT), no_update, HIDDEN, []]
+    pair = mean_range.mean_range_figure(mean_range.pair_of_view(view)) if paired else no_update
+    return [view.sentence, ribbon.ribbon_figure(view), pair, {} if paired else HIDDEN, words(view)]
+
+
+HIDDEN = {"display": "none"}
+
+
+def words(view: StreamView) -> list[Any]:
+    """Return what the limits rest on, what the rule costs, and the signals in words."""
+    said = [html.P(baseline_words(view.baseline), className="aside")]
+    if view.alarms:
+        said.append(html.P(alarm_words(view.alarms), className="aside"))
+    said += [html.P(why, className="aside") for why in view.why_not.values()]
+    if view.signals:
+        newest = sorted(view.signals, key=lambda s: s.raised_at, reverse=True)[:12]
+        said.append(html.H2(f"Signals in this time: {len(view.signals)}"))
+        said.append(html.Ul([html.Li(f"{s.words} ({s.state})") for s in newest]))
+    return said
+
+
+def baseline_words(baseline: BaselineSummary | None) -> str:
+    """Return what the limits rest on, and who answers for them."""
+    if baseline is None:
+        return "No limits yet: fewer than 20 subgroups."
+    figures = f"centre {theme.um(baseline.center_um, 2)}, sigma inside subgroups {baseline.sigma_um:.2f}"
+    if baseline.provisional or baseline.frozen_at is None:
+        return f"Limits are provisional, from the first {baseline.n} entries of this stream: {figures}. Nobody has frozen them."
+    at = f"{baseline.frozen_at:%a} {baseline.frozen_at.day} {baseline.frozen_at:%b %Y %H:%M}"
+    return f"Limits frozen by {baseline.by} on {at}: {figures}."
+
+
+def alarm_words(alarms: AlarmCost) -> str:
+    """Return the one rule in use and its price for the whole cell."""
+    return (
+        f"One rule is in use: {alarms.rule}. On the {alarms.charts} charts of this cell, which get about "
+        f"{alarms.points_per_week:,.0f} points a week, it costs {alarms.per_week:.0f} false alarms a week: "
+        f"{alarms.mean_per_week:.0f} from means and {alarms.range_per_week:.0f} from ranges."
+    )
+
+
+def step_until(monitor: Monitor, span: str, until: str | None, *, back: bool) -> Any:
+    """Return the new end of the time shown, half a span earlier or later; never past the newest row."""
+    hours = SPANS.get(span, 48)
+    if hours is None:
+        return no_update
+    try:
+        newest = monitor.signals().as_of
+        end = moment(until) if until else newest
+    except CellmonError:
+        return None
+    moved = end + timedelta(hours=-hours / 2 if back else hours / 2)
+    return None if moved >= newest else moved.isoformat()
+
+
+def link_of(query: str | None, until: str | None) -> Any:
+    """Return the query that brings a person back to this view."""
+    if not query:
+        return no_update
+    plain = "&".join(p for p in query.lstrip("?").split("&") if not p.startswith("until="))
+    return f"?{plain}" + (f"&until={until.replace('+', '%2B')}" if until else "")
+
+
+def choose(monitor: Monitor, query: str | None) -> list[Any]:
+    """Return the streams to choose from and the one that is meant."""
+    try:
+        streams = monitor.streams()
+        return [parts.stream_options(streams), parts.stream_query(parts.stream_named(streams, query))]
+    except CellmonError:
+        return [parts.stream_options(streams), no_update]
+
+
+def register(app: Dash, monitor: Monitor) -> None:
+    """Wire the page."""
+    stream, span, until = Input(STREAM, "value"), Input(SPAN, "value"), Input(UNTIL, "data")
+    states = State(STREAM, "value"), State(SPAN, "value"), State(UNTIL, "data")
+
+    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), Input(parts.CHANGE, "data"), states[0])
+    def _(change: int, query: str | None) -> list[Any]:
+        return choose(monitor, query)
+
+    @app.callback(
+        Output(SENTENCE, "children"), Output(RIBBON, "figure"), Output(PAIR, "figure"), Output(PAIR_BOX, "style"),
+        Output(WORDS, "children"), Input(parts.CHANGE, "data"), stream, span, until, Input(PAIRED, "value"),
+    )
+    def _(change: int, query: str | None, span: str, until: str | None, paired: list[str]) -> list[Any]:
+        return show_stream(monitor, query, span, until, paired)
+
+    @app.callback(
+        Output(UNTIL, "data"), Input(EARLIER, "n_clicks"), Input(LATER, "n_clicks"), *states[1:], prevent_initial_call=True
+    )
+    def _(earlier: int | None, later: int | None, span: str, until: str | None) -> Any:
+        return step_until(monitor, span, until, back=ctx.triggered_id == EARLIER)
+
+    @app.callback(Output(parts.URL, "search"), stream, until, prevent_initial_call=True)
+    def _(query: str | None, until: str | None) -> Any:
+        return link_of(query, until)
+
+    parts.register_saving(app, RIBBON, lambda *asked: ribbon.rows(view_of(monitor, *asked)), *states)
+    parts.register_saving(app, PAIR, lambda *asked: mean_range.rows(mean_range.pair_of_view(view_of(monitor, *asked))), *states)

@@ -1,0 +1,63 @@
+"""Serving the dashboard on this machine."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from ipaddress import ip_address
+from typing import TYPE_CHECKING, Any
+
+from cellmon.errors import CellmonError, WrongUsage
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+THREADS = 4
+
+
+def serve(
+    monitor: Monitor,
+    host: str = "127.0.0.1",
+    port: int = 8050,
+    *,
+    ready: Callable[[str], None] | None = None,
+) -> None:
+    """Serve the dashboard until stopped; `ready` is told the address once it answers.
+
+    Raises
+    ------
+    WrongUsage
+        When the host is not this machine alone.
+    CellmonError
+        When the port is taken.
+    """
+    server = listening(monitor, host, port)
+    if ready:
+        ready(f"http://{host}:{server.effective_port}/")
+    server.run()
+
+
+def listening(monitor: Monitor, host: str, port: int) -> Any:
+    """Return a server bound to a port, 0 for a free one, that has not begun to answer."""
+    if not is_loopback(host):
+        raise WrongUsage(
+            f"{host}: the dashboard answers on this machine only (127.0.0.1); serving to others waits for sign-in"
+        )
+    from waitress.server import create_server
+
+    from dashboards.app import create_app
+
+    app = create_app(monitor)
+    try:
+        return create_server(app.server, host=host, port=port, threads=THREADS)
+    except OSError as taken:
+        raise CellmonError(f"cannot serve on {host} port {port}: {taken.strerror or taken}") from taken
+
+
+def is_loopback(host: str) -> bool:
+    """Return whether a host name or address means this machine alone."""
+    if host == "localhost":
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False

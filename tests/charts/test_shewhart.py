@@ -1,0 +1,186 @@
+"""Three-sigma limits against worked examples."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from cellmon.charts.shewhart import (
+    Baseline,
+    baseline_from_ranges,
+    beyond,
+    individual_limits,
+    mean_limits,
+    moving_range,
+    moving_range_limits,
+    range_limits,
+    sd_limits,
+    sigma_from_moving_ranges,
+    sigma_from_ranges,
+    sigma_from_sds,
+    sigma_pooled,
+)
+from cellmon.charts.subgroups import statistics_of_equal
+from cellmon.errors import NoSpread, NotEnoughData
+from cellmon.stats.constants import chart_factors, d2_star_df
+
+FOLDER = Path(__file__).parents[1] / "checks"
+ROWS = {c["id"]: c for c in json.loads((FOLDER / "shewhart_examples.json").read_text())["checks"]}
+PATTERNS = {c["id"]: c for c in json.loads((FOLDER / "pattern_tests.json").read_text())["checks"]}
+RINGS = np.loadtxt(FOLDER / "data/piston_rings.csv", skiprows=2, delimiter=",")[:, 1:]
+FIRST, LATER = statistics_of_equal(RINGS[:25]), statistics_of_equal(RINGS[25:])
+UNIT = Baseline(centre_um=0.0, sigma_um=1.0, df=100.0, n=125, subgroups=25)
+
+
+# Montgomery, Introduction to Statistical Quality Control, piston rings, samples 1 to 25
+def test_limits_of_the_piston_rings_agree_with_print():
+    row = ROWS["piston-rings-phase1"]
+    base = baseline_from_ranges(FIRST.mean, FIRST.range, FIRST.n)
+    by_sd = sigma_from_sds(FIRST.sd, 5).sigma
+    by_range, spread = mean_limits(base.centre_um, base.sigma_um, 5), range_limits(base.sigma_um, 5)
+    with_sd, deviation = mean_limits(base.centre_um, by_sd, 5), sd_limits(by_sd, 5)
+    found = {
+        "grand_mean": base.centre_um,
+        "rbar": spread.centre,
+        "sbar": deviation.centre,
+        "xbar_ucl_r": by_range.upper,
+        "xbar_lcl_r": by_range.lower,
+        "r_ucl": spread.upper,
+        "r_lcl": spread.lower,
+        "xbar_ucl_s": with_sd.upper,
+        "xbar_lcl_s": with_sd.lower,
+        "s_ucl": deviation.upper,
+        "s_lcl": deviation.lower,
+    }
+    assert set(found) == set(row["expected"])
+    for name, value in found.items():
+        assert float(value) == pytest.approx(row["expected"][name], rel=0, abs=row["tol"][name])
+        assert float(value) == pytest.approx(row["recomputed"][name], rel=1e-8)
+
+
+def test_first_later_ring_sample_beyond_its_limits_is_the_printed_one():
+    row = ROWS["piston-rings-phase2-first-signal"]
+    found = beyond(LATER.mean, LATER.range, LATER.n, baseline_from_ranges(FIRST.mean, FIRST.range, 5))
+    assert 26 + int(np.flatnonzero(found.mean)[0]) == row["expected"]
+    assert found.mean[np.flatnonzero(found.mean)[0]] == 1
+
+
+# NIST/SEMATECH e-Handbook 6.3.2.2, flow rate
+def test_individuals_chart_of_the_flow_rates_agrees_with_print():
+    row = ROWS["individuals-flowrate"]
+    x = np.array(row["inputs"]["x"])
+    spread = sigma_from_moving_ranges(x)
+    limits = individual_limits(float(x.mean()), spread.sigma)
+    found = {
+        "mean": limits.centre,
+        "mr_bar": moving_range_limits(spread.sigma).centre,
+        "ucl": limits.upper,
+        "lcl": limits.lower,
+    }
+    for name, value in found.items():
+        assert float(value) == pytest.approx(row["expected"][name], rel=0, abs=row["tol"][name])
+        assert float(value) == pytest.approx(row["recomputed"][name], rel=1e-8)
+    assert np.nanmean(moving_range(x)) == pytest.approx(float(found["mr_bar"]))
+
+
+# own construction after ISO 7870-2: a value on the limit is not beyond
+def test_only_points_past_the_limit_are_beyond():
+    row = PATTERNS["beyond-3"]
+    z = np.array(row["inputs"]["z"])
+    found = beyond(z, np.full(z.size, np.nan), 1, UNIT)
+    assert (np.flatnonzero(found.mean) + 1).tolist() == row["expected"]
+    assert found.mean[row["expected"][0] - 1] == 1
+    assert found.mean[row["expected"][1] - 1] == -1
+    assert not found.range.any()
+    assert found.mean.dtype == np.int8
+
+
+def test_limits_follow_each_subgroup_s_own_size():
+    sizes = np.array([2, 5, 7, 1])
+    means, ranges = mean_limits(10.0, 2.0, sizes), range_limits(2.0, sizes)
+    assert means.upper == pytest.approx(10 + 6 / np.sqrt(sizes))
+    assert ranges.upper[:3] == pytest.approx([2 * chart_factors(n).D2 for n in (2, 5, 7)])
+    assert np.isnan(ranges.upper[3])
+    assert ranges.lower[2] > 0
+    found = beyond([0.0, 1.5, np.nan, -4.0], [3.9, 3.8, 0.1, np.nan], sizes, UNIT)
+    assert found.mean.tolist() == [0, 1, 0, -1]
+    assert found.range.tolist() == [1, 0, -1, 0]
+
+
+def test_limits_by_factors_are_the_same_limits():
+    r, f = 5.0, chart_factors(5)
+    sigma = sigma_from_ranges([r], 5).sigma
+    assert mean_limits(0, sigma, 5).upper == pytest.approx(f.A2 * r)
+    assert range_limits(sigma, 5).upper == pytest.approx(f.D4 * r)
+    assert sd_limits(sigma_from_sds([r], 5).sigma, 5).upper == pytest.approx(f.B4 * r)
+    assert individual_limits(0, sigma_from_ranges([r], 2).sigma).upper == pytest.approx(
+        chart_factors(2).E2 * r
+    )
+
+
+def test_unequal_sizes_estimate_the_same_sigma_with_the_least_spread():
+    # 4,000 cells of 30 subgroups of 2 to 6 bores; standard error of a mean 0.1 %, of a spread 1.1 %
+    rng = np.random.default_rng(1)
+    sizes = np.tile([2, 3, 4, 5, 6], 6)
+    x = rng.standard_normal((4000, 30, 6))
+    x[:, np.arange(6) >= sizes[:, None]] = np.nan
+    ranges, sds = np.nanmax(x, axis=2) - np.nanmin(x, axis=2), np.nanstd(x, axis=2, ddof=1)
+    for estimate, data in ((sigma_from_ranges, ranges), (sigma_from_sds, sds)):
+        found = [estimate(row, sizes) for row in data]
+        sigma = np.array([f.sigma for f in found])
+        assert sigma.mean() == pytest.approx(1, abs=0.005)
+        assert sigma.std() == pytest.approx(np.sqrt(1 / (2 * found[0].df)), rel=0.05)
+        plain = np.array(
+            [np.mean([estimate([r], n).sigma for r, n in zip(row, sizes, strict=True)]) for row in data[:300]]
+        )
+        assert sigma[:300].std() < plain.std()
+
+
+def test_equal_sizes_have_the_known_degrees_of_freedom():
+    assert sigma_from_ranges(np.ones(10), 5).df == pytest.approx(d2_star_df(5, 10))
+    assert sigma_pooled([1.0, 1.0, 2.0], [3, 3, 5]).sigma == pytest.approx(np.sqrt((2 + 2 + 16) / 8))
+    assert sigma_pooled([1.0, 1.0, 2.0], [3, 3, 5]).df == 8
+    assert 4 < sigma_from_moving_ranges(np.arange(11.0) % 3).df < 10
+
+
+@given(
+    arrays(np.float64, (24, 4), elements=st.floats(-50, 50)).filter(lambda x: np.ptp(x, axis=1).max() > 1e-3),
+    st.floats(-20, 20),
+    st.floats(0.1, 10),
+    st.permutations(range(24)),
+)
+def test_baseline_moves_scales_and_ignores_order(x, shift, scale, order):
+    one, two = statistics_of_equal(x), statistics_of_equal(x[order] * scale + shift)
+    before = baseline_from_ranges(one.mean, one.range, one.n)
+    after = baseline_from_ranges(two.mean, two.range, two.n)
+    assert after.centre_um == pytest.approx(before.centre_um * scale + shift, abs=1e-9)
+    assert after.sigma_um == pytest.approx(before.sigma_um * scale, rel=1e-9, abs=1e-12)
+    assert (after.n, after.subgroups, after.df) == (96, 24, pytest.approx(before.df))
+
+
+def test_a_baseline_needs_twenty_subgroups_that_can_be_used():
+    means, ranges, sizes = np.zeros(22), np.ones(22), np.full(22, 5)
+    ranges[0], sizes[1] = np.nan, 1
+    assert baseline_from_ranges(means, ranges, sizes).subgroups == 20
+    ranges[2] = np.nan
+    with pytest.raises(NotEnoughData, match="at least 20, got 19"):
+        baseline_from_ranges(means, ranges, sizes)
+
+
+def test_a_baseline_needs_spread():
+    with pytest.raises(NoSpread):
+        baseline_from_ranges(np.zeros(25), np.zeros(25), 5)
+
+
+def test_what_makes_no_estimate_is_refused():
+    with pytest.raises(NotEnoughData):
+        sigma_from_ranges([1.0], 1)
+    with pytest.raises(NotEnoughData):
+        moving_range([1.0, 2.0], span=1)
+    with pytest.raises(TypeError):
+        moving_range([[1.0]])
+    assert np.isnan(moving_range([1.0], span=3)).all()

@@ -1,0 +1,57 @@
+"""Exports from the command line, and the dashboard's address."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from cellmon.cli.outputs import check_host
+from cellmon.errors import WrongUsage
+
+
+@pytest.mark.parametrize(
+    ("argv", "name"),
+    [
+        (["capability"], "capability-2026-10-22-1805"),
+        (["capability", "--spindle", "S1"], "capability-S1-2026-10-22-1805"),
+        (["shift"], "shift-2026-10-22-late-2026-10-22-1805"),
+        (["signals"], "signals-2026-10-22-1805"),
+        (["part", "B00412"], "part-B00412-2026-10-22-1805"),
+    ],
+)
+@pytest.mark.parametrize("to", ["csv", "xlsx", "json", "parquet"])
+def test_an_export_goes_to_reports_under_a_telling_name(run, tmp_path, argv, name, to):
+    ran = run("export", *argv, "--to", to, "--cell", str(tmp_path))
+    path = tmp_path / "reports" / f"{name}.{to}"
+    assert (ran.status, ran.err) == (0, "")
+    assert ran.out.startswith(f"{path}: ")
+    assert [p.name for p in path.parent.iterdir()] == [path.name]
+    assert path.stat().st_size > 0
+
+
+def test_exported_json_is_the_document_of_the_command(run, tmp_path):
+    path = tmp_path / "claims.json"
+    run("export", "capability", "--to", "json", "--out", str(path))
+    assert json.loads(path.read_text()) == run("capability", "--json").document
+
+
+def test_an_export_never_lands_on_a_file_of_another_kind(run, tmp_path):
+    sheet = tmp_path / "cell.toml"
+    sheet.write_text("kept")
+    ran = run("export", "signals", "--to", "csv", "--out", str(sheet))
+    assert ran.status == 2
+    assert sheet.read_text() == "kept"
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "127.0.0.2", "::1", "localhost"])
+def test_this_machine_may_be_served(host):
+    check_host(host)
+
+
+@pytest.mark.parametrize(
+    "host", ["0.0.0.0", "::", "192.168.1.7", "10.0.0.1", "honing.example", "", "127.0.0.1.example"]
+)
+def test_no_other_machine_may(host):
+    with pytest.raises(WrongUsage, match="this machine only"):
+        check_host(host)

@@ -1,0 +1,65 @@
+"""Figures in words: no more digits than they carry, nothing for nothing."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cellmon.cli.wording import age, decimals_of, interval, listed, number, ppm, signed, when
+from cellmon.monitor.answers import Estimate
+
+from .conftest import ZONE
+
+
+@pytest.mark.parametrize(
+    ("resolution", "decimals"), [(0.1, 1), (1.0, 0), (0.5, 1), (0.01, 2), (10, 0), (None, 1)]
+)
+def test_decimals_follow_the_gauge(resolution, decimals):
+    assert decimals_of(resolution) == decimals
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [(11.66, "+11.7"), (-0.04, "0.0"), (0.0, "0.0"), (-3.21, "-3.2"), (None, None), (math.nan, None)],
+)
+def test_a_deviation_shows_its_sign_and_nothing_has_none(value, shown):
+    assert signed(value, decimals=1) == shown
+
+
+def test_an_interval_stands_beside_its_value():
+    both = Estimate(value=1.977, low=1.94, high=2.02, confidence=0.95)
+    assert interval(both, decimals=2) == "1.98 (1.94 to 2.02)"
+    assert interval(Estimate(value=1.5, low=1.2, high=None), decimals=1) == "1.5 (1.2 to ?)"
+    assert interval(Estimate(value=1.5, low=None, high=None), decimals=1) == "1.5"
+    assert interval(Estimate(value=None, low=1.0, high=2.0), decimals=1) == "1.0 to 2.0"
+    assert interval(None, decimals=2) is None
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [(0.0, "0"), (1e-9, "under 0.01"), (0.0456, "0.046"), (1.76, "1.8"), (176.3, "180"), (12345, "12,000")],
+)
+def test_parts_per_million_show_two_figures(value, shown):
+    assert ppm(value) == shown
+
+
+def test_the_repeated_hour_can_be_told_from_the_first():
+    first, second = (datetime(2026, 10, 25, hour, 30, tzinfo=UTC) for hour in (0, 1))
+    assert when(first, ZONE) == "2026-10-25 02:30+02:00"
+    assert when(second, ZONE) == "2026-10-25 02:30+01:00"
+
+
+def test_ages_and_lists():
+    assert [age(s) for s in (60.0, 5400.0, 7200.0, 86400 * 3.0)] == ["1 min", "2 h", "2 h", "3 d"]
+    assert listed("abc", most=2) == "a, b and 1 more"
+
+
+@given(st.floats(allow_nan=True, allow_infinity=True), st.integers(0, 4))
+def test_a_number_is_a_number_or_nothing(value, decimals):
+    shown = number(value, decimals=decimals)
+    assert (shown is None) == (not math.isfinite(value))
+    assert shown is None or abs(float(shown) - value) <= 0.5 * 10**-decimals * (1 + 1e-9) + abs(value) * 1e-15
