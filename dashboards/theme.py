@@ -51,8 +51,8 @@ RING: dict[str, Any] = {
 SQUARE_RING: dict[str, Any] = {**RING, "symbol": "square-open"}
 
 
-def figure(data: Sequence[Trace], *, height: int, **layout: Any) -> Figure:
-    """Return a figure of these traces on paper, quiet unless the layout says otherwise."""
+def figure(data: Sequence[Trace], *, height: int | None, **layout: Any) -> Figure:
+    """Return a figure of these traces on paper; without a height it fills the room the page gives it."""
     base: dict[str, Any] = {
         "height": height,
         "paper_bgcolor": PAPER,
@@ -64,6 +64,8 @@ def figure(data: Sequence[Trace], *, height: int, **layout: Any) -> Figure:
         "hoverlabel": {"bgcolor": INK, "bordercolor": INK, "font": {"color": PAPER, "size": 13}},
         "dragmode": "zoom",
     }
+    if height is None:
+        del base["height"]
     return {"data": list(data), "layout": {**base, **layout}}
 
 
@@ -76,7 +78,7 @@ def axis(title: str | None = None, **more: Any) -> dict[str, Any]:
         "ticklen": 4,
         "tickcolor": LINE,
         "tickfont": {"size": 12, "color": SOFT},
-        "linecolor": LINE,
+        "showline": False,
     }
     if title:
         base["title"] = {"text": title, "font": {"size": 12, "color": SOFT}, "standoff": 6}
@@ -144,7 +146,7 @@ def level(x0: Any, x1: Any, y: float, *, colour: str = INK, width: float = 1.2, 
     return {"type": "line", "x0": x0, "x1": x1, "y0": y, "y1": y, "line": line, "layer": "between"}
 
 
-def notice(text: str, *, height: int = 160) -> Figure:
+def notice(text: str, *, height: int | None = None) -> Figure:
     """Return an empty figure that says one sentence."""
     words = word(text, 0.5, 0.5, xref="paper", yref="paper", xanchor="center", font={"size": 16, "color": SOFT})
     return figure([], height=height, xaxis=hidden_axis(), yaxis=hidden_axis(), annotations=[words])

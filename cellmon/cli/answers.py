@@ -5,16 +5,21 @@ from __future__ import annotations
 import argparse
 import re
 from dataclasses import replace
+from functools import partial
 
 from cellmon.cli.arguments import (
     listing_arguments,
     open_monitor,
     stream_arguments,
     stream_choice,
+    whole,
     window,
     window_arguments,
 )
 from cellmon.cli.showing import show
+
+LAST = 40
+"""Signals that the table shows unless told otherwise; the document always has all."""
 
 
 def state_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,6 +65,9 @@ def signals_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `signals`."""
     listing_arguments(parser)
     parser.add_argument("--open", action="store_true", help="only those that wait for an answer")
+    parser.add_argument(
+        "--last", metavar="N", type=whole, default=LAST, help=f"rows of the table (default {LAST}, 0 all)"
+    )
 
 
 def signals(args: argparse.Namespace) -> int:
@@ -71,7 +79,7 @@ def signals(args: argparse.Namespace) -> int:
     if args.open:
         waiting = tuple(s for s in answer.signals if s.state in {"open", "reopened"})
         answer = replace(answer, signals=waiting)
-    show(args, monitor, answer, signals_lines)
+    show(args, monitor, answer, partial(signals_lines, last=args.last))
     return 0
 
 
@@ -83,8 +91,6 @@ def part_arguments(parser: argparse.ArgumentParser) -> None:
 
 def part(args: argparse.Namespace) -> int:
     """Print all that is known of one block."""
-    from functools import partial
-
     from cellmon.cli.stories import part_lines
 
     monitor = open_monitor(args)

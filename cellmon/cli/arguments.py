@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import cellmon
-from cellmon.errors import WrongUsage
+from cellmon.errors import FileUnreadable, WrongUsage
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -95,6 +95,13 @@ def words(text: str) -> str:
     return text.strip()
 
 
+def whole(text: str) -> int:
+    """Return a whole number, 0 or more."""
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number")
+    return int(text)
+
+
 def port(text: str) -> int:
     """Return a port number, 1 to 65535."""
     if not text.isdecimal() or not 1 <= int(text) <= 65535:
@@ -127,7 +134,13 @@ def zone_of(monitor: Monitor) -> ZoneInfo:
 
 def open_monitor(args: argparse.Namespace) -> Monitor:
     """Open the cell that the arguments name, as of the moment they name."""
-    monitor = cellmon.open_cell(args.cell)
+    try:
+        monitor = cellmon.open_cell(args.cell)
+    except FileUnreadable as unreadable:
+        raise WrongUsage(
+            f"{args.cell / unreadable.file}: {unreadable.why}; --cell names the cell folder, "
+            "cellmon new makes one"
+        ) from unreadable
     at: datetime | None = getattr(args, "as_of", None)
     if at is None:
         return monitor

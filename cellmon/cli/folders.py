@@ -37,7 +37,7 @@ def demo(args: argparse.Namespace) -> int:
     if args.hand:
         raise WrongUsage("demo --hand is not made yet")
     check_host(args.host)
-    from cellmon.monitor.demo import make_demo
+    from cellmon.export.demo import make_demo
 
     with Progress() as progress:
         taken = make_demo(args.folder, progress)

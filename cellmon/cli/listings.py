@@ -35,7 +35,8 @@ def state_lines(answer: State, look: Look) -> list[str]:
         "",
     ]
     for spindle in answer.spindles:
-        lines.append(f"{spindle.spindle}: {spindle.status.upper()}. {spindle.sentence}")
+        head = f"{spindle.spindle}: {spindle.status}. "
+        lines.append(spindle.sentence if spindle.sentence.startswith(head) else head + spindle.sentence)
         for due in spindle.due:
             at = "" if due.at is None else f", {when(due.at, look.zone)}"
             lines.append(f"    due: {due.what}{at}{' (overdue)' if due.overdue else ''}")
@@ -52,7 +53,7 @@ def state_lines(answer: State, look: Look) -> list[str]:
         figure("open signals"),
     )
     rows = [_state_row(s, look) for s in answer.streams]
-    lines += ["", *table(columns, rows, width=look.width), ""]
+    lines += ["", *table(columns, rows, width=look.width)]
     lines += alarm_lines(answer.alarms)
     lines += [f"note: {note}" for note in answer.notes]
     return lines + _reason_lines(answer.streams)
@@ -97,9 +98,10 @@ def alarm_lines(alarms: AlarmCost | None) -> list[str]:
     if alarms is None:
         return []
     return [
-        f"Rule: {alarms.rule}. On {plural(alarms.charts, 'chart')} with "
+        "",
+        f"{alarms.rule.rstrip('.')}. On {plural(alarms.charts, 'chart')} with "
         f"{count(alarms.points_per_week)} points a week it makes "
-        f"about {two_figures(alarms.per_week)} false alarms a week."
+        f"about {two_figures(alarms.per_week)} false alarms a week.",
     ]
 
 
@@ -172,8 +174,8 @@ def _from_to(limits: Limits | None, look: Look) -> str | None:
     return f"{signed(limits.lower, decimals=look.um)} to {signed(limits.upper, decimals=look.um)}"
 
 
-def signals_lines(answer: Signals, look: Look) -> list[str]:
-    """Return the signals: how many wait, then a row each, newest first."""
+def signals_lines(answer: Signals, look: Look, *, last: int) -> list[str]:
+    """Return the signals: how many wait, then a row each, newest first; `last` 0 shows all."""
     waiting = [s for s in answer.signals if s.state in {"open", "reopened"}]
     if not answer.signals:
         return ["No signals."]
@@ -191,8 +193,11 @@ def signals_lines(answer: Signals, look: Look) -> list[str]:
         text("what", flexible=True),
         text("answer", flexible=True),
     )
-    rows = [_signal_row(s, look) for s in answer.signals]
+    shown = answer.signals[:last] if last else answer.signals
+    rows = [_signal_row(s, look) for s in shown]
     lines = [sentence, "", *table(columns, rows, width=look.width)]
+    if len(shown) < len(answer.signals):
+        lines += ["", f"These are the newest {len(shown):,} of {len(answer.signals):,}; --last 0 shows all."]
     if waiting:
         lines += ["", f"Answer one: cellmon respond {waiting[0].id} --cause ... --action ... --by NAME"]
     return lines
@@ -212,7 +217,7 @@ def _signal_row(s: Signal, look: Look) -> list[str | None]:
         s.kind,
         signed(s.size_um, decimals=look.um),
         s.part,
-        s.words,
+        s.words.removeprefix(f"{s.stream}: "),
         answered,
     ]
 

@@ -37,6 +37,20 @@ class Table:
 
 
 Row = dict[str, Any]
+_FIGURES = (
+    "_um",
+    "cp",
+    "cpk",
+    "pp",
+    "ppk",
+    "_low",
+    "_high",
+    "_expected",
+    "_observed",
+    "_bound",
+    "_confidence",
+)
+"""How the names of columns of figures end, so that one in which nothing stands keeps its type."""
 
 
 def capability_table(answer: CapabilityAnswer, *, zone: ZoneInfo) -> Table:
@@ -71,11 +85,11 @@ def bores_table(columns: Mapping[str, NDArray[Any]], *, as_of: datetime, sheet: 
 
 def _table(kind: str, rows: Sequence[Row], answer: Answer, *, zone: ZoneInfo) -> Table:
     names = list(dict.fromkeys(name for row in rows for name in row))
-    columns = {name: _column([row.get(name) for row in rows]) for name in names}
+    columns = {name: _column(name, [row.get(name) for row in rows]) for name in names}
     return Table(kind=kind, columns=columns, as_of=answer.as_of, sheet=answer.sheet, zone=zone)
 
 
-def _column(cells: Sequence[Any]) -> NDArray[Any]:
+def _column(name: str, cells: Sequence[Any]) -> NDArray[Any]:
     there = [cell for cell in cells if cell is not None]
     if there and all(isinstance(cell, bool) for cell in there) and len(there) == len(cells):
         return np.array(cells, dtype=bool)
@@ -85,6 +99,8 @@ def _column(cells: Sequence[Any]) -> NDArray[Any]:
     if there and all(isinstance(cell, (int, float)) for cell in there):
         whole = len(there) == len(cells) and all(isinstance(cell, int) for cell in there)
         return np.array([np.nan if c is None else c for c in cells], dtype=np.int64 if whole else np.float64)
+    if not there and name.endswith(_FIGURES):
+        return np.full(len(cells), np.nan)
     texts = np.full(len(cells), None, dtype=object)
     texts[:] = [None if cell is None else str(cell) for cell in cells]
     return texts

@@ -129,12 +129,13 @@ def feature_uncertainty(
     JCGM 100:2008, section 5.1 (propagation of independent inputs); the weights are arithmetic.
     """
     weights = _reading_weights(planes, directions)
-    if feature not in weights:
-        raise ValueError(f"one of {', '.join(weights)}, not {feature}")
-    share, square = weights[feature]
+    name = feature.replace("-", "_")  # the sheet writes mid-range
+    if name not in weights:
+        raise ValueError(f"a feature among {', '.join(weights)}, not {feature}")
+    share, square = weights[name]
     if square is None:
         return None
-    factor = scale if feature == "taper" else 1.0
+    factor = scale if name == "taper" else 1.0
     return abs(factor) * math.hypot(share * common_um, math.sqrt(square) * reading_um)
 
 

@@ -76,7 +76,7 @@ def _follow(
     levels: list[float] = []
     shown: list[float] = []
     made: list[tuple[int, float]] = []
-    level, since = 0.0, rule.wait_blocks
+    level, since = rule.start_um, rule.wait_blocks
     for block, value in enumerate(base):
         if block in fresh:
             level, since = 0.0, 0

@@ -55,7 +55,7 @@ def _traces(honed: Honed, blocks: Whole, sources: Sources) -> NDArray[np.float64
     angle = 2 * np.pi * np.arange(POINTS) / POINTS
     size, oval = um.mean(axis=3), um[..., 0] - um[..., 1]
     radius = size[..., None] / 2 + oval[..., None] / 4 * np.cos(2 * angle)
-    waves = 0.20 * random.standard_normal((*size.shape, len(LOBES), 2)) / np.sqrt(LOBES / 2)[:, None]
+    waves = 0.12 * random.standard_normal((*size.shape, len(LOBES), 2)) / np.sqrt(LOBES / 2)[:, None]
     radius = radius + waves[..., 0] @ np.cos(np.outer(LOBES, angle))
     radius = radius + waves[..., 1] @ np.sin(np.outer(LOBES, angle))
     height = honed.shapes.three_lobes_um[blocks]

@@ -102,6 +102,8 @@ class Feedback:
     gain: float = 0.6
     step_um: float = 0.5
     wait_blocks: int = 8
+    start_um: float = -0.7
+    """Level of each spindle when the run begins: the middle of what drift and dead band leave."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,11 +20,12 @@ from dashboards import theme
 from dashboards.figures import last_bores
 
 STEPS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
-WALL_SHARE = 0.3  # of the bore's diameter, for the widest thing drawn at a wall
-OVERSHOOT = 0.6  # of the tolerance, drawn beyond each limit before a reading is cut off
+WALL_SHARE = 0.4  # of the bore's diameter, for the widest thing drawn at a wall
+OVERSHOOT = 0.35  # of the tolerance, drawn beyond each limit before a reading is cut off
 DASHES = ("solid", "4px,3px", "1.5px,3px", "8px,3px,1.5px,3px")
 NODES = ("circle", "diamond", "square", "triangle-up")
-HEIGHT, TOP, BOTTOM = 590, 12, 44
+TOP, BOTTOM, SIDE = 8, 50, 84
+DOMAIN = (0.47, 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +60,7 @@ def section_of(now: Now, readings: np.ndarray) -> Section:
     scale = fits[-1] if fits else STEPS[0]
     length = now.length_mm or (max(now.depths_mm, default=100.0) + min(now.depths_mm, default=0.0))
     reach = high / 2 * scale / 1000
-    pitch = now.nominal_mm + 2 * reach + 0.16 * now.nominal_mm
+    pitch = now.nominal_mm + 2 * reach + 0.09 * now.nominal_mm
     return Section(
         diameter=now.nominal_mm, length=length, exaggeration=scale, low_um=low, high_um=high, pitch=pitch
     )
@@ -73,18 +74,17 @@ def block_figure(now: Now) -> theme.Figure:
     section = section_of(now, np.concatenate([b.um.ravel() for _, b in bores]))
     centres = [i * section.pitch for i in range(len(bores))]
     data = _metal(centres, section)
-    shapes: list[Any] = []
     notes: list[Any] = [_scale_words(section)]
     for (_, bore), centre in zip(bores, centres, strict=True):
-        data += _allowed(now.tolerance, centre, section) + _walls(now, bore, centre, section)
-        shapes += _lines(now.tolerance, centre, section)
+        data += _allowed(now.tolerance, centre, section) + _lines(now.tolerance, centre, section)
+        data += _walls(now, bore, centre, section)
         notes += _inside(now, bore, centre, section) + _beyond(now, bore, centre, section)
     strip = last_bores.strip(now, [b for _, b in bores], centres=centres, pitch=section.pitch)
     return theme.figure(
         data + strip.data,
-        height=HEIGHT,
-        margin={"l": 74, "r": 74, "t": TOP, "b": BOTTOM},
-        shapes=shapes + strip.shapes,
+        height=None,
+        margin={"l": SIDE, "r": SIDE, "t": TOP, "b": BOTTOM},
+        shapes=strip.shapes,
         annotations=notes + strip.words,
         xaxis=theme.hidden_axis(range=[-section.pitch / 2, (len(bores) - 0.5) * section.pitch], fixedrange=True),
         yaxis=_depth_axis(now, section),
@@ -94,11 +94,11 @@ def block_figure(now: Now) -> theme.Figure:
 
 
 def _depth_axis(now: Now, section: Section) -> dict[str, Any]:
-    names = [f"{name} {depth:g} mm" for name, depth in zip(now.planes, now.depths_mm, strict=True)]
+    names = [f"{name} {depth:g}" for name, depth in zip(now.planes, now.depths_mm, strict=True)]
     pad = 0.02 * section.length
     return theme.axis(
         range=[section.length + pad, -pad],
-        domain=[0.42, 1],
+        domain=list(DOMAIN),
         scaleanchor="x",
         scaleratio=1,
         tickvals=list(now.depths_mm),
@@ -140,16 +140,13 @@ def _allowed(tolerance: Tolerance, centre: float, section: Section) -> list[them
     return drawn
 
 
-def _lines(tolerance: Tolerance, centre: float, section: Section) -> list[Any]:
+def _lines(tolerance: Tolerance, centre: float, section: Section) -> list[theme.Trace]:
+    """Return the limits as full upright lines."""
     limits = [v for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
     at = [centre + s * section.out(v) for v in limits for s in (-1, 1)]
-    drawn = [_upright(x, section.length, theme.INK, 1.3, "solid") for x in at]
-    return [*drawn, _upright(centre, section.length, theme.QUIET, 0.8, "14px,4px,3px,4px")]
-
-
-def _upright(x: float, length: float, colour: str, width: float, dash: str) -> Any:
-    line = {"color": colour, "width": width, "dash": dash}
-    return {"type": "line", "x0": x, "x1": x, "y0": 0, "y1": length, "line": line, "layer": "between"}
+    x = [v for one in at for v in (one, one, None)]
+    y = [0.0, section.length, None] * len(at)
+    return [theme.points(x, y, mode="lines", line={"color": theme.INK, "width": 1.1}, name="limits")]
 
 
 def _walls(now: Now, bore: BoreNow, centre: float, section: Section) -> list[theme.Trace]:
@@ -242,11 +239,11 @@ def clock_words(at: datetime, as_of: datetime) -> str:
 def _scale_words(section: Section) -> Any:
     times = section.exaggeration
     text = (
-        f"Bore and depth to one scale; walls {times:,} times larger: 1 µm drawn as {times:,} µm, "
+        f"Bore and depth (mm) to one scale; walls {times:,} times larger: 1 µm drawn as {times:,} µm, "
         "half of each diameter on each wall"
     )
     font = {"size": 12, "color": theme.SOFT}
-    return theme.word(text, 0.5, 0.415, xref="paper", yref="paper", xanchor="center", yanchor="top", font=font)
+    return theme.word(text, 0.5, DOMAIN[0], xref="paper", yref="paper", xanchor="center", yanchor="top", yshift=-4, font=font)
 
 
 def rows(now: Now) -> dict[str, list[Any]]:

@@ -59,6 +59,12 @@ class Clock:
         stamps = np.char.replace(np.datetime_as_string(local.astype("datetime64[m]")), "T", " ")
         return stamps.astype(object)
 
+    def short(self, words: str) -> str:
+        """Return clock words as they stand in a drawing: with the day only where there are several."""
+        if self.hours <= 30:
+            return words[11:]
+        return f"{datetime.fromisoformat(words):%a} {words[11:]}"
+
     def _offsets(self, plain: Times) -> Any:
         if not len(plain) or not self.changes:
             return np.timedelta64(_offset(self.until, self.zone)).astype("timedelta64[s]")

@@ -14,7 +14,7 @@ from cellmon.records import Verdict
 from dashboards import theme
 
 USED = 0.86  # of a column's width
-DOMAIN = (0.0, 0.33)
+DOMAIN = (0.0, 0.37)
 
 
 @dataclass
@@ -124,7 +124,7 @@ def _marked(bore: BoreNow, xs: Any, rows: list[int], marker: Any, name: str) -> 
 def _count(bore: BoreNow, centre: float) -> Any:
     outside = sum(v is Verdict.DOES_NOT_CONFORM for v in bore.verdicts)
     unsure = sum(v is Verdict.UNDECIDED for v in bore.verdicts)
-    said = [f"{outside} outside (ring)"] * bool(outside) + [f"{unsure} too close to say (diamond)"] * bool(unsure)
-    text = f"last {len(bore.parts)} of bore {bore.bore}: " + (", ".join(said) or "all inside")
+    said = [f"{outside} outside (ring)"] * bool(outside) + [f"{unsure} too close (diamond)"] * bool(unsure)
+    text = f"bore {bore.bore}, last {len(bore.parts)}:<br>" + (", ".join(said) or "all inside")
     font = {"size": 13, "color": theme.INK if said else theme.SOFT}
     return theme.word(text, centre, -0.02, yref="paper", xanchor="center", yanchor="top", font=font)

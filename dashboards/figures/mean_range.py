@@ -190,7 +190,7 @@ def _beside(pair: Pair, x: list[str], y: Numbers, beyond: Whole, axis: str, heig
     for i in firsts:
         share = (pair.at[i] - start) / np.timedelta64(1, "h") / hours
         side = "above" if beyond[i] > 0 else "below"
-        text = f"{pair.clock.words(pair.at[i : i + 1])[0][11:]} {side}"
+        text = f"{pair.clock.short(pair.clock.words(pair.at[i : i + 1])[0])} {side}"
         py = (float(y[i]) - low) / ((high - low) or 1.0) * height
         labels.append(Label(text=text, x=x[i], y=float(y[i]), px=share * WIDTH_PX, py=py, weight=abs(float(y[i]))))
     return place(labels, width=WIDTH_PX, height=height * 1.2, most=10, yref=axis)

@@ -19,9 +19,10 @@ from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
 from dashboards.figures.mean_range import zone_inside
 from dashboards.figures.words import Label, place
 
-HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 520, 26, 44, 74, 104
+HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 520, 26, 44, 104, 104
 PLOT, LANES = (0.20, 1.0), (0.0, 0.16)
-BAR = "#9aabb6"
+BAR, DENSE_BAR = "#9aabb6", "#c9d3d9"
+DENSE = 600  # subgroups from which the ribbon is drawn finer
 WIDTH_PX = 1120
 LANE_OF = {
     "stones-fitted": 2,
@@ -59,7 +60,7 @@ def ribbon_figure(view: StreamView) -> theme.Figure:
         + _named_events(view, clock)
         + _off_drawing(view, low, high),
         xaxis=clock.axis(anchor="y2"),
-        yaxis=theme.axis(f"from nominal, {view.unit}" if view.stream.feature == "diameter" else view.unit,
+        yaxis=theme.axis(f"from nominal, {view.unit}" if view.stream.feature == "diameter" else f"{view.stream.feature}, {view.unit}",
                          domain=list(PLOT), range=[low, high], nticks=7),
         yaxis2={**lanes, "fixedrange": True, "ticks": ""},
     )
@@ -125,7 +126,8 @@ def _bores(view: StreamView, clock: Clock) -> list[theme.Trace]:
         f"block {p}: {theme.um(float(v), 2)} {view.unit}<br>{at}<br>{verdict}" + ("<br>doubted" if f else "")
         for p, v, at, verdict, f in zip(bores.part, bores.value_um, words, bores.verdict, bores.flagged, strict=True)
     ]
-    shape = {"symbol": "circle" if many else "line-ew", "size": 2.4 if many else 5, "color": theme.QUIET}
+    length = float(np.clip(0.8 * WIDTH_PX / len(x), 1.5, 7.0))
+    shape = {"symbol": "circle" if many else "line-ew", "size": 1.6 if many else length, "color": theme.QUIET}
     tick = {**shape, "line": {"width": 0 if many else 1, "color": theme.QUIET}}
     drawn = [theme.points(x, bores.value_um.tolist(), mode="markers", marker=tick, text=hover, hoverinfo="text", name="bores")]
     outside = np.array([v == Verdict.DOES_NOT_CONFORM for v in bores.verdict], dtype=bool)
@@ -165,7 +167,7 @@ def _subgroups(view: StreamView, clock: Clock) -> list[theme.Trace]:
         return []
     middle = clock.xs(groups.first_at + (groups.at - groups.first_at) / 2)
     bottom, top = bars_of(view)
-    width = float(np.clip(0.45 * WIDTH_PX / count, 1.0, 9.0))
+    width = float(np.clip(0.5 * WIDTH_PX / count, 1.3, 12.0))
     bar_x = [v for x in middle for v in (x, x, None)]
     bar_y = [v for low, high in zip(bottom.tolist(), top.tolist(), strict=True) for v in (low, high, None)]
     hover = [
@@ -175,9 +177,12 @@ def _subgroups(view: StreamView, clock: Clock) -> list[theme.Trace]:
             clock.words(groups.at), strict=True,
         )
     ]
-    notch = {"symbol": "line-ew", "size": max(3.0, 0.7 * width), "line": {"width": 2, "color": theme.INK}}
+    dense = count > DENSE
+    line = {"width": 0 if dense else 2, "color": theme.INK}
+    notch = {"symbol": "circle" if dense else "line-ew", "size": 2.2 if dense else max(3.0, 0.7 * width)}
+    notch |= {"color": theme.INK, "line": line}
     return [
-        theme.points(bar_x, bar_y, mode="lines", line={"color": BAR, "width": width}, name="ranges"),
+        theme.points(bar_x, bar_y, mode="lines", line={"color": DENSE_BAR if count > DENSE else BAR, "width": width}, name="ranges"),
         theme.points(middle, groups.mean_um.tolist(), mode="markers", marker=notch, text=hover, hoverinfo="text", name="means"),
     ]
 
@@ -190,13 +195,13 @@ def _beyond(view: StreamView, clock: Clock) -> list[theme.Trace]:
     middle = clock.xs(groups.first_at + (groups.at - groups.first_at) / 2)
     drawn = []
     many = len(groups.at) > 400
-    for beyond, marker, name in (
-        (groups.beyond_mean, theme.RING, "mean beyond"),
-        (groups.beyond_range, theme.SQUARE_RING, "range beyond"),
+    for beyond, level, marker, name in (
+        (groups.beyond_mean, groups.mean_um, theme.RING, "mean beyond"),
+        (groups.beyond_range, bars_of(view)[1], theme.SQUARE_RING, "range beyond"),
     ):
         at = np.nonzero(beyond)[0]
         if len(at):
-            x, y = [middle[i] for i in at], groups.mean_um[at].tolist()
+            x, y = [middle[i] for i in at], level[at].tolist()
             parts = [f"{name}, blocks {groups.first_part[i]} to {groups.last_part[i]}" for i in at]
             ring = {**marker, "size": 9 if many else 15, "line": {**marker["line"], "width": 1.6 if many else 2.2}}
             drawn.append(
@@ -211,17 +216,18 @@ def _named_points(view: StreamView, clock: Clock, low: float, high: float) -> li
     groups, labels = view.subgroups, []
     plot_px = (HEIGHT - TOP - BOTTOM) * (PLOT[1] - PLOT[0])
     start = to_utc(clock.since)
+    tops = bars_of(view)[1]
     for beyond, what in ((groups.beyond_mean, "mean"), (groups.beyond_range, "range")):
         for first, last in _runs(beyond):
             middle = groups.first_at[first] + (groups.at[first] - groups.first_at[first]) / 2
             share = (middle - start) / np.timedelta64(1, "h") / clock.hours
             side = "above" if beyond[first] > 0 else "below"
             often = f", {last - first + 1} in a row" if last > first else ""
-            y = float(groups.mean_um[first])
+            y = float(groups.mean_um[first] if what == "mean" else tops[first])
             size = abs(y - float(groups.center_um[first])) if what == "mean" else float(groups.range_um[first]) / 3
             at = clock.words(groups.at[first : first + 1])[0]
             labels.append(
-                Label(text=f"{at[11:]} {what} {side}{often}", x=clock.xs(np.array([middle]))[0], y=y,
+                Label(text=f"{clock.short(at)} {what} {side}{often}", x=clock.xs(np.array([middle]))[0], y=y,
                       px=share * WIDTH_PX, py=(y - low) / (high - low) * plot_px,
                       weight=(last - first + 1) * size)
             )

@@ -18,10 +18,12 @@ from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
 from dashboards.figures.words import Label, place
 
 ROW_PX = 36
-TOP, BOTTOM, LEFT = 26, 44, 176
+TOP, BOTTOM, LEFT = 26, 44, 182
+HEADROOM, FOOTROOM = 1.45, 0.9  # rows above the first and below the last
 SIGMAS_PER_ROW = 11.0
 REACH = 1.3  # rows a line may leave its own before it is cut off
 LOUD = 3.0
+LONE = 4.5  # sigma from which a single signal is named; every one is told on hover
 GAP = np.timedelta64(3, "h")
 TOGETHER = timedelta(hours=2)
 WIDTH_PX = 1000  # of the plot, for placing words; the page may be wider
@@ -46,7 +48,7 @@ def seismograph_figure(
     if not traces:
         return theme.notice("No stream has limits yet, so nothing can be called a movement.")
     clock = clock_of(seismograph.since, seismograph.until)
-    height = TOP + BOTTOM + ROW_PX * (len(traces) + 1)
+    height = TOP + BOTTOM + round(ROW_PX * (len(traces) - 1 + HEADROOM + FOOTROOM))
     data = [_quiet(t, row, clock, chosen == t.stream) for row, t in enumerate(traces)]
     data += [_loud(traces, clock), _marks(traces, clock)]
     spread = {"text": _scale_words(), "font": {"size": 12, "color": theme.SOFT}}
@@ -71,7 +73,7 @@ def _scale_words() -> str:
 def _rows_axis(traces: Sequence[Trace], chosen: Stream | None) -> dict[str, Any]:
     names = [f"<b>▸ {t.stream}</b>" if t.stream == chosen else str(t.stream) for t in traces]
     return theme.axis(
-        range=[-len(traces) + 0.2, 0.95],
+        range=[-len(traces) + 1 - FOOTROOM, HEADROOM],
         tickvals=[-float(row) for row in range(len(traces))],
         ticktext=names,
         ticks="",
@@ -132,12 +134,17 @@ def _marks(traces: Sequence[Trace], clock: Clock) -> theme.Trace:
     bends = [b for b in bends_of(traces) if b.count > 1]
     x = [clock.x(b.at) for b in bends]
     y = [-b.row + min(max(b.peak / SIGMAS_PER_ROW, -REACH), REACH) for b in bends]
-    words = [f"{traces[b.row].stream}<br>{b.count} signals from {b.first.words}" for b in bends]
+    words = [f"{traces[b.row].stream}<br>{b.count} signals from: {said(b.first)}" for b in bends]
     rows = [b.row for b in bends]
     ring = {**theme.RING, "size": 11, "line": {"width": 1.8, "color": theme.ATTENTION}}
     return theme.points(
         x, y, mode="markers", marker=ring, text=words, hoverinfo="text", customdata=rows, name="signals"
     )
+
+
+def said(mark: SignalMark) -> str:
+    """Return the words of a signal without the name of its stream, which the row carries."""
+    return mark.words.removeprefix(f"{mark.stream}: ")
 
 
 def bends_of(traces: Sequence[Trace]) -> list[Bend]:
@@ -166,24 +173,25 @@ def _bend(row: int, trace: Trace, group: Sequence[SignalMark]) -> Bend:
 
 
 def _names(traces: Sequence[Trace], clock: Clock, height: int) -> list[Any]:
-    rows_px = (height - TOP - BOTTOM) / (len(traces) + 0.75)
     labels = []
     for bend in bends_of(traces):
+        if bend.count < 2 and abs(bend.peak) < LONE:
+            continue
         y = -bend.row + min(max(bend.peak / SIGMAS_PER_ROW, -REACH), REACH)
         share = (bend.at - clock.since) / (clock.until - clock.since)
         more = f" · {bend.count} signals" if bend.count > 1 else ""
         at = bend.first.at.astimezone(clock.zone)
         labels.append(
             Label(
-                text=f"{at:%a %H:%M} {bend.first.words}{more}",
+                text=f"{at:%a %H:%M} {said(bend.first)}{more}",
                 x=clock.x(bend.at),
                 y=y,
                 px=share * WIDTH_PX,
-                py=(y + len(traces) - 0.2) * rows_px,
+                py=(y + len(traces) - 1 + FOOTROOM) * ROW_PX,
                 weight=abs(bend.peak) * bend.count,
             )
         )
-    return place(labels, width=WIDTH_PX, height=height, most=12)
+    return place(labels, width=WIDTH_PX, height=height - TOP - BOTTOM, most=10)
 
 
 def _rests(count: int, clock: Clock) -> list[Any]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from dashboards import theme
 
-LETTER_PX, LINE_PX = 6.4, 17.0
+LETTER_PX, LINE_PX = 7.3, 17.0
 
 
 @dataclass(frozen=True, kw_only=True)

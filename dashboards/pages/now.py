@@ -26,7 +26,7 @@ def layout(query: str | None = None) -> html.Main:
     return html.Main(
         [
             html.Div(id=SPINDLES, className="spindles"),
-            parts.figure_box(BLOCK, height=block.HEIGHT),
+            parts.figure_box(BLOCK, height="clamp(480px, 41vw, 640px)"),
             html.Div(id=NOTES),
         ]
     )
@@ -37,7 +37,7 @@ def show_now(monitor: Monitor) -> list[Any]:
     try:
         now = monitor.now()
     except CellmonError as refusal:
-        return [[parts.notice(str(refusal))], theme.notice("", height=block.HEIGHT), []]
+        return [[parts.notice(str(refusal))], theme.notice(""), []]
     return [[spindle_words(s, now) for s in now.spindles], block.block_figure(now), notes(now)]
 
 

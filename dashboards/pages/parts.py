@@ -16,18 +16,20 @@ from dashboards import theme
 
 CHANGE = "change"
 URL = "url"
+STREAM_KEYS = ("spindle", "bore", "feature", "fixture", "part_number")
 CAUTION = (
     "The machine maker's manual, the site's procedures, local law and codes, and qualified people come first. "
     "If unsure, stop. Nothing shown here makes a machine safe."
 )
 
 
-def figure_box(name: str, *, height: int, caption: str = "") -> html.Figure:
+def figure_box(name: str, *, height: int | str, caption: str = "") -> html.Figure:
     """Return a graph with what it means in a line, and links to save it."""
+    room = height if isinstance(height, str) else f"{height}px"
     saves = [html.Button(kind.upper(), id=f"{name}-{kind}") for kind in ("svg", "png", "csv")]
     return html.Figure(
         [
-            dcc.Graph(id=name, config=theme.CONFIG, style={"height": f"{height}px"}, figure=theme.notice("", height=height)),
+            dcc.Graph(id=name, config=theme.CONFIG, style={"height": room}, figure=theme.notice("")),
             html.Figcaption([html.Span(caption), html.Span(["Save", *saves], className="take")]),
             dcc.Download(id=f"{name}-file"),
             dcc.Store(id=f"{name}-saved"),
@@ -110,7 +112,7 @@ def stream_named(streams: Sequence[Stream], query: str | None) -> Stream:
     """
     if not streams:
         raise NotFound("No stream has been measured yet.")
-    wanted = {k: v for k, v in query_values(query).items() if k in ("spindle", "bore", "feature", "fixture", "part_number")}
+    wanted = {k: v for k, v in query_values(query).items() if k in STREAM_KEYS}
     fits = [s for s in streams if all(getattr(s, key) == value for key, value in wanted.items())]
     if not fits:
         raise NotFound("There is no such stream here: " + ", ".join(f"{k} {v}" for k, v in wanted.items()) + ".")

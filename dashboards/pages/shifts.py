@@ -23,13 +23,13 @@ PATH = "/shifts"
 NAME = "Shifts"
 SENTENCE, SHIFT, SPAN, STREAM = "shifts-sentence", "shifts-shift", "shifts-span", "shifts-stream"
 LINES, PAIR, TABLE, HEADING = "shifts-seismograph", "shifts-mean-range", "shifts-table", "shifts-heading"
+PAIR_PX = 560
 SPANS = {"one": 1, "two": 2, "week": 7, "month": 31}
 SPAN_WORDS = {"one": "a day", "two": "two days", "week": "a week", "month": "a month"}
 
 
 def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come."""
-    chosen = parts.query_values(query)
     spans = dcc.RadioItems(
         id=SPAN, value="week", inline=True, className="choice",
         options=[{"label": words, "value": name} for name, words in SPAN_WORDS.items()],
@@ -39,7 +39,7 @@ def layout(query: str | None = None) -> html.Main:
             html.P(id=SENTENCE, className="lead"),
             html.Div(
                 [
-                    parts.field("Shift", dcc.Dropdown(id=SHIFT, value=chosen.get("shift"), clearable=False), wide=True),
+                    parts.field("Shift", dcc.Dropdown(id=SHIFT, clearable=False), wide=True),
                     parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
                     parts.field("The lines show", spans),
                 ],
@@ -56,7 +56,7 @@ def layout(query: str | None = None) -> html.Main:
                         [
                             html.H2(id=HEADING),
                             parts.figure_box(
-                                PAIR, height=mean_range.HEIGHT,
+                                PAIR, height=PAIR_PX,
                                 caption="Pale band: inside the limits. Ring: a mean beyond. Square: a range beyond.",
                             ),
                         ]
@@ -69,14 +69,16 @@ def layout(query: str | None = None) -> html.Main:
     )
 
 
-def shift_options(monitor: Monitor, value: str | None) -> list[Any]:
-    """Return the shifts that have bores, newest first, and the one chosen."""
+def shift_options(monitor: Monitor, value: str | None, search: str | None) -> list[Any]:
+    """Return the shifts that have bores, newest first, and the one chosen here or by the link."""
     try:
         known = monitor.shifts().known
     except CellmonError:
         return [[], no_update]
     names = [{"label": shift_words(s), "value": str(s)} for s in reversed(known)]
-    return [names, no_update if value or not names else names[0]["value"]]
+    asked = parts.query_values(search).get("shift")
+    fits = [n["value"] for n in names if n["value"] == asked] or [n["value"] for n in names]
+    return [names, no_update if value or not fits else fits[0]]
 
 
 def shift_words(shift: ShiftOf) -> str:
@@ -98,7 +100,7 @@ def seismograph_of(monitor: Monitor, shift: str | None, span: str) -> tuple[Seis
     """Return the lines of a span, placed so that the chosen shift lies inside it."""
     answer = monitor.shifts(shift=shift)
     newest = answer.known[-1].ends if answer.known else answer.as_of
-    until = min(newest, answer.as_of) if answer.as_of > answer.as_of.min.replace(tzinfo=answer.as_of.tzinfo) else newest
+    until = min(newest, answer.as_of)
     days = timedelta(days=SPANS.get(span, 7))
     if answer.shift and answer.shift.starts < until - days:
         until = answer.shift.ends + days / 4
@@ -111,12 +113,12 @@ def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[A
         answer = monitor.shifts(shift=shift)
         chosen = chosen_of(answer, query)
     except CellmonError as refusal:
-        return [str(refusal), "", theme.notice(str(refusal), height=mean_range.HEIGHT), []]
+        return [str(refusal), "", theme.notice(str(refusal), height=PAIR_PX), []]
     if chosen is None:
-        empty = theme.notice("No stream has a bore in this shift.", height=mean_range.HEIGHT)
+        empty = theme.notice("No stream has a bore in this shift.", height=PAIR_PX)
         return [answer.sentence, "", empty, []]
     heading = [f"{chosen.stream}, {shift_words(chosen.shift)} · ", dcc.Link("this stream in depth", href=stream_link(chosen))]
-    figure = mean_range.mean_range_figure(mean_range.pair_of_shift(chosen))
+    figure = mean_range.mean_range_figure(mean_range.pair_of_shift(chosen), height=PAIR_PX)
     return [answer.sentence, heading, figure, table(answer, chosen.stream)]
 
 
@@ -193,9 +195,9 @@ def register(app: Dash, monitor: Monitor) -> None:
     changed, shift, span, stream = Input(parts.CHANGE, "data"), Input(SHIFT, "value"), Input(SPAN, "value"), Input(STREAM, "value")
     shift_now, span_now, stream_now = State(SHIFT, "value"), State(SPAN, "value"), State(STREAM, "value")
 
-    @app.callback(Output(SHIFT, "options"), Output(SHIFT, "value"), changed, shift_now)
-    def _(change: int, value: str | None) -> list[Any]:
-        return shift_options(monitor, value)
+    @app.callback(Output(SHIFT, "options"), Output(SHIFT, "value"), changed, shift_now, State(parts.URL, "search"))
+    def _(change: int, value: str | None, search: str | None) -> list[Any]:
+        return shift_options(monitor, value, search)
 
     @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift_now, stream_now)
     def _(change: int, shift: str | None, value: str | None) -> list[Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
@@ -42,7 +43,7 @@ def layout(query: str | None = None) -> html.Main:
             html.P(id=SENTENCE, className="lead"),
             html.Div(
                 [
-                    parts.field("Stream", dcc.Dropdown(id=STREAM, value=query or None, clearable=False), wide=True),
+                    parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
                     parts.field("Time shown", spans),
                     steps,
                     parts.field("Also draw", pair),
@@ -124,7 +125,7 @@ def baseline_words(baseline: BaselineSummary | None) -> str:
         return "No limits yet: fewer than 20 subgroups."
     figures = f"centre {theme.um(baseline.center_um, 2)}, sigma inside subgroups {baseline.sigma_um:.2f}"
     if baseline.provisional or baseline.frozen_at is None:
-        return f"Limits are provisional, from the first {baseline.n} entries of this stream: {figures}. Nobody has frozen them."
+        return f"Limits are provisional, from the first {baseline.n} bores of this stream: {figures}. Nobody has frozen them."
     at = f"{baseline.frozen_at:%a} {baseline.frozen_at.day} {baseline.frozen_at:%b %Y %H:%M}"
     return f"Limits frozen by {baseline.by} on {at}: {figures}."
 
@@ -160,13 +161,20 @@ def link_of(query: str | None, until: str | None) -> Any:
     return f"?{plain}" + (f"&until={until.replace('+', '%2B')}" if until else "")
 
 
-def choose(monitor: Monitor, query: str | None) -> list[Any]:
-    """Return the streams to choose from and the one that is meant."""
+def choose(monitor: Monitor, value: str | None, search: str | None) -> list[Any]:
+    """Return the streams to choose from and the one chosen here or by the link."""
     try:
         streams = monitor.streams()
-        return [parts.stream_options(streams), parts.stream_query(parts.stream_named(streams, query))]
+        chosen = parts.stream_query(parts.stream_named(streams, value or named_by(search)))
     except CellmonError:
-        return [parts.stream_options(streams), no_update]
+        return [[], no_update]
+    return [parts.stream_options(streams), no_update if value else chosen]
+
+
+def named_by(search: str | None) -> str | None:
+    """Return the stream that a link names, as the choice that would name it; None where it names none."""
+    named = {k: v for k, v in parts.query_values(search).items() if k in parts.STREAM_KEYS}
+    return urlencode(named) if "feature" in named else None
 
 
 def register(app: Dash, monitor: Monitor) -> None:
@@ -174,16 +182,17 @@ def register(app: Dash, monitor: Monitor) -> None:
     stream, span, until = Input(STREAM, "value"), Input(SPAN, "value"), Input(UNTIL, "data")
     states = State(STREAM, "value"), State(SPAN, "value"), State(UNTIL, "data")
 
-    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), Input(parts.CHANGE, "data"), states[0])
-    def _(change: int, query: str | None) -> list[Any]:
-        return choose(monitor, query)
+    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), Input(parts.CHANGE, "data"), states[0], State(parts.URL, "search"))
+    def _(change: int, value: str | None, search: str | None) -> list[Any]:
+        return choose(monitor, value, search)
 
     @app.callback(
         Output(SENTENCE, "children"), Output(RIBBON, "figure"), Output(PAIR, "figure"), Output(PAIR_BOX, "style"),
         Output(WORDS, "children"), Input(parts.CHANGE, "data"), stream, span, until, Input(PAIRED, "value"),
+        State(parts.URL, "search"),
     )
-    def _(change: int, query: str | None, span: str, until: str | None, paired: list[str]) -> list[Any]:
-        return show_stream(monitor, query, span, until, paired)
+    def _(change: int, query: str | None, span: str, until: str | None, paired: list[str], search: str | None) -> Any:
+        return show_stream(monitor, query or named_by(search), span, until, paired)
 
     @app.callback(
         Output(UNTIL, "data"), Input(EARLIER, "n_clicks"), Input(LATER, "n_clicks"), *states[1:], prevent_initial_call=True

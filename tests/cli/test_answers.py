@@ -144,7 +144,7 @@ def test_take_document(run):
 def test_state_lines(run):
     lines = run("state").out.splitlines()
     assert lines[0] == "Look at S1."
-    assert "S1: LOOK. Bore 2 moved up." in lines
+    assert "S1: look. Bore 2 moved up." in lines
     assert "    due: master check of G1, 2026-10-22 17:05+02:00 (overdue)" in lines
     (row,) = [line for line in lines if line.startswith("S1 bore 2 diameter")]
     assert row.split()[4:] == [
@@ -162,6 +162,15 @@ def test_state_lines(run):
     ]
     assert lines[-1] == "not known: bores_to_limit: forecasts are not made yet"
     assert any("about 120 false alarms a week" in line for line in lines)
+
+
+def test_signals_lines_show_the_newest(run):
+    lines = run("signals", "--last", "1").out.splitlines()
+    assert lines[0] == "1 signal of 2 waits for an answer."
+    assert sum("mean above its upper limit" in line for line in lines) == 1
+    assert "These are the newest 1 of 2; --last 0 shows all." in lines
+    assert "cellmon respond 7f3a" in lines[-1]
+    assert "newest" not in run("signals", "--last", "0").out
 
 
 def test_shifts_lines(run):

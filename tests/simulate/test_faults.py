@@ -163,7 +163,7 @@ def test_f7_is_seen_by_the_roundness_instrument_alone(week, um):
     c = week.characteristics.select(week.characteristics.characteristic == "roundness_trace")
     there = between(c.at, at(24, 9), at(24, 12)) & np.isin(c.bore, ["3", "4"])
     assert there.sum() == 2
-    assert (c.value[there] > 6.5).all() and (c.value[there] < 8.8).all()
+    assert (c.value[there] > 6.8).all() and (c.value[there] < 9.0).all()  # 7 and what every bore has
     assert c.value[~there].max() < 5
     calm = run(harrowmere_week().without("F7"), seed=SEED)
     for other, with_lobes in ((calm.readings, week.readings), (calm.audit, week.audit)):

@@ -7,10 +7,10 @@ from reading import A2, D2, D4, at, between, blocks, size, subgroups
 from cellmon.simulate.harrowmere import SEED, harrowmere_week, harrowmere_year
 from cellmon.simulate.line import run
 
-# The expected ranges below are the reference results of the scenario: computed once, by another program, over 20
-# trial runs (bore means 11.7/10.9/12.1/10.7; within sigma 1.6 to 1.9; Cp 2.2 to 2.4; baseline Ppk 1.9 to 2.1; whole-week
-# Ppk 1.8 to 2.2; signals 0.5 to 1.8 % of X-bar and 0.2 to 1.2 % of R; about 5685 blocks). What is added on either side
-# for a single seed is said beside each.
+# The expected ranges are the reference results of the scenario, computed once by another program over 20
+# trial runs: bore means 11.7/10.9/12.1/10.7; within sigma 1.6 to 1.9; Cp 2.2 to 2.4; baseline Ppk 1.9 to 2.1;
+# whole-week Ppk 1.8 to 2.2; signals 0.5 to 1.8 % of X-bar and 0.2 to 1.2 % of R; about 5685 blocks. What is
+# added on either side for a single seed is said beside each.
 
 FAULT_WINDOWS = [(20, 10, 20, 13), (21, 15, 42, 18), (22, 6, 0, 20), (23, 2, 0, 15), (24, 20, 0, 21)]
 
