@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import MISSING, Field, dataclass, field, fields, replace
 from enum import StrEnum
-from typing import Any, ClassVar, Self
+from typing import Any, ClassVar, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -252,6 +252,16 @@ class Batch:
             head,
             **{name: np.concatenate([getattr(b, name) for b in batches]) for name, _ in head.arrays()},
         )
+
+
+B = TypeVar("B", bound=Batch)
+
+
+def no_rows(batch: type[B], **others: Any) -> B:
+    """Return a batch without rows; `others` are the fields that are no declared columns."""
+    kinds = {ColumnType.TEXT: "object", ColumnType.TIME: "datetime64[us]", ColumnType.WHOLE: "int64"}
+    columns = {c.name: np.zeros(0, dtype=kinds.get(c.type, "float64")) for c in batch.columns()}
+    return batch(**columns, **others)
 
 
 def _has_rows(f: Field[Any]) -> bool:

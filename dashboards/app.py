@@ -87,7 +87,12 @@ def as_of_words(monitor: Monitor) -> str:
 
 
 def _register(app: Dash, monitor: Monitor) -> None:
-    @app.callback(Output(parts.CHANGE, "data"), Input(TICK, "n_intervals"), State(parts.CHANGE, "data"))
+    @app.callback(
+        Output(parts.CHANGE, "data"),
+        Input(TICK, "n_intervals"),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
     def _(ticks: int | None, before: int | None) -> Any:
         return noticed(monitor, before)
 

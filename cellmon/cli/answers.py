@@ -8,18 +8,15 @@ from dataclasses import replace
 from functools import partial
 
 from cellmon.cli.arguments import (
+    last_argument,
     listing_arguments,
     open_monitor,
     stream_arguments,
     stream_choice,
-    whole,
     window,
     window_arguments,
 )
 from cellmon.cli.showing import show
-
-LAST = 40
-"""Signals that the table shows unless told otherwise; the document always has all."""
 
 
 def state_arguments(parser: argparse.ArgumentParser) -> None:
@@ -65,9 +62,7 @@ def signals_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `signals`."""
     listing_arguments(parser)
     parser.add_argument("--open", action="store_true", help="only those that wait for an answer")
-    parser.add_argument(
-        "--last", metavar="N", type=whole, default=LAST, help=f"rows of the table (default {LAST}, 0 all)"
-    )
+    last_argument(parser)
 
 
 def signals(args: argparse.Namespace) -> int:

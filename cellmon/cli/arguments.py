@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 LOOPBACK = "127.0.0.1"
 PORT = 8050
+LAST = 40
+"""Rows of a long table that are shown unless told otherwise."""
 
 
 def cell_argument(parser: argparse.ArgumentParser) -> None:
@@ -76,6 +78,18 @@ def address_arguments(parser: argparse.ArgumentParser) -> None:
     """Add `--host` and `--port` of the dashboard."""
     parser.add_argument("--host", default=LOOPBACK, help=f"this machine only (default {LOOPBACK})")
     parser.add_argument("--port", type=port, default=PORT, help=f"(default {PORT})")
+
+
+def last_argument(parser: argparse.ArgumentParser) -> None:
+    """Add `--last`: how many rows a table for people shows; a document always has all."""
+    parser.add_argument(
+        "--last", metavar="N", type=whole, default=LAST, help=f"rows of the table (default {LAST}, 0 all)"
+    )
+
+
+def newest(rows: int, *, last: int) -> list[str]:
+    """Return the line that says how many of the rows are shown, none where all are."""
+    return ["", f"These are the newest {last:,} of {rows:,}; --last 0 shows all."] if 0 < last < rows else []
 
 
 def moment(text: str) -> datetime:

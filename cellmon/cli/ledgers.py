@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from cellmon.cli.arguments import newest
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import count, listed, number, plural, reasons, signed, stream_name, when
@@ -63,8 +64,8 @@ def _file_row(f: FileTaken) -> list[str | None]:
     return [f.file, f.kind, *map(count, figures), number(f.seconds, decimals=1)]
 
 
-def aside_lines(answer: Aside, look: Look) -> list[str]:
-    """Return the rows set aside: how many by reason, then each."""
+def aside_lines(answer: Aside, look: Look, *, last: int) -> list[str]:
+    """Return the rows set aside: how many by reason, then each; `last` 0 shows all."""
     waiting = [row for row in answer.rows if row.state == "waiting"]
     if not answer.rows:
         return ["No row was ever set aside."]
@@ -78,15 +79,16 @@ def aside_lines(answer: Aside, look: Look) -> list[str]:
         text("state"),
         text("row", flexible=True),
     )
-    rows = [[r.file, str(r.line), r.reason, r.state, r.text] for r in answer.rows]
-    lines = [sentence, "", *table(columns, rows, width=look.width)]
+    shown = answer.rows[:last] if last else answer.rows
+    rows = [[r.file, str(r.line), r.reason, r.state, r.text] for r in shown]
+    lines = [sentence, "", *table(columns, rows, width=look.width), *newest(len(answer.rows), last=last)]
     if waiting:
         lines += ["", "After the cause is mended (sheet or file): cellmon aside --retry"]
     return lines
 
 
-def flags_lines(answer: FlagList, look: Look) -> list[str]:
-    """Return the doubts: how many wait, then each with its proposal."""
+def flags_lines(answer: FlagList, look: Look, *, last: int) -> list[str]:
+    """Return the doubts: how many wait, then each with its proposal; `last` 0 shows all."""
     waiting = [f for f in answer.flags if f.state == "open"]
     if not answer.flags:
         return ["No measurement is doubted."]
@@ -105,7 +107,8 @@ def flags_lines(answer: FlagList, look: Look) -> list[str]:
         text("proposal", flexible=True),
     )
     lines = [sentence, "They are judged, but kept out of limits and indices until decided.", ""]
-    lines += table(columns, [_flag_row(f, look) for f in answer.flags], width=look.width)
+    lines += table(columns, [_flag_row(f, look) for f in answer.flags[-last:]], width=look.width)
+    lines += newest(len(answer.flags), last=last)
     if waiting:
         lines += [
             "",
@@ -124,13 +127,14 @@ def baseline_lines(answer: Baselines, look: Look) -> list[str]:
     streams = answer.baselines
     frozen = sum(b.in_force is not None and not b.in_force.provisional for b in streams)
     columns = (
-        text("stream", flexible=True),
+        text("stream"),
         figure("version", spare=True),
         figure("centre um"),
-        figure("sigma um"),
+        figure("sigma um", spare=True),
         text("in force"),
+        text("frozen at", spare=True),
         figure("new centre um"),
-        figure("new sigma um"),
+        figure("new sigma um", spare=True),
         figure("subgroups"),
         figure("left out", spare=True),
         text("window", spare=True),
@@ -153,7 +157,8 @@ def _baseline_row(b: StreamBaseline, look: Look) -> list[str | None]:
         stream_name(b.stream),
         str(b.version),
         *_centre_and_sigma(b.in_force, look),
-        _footing(b.in_force, look),
+        _footing(b.in_force),
+        when(None if b.in_force is None else b.in_force.frozen_at, look.zone),
         *_centre_and_sigma(b.proposed, look),
         count(b.subgroups),
         count(b.left_out),
@@ -167,10 +172,10 @@ def _centre_and_sigma(b: BaselineSummary | None, look: Look) -> tuple[str | None
     return signed(b.center_um, decimals=look.um), number(b.sigma_um, decimals=look.um + 1)
 
 
-def _footing(b: BaselineSummary | None, look: Look) -> str | None:
+def _footing(b: BaselineSummary | None) -> str | None:
     if b is None:
         return None
-    return "provisional" if b.provisional else f"frozen {when(b.frozen_at, look.zone)} by {b.by}"
+    return "provisional" if b.provisional else f"frozen by {b.by}"
 
 
 def check_lines(answer: Check, look: Look) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from cellmon.cli.arguments import newest
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import (
@@ -41,7 +42,7 @@ def state_lines(answer: State, look: Look) -> list[str]:
             at = "" if due.at is None else f", {when(due.at, look.zone)}"
             lines.append(f"    due: {due.what}{at}{' (overdue)' if due.overdue else ''}")
     columns = (
-        text("stream", flexible=True),
+        text("stream"),
         text("status"),
         figure("bores"),
         figure("mean um"),
@@ -108,7 +109,7 @@ def alarm_lines(alarms: AlarmCost | None) -> list[str]:
 def shifts_lines(answer: Shifts, look: Look) -> list[str]:
     """Return one shift: a sentence, a row a stream, then every subgroup beyond a limit."""
     columns = (
-        text("stream", flexible=True),
+        text("stream"),
         figure("bores"),
         figure("mean um"),
         figure("before um"),
@@ -143,7 +144,7 @@ def _shift_row(s: StreamShift, look: Look) -> list[str | None]:
 
 def _beyond_table(points: Sequence[tuple[StreamShift, SubgroupPoint]], look: Look) -> list[str]:
     columns = (
-        text("stream", flexible=True),
+        text("stream"),
         text("at"),
         text("parts"),
         figure("mean um"),
@@ -187,7 +188,7 @@ def signals_lines(answer: Signals, look: Look, *, last: int) -> list[str]:
         text("raised"),
         figure("age", spare=True),
         text("stream"),
-        text("kind"),
+        text("kind", spare=True),
         figure("size um", spare=True),
         text("part", spare=True),
         text("what", flexible=True),
@@ -196,8 +197,7 @@ def signals_lines(answer: Signals, look: Look, *, last: int) -> list[str]:
     shown = answer.signals[:last] if last else answer.signals
     rows = [_signal_row(s, look) for s in shown]
     lines = [sentence, "", *table(columns, rows, width=look.width)]
-    if len(shown) < len(answer.signals):
-        lines += ["", f"These are the newest {len(shown):,} of {len(answer.signals):,}; --last 0 shows all."]
+    lines += newest(len(answer.signals), last=last)
     if waiting:
         lines += ["", f"Answer one: cellmon respond {waiting[0].id} --cause ... --action ... --by NAME"]
     return lines
@@ -223,15 +223,15 @@ def _signal_row(s: Signal, look: Look) -> list[str | None]:
 
 
 def capability_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
-    """Return the indices: a sentence, a row a stream, then each reason that forbids a claim."""
+    """Return the indices: a sentence, a row a stream, then what forbids each claim."""
     columns = (
-        text("stream", flexible=True),
+        text("stream"),
         figure("bores"),
-        figure("mean um"),
+        figure("mean um", spare=True),
         figure("sd within um", spare=True),
         figure("sd total um", spare=True),
         text("Cp", spare=True),
-        text("Cpk"),
+        text("Cpk", spare=True),
         text("Pp", spare=True),
         text("Ppk"),
         figure("at least"),
@@ -248,13 +248,9 @@ def capability_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
         "",
     ]
     lines += table(columns, [_capability_row(s, look) for s in answer.capability], width=look.width)
-    forbidden: dict[str, list[str]] = {}
-    for s in answer.capability:
-        for reason in s.reasons:
-            forbidden.setdefault(reason, []).append(stream_name(s.stream))
+    forbidden = [f"  {stream_name(s.stream)}: {' '.join(s.reasons)}" for s in answer.capability if s.reasons]
     if forbidden:
-        lines += ["", "What forbids or weakens a claim:"]
-        lines += [f"  {reason}: {listed(streams, most=6)}" for reason, streams in forbidden.items()]
+        lines += ["", "What forbids or weakens a claim:", *forbidden]
     return lines + _reason_lines(answer.capability)
 
 

@@ -6,9 +6,13 @@ from collections.abc import Sequence
 
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import listed, plural, signed, when
+from cellmon.cli.wording import listed, number, plural, signed, when
 from cellmon.monitor.hold import Hold
 from cellmon.monitor.part import PartMeasurement, PartStory
+
+ALWAYS = ("average", "diameter", "taper", "barrel", "ovality", "roundness")
+"""Features that a narrow terminal shows too."""
+WITHOUT_SIGN = ("roundness", "size_range")
 
 
 def part_lines(
@@ -25,6 +29,11 @@ def part_lines(
     return lines
 
 
+def _feature(m: PartMeasurement, name: str, look: Look) -> str | None:
+    value = m.features.get(name)
+    return number(value, decimals=look.um) if name in WITHOUT_SIGN else signed(value, decimals=look.um)
+
+
 def _feature_table(measurements: Sequence[PartMeasurement], look: Look) -> list[str]:
     names = list(dict.fromkeys(name for m in measurements for name in m.features))
     columns = (
@@ -35,7 +44,7 @@ def _feature_table(measurements: Sequence[PartMeasurement], look: Look) -> list[
         text("stage", spare=True),
         text("fixture", spare=True),
         text("stone set", spare=True),
-        *(figure(f"{name} um") for name in names),
+        *(figure(f"{name} um", spare=name not in ALWAYS) for name in names),
         text("verdict"),
         text("charted", spare=True),
         text("flags", flexible=True),
@@ -49,7 +58,7 @@ def _feature_table(measurements: Sequence[PartMeasurement], look: Look) -> list[
             m.stage,
             m.fixture,
             m.stone_set,
-            *(signed(m.features.get(name), decimals=look.um) for name in names),
+            *(_feature(m, name, look) for name in names),
             m.verdict,
             "yes" if m.charted else "no",
             ", ".join(m.flags),

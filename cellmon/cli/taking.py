@@ -4,10 +4,18 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterable
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cellmon.cli.arguments import cell_argument, json_argument, listing_arguments, open_monitor
+from cellmon.cli.arguments import (
+    cell_argument,
+    json_argument,
+    last_argument,
+    listing_arguments,
+    open_monitor,
+)
 from cellmon.cli.progress import Progress
 from cellmon.cli.showing import show
 from cellmon.errors import WrongUsage
@@ -75,6 +83,7 @@ def _status(file: FileTaken) -> int:
 def aside_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `aside`."""
     parser.add_argument("--retry", action="store_true", help="take the rows that wait once more")
+    last_argument(parser)
     cell_argument(parser)
     json_argument(parser)
 
@@ -85,7 +94,7 @@ def aside(args: argparse.Namespace) -> int:
 
     monitor = open_monitor(args)
     if not args.retry:
-        show(args, monitor, monitor.aside(), aside_lines)
+        show(args, monitor, monitor.aside(), partial(aside_lines, last=args.last))
         return DONE
     answer = monitor.retry_aside()
     show(args, monitor, answer, taken_lines)
@@ -95,18 +104,17 @@ def aside(args: argparse.Namespace) -> int:
 def flags_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `flags`."""
     parser.add_argument("--open", action="store_true", help="only those that wait for a decision")
+    last_argument(parser)
     listing_arguments(parser)
 
 
 def flags(args: argparse.Namespace) -> int:
     """List the measurements that are doubted."""
-    from dataclasses import replace
-
     from cellmon.cli.ledgers import flags_lines
 
     monitor = open_monitor(args)
     answer = monitor.flags()
     if args.open:
         answer = replace(answer, flags=tuple(f for f in answer.flags if f.state == "open"))
-    show(args, monitor, answer, flags_lines)
+    show(args, monitor, answer, partial(flags_lines, last=args.last))
     return DONE

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 GAP = "  "
-LEAST_FLEXIBLE = 16
+LEAST_FLEXIBLE = 30
 """The narrowest a flexible column is cut to; below this, spare columns go first."""
 
 

@@ -42,9 +42,10 @@ def document(answer: Any, *, zone: ZoneInfo) -> dict[str, Any]:
     return head | found | reasons
 
 
-def as_json(content: Mapping[str, Any]) -> bytes:
-    """Return a document as indented JSON in UTF-8, ending with a line break."""
-    return orjson.dumps(content, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
+def as_json(content: Mapping[str, Any], *, indent: bool = True) -> bytes:
+    """Return a document as JSON in UTF-8, ending with a line break."""
+    option = orjson.OPT_APPEND_NEWLINE | (orjson.OPT_INDENT_2 if indent else 0)
+    return orjson.dumps(content, option=option)
 
 
 def plain(value: Any, zone: ZoneInfo) -> Any:

@@ -137,7 +137,7 @@ def _write_json(table: Table, path: Path) -> None:
     arrow = _arrow(table, times_as_text=True).drop_columns(["as_of", "sheet_version"])
     rows = [{name: _json_cell(cell) for name, cell in row.items()} for row in arrow.to_pylist()]
     head = {"cellmon": __version__, "as_of": local_texts(_moment(table), table.zone)[0], "sheet": table.sheet}
-    path.write_bytes(as_json(head | {table.kind: rows}))
+    path.write_bytes(as_json(head | {table.kind: rows}, indent=False))
 
 
 def _json_cell(cell: Any) -> Any:

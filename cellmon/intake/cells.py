@@ -6,7 +6,6 @@ Everything is looked at once per distinct word, so that a long file costs little
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,7 +17,7 @@ from cellmon.intake.marks import Marks
 from cellmon.intake.numbers import Mark, NumberColumn, number_columns
 from cellmon.intake.tables import Table
 from cellmon.intake.times import Order, TimeColumn, time_column
-from cellmon.intake.words import Words, no_words, words_of
+from cellmon.intake.words import Words, coded, no_words, words_of
 from cellmon.records import Column, ColumnType, Reason
 from cellmon.sheet import Sheet
 
@@ -35,15 +34,12 @@ class Cells:
         self.marks = Marks(len(table))
         self.zone = ZoneInfo(sheet.cell.timezone)
         self.mark = Mark.POINT
-
-    def arrow(self, name: str) -> Any:
-        """Return a declared column as it was read; empty text where the file has none."""
-        place = self.layout.place.get(name)
-        return None if place is None else self.table.columns[place]
+        names = list(layout.place)
+        self._coded = dict(zip(names, coded([table.columns[layout.place[n]] for n in names]), strict=True))
 
     def words(self, name: str) -> Words:
         """Return a declared column as words."""
-        column = self.arrow(name)
+        column = self._coded.get(name)
         return no_words(len(self.table)) if column is None else words_of(column)
 
     def needed(self, column: Words, reason: Reason = Reason.MISSING_FIELD) -> Words:
@@ -87,17 +83,17 @@ class Cells:
         """
         named = [c.name for c in columns if c.type in NUMBERS and c.name in self.layout.place]
         named = [name for name in named if self.layout.place[name] not in also]
-        coded = {name: words_of(self.arrow(name), nothing=frozenset({""})) for name in named}
+        read_words = {name: words_of(self._coded[name], nothing=frozenset({""})) for name in named}
         given = [self.table.columns[place] for place in also]
-        given += [pa.array(words.words, pa.string()) for words in coded.values()]
+        given += [pa.array(words.words, pa.string()) for words in read_words.values()]
 
         def ask(place: int, values: NDArray[np.float64]) -> bool:
             return decided is not None and place < len(also) and decided(place, values)
 
         found, self.mark = number_columns(given, decided=ask)
-        spread = dict(zip(coded, found[len(also) :], strict=True))
+        spread = dict(zip(read_words, found[len(also) :], strict=True))
         return (
-            {name: (_of_rows(spread[name], words), words) for name, words in coded.items()},
+            {name: (_of_rows(spread[name], words), words) for name, words in read_words.items()},
             found[: len(also)],
         )
 

@@ -90,8 +90,9 @@ def layout_of(header: Sequence[str], sheet: Sheet, *, kind: Kind | None, name: s
     ours = _ours(header, sheet.columns)
     tried = [layout for layout in _layouts(ours, sheet) if kind in (None, layout.kind)]
     fitting = [layout for layout in tried if not layout.missing]
-    if not fitting:
-        raise FileUnreadable(name, _no_kind(tried, kind))
+    nearer = [layout for layout in tried if layout.missing and _knows_far_more(layout, fitting)]
+    if not fitting or nearer:
+        raise FileUnreadable(name, _no_kind(nearer or tried, kind))
     left = [one for one in fitting if not any(_explains(other, one) for other in fitting)]
     kinds = sorted({layout.kind.value for layout in left})
     if len(kinds) > 1:
@@ -216,6 +217,11 @@ def _with_sizes(
     place = dict(layout.place) | {name: ours.index(name) for name in also if name in ours}
     kept = sizes if not also else sizes[:1]
     return replace(layout, place=place, sizes=kept, missing=tuple(missing))
+
+
+def _knows_far_more(layout: Layout, fitting: Sequence[Layout]) -> bool:
+    """Whether a kind that lacks a column is still what the header means: it knows two columns more."""
+    return all(len(layout.known) >= len(one.known) + 2 for one in fitting)
 
 
 def _explains(other: Layout, one: Layout) -> bool:

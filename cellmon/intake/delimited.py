@@ -28,6 +28,8 @@ LONGEST_LINE = 100_000
 MOST_COLUMNS = 1000
 MOST_JOINED = 20
 """Lines that one quoted cell may span."""
+MOST_TRIES = 1000
+"""Quotes left open after which no further line is joined to the next."""
 BLOCK = 1 << 23
 
 
@@ -89,7 +91,9 @@ def delimited_table(raw: bytes, *, name: str) -> Table:
     FileUnreadable
         When it is not text or has no header.
     """
-    data = _as_utf8(raw, name)
+    data = _as_utf8(raw)
+    if not data or data.isspace():
+        raise FileUnreadable(name, "is empty")
     header_end, header_line = _header_end(data, name)
     start = data.rfind(b"\n", 0, header_end) + 1
     header_text = data[start:header_end].decode()
@@ -114,7 +118,7 @@ def delimited_table(raw: bytes, *, name: str) -> Table:
     )
 
 
-def _as_utf8(raw: bytes, name: str) -> bytes:
+def _as_utf8(raw: bytes) -> bytes:
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         raw = raw.decode("utf-16", "replace").encode()
     raw = raw.removeprefix(codecs.BOM_UTF8)
@@ -126,9 +130,6 @@ def _as_utf8(raw: bytes, name: str) -> bytes:
     if b"\r" in raw:
         raw = raw.replace(b"\r\n", b"\n")
         raw = raw.replace(b"\r", b" " if b"\n" in raw else b"\n")
-    sample = np.frombuffer(raw[:65_536], np.uint8)
-    if len(sample) and _control(sample).mean() > 0.02:
-        raise FileUnreadable(name, "is not text, nor any other format that is read here")
     return raw
 
 
@@ -147,7 +148,7 @@ def _header_end(data: bytes, name: str) -> tuple[int, int]:
             break
         start, line = end + 1, line + 1
     if end - start > LONGEST_LINE or _control(np.frombuffer(data[start:end], np.uint8)).any():
-        raise FileUnreadable(name, "does not begin with a header")
+        raise FileUnreadable(name, "does not begin with a header; it may not be text at all")
     return end, line
 
 
@@ -165,7 +166,7 @@ def separator_of(header: str, sample: str) -> str:
 
 def _in_one_go(data: bytes, separator: str, width: int) -> tuple[Any, ...] | None:
     """Parse clean text; None where some line is not as wide as the header, blank or torn."""
-    if (np.frombuffer(data, np.uint8) < 9).any():
+    if data and np.frombuffer(data, np.uint8).min() < 9:
         return None
     expected = data.count(b"\n") + (not data.endswith(b"\n") and bool(data))
     if expected == 0:
@@ -252,18 +253,19 @@ def _settle_quoted(
 
     Lines swallowed by the one before are marked blank: they are no rows of their own.
     """
-    taken = -1
+    taken, patience = -1, MOST_TRIES
     for start in quoted.tolist():
         if start <= taken:
             continue
         got = _width(lines.text(start), separator)
         end = start
-        while got is None and end + 1 < len(last) and end - start < MOST_JOINED:
+        while got is None and patience and end + 1 < len(last) and end - start < MOST_JOINED:
             end += 1
             got = _width(lines.text(start, end), separator)
             if got is not None and got != width:
                 got = None
         fits[start] = got == width
+        patience -= got is None and patience > 0
         if got == width and end > start:
             blank[start + 1 : end + 1], fits[start + 1 : end + 1] = True, False
             last[start] = taken = end

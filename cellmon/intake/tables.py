@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,8 @@ from cellmon.records import Refused, Whole
 
 MOST_BYTES = 4 * 1024**3
 """A larger file is refused: it is read whole."""
+MOST_BLANKS = 8
+"""Spaces in a cell that still count as nothing when rows are looked through for empty ones."""
 MOST_TEXT = 500
 """Characters kept of a row that was set aside."""
 NOT_TEXT = {
@@ -82,13 +85,15 @@ def open_bytes(raw: bytes, *, name: str) -> OpenedFile:
 
 
 def opened(raw: bytes, name: str, table_of: Callable[..., Table]) -> OpenedFile:
-    """Open bytes with the reader of one format."""
-    if not raw.strip():
+    """Open bytes with the reader of one format; they are hashed meanwhile."""
+    if not raw or raw.isspace():
         raise FileUnreadable(name, "is empty")
-    table = without_empty_rows(table_of(raw, name=name))
-    if len(table) == 0 and not table.refused:
-        raise FileUnreadable(name, "has a header and no rows")
-    return OpenedFile(name=name, sha256=hashlib.sha256(raw).hexdigest(), table=table)
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        digest = beside.submit(lambda: hashlib.sha256(raw).hexdigest())
+        table = without_empty_rows(table_of(raw, name=name))
+        if len(table) == 0 and not table.refused:
+            raise FileUnreadable(name, "has a header and no rows")
+        return OpenedFile(name=name, sha256=digest.result(), table=table)
 
 
 def _table(raw: bytes, *, name: str) -> Table:
@@ -112,11 +117,9 @@ def without_empty_rows(table: Table) -> Table:
     """Return the table less the rows in which no cell holds anything; they are no rows."""
     if len(table) == 0 or not table.columns:
         return table
-    blank = pc.equal(pc.utf8_trim_whitespace(table.columns[0]), "")
-    if not pc.any(blank).as_py():
-        return table
-    rows = np.flatnonzero(blank.to_numpy(zero_copy_only=False))
-    for column in table.columns[1:]:
+    short = pc.less_equal(pc.binary_length(table.columns[0]), MOST_BLANKS)
+    rows = np.flatnonzero(short.to_numpy(zero_copy_only=False))
+    for column in table.columns if len(rows) else ():
         left = pc.utf8_trim_whitespace(column.take(pa.array(rows)))
         rows = rows[pc.equal(left, "").to_numpy(zero_copy_only=False)]
     if len(rows) == 0:

@@ -184,6 +184,8 @@ def _second_time(shown: Times, at: Times, twice: Flags, order: Order) -> Flags:
 
 def _settle_stream(rows: Whole, shown: Times, at: Times, twice: Flags, later: Flags) -> None:
     inside = np.flatnonzero(twice[rows])
+    if len(inside) == 0:
+        return
     cuts = np.flatnonzero(np.diff(shown[rows[inside]].astype("datetime64[D]").astype(np.int64))) + 1
     for places in np.split(inside, cuts):
         hour = rows[places]

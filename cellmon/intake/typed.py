@@ -31,12 +31,17 @@ def parquet_table(raw: bytes, *, name: str) -> Table:
             raise FileUnreadable(name, "says it holds more rows than can be read at once; split it")
         read = file.read()
         columns = [_text(column) for column in read.columns]
-    except (pa.ArrowException, OSError) as refused:
+        for column in columns:
+            column.validate(full=True)
+        names = [str(each) for each in read.column_names]
+    except FileUnreadable:
+        raise
+    except (pa.ArrowException, OSError, ValueError) as refused:  # ValueError: names that are not UTF-8
         raise FileUnreadable(name, "is a damaged Parquet file") from refused
     if not columns:
         raise FileUnreadable(name, "has no columns")
     line = np.arange(2, 2 + read.num_rows, dtype=np.int64)
-    return typed_table([str(n) for n in read.column_names], columns, line=line)
+    return typed_table(names, columns, line=line)
 
 
 def json_lines_table(raw: bytes, *, name: str) -> Table:

@@ -19,6 +19,8 @@ MOST_UNPACKED = 400 * 1024**2
 """Bytes a workbook may unpack to."""
 MOST_CELLS = 30_000_000
 """Cells of the rectangle that holds all cells of a sheet."""
+DAMAGE = (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError, OSError, ValueError)
+"""What reading a spoilt or protected archive ends in."""
 ROW = re.compile(rb'<(?:\w+:)?row\b[^>]{0,200}?\br="(\d{1,9})"')
 CELL = re.compile(rb'\br="([A-Z]{1,4})(\d{1,9})"')
 
@@ -76,7 +78,9 @@ def _guard(raw: bytes, name: str) -> None:
                 unpacked = archive.read(member)  # never more than it declares, and the checksum must hold
                 if "worksheets/" in member.filename.lower():
                     _guard_cells(unpacked, name)
-    except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, EOFError, OSError) as refused:
+    except FileUnreadable:
+        raise
+    except DAMAGE as refused:
         raise FileUnreadable(name, "is a damaged or protected workbook") from refused
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from cellmon.intake.sheet_file import SheetFile
 from cellmon.judged import Bores, Doubts, Episodes, Subgroups
 from cellmon.monitor.answers import Answer
-from cellmon.monitor.judge import judge
+from cellmon.monitor.judge import UNITS_AT_ONCE, judge
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
 from cellmon.sheet import Sheet
@@ -109,8 +109,9 @@ def rebuild_in(session: Session, rules: Rules, *, at: np.datetime64) -> None:
     """Throw away everything derived and judge all of it again, a stretch at a time."""
     moments = session.reading_moments()
     session.forget_all()
-    if len(moments):
-        judge(session, rules, rules.units(moments), at=at)
+    units = rules.units(moments) if len(moments) else []
+    for begin in range(0, len(units), UNITS_AT_ONCE):
+        judge(session, rules, units[begin : begin + UNITS_AT_ONCE], at=at)
 
 
 def fingerprint(session: Session) -> dict[str, str]:

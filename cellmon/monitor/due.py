@@ -45,7 +45,7 @@ def _first_bores(view: View, spindle: str) -> list[Due]:
     if not len(mine):
         return []
     newest = mine.select(np.array([int(np.argmax(mine.at))]))
-    made = view.session.count_bores_since(spindle, newest.at[0], view.as_of, gauges=view.sheet.stream_gauges)
+    made = view.session.count_bores_since(spindle, newest.at[0], view.as_of)
     wanted = checks.first_bores * len(view.sheet.spindle(spindle).bores)
     if made >= wanted:
         return []

@@ -95,8 +95,10 @@ def state(view: View) -> State:
     """Answer: may each spindle go on, and what is due."""
     signals = all_signals(view)
     spindles = tuple(spindle_state(view, s, signals) for s in spindles_known(view))
-    counts = view.session.count_subgroups(until=view.as_of)
-    streams = tuple(_stream_state(view, stream, signals, counts.get(stream, 0)) for stream in view.streams)
+    counts = view.session.counts()
+    streams = tuple(
+        _stream_state(view, stream, signals, counts.get(stream, (0, 0))) for stream in view.streams
+    )
     return State(
         **view.head(),
         spindles=spindles,
@@ -197,7 +199,9 @@ def _recent(view: View, signals: Sequence[Signal]) -> Signal | None:
     return max(fresh, key=lambda s: s.raised_at) if fresh else None
 
 
-def _stream_state(view: View, stream: Stream, signals: Sequence[Signal], subgroups: int) -> StreamState:
+def _stream_state(
+    view: View, stream: Stream, signals: Sequence[Signal], counts: tuple[int, int]
+) -> StreamState:
     recent = view.session.subgroups(stream, end=view.as_of, last=RECENT_BORES // view.sheet.subgroups.size)
     baseline = view.summary(view.baseline(stream))
     mine = [s for s in signals if s.stream == stream and s.state in ("open", "reopened")]
@@ -207,8 +211,8 @@ def _stream_state(view: View, stream: Stream, signals: Sequence[Signal], subgrou
     n = int(recent.n.sum())
     return StreamState(
         stream=stream,
-        bores=view.session.count_bores(stream, until=view.as_of),
-        subgroups=subgroups,
+        bores=counts[0],
+        subgroups=counts[1],
         mean_um=float(np.average(recent.mean, weights=recent.n)) if n else None,
         sd_within_um=_within(recent),
         sd_total_um=_total(recent),

@@ -220,8 +220,10 @@ def _course(scenario: Scenario, start: np.datetime64, sources: Sources) -> _Cour
     rules = scenario.stones
     z = sources.of("sets").standard_normal(20 + 4 * scenario.weeks)
     factors = np.clip(1 + rules.wear_sd_between_sets * z, 0.6, 1.5)
-    factors[: len(rules.in_use)] = 1.0
     planned = [c.spindle for c in rules.changes] + [c.spindle for c in scenario.every(plant.ChippedStone)]
+    known = len(rules.in_use)
+    factors[:known] = 1.0
+    factors[known : known + len(planned)] = np.clip(factors[known : known + len(planned)], 0.8, 1.2)
     return _Course(
         scenario=scenario,
         factors=factors,

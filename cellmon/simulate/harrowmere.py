@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 from cellmon.simulate import incidents as plant
 from cellmon.simulate.scenario import PlannedChange, Scenario, Stones
 
-SEED = 20261019
-"""The seed of the demonstration."""
+SEED = 2037
+"""The seed of the demonstration: one whose faults come out near the middle of what other seeds give."""
 MONDAY = datetime(2026, 10, 19, 6, 0)
 SUNDAY = datetime(2026, 10, 25, 6, 0)
 """The clocks go back at 03:00 of this day: the week has 145 hours."""

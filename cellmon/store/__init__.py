@@ -2,7 +2,7 @@
 
 from cellmon.store.decided import Announcement, Decision, SheetVersion
 from cellmon.store.engine import Store
-from cellmon.store.facts import AsideFact, FileFact
+from cellmon.store.facts import AsideFact, FileFact, joined
 from cellmon.store.session import Session
 
-__all__ = ["Announcement", "AsideFact", "Decision", "FileFact", "Session", "SheetVersion", "Store"]
+__all__ = ["Announcement", "AsideFact", "Decision", "FileFact", "Session", "SheetVersion", "Store", "joined"]

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+import itertools
+import json
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Select, delete, func, select
+from sqlalchemy import Connection, Select, Table, and_, delete, false, func, or_, select
 
 from cellmon.judged import Bores, Doubts, Episodes, Limit, Subgroups
-from cellmon.records import Batch, Flags, Stream, laid
+from cellmon.records import Flags, Frame, Stream, laid, no_rows
 from cellmon.store import bulk, schema
-from cellmon.store.probe import same_bores
+from cellmon.store.chunks import decode, encode
+from cellmon.store.probe import days_of_parts, isin
 
+B = TypeVar("B", Bores, Subgroups)
 STREAM_COLUMNS = ("part_number", "spindle", "bore", "feature", "fixture")
 
 
@@ -22,32 +27,63 @@ class Derived:
 
     conn: Connection
 
-    def forget_units(self, units: Sequence[np.datetime64], *, tables: Sequence[type[Batch]]) -> None:
+    def frame(self, planes: Sequence[str], directions: Sequence[str]) -> int:
+        """Return the number of a frame; the facts half knows them."""
+        raise NotImplementedError
+
+    def frames(self) -> dict[int, Frame]:
+        """Return every frame by its number; the facts half knows them."""
+        raise NotImplementedError
+
+    def forget_units(self, units: Sequence[np.datetime64]) -> None:
         """Drop what was derived in some units of judging."""
         starts = [bulk.moment(u) for u in units]
-        for kind in tables:
-            table = schema.DERIVED[kind]
+        for table in (*schema.UNIT_TABLES.values(), schema.COUNTS):
             for i in range(0, len(starts), 500):
                 self.conn.execute(delete(table).where(table.c.unit_start.in_(starts[i : i + 500])))
 
     def forget_all(self) -> None:
         """Drop everything derived."""
-        for table in (*schema.DERIVED.values(), schema.PROVISIONAL):
+        for table in (*schema.UNIT_TABLES.values(), schema.COUNTS, schema.PROVISIONAL):
             self.conn.execute(delete(table))
 
     def add_bores(self, bores: Bores) -> None:
-        """Add judged bores."""
-        frame = self.frame(bores.planes, bores.directions)  # type: ignore[attr-defined]
-        columns = {
-            "frame_id": [frame] * len(bores),
-            "um": bulk.blobs(bores.um),
-            **bulk.columns_of(bores),
-        }
-        bulk.insert(self.conn, schema.BORES, columns)
+        """Add judged bores, unit by unit."""
+        frame = self.frame(bores.planes, bores.directions)
+        for unit, chunk in _by_unit(bores):
+            shifts = [bulk.moment(m) for m in np.unique(chunk.shift_start)]
+            values = {
+                "unit_start": bulk.moment(unit),
+                "last_at": bulk.moment(chunk.measured_at.max()),
+                "shift_starts": json.dumps(shifts),
+                "frame_id": frame,
+                "data": encode({**_columns(chunk), "um": chunk.um}),
+            }
+            self.conn.execute(schema.BORES.insert().values(values))
 
-    def add(self, batch: Subgroups | Doubts | Episodes) -> None:
-        """Add a derived batch."""
-        bulk.insert(self.conn, schema.DERIVED[type(batch)], bulk.columns_of(batch))
+    def add_subgroups(self, subgroups: Subgroups) -> None:
+        """Add subgroups, unit by unit."""
+        for unit, chunk in _by_unit(subgroups):
+            values = {
+                "unit_start": bulk.moment(unit),
+                "last_at": bulk.moment(chunk.at.max()),
+                "data": encode(_columns(chunk)),
+            }
+            self.conn.execute(schema.SUBGROUPS.insert().values(values))
+
+    def add_counts(self, counts: Mapping[tuple[np.datetime64, Stream], tuple[int, int]]) -> None:
+        """Keep how many bores and subgroups each stream has in each unit."""
+        columns: dict[str, list[Any]] = {
+            "unit_start": [bulk.moment(unit) for unit, _ in counts],
+            **{name: [getattr(s, name) for _, s in counts] for name in STREAM_COLUMNS},
+            "bores": [bores for bores, _ in counts.values()],
+            "subgroups": [subgroups for _, subgroups in counts.values()],
+        }
+        bulk.insert(self.conn, schema.COUNTS, columns)
+
+    def add(self, batch: Doubts | Episodes) -> None:
+        """Add doubts or signals."""
+        bulk.insert(self.conn, schema.UNIT_TABLES[type(batch)], bulk.columns_of(batch))
 
     def bores(
         self,
@@ -61,38 +97,27 @@ class Derived:
         last: int | None = None,
     ) -> Bores:
         """Return judged bores measured in [start, end], oldest first; with `last`, the newest so many."""
-        table = schema.BORES
-        query: Any = select(*bulk.declared_columns(table, Bores.columns()), table.c.frame_id, table.c.um)
-        for name, wanted in (("spindle", spindle), ("bore", bore), ("part", part)):
-            if wanted is not None:
-                query = query.where(table.c[name] == wanted)
-        if charted is not None:
-            query = query.where(table.c.charted == int(charted))
-        query = _between(query, table.c.measured_at, start, end)
-        if last is not None:
-            query = query.order_by(table.c.measured_at.desc(), table.c.position.desc()).limit(last)
-        else:
-            query = query.order_by(table.c.measured_at, table.c.position)
-        found = bulk.fetch(self.conn, query, Bores.columns(), ("frame_id", "um"))
-        bores = self._on_frame(found)
-        return bores.select(slice(None, None, -1)) if last is not None else bores
 
-    def _on_frame(self, found: dict[str, Any]) -> Bores:
-        frames = self.frames()  # type: ignore[attr-defined]
-        number, blocks = found.pop("frame_id"), found.pop("um")
-        if not number:
-            planes, directions = next(iter(frames.values()), ((), ()))
-            um = np.empty((0, len(planes), len(directions)))
-            return Bores(planes=planes, directions=directions, um=um, **found)
-        frame = frames[max(number)]
-        um = np.full((len(number), len(frame[0]), len(frame[1])), np.nan)
-        for one in set(number):
-            rows = [i for i, f in enumerate(number) if f == one]
-            p, d = frames[one]
-            um[rows] = laid(
-                bulk.unblob([blocks[i] for i in rows], len(p), len(d)), (p, d), frame, empty=np.nan
-            )
-        return Bores(planes=frame[0], directions=frame[1], um=um, **found)
+        def wanted(bores: Bores) -> Bores:
+            keep = np.ones(len(bores), dtype=bool)
+            for name, word in (("spindle", spindle), ("bore", bore), ("part", part)):
+                if word is not None:
+                    keep &= getattr(bores, name) == word
+            if charted is not None:
+                keep &= bores.charted == int(charted)
+            return bores.select(keep & _inside(bores.measured_at, start, end))
+
+        query = _overlapping(schema.BORES, start, end, newest_first=last is not None)
+        if part is not None:
+            query = query.where(_on_days(days_of_parts(self.conn, np.array([part], dtype=object))))
+        frames = self.frames()
+        found: list[Bores] = []
+        for row in self.conn.execute(query):
+            planes, directions = frames[row.frame_id]
+            found.append(wanted(Bores(planes=planes, directions=directions, **decode(row.data))))
+            if last is not None and sum(map(len, found)) >= last:
+                break
+        return _in_order(_join_bores(found, frames), last)
 
     def subgroups(
         self,
@@ -100,95 +125,72 @@ class Derived:
         *,
         start: np.datetime64 | None = None,
         end: np.datetime64 | None = None,
-        feature: str | None = None,
         first: int | None = None,
         last: int | None = None,
         clean: bool = False,
     ) -> Subgroups:
         """Return subgroups ended in [start, end], oldest first; the first or last so many where asked."""
-        table = schema.SUBGROUPS
-        query = select(*bulk.declared_columns(table, Subgroups.columns()))
-        if stream is not None:
-            query = _of_stream(query, table, stream)
-        if feature is not None:
-            query = query.where(table.c.feature == feature)
-        if clean:
-            query = query.where(table.c.flagged == 0)
-        query = _between(query, table.c.at, start, end)
-        newest_first = last is not None
-        order = (
-            (table.c.at.desc(), table.c.first_at.desc()) if newest_first else (table.c.at, table.c.first_at)
-        )
-        query = query.order_by(*order)
-        if first is not None or last is not None:
-            query = query.limit(first if last is None else last)
-        found = Subgroups(**bulk.fetch(self.conn, query, Subgroups.columns()))
-        return found.select(slice(None, None, -1)) if newest_first else found
+        query = _overlapping(schema.SUBGROUPS, start, end, newest_first=last is not None)
+        enough = first if last is None else last
+        found: list[Subgroups] = []
+        for row in self.conn.execute(query):
+            batch = Subgroups(**decode(row.data))
+            keep = _inside(batch.at, start, end)
+            if stream is not None:
+                keep &= _is_stream(batch, stream)
+            if clean:
+                keep &= batch.flagged == 0
+            found.append(batch.select(keep))
+            if enough is not None and sum(map(len, found)) >= enough:
+                break
+        joined = Subgroups.concat(found) if found else no_rows(Subgroups)
+        joined = joined.select(np.lexsort((joined.first_at, joined.at)))
+        if last is not None:
+            return joined.select(slice(max(len(joined) - last, 0), None))
+        return joined.select(slice(None, first))
 
-    def subgroups_of_units(self, units: Sequence[np.datetime64]) -> Subgroups:
-        """Return the subgroups of some units of judging, oldest first."""
-        table = schema.SUBGROUPS
-        found = []
-        for i in range(0, len(units), 500):
-            starts = [bulk.moment(u) for u in units[i : i + 500]]
-            query = select(*bulk.declared_columns(table, Subgroups.columns())).where(
-                table.c.unit_start.in_(starts)
-            )
-            found.append(Subgroups(**bulk.fetch(self.conn, query, Subgroups.columns())))
-        return Subgroups.concat(found)
+    def subgroups_of(self, streams: Collection[Stream]) -> Subgroups:
+        """Return all subgroups of some streams, in one pass over their units."""
+        keys = {_key(tuple(getattr(stream, name) for name in STREAM_COLUMNS)) for stream in streams}
+        found: list[Subgroups] = []
+        for data in self.conn.execute(select(schema.SUBGROUPS.c.data)).scalars():
+            batch = Subgroups(**decode(data))
+            rows = zip(*(getattr(batch, name) for name in STREAM_COLUMNS), strict=True)
+            found.append(batch.select(np.array([_key(row) in keys for row in rows], dtype=bool)))
+        return Subgroups.concat(found) if found else no_rows(Subgroups)
 
     def charted_elsewhere(self, bores: Bores) -> Flags:
         """Return which bores have a charted measurement, made earlier, among those stored."""
         found = np.zeros(len(bores), dtype=bool)
-        if self.conn.execute(select(schema.BORES.c.part).limit(1)).first() is None:
+        if self.conn.execute(select(schema.BORES.c.unit_start).limit(1)).first() is None:
             return found
-        table = schema.BORES
-        with same_bores(self.conn, bores, table) as where:
-            query = select(table.c.part, table.c.bore, table.c.measured_at).where(where, table.c.charted == 1)
-            earliest = {(row[0], row[1]): row[2] for row in self.conn.execute(query)}
+        days = days_of_parts(self.conn, bores.part)
+        query = select(schema.BORES.c.data).where(_on_days(days))
+        earliest: dict[tuple[str, str], np.datetime64] = {}
+        for data in self.conn.execute(query).scalars():
+            other = decode(data)
+            rows = np.flatnonzero((other["charted"] == 1) & isin(other["part"], bores.part))
+            for row in rows:
+                earliest[other["part"][row], other["bore"][row]] = other["measured_at"][row]
         for i in range(len(bores)) if earliest else ():
             before = earliest.get((bores.part[i], bores.bore[i]))
-            found[i] = before is not None and before < bulk.moment(bores.measured_at[i])
+            found[i] = before is not None and before < bores.measured_at[i]
         return found
 
-    def streams(self) -> list[Stream]:
-        """Return every stream that has subgroups."""
-        table = schema.SUBGROUPS
-        query = select(*(table.c[name] for name in STREAM_COLUMNS)).distinct()
-        return [
-            Stream(part_number=row[0], spindle=row[1], bore=row[2], feature=row[3], fixture=row[4])
-            for row in self.conn.execute(query)
-        ]
-
-    def count_subgroups(self, *, until: np.datetime64 | None = None) -> dict[Stream, int]:
-        """Return the number of subgroups of each stream."""
-        table = schema.SUBGROUPS
+    def counts(self) -> dict[Stream, tuple[int, int]]:
+        """Return how many bores and subgroups each stream has."""
+        table = schema.COUNTS
         columns = [table.c[name] for name in STREAM_COLUMNS]
-        query = _between(select(*columns, func.count()), table.c.at, None, until).group_by(*columns)
+        query = select(*columns, func.sum(table.c.bores), func.sum(table.c.subgroups)).group_by(*columns)
         return {
-            Stream(part_number=r[0], spindle=r[1], bore=r[2], feature=r[3], fixture=r[4]): int(r[5])
-            for r in self.conn.execute(query)
+            Stream(**dict(zip(STREAM_COLUMNS, row[:5], strict=True))): (int(row[5]), int(row[6]))
+            for row in self.conn.execute(query)
         }
-
-    def units(self) -> NDArray[np.datetime64]:
-        """Return the start of every unit of judging that has bores, ascending."""
-        table = schema.BORES
-        found = self.conn.execute(select(table.c.unit_start).distinct().order_by(table.c.unit_start))
-        return bulk.moments(list(found.scalars()))
 
     def shift_starts(self) -> NDArray[np.datetime64]:
         """Return the start of every shift that has bores, ascending."""
-        table = schema.BORES
-        found = self.conn.execute(select(table.c.shift_start).distinct().order_by(table.c.shift_start))
-        return bulk.moments(list(found.scalars()))
-
-    def unit_before(self, moment: np.datetime64) -> np.datetime64 | None:
-        """Return the last unit with bores that starts before a moment."""
-        table = schema.BORES
-        value = self.conn.execute(
-            select(func.max(table.c.unit_start)).where(table.c.unit_start < bulk.moment(moment))
-        ).scalar()
-        return None if value is None else np.datetime64(int(value), "us")
+        found = self.conn.execute(select(schema.BORES.c.shift_starts)).scalars()
+        return bulk.moments(sorted({start for text in found for start in json.loads(text)}))
 
     def doubts(self, *, id_: str | None = None) -> Doubts:
         """Return doubts, oldest first."""
@@ -257,30 +259,92 @@ class Derived:
             )
         )
 
-    def count_bores(self, stream: Stream, *, until: np.datetime64) -> int:
-        """Return how many charted bores a stream has."""
-        table = schema.BORES
-        query = select(func.count()).where(
-            table.c.spindle == stream.spindle,
-            table.c.bore == stream.bore,
-            table.c.charted == 1,
-            table.c.measured_at <= bulk.moment(until),
-            table.c.part_number == stream.part_number,
-        )
-        if stream.fixture is not None:
-            query = query.where(table.c.fixture == stream.fixture)
-        return int(self.conn.execute(query).scalar() or 0)
-
-    def count_bores_since(
-        self, spindle: str, start: np.datetime64 | None, end: np.datetime64, *, gauges: Sequence[str]
-    ) -> int:
+    def count_bores_since(self, spindle: str, start: np.datetime64 | None, end: np.datetime64) -> int:
         """Return how many charted bores a spindle made in [start, end)."""
-        table = schema.BORES
-        query = select(func.count()).where(table.c.spindle == spindle, table.c.charted == 1)
-        if start is not None:
-            query = query.where(table.c.measured_at >= bulk.moment(start))
-        query = query.where(table.c.measured_at < bulk.moment(end), table.c.gauge.in_(list(gauges)))
-        return int(self.conn.execute(query).scalar() or 0)
+        found = self.bores(start=start, end=end - np.timedelta64(1, "us"), spindle=spindle, charted=True)
+        return len(found)
+
+
+def _key(names: tuple[str | None, ...]) -> str:
+    return "\x1f".join(name or "" for name in names)
+
+
+def _by_unit(batch: B) -> Iterator[tuple[np.datetime64, B]]:
+    """Yield a derived batch unit by unit; it comes in order of units."""
+    order = np.argsort(batch.unit_start, kind="stable")
+    batch = batch.select(order)
+    starts: NDArray[np.datetime64] = batch.unit_start
+    edges: list[int] = [0, *(np.flatnonzero(starts[1:] != starts[:-1]) + 1).tolist(), len(batch)]
+    if not len(batch):
+        return
+    for begin, end in itertools.pairwise(edges):
+        yield starts[begin], batch.select(slice(begin, end))
+
+
+def _columns(batch: Bores | Subgroups) -> dict[str, NDArray[Any]]:
+    return {column.name: getattr(batch, column.name) for column in batch.columns()}
+
+
+def _overlapping(
+    table: Table, start: np.datetime64 | None, end: np.datetime64 | None, *, newest_first: bool
+) -> Select[Any]:
+    """Select the units that may hold rows between two moments, in order of time."""
+    query: Select[Any] = select(table)
+    if start is not None:
+        query = query.where(table.c.last_at >= bulk.moment(start))
+    if end is not None:
+        query = query.where(table.c.unit_start <= bulk.moment(end))
+    return query.order_by(table.c.unit_start.desc() if newest_first else table.c.unit_start)
+
+
+def _on_days(days: Sequence[int]) -> Any:
+    """Say of a unit of bores that it holds a moment of some days."""
+    day = 24 * 3600 * 1_000_000
+    table = schema.BORES
+    return or_(false(), *(and_(table.c.last_at >= d, table.c.unit_start < d + day) for d in days))
+
+
+def _inside(
+    when: NDArray[np.datetime64], start: np.datetime64 | None, end: np.datetime64 | None
+) -> NDArray[np.bool_]:
+    inside = np.ones(len(when), dtype=bool)
+    if start is not None:
+        inside &= when >= start
+    if end is not None:
+        inside &= when <= end
+    return inside
+
+
+def _is_stream(batch: Subgroups, stream: Stream) -> NDArray[np.bool_]:
+    same = np.ones(len(batch), dtype=bool)
+    for name in STREAM_COLUMNS:
+        same &= getattr(batch, name) == np.array(getattr(stream, name), dtype=object)
+    return same
+
+
+def _join_bores(found: Sequence[Bores], frames: dict[int, Frame]) -> Bores:
+    if not found:
+        planes, directions = next(reversed(frames.values()), ((), ()))
+        return no_rows(
+            Bores, planes=planes, directions=directions, um=np.zeros((0, len(planes), len(directions)))
+        )
+    newest = max(found, key=lambda b: b.unit_start[0] if len(b) else np.datetime64(0, "us"))
+    frame = (newest.planes, newest.directions)
+    laid_out = [
+        replace(
+            b,
+            planes=frame[0],
+            directions=frame[1],
+            um=laid(b.um, (b.planes, b.directions), frame, empty=np.nan),
+        )
+        for b in found
+    ]
+    return Bores.concat(laid_out)
+
+
+def _in_order(bores: Bores, last: int | None) -> Bores:
+    bores = bores.select(np.lexsort((bores.position, bores.measured_at)))
+    return bores if last is None else bores.select(slice(max(len(bores) - last, 0), None))
 
 
 def _between(

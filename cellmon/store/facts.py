@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, and_, func, select
 
 from cellmon.judged import StoredReadings
-from cellmon.records import ROW_BATCHES, Batch, Kind, Readings, Refused, Times, Whole
+from cellmon.records import ROW_BATCHES, Batch, Kind, Readings, Refused, Texts, Times, Whole
 from cellmon.store import bulk, schema
-from cellmon.store.probe import same_bores
+from cellmon.store.chunks import decode, encode
+from cellmon.store.probe import days_of_parts, isin
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,66 +93,91 @@ class Facts:
 
     def add_readings(self, batch: Readings, *, file_id: int, late: NDArray[np.bool_]) -> None:
         """Add rows of readings that nothing known repeats or contradicts."""
-        size = len(batch)
         frame = self.frame(batch.planes, batch.directions)
-        columns: dict[str, list[Any]] = {
-            "file_id": [file_id] * size,
-            "line": batch.line.tolist(),
-            "frame_id": [frame] * size,
-            "nominal_mm": batch.nominal_mm.tolist(),
-            "um": bulk.blobs(batch.um),
-            "repeated_hour": batch.repeated_hour.astype(int).tolist(),
-            "late": late.astype(int).tolist(),
-            "extra": batch.extra.tolist(),
-            **bulk.columns_of(batch),
-        }
-        bulk.insert(self.conn, schema.READINGS, columns)
+        days = batch.measured_at.astype("datetime64[D]")
+        order = np.lexsort((batch.measured_at, days))
+        batch, late, days = batch.select(order), late[order], days[order]
+        edges = np.flatnonzero(np.concatenate(([True], days[1:] != days[:-1])))
+        for begin, end in zip(edges, [*edges[1:], len(batch)], strict=True):
+            chunk = batch.select(slice(begin, end))
+            values = {
+                "file_id": file_id,
+                "day": bulk.moment(days[begin]),
+                "first_at": bulk.moment(chunk.measured_at[0]),
+                "last_at": bulk.moment(chunk.measured_at[-1]),
+                "rows": len(chunk),
+                "frame_id": frame,
+                "data": encode({**dict(_kept(chunk)), "late": late[begin:end]}),
+            }
+            self.conn.execute(schema.READINGS.insert().values(values))
+        self._add_part_days(batch.part, days)
+
+    def _add_part_days(self, part: Texts, days: NDArray[np.datetime64]) -> None:
+        pairs = sorted(
+            set(zip(part.tolist(), days.astype("datetime64[us]").astype(np.int64).tolist(), strict=True))
+        )
+        parts, moments = zip(*pairs, strict=True)
+        bulk.insert(self.conn, schema.PART_DAYS, {"part": parts, "day": moments}, known="ignore")
 
     def same_bores(self, batch: Readings) -> StoredReadings | None:
-        """Return the stored rows, of any time, of the bores that a batch holds; None where there are none."""
-        if self.conn.execute(select(schema.READINGS.c.id).limit(1)).first() is None:
+        """Return the stored rows, of any time, of the blocks in a batch; None where there are none."""
+        days = days_of_parts(self.conn, batch.part)
+        if not days:
             return None
-        with same_bores(self.conn, batch, schema.READINGS) as where:
-            return self._readings(where)
+        stored = self._readings(schema.READINGS.c.day.in_(days))
+        return None if stored is None else _chosen(stored, isin(stored.readings.part, batch.part))
 
     def readings_between(
         self, start: np.datetime64, end: np.datetime64, *, not_file: int | None = None
     ) -> StoredReadings | None:
         """Return stored rows measured in [start, end), oldest first; None where there are none."""
         table = schema.READINGS
-        where = [table.c.measured_at >= bulk.moment(start), table.c.measured_at < bulk.moment(end)]
+        where = [
+            table.c.day >= bulk.moment(start.astype("datetime64[D]")),
+            table.c.day < bulk.moment(end),
+            table.c.last_at >= bulk.moment(start),
+            table.c.first_at < bulk.moment(end),
+        ]
         if not_file is not None:
             where.append(table.c.file_id != not_file)
-        return self._readings(and_(*where))
+        stored = self._readings(and_(*where))
+        if stored is None:
+            return None
+        when = stored.readings.measured_at
+        return _chosen(stored, (when >= start) & (when < end))
 
     def _readings(self, where: Any) -> StoredReadings | None:
         table = schema.READINGS
-        declared = Readings.columns()
-        extra = ("line", "frame_id", "nominal_mm", "um", "repeated_hour", "late", "extra")
-        query = (
-            select(*bulk.declared_columns(table, declared), *(table.c[name] for name in extra))
-            .where(where)
-            .order_by(table.c.measured_at, table.c.id)
-        )
-        found = bulk.fetch(self.conn, query, declared, extra)
-        if not found["line"]:
-            return None
-        return _joined(_split_by_frame(found, self.frames()))
+        query = select(table.c.frame_id, table.c.data).where(where).order_by(table.c.first_at, table.c.id)
+        frames = self.frames()
+        parts = []
+        for frame, data in self.conn.execute(query):
+            columns = decode(data)
+            planes, directions = frames[frame]
+            late = columns.pop("late").astype(bool)
+            repeated = columns.pop("repeated_hour").astype(bool)
+            lines = np.broadcast_to(columns["line"][:, None, None], columns["um"].shape)
+            readings = Readings(
+                planes=planes, directions=directions, lines=lines, repeated_hour=repeated, **columns
+            )
+            parts.append(StoredReadings(readings=readings, late=late))
+        return joined(parts)
 
     def reading_moments(self) -> Times:
         """Return every moment at which something was read, ascending, each once."""
-        column = schema.READINGS.c.measured_at
-        found = self.conn.execute(select(column).distinct().order_by(column)).scalars()
-        return bulk.moments(list(found))
+        found = [np.zeros(0, dtype="datetime64[us]")]
+        for data in self.conn.execute(select(schema.READINGS.c.data)).scalars():
+            found.append(decode(data)["measured_at"])
+        return np.unique(np.concatenate(found))
 
     def newest_reading(self) -> np.datetime64 | None:
         """Return the moment of the newest reading."""
-        return self._newest(schema.READINGS.c.measured_at)
+        return self._newest(schema.READINGS.c.last_at)
 
     def newest_row(self) -> np.datetime64 | None:
         """Return the moment of the newest reading, event or gauge check."""
         found = [
-            self._newest(schema.READINGS.c.measured_at),
+            self._newest(schema.READINGS.c.last_at),
             self._newest(schema.ROWS[Kind.EVENTS].c.at),
             self._newest(schema.ROWS[Kind.GAUGE_CHECKS].c.at),
         ]
@@ -263,10 +289,6 @@ class Facts:
         """Return whether anything has been taken."""
         return self.conn.execute(select(schema.FILES.c.id).limit(1)).first() is not None
 
-    def part_readings(self, part: str) -> StoredReadings | None:
-        """Return every stored row of readings of one block."""
-        return self._readings(schema.READINGS.c.part == part)
-
     def rows_of_part(self, kind: Kind, part: str) -> Any:
         """Return plain rows that name one block."""
         table, batch = schema.ROWS[kind], ROW_BATCHES[kind]
@@ -275,49 +297,29 @@ class Facts:
         return batch(**bulk.fetch(self.conn, query, declared))
 
 
-def _split_by_frame(
-    found: dict[str, Any], frames: dict[int, tuple[tuple[str, ...], tuple[str, ...]]]
-) -> list[StoredReadings]:
-    frame = np.array(found.pop("frame_id"))
-    line, late = np.array(found.pop("line")), np.array(found.pop("late"), dtype=bool)
-    nominal = np.array(found.pop("nominal_mm"), dtype=np.float64)
-    repeated = np.array(found.pop("repeated_hour"), dtype=bool)
-    blocks = np.empty(len(line), dtype=object)
-    blocks[:] = found.pop("um")
-    extra = np.empty(len(line), dtype=object)
-    extra[:] = found.pop("extra")
-    parts = []
-    for number in np.unique(frame):
-        here = frame == number
-        planes, directions = frames[int(number)]
-        um = bulk.unblob(blocks[here].tolist(), len(planes), len(directions))
-        readings = Readings(
-            planes=planes,
-            directions=directions,
-            um=um,
-            lines=np.broadcast_to(line[here][:, None, None], um.shape),
-            nominal_mm=nominal[here],
-            repeated_hour=repeated[here],
-            extra=extra[here],
-            line=line[here],
-            **{name: values[here] for name, values in found.items()},
-        )
-        parts.append(StoredReadings(readings=readings, late=late[here]))
-    return parts
+KEPT_BESIDE = ("line", "um", "nominal_mm", "repeated_hour", "extra")
 
 
-def _joined(parts: Sequence[StoredReadings]) -> StoredReadings | None:
-    """Join rows of one frame; rows of several frames are brought onto all their planes and directions."""
+def _kept(batch: Readings) -> Iterator[tuple[str, NDArray[Any]]]:
+    for column in batch.columns():
+        yield column.name, getattr(batch, column.name)
+    for name in KEPT_BESIDE:
+        yield name, getattr(batch, name)
+
+
+def _chosen(stored: StoredReadings, rows: NDArray[np.bool_]) -> StoredReadings | None:
+    if not rows.any():
+        return None
+    return StoredReadings(readings=stored.readings.select(rows), late=stored.late[rows])
+
+
+def joined(parts: Sequence[StoredReadings]) -> StoredReadings | None:
+    """Join rows; those of several frames are brought onto all their planes and directions."""
     if not parts:
         return None
-    if len({(p.readings.planes, p.readings.directions) for p in parts}) > 1:
-        parts = _on_one_frame(parts)
-    return StoredReadings(
-        readings=Readings.concat([p.readings for p in parts]), late=np.concatenate([p.late for p in parts])
-    )
-
-
-def _on_one_frame(parts: Sequence[StoredReadings]) -> list[StoredReadings]:
     planes = tuple(dict.fromkeys(plane for p in parts for plane in p.readings.planes))
     directions = tuple(dict.fromkeys(d for p in parts for d in p.readings.directions))
-    return [StoredReadings(readings=p.readings.on_frame(planes, directions), late=p.late) for p in parts]
+    return StoredReadings(
+        readings=Readings.concat([p.readings.on_frame(planes, directions) for p in parts]),
+        late=np.concatenate([p.late for p in parts]),
+    )

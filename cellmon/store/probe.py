@@ -1,32 +1,33 @@
-"""Which stored rows concern the same bores as a batch: a join, so that history's length does not count."""
+"""On which days blocks were measured: a join, so that history's length does not count."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Any
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Column, Connection, MetaData, Table, Text, select
 
-from sqlalchemy import Column, Connection, MetaData, Table, Text, select, tuple_
+from cellmon.records import Texts
+from cellmon.store import bulk, schema
 
-from cellmon.judged import Bores
-from cellmon.records import Readings
-from cellmon.store import bulk
-
-PROBE = Table(
-    "probe",
-    MetaData(),
-    Column("part", Text, nullable=False),
-    Column("bore", Text, nullable=False),
-    prefixes=["TEMPORARY"],
-)
+PROBE = Table("probe", MetaData(), Column("part", Text, primary_key=True), prefixes=["TEMPORARY"])
 
 
-@contextmanager
-def same_bores(conn: Connection, batch: Readings | Bores, table: Table) -> Iterator[Any]:
-    """Yield a condition that holds for the rows of a table that are of any bore of the batch."""
-    pairs = sorted(set(zip(batch.part.tolist(), batch.bore.tolist(), strict=True)))
-    parts, bores = zip(*pairs, strict=True)
+def days_of_parts(conn: Connection, parts: Texts) -> list[int]:
+    """Return the days, as the store keeps moments, on which any of these blocks was measured."""
+    if conn.execute(select(schema.PART_DAYS.c.part).limit(1)).first() is None:
+        return []
     PROBE.create(conn, checkfirst=False)
-    bulk.insert(conn, PROBE, {"part": parts, "bore": bores})
-    yield tuple_(table.c.part, table.c.bore).in_(select(PROBE.c.part, PROBE.c.bore))
+    bulk.insert(conn, PROBE, {"part": list(dict.fromkeys(parts.tolist()))})
+    table = schema.PART_DAYS
+    joined = PROBE.join(table, table.c.part == PROBE.c.part)
+    found = conn.execute(select(table.c.day).select_from(joined).distinct()).scalars().all()
     PROBE.drop(conn, checkfirst=False)
+    return sorted(found)
+
+
+def isin(texts: Texts, among: Texts) -> NDArray[np.bool_]:
+    """Return which texts are among others."""
+    import pandas as pd
+
+    found: NDArray[np.bool_] = pd.Index(texts).isin(among)
+    return found

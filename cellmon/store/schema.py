@@ -22,7 +22,7 @@ from sqlalchemy import (
 )
 
 from cellmon.judged import Bores, Doubts, Episodes, Subgroups
-from cellmon.records import ROW_BATCHES, Batch, ColumnType, Kind, Readings
+from cellmon.records import ROW_BATCHES, Batch, ColumnType, Kind
 
 METADATA = MetaData()
 
@@ -97,17 +97,23 @@ READINGS = Table(
     METADATA,
     _identity(),
     Column("file_id", ForeignKey("files.id"), nullable=False),
-    Column("line", Integer, nullable=False),
+    Column("day", BigInteger, nullable=False),
+    Column("first_at", BigInteger, nullable=False),
+    Column("last_at", BigInteger, nullable=False),
+    Column("rows", Integer, nullable=False),
     Column("frame_id", ForeignKey("frames.id"), nullable=False),
-    Column("nominal_mm", Float, nullable=False),
-    Column("um", LargeBinary, nullable=False),
-    Column("repeated_hour", Integer, nullable=False),
-    Column("late", Integer, nullable=False),
-    Column("extra", Text),
-    *_declared(Readings),
-    Index("readings_by_bore", "part", "bore", "gauge", "measured_at"),
-    Index("readings_by_time", "measured_at"),
+    Column("data", LargeBinary, nullable=False),
+    Index("readings_by_time", "day", "last_at"),
 )
+"""Rows of readings, a block for each file and day (UTC) in it; see `cellmon.store.chunks`."""
+
+PART_DAYS = Table(
+    "part_days",
+    METADATA,
+    Column("part", Text, primary_key=True),
+    Column("day", BigInteger, primary_key=True),
+)
+"""On which days a block was measured: the way from a serial to its rows."""
 
 
 def _rows_table(kind: Kind) -> Table:
@@ -167,21 +173,37 @@ ANNOUNCED = Table(
 BORES = Table(
     "bores",
     METADATA,
+    Column("unit_start", BigInteger, primary_key=True, autoincrement=False),
+    Column("last_at", BigInteger, nullable=False, index=True),
+    Column("shift_starts", Text, nullable=False),
     Column("frame_id", ForeignKey("frames.id"), nullable=False),
-    Column("um", LargeBinary, nullable=False),
-    *_declared(Bores),
-    Index("bores_by_part", "part", "bore"),
-    Index("bores_by_unit", "unit_start"),
-    Index("bores_by_stream", "spindle", "bore", "charted", "measured_at"),
+    Column("data", LargeBinary, nullable=False),
 )
+"""Judged bores, a block for each unit of judging."""
 
 SUBGROUPS = Table(
     "subgroups",
     METADATA,
-    *_declared(Subgroups),
-    Index("subgroups_by_stream", "spindle", "bore", "feature", "fixture", "part_number", "at"),
-    Index("subgroups_by_unit", "unit_start"),
+    Column("unit_start", BigInteger, primary_key=True, autoincrement=False),
+    Column("last_at", BigInteger, nullable=False, index=True),
+    Column("data", LargeBinary, nullable=False),
 )
+"""Subgroups of all streams, a block for each unit of judging."""
+
+COUNTS = Table(
+    "counts",
+    METADATA,
+    Column("unit_start", BigInteger, nullable=False),
+    Column("part_number", Text, nullable=False),
+    Column("spindle", Text, nullable=False),
+    Column("bore", Text, nullable=False),
+    Column("feature", Text, nullable=False),
+    Column("fixture", Text),
+    Column("bores", Integer, nullable=False),
+    Column("subgroups", Integer, nullable=False),
+    Index("counts_by_unit", "unit_start"),
+)
+"""How many bores and subgroups each stream has in each unit."""
 
 DOUBTS = Table(
     "doubts",
@@ -216,5 +238,5 @@ PROVISIONAL = Table(
     Column("window_to", BigInteger, nullable=False),
 )
 
-DERIVED = {Bores: BORES, Subgroups: SUBGROUPS, Doubts: DOUBTS, Episodes: EPISODES}
+UNIT_TABLES = {Bores: BORES, Subgroups: SUBGROUPS, Doubts: DOUBTS, Episodes: EPISODES}
 """The derived batches and their tables."""

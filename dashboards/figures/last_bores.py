@@ -57,7 +57,7 @@ def _axis(tolerance: Tolerance, low: float, high: float) -> dict[str, Any]:
         range=[low, high],
         fixedrange=True,
         tickvals=list(known.values()),
-        ticktext=[f"{name} {theme.um(value)} µm" for name, value in known.items()],
+        ticktext=[f"{name} {theme.um(value)}" for name, value in known.items()],
         ticks="",
     )
 

@@ -48,8 +48,14 @@ def spindle_words(spindle: SpindleNow, now: Now) -> html.Section:
     since = "" if spindle.bores_since_dress is None else f", {spindle.bores_since_dress} bores since dressing"
     stones = [html.Li(f"Stones {spindle.stone_set}{since}")] if spindle.stone_set else []
     due = [due_words(one, now) for one in spindle.due]
-    sentence = html.P(spindle.sentence, className="sentence")
+    sentence = html.P(sentence_words(spindle), className="sentence")
     return html.Section([head, sentence, html.Ul(due + stones, className="due")], className="spindle")
+
+
+def sentence_words(spindle: SpindleNow) -> str:
+    """Return the sentence without the spindle and status that stand in the line above it."""
+    said = spindle.sentence.removeprefix(f"{spindle.spindle}: ").removeprefix(f"{spindle.status.value}. ")
+    return said[:1].upper() + said[1:]
 
 
 def due_words(due: Due, now: Now) -> html.Li:

@@ -185,7 +185,7 @@ def test_capability_lines_put_the_interval_beside_the_value(run):
     out = run("capability").out
     assert "2.31 (2.27 to 2.35)" in out
     assert "under 0.01" in out
-    assert "an open signal: S1 bore 2 diameter" in out
+    assert "S1 bore 2 diameter: an open signal" in out
 
 
 def test_part_lines_show_every_reading(run):

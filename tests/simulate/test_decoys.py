@@ -7,8 +7,10 @@ import pytest
 from reading import ZONE, at, between, blocks, size, taper
 
 from cellmon.simulate.harrowmere import SEED, harrowmere_week
+from cellmon.simulate.honed import hone
 from cellmon.simulate.line import run
 from cellmon.simulate.moments import wall
+from cellmon.simulate.sources import Sources
 
 
 @pytest.fixture(scope="module")
@@ -16,13 +18,22 @@ def um(week):
     return blocks(week.readings.um)
 
 
-def test_on_monday_readings_start_low_and_feedback_really_enlarges_the_bores(week, um):
+def test_on_monday_readings_start_low(week, um):
     first = between(week.truth.times, at(19, 6), at(19, 6, 40))
     error = (size(um) - size(week.truth.um))[first].mean()
     assert -2.6 < error < -1.0
-    calm = run(harrowmere_week().without("cold-start"), seed=SEED)
-    enlarged = size(week.truth.um) - size(calm.truth.um)
-    assert enlarged[between(week.truth.times, at(19, 6), at(19, 7))].mean() == pytest.approx(1.0, abs=0.5)
+
+
+def test_on_monday_feedback_really_enlarges_the_bores_by_about_one():
+    enlarged = []
+    for seed in (SEED, 1, 2, 3, 4):  # one run steps by whole corrections, so look at several
+        cold, calm = (
+            hone(scenario, sources=Sources(seed=seed))
+            for scenario in (harrowmere_week(), harrowmere_week().without("cold-start"))
+        )
+        early = between(cold.clock.times, at(19, 6, 20), at(19, 7))
+        enlarged.append((cold.levels.um - calm.levels.um)[early].mean())
+    assert np.mean(enlarged) == pytest.approx(1.0, abs=0.4)
 
 
 def test_a_new_set_starts_with_more_taper_and_spread(week):
@@ -68,7 +79,9 @@ def test_planes_are_exchanged_on_one_sheet_only(week):
     calm = run(harrowmere_week().without("exchanged-planes"), seed=SEED)
     there = between(week.audit.measured_at, at(24, 14), at(24, 15))
     assert there.sum() == 4
-    assert np.array_equal(week.audit.um[there], calm.audit.um[there][:, ::-1], equal_nan=True)
+    here, plain = week.audit.um[there], calm.audit.um[there][:, ::-1]
+    both = np.isfinite(here) & np.isfinite(plain)  # a word may stand on that sheet too
+    assert both.sum() >= 22 and np.array_equal(here[both], plain[both])
     assert np.array_equal(week.audit.um[~there], calm.audit.um[~there], equal_nan=True)
 
 

@@ -5,7 +5,9 @@ import pytest
 from reading import A2, D4, at, between, blocks, ovality, size, size_range, subgroups, taper
 
 from cellmon.simulate.harrowmere import SEED, harrowmere_week
+from cellmon.simulate.honed import hone
 from cellmon.simulate.line import run
+from cellmon.simulate.sources import Sources
 
 MINUTES = np.timedelta64(1, "m")
 
@@ -64,7 +66,7 @@ def test_f2_shows_in_taper_and_range_while_size_stays_nearly_silent(week, um):
     assert chipped.sum() == pytest.approx(30, abs=2)
     t, first = taper(um[chipped])[:, 2:].mean(axis=0), taper(um[chipped])[0, 2:]
     assert t == pytest.approx([5.5, 5.5], abs=1.2)
-    assert (first > 1).all() and (first < 11).all()
+    assert (first > 3).all() and (first < 9).all()
     assert abs(taper(um[chipped])[:, :2].mean()) < 1.5
     calm = between(week.truth.times, at(20, 13), at(21, 15))
     assert size_range(um[calm])[:, 2:].mean() == pytest.approx(3, abs=0.7)
@@ -72,7 +74,7 @@ def test_f2_shows_in_taper_and_range_while_size_stays_nearly_silent(week, um):
     centre, mean_range = limits(week, um)
     groups = subgroups(size(um[chipped]))[:, :, 2:]
     beyond = np.abs(groups.mean(axis=1) - centre[2:]) > A2 * mean_range[2:]
-    assert beyond.sum() <= 2 and (np.ptp(groups, axis=1) > D4 * mean_range[2:]).sum() <= 3
+    assert beyond.sum() <= 1 and (np.ptp(groups, axis=1) > D4 * mean_range[2:]).sum() <= 2
 
 
 def test_f2_the_load_ripples_and_the_spindle_comes_back_with_another_set(week):
@@ -90,7 +92,7 @@ def test_f2_bores_outside_are_few_and_those_over_taper_more(week):
     true = week.truth.um[chipped][:, 2:]
     outside = (true.max(axis=(2, 3)) > 24) | (true.min(axis=(2, 3)) < 0)
     assert outside.sum() <= 4
-    assert 3 <= (taper(true) > 8).sum() <= 14  # 5 to 10 in the trials; binomial spread of one run added
+    assert 5 <= (taper(true) > 8).sum() <= 10
 
 
 def test_f3_makes_bore_1_oval_on_one_pallet_only(week, um):
@@ -185,3 +187,30 @@ def test_scaling_a_fault_to_nothing_takes_its_size_away(name):
     um = blocks(nothing.readings.um)[there]
     assert np.abs(size(um).mean(axis=0) - [11.7, 10.9, 12.1, 10.7]).max() < 1.6
     assert np.abs(taper(um).mean(axis=0)).max() < 2 and np.abs(ovality(um).mean(axis=0)).max() < 2.5
+
+
+def test_other_seeds_give_what_the_trials_of_the_scenario_gave():
+    """Ranges of the scenario over 20 runs; here the mean of 12, so that the one seed above is no lucky one."""
+    found = []
+    for seed in range(12):
+        honed = hone(harrowmere_week(), sources=Sources(seed=seed))
+        times, um = honed.clock.times, honed.true_um
+        chip = between(times, at(21, 15, 42), at(21, 16, 25))
+        wrong = between(times, at(22, 18, 20), at(22, 18, 52))
+        strained = between(times, at(22, 8, 10), at(22, 11, 30)) & (honed.shapes.fixture == 1)
+        outside = (um.max(axis=(2, 3)) > 24) | (um.min(axis=(2, 3)) < 0)
+        worst = np.abs(um[..., 0] - um[..., 1]).max(axis=2)
+        found.append(
+            [
+                outside[chip][:, 2:].sum(),
+                (taper(um[chip])[:, 2:] > 8).sum(),
+                outside[wrong][:, :2].sum(),
+                size(um[wrong])[:, :2].mean(),
+                (worst[strained, 0] > 8).sum(),
+                outside.sum(),
+            ]
+        )
+    chipped, over_taper, over_size, jumped, oval, week = np.mean(found, axis=0)
+    assert 0 <= chipped <= 4 and 5 <= over_taper <= 10
+    assert 0 <= over_size <= 9 and jumped == pytest.approx(20.5, abs=0.6)
+    assert 38 <= oval <= 53 and 1 <= week <= 11

@@ -11,14 +11,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cellmon.judged import Bores, Doubts, Episodes, StoredReadings, Subgroups
+from cellmon.judged import Bores, Doubts, StoredReadings, Subgroups
 from cellmon.monitor.judge.bores import charted, judged_bores
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.signals import raise_signals
-from cellmon.monitor.judge.subgroups import cut_subgroups
+from cellmon.monitor.judge.subgroups import count_streams, cut_subgroups
 from cellmon.monitor.rules import Rules, SheetInForce, Unit
-from cellmon.records import Readings
-from cellmon.store import Session
+from cellmon.records import no_rows
+from cellmon.store import Session, joined
 
 MARGIN = np.timedelta64(6, "m")
 """Readings of one bore lie within 3 minutes; so far beyond a unit's edges rows are looked at."""
@@ -57,9 +57,10 @@ def judge(
         Rows added in this transaction and their file, so that they need not be read back.
     """
     starts = [unit.start for unit in units]
-    session.forget_units(starts, tables=(Bores, Subgroups, Doubts, Episodes))
+    session.forget_units(starts)
     newest = session.newest_reading()
     bores = doubts = 0
+    cut = [no_rows(Subgroups)]
     for stretch in _stretches(units):
         version = rules.at(stretch[0].start)
         stored = _rows(session, stretch, fresh, fresh_file)
@@ -69,9 +70,12 @@ def judge(
         judged, doubted = _judge_stretch(session, version, stretch, stored, context)
         session.add_bores(judged)
         session.add(doubted)
-        session.add(cut_subgroups(judged, version.sheet, context, newest=newest, units=stretch))
+        subgroups = cut_subgroups(judged, version.sheet, context, newest=newest, units=stretch)
+        session.add_subgroups(subgroups)
+        session.add_counts(count_streams(judged, subgroups))
+        cut.append(subgroups)
         bores, doubts = bores + len(judged), doubts + len(doubted)
-    raised = raise_signals(session, starts, at=at) if starts else 0
+    raised = raise_signals(session, Subgroups.concat(cut), starts, at=at) if starts else 0
     return Judged(bores=bores, doubts=doubts, new_signals=raised)
 
 
@@ -100,11 +104,7 @@ def _rows(
     new = StoredReadings(readings=fresh.readings.select(here), late=fresh.late[here])
     if stored is None:
         return new
-    one, two = stored.readings, new.readings
-    planes = tuple(dict.fromkeys((*one.planes, *two.planes)))
-    directions = tuple(dict.fromkeys((*one.directions, *two.directions)))
-    both = [rows.on_frame(planes, directions) for rows in (one, two)]
-    return StoredReadings(readings=Readings.concat(both), late=np.concatenate([stored.late, new.late]))
+    return joined([stored, new])
 
 
 def _stretches(units: Sequence[Unit]) -> Iterator[list[Unit]]:

@@ -50,9 +50,7 @@ class Context:
         corrections = {d.subject: d for d in session.decisions("correct")}
         found = cls(start=start, events=events, suspect=suspect, corrections=corrections, bores_before={})
         counted = {
-            spindle: session.count_bores_since(
-                spindle, found._last_reset(spindle), start, gauges=sheet.stream_gauges
-            )
+            spindle: session.count_bores_since(spindle, found._last_reset(spindle), start)
             for spindle in _names(events.spindle)
         }
         return replace(found, bores_before=counted)

@@ -7,7 +7,7 @@ first announced, and it keeps that name when later rows move its beginning.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -16,36 +16,46 @@ import numpy as np
 from cellmon.charts.shewhart import mean_limits, range_limits
 from cellmon.judged import Episodes, Subgroups
 from cellmon.monitor.judge.limits import StreamLimits, all_limits, renew_provisional, stream_key
-from cellmon.records import Numbers, Stream, Texts, Whole
+from cellmon.monitor.judge.subgroups import stream_numbers
+from cellmon.records import Numbers, Stream, Texts, Whole, no_rows
 from cellmon.store import Announcement, Session
 
 CHARTS = ("mean", "range")
 
 
-def raise_signals(session: Session, units: Sequence[np.datetime64], *, at: np.datetime64) -> int:
+def raise_signals(
+    session: Session, fresh: Subgroups, units: Sequence[np.datetime64], *, at: np.datetime64
+) -> int:
     """Find signals in some units, whose old ones are gone, and anew in streams whose limits moved.
 
-    `at` is kept beside what is announced for the first time. Returns how many those are.
+    Parameters
+    ----------
+    fresh : Subgroups
+        All subgroups of those units.
+    at : datetime64
+        Kept beside what is announced for the first time.
+
+    Returns
+    -------
+    int
+        How many signals are announced for the first time.
     """
-    fresh = session.subgroups_of_units(units)
-    codes, streams = _streams(fresh)
+    codes, streams = stream_numbers(fresh)
     moved = renew_provisional(session, streams, since=min(units))
     kept = np.array([stream not in moved for stream in streams], dtype=bool)
     rest = fresh.select(kept[codes]) if len(fresh) else fresh
-    return _announce(session, [rest, *_anew(session, moved)], at=at)
+    return _announce(session, [rest, _anew(session, moved)], at=at)
 
 
-def raise_again(session: Session, streams: Iterable[Stream], *, at: np.datetime64) -> int:
+def raise_again(session: Session, streams: Collection[Stream], *, at: np.datetime64) -> int:
     """Find the signals of some streams anew over all time, after their limits were frozen."""
-    return _announce(session, _anew(session, streams), at=at)
+    return _announce(session, [_anew(session, streams)], at=at)
 
 
-def _anew(session: Session, streams: Iterable[Stream]) -> list[Subgroups]:
-    batches = []
-    for stream in sorted(streams, key=stream_key):
+def _anew(session: Session, streams: Collection[Stream]) -> Subgroups:
+    for stream in streams:
         session.forget_episodes(stream)
-        batches.append(session.subgroups(stream))
-    return batches
+    return session.subgroups_of(streams) if streams else no_rows(Subgroups)
 
 
 def _announce(session: Session, batches: Sequence[Subgroups], *, at: np.datetime64) -> int:
@@ -69,21 +79,9 @@ def sides(subgroups: Subgroups, centre: Numbers, sigma: Numbers) -> tuple[Whole,
     return found[0], found[1]
 
 
-def _streams(subgroups: Subgroups) -> tuple[Whole, list[Stream]]:
-    """Number the streams of some subgroups, and list them by that number."""
-    columns = [
-        getattr(subgroups, n).astype(str) for n in ("part_number", "spindle", "bore", "feature", "fixture")
-    ]
-    keys = columns[0]
-    for column in columns[1:]:
-        keys = np.char.add(np.char.add(keys, "\x1f"), column)
-    _, first, codes = np.unique(keys, return_index=True, return_inverse=True)
-    return codes.astype(np.int64), [subgroups.stream_of(int(i)) for i in first]
-
-
 def _episodes(subgroups: Subgroups, limits: Mapping[Stream, StreamLimits]) -> Episodes:
     """Return runs of subgroups beyond the same limit of the same chart."""
-    codes, streams = _streams(subgroups)
+    codes, streams = stream_numbers(subgroups)
     order = np.lexsort((subgroups.first_at, subgroups.at, codes))
     subgroups, codes = subgroups.select(order), codes[order]
     centre, sigma = np.full(len(codes), np.nan), np.full(len(codes), np.nan)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from cellmon.judged import SIZE_COLUMNS, Bores, Subgroups
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
 from cellmon.monitor.rules import Unit
-from cellmon.records import EventKind, Numbers, Texts, Whole
+from cellmon.records import EventKind, Numbers, Stream, Texts, Whole, no_rows
 from cellmon.sheet import DiameterFeature, Part, Sheet
 
 
@@ -35,40 +36,67 @@ def cut_subgroups(
         for by_fixture in (False, True)
         for one in _of_part(charted, segment, over, sheet, part, by_fixture=by_fixture)
     ]
-    return Subgroups.concat(cuts) if cuts else _no_subgroups()
+    return Subgroups.concat(cuts) if cuts else no_rows(Subgroups)
 
 
-def _no_subgroups() -> Subgroups:
-    columns = {c.name: np.zeros(0, dtype=_DTYPES.get(c.type.value, float)) for c in Subgroups.columns()}
-    return Subgroups(**columns)
+def stream_numbers(subgroups: Subgroups) -> tuple[Whole, list[Stream]]:
+    """Number the streams of some subgroups, and list them by that number."""
+    codes = _codes([getattr(subgroups, name) for name in STREAM_NAMES], len(subgroups))
+    first = np.unique(codes, return_index=True)[1]
+    return codes, [subgroups.stream_of(int(i)) for i in first]
 
 
-_DTYPES = {"text": "object", "time": "datetime64[us]", "whole": "int64"}
+def count_streams(bores: Bores, subgroups: Subgroups) -> dict[tuple[np.datetime64, Stream], tuple[int, int]]:
+    """Count the subgroups of each stream in each unit, and the charted bores at its position."""
+    charted = bores.select(bores.charted == 1)
+    made = _counted([charted.unit_start, *(getattr(charted, name) for name in POSITION_NAMES)])
+    whole = made | _counted([charted.unit_start, *(getattr(charted, n) for n in POSITION_NAMES[:-1])])
+    many = _counted([subgroups.unit_start, *(getattr(subgroups, name) for name in STREAM_NAMES)])
+    counts: dict[tuple[np.datetime64, Stream], tuple[int, int]] = {}
+    for (unit, number, spindle, bore, feature, fixture), n in many.items():
+        stream = Stream(part_number=number, spindle=spindle, bore=bore, feature=feature, fixture=fixture)
+        place = (unit, number, spindle, bore)
+        counts[unit, stream] = whole[place if fixture is None else (*place, fixture)], n
+    return counts
+
+
+def _counted(columns: Sequence[NDArray[Any]]) -> dict[tuple[Any, ...], int]:
+    """Count the different rows of some columns."""
+    codes = _codes(columns, len(columns[0]))
+    first = np.unique(codes, return_index=True)[1]
+    many = np.bincount(codes, minlength=len(first))
+    return {tuple(column[row] for column in columns): int(many[i]) for i, row in enumerate(first)}
+
+
+POSITION_NAMES = ("part_number", "spindle", "bore", "fixture")
+STREAM_NAMES = ("part_number", "spindle", "bore", "feature", "fixture")
 
 
 def _segments(bores: Bores, sheet: Sheet, context: Context) -> Whole:
     """Number what no subgroup may span: units always, the rest as the sheet says."""
     when = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
     within = sheet.subgroups.within
-    parts: list[NDArray[np.generic]] = [bores.unit_start]
+    parts: list[NDArray[Any]] = [bores.unit_start]
     if "stone_set" in within:
         parts.append(context.count_before(bores.spindle, when, EventKind.STONES_FITTED))
-        parts.append(bores.stone_set.astype(str))
+        parts.append(bores.stone_set)
     if "dressing" in within:
         parts.append(context.count_before(bores.spindle, when, EventKind.STONES_DRESSED))
     if "fixture" in within:
-        parts.append(bores.fixture.astype(str))
+        parts.append(bores.fixture)
     return _codes(parts, len(bores))
 
 
-def _codes(parts: Sequence[NDArray[np.generic]], size: int) -> Whole:
-    """Number the different rows of some columns, in the columns' own order."""
+def _codes(columns: Sequence[NDArray[Any]], size: int) -> Whole:
+    """Number the different rows of some columns, in the columns' own order, None first."""
+    import pandas as pd
+
     code = np.zeros(size, dtype=np.int64)
-    for part in parts:
-        _, number = np.unique(part, return_inverse=True)
-        code = code * (int(number.max(initial=0)) + 1) + number
-        _, code = np.unique(code, return_inverse=True)
-    return code.astype(np.int64)
+    for column in columns:
+        number, words = pd.factorize(column, sort=True)
+        code = code * (len(words) + 1) + number + 1
+        code, _ = pd.factorize(code, sort=True)
+    return np.asarray(code, dtype=np.int64)
 
 
 def _of_part(
@@ -80,7 +108,7 @@ def _of_part(
         return
     bores, segment, over = bores.select(mine), segment[mine], over[mine]
     fixture = bores.fixture if by_fixture else np.full(len(bores), None, dtype=object)
-    stream = _codes([bores.spindle.astype(str), bores.bore.astype(str), fixture.astype(str)], len(bores))
+    stream = _codes([bores.spindle, bores.bore, fixture], len(bores))
     order = np.argsort(stream, kind="stable")  # bores come in making order
     bores, fixture = bores.select(order), fixture[order]
     stream, segment, over = stream[order], segment[order], over[order]
