@@ -45,7 +45,11 @@ def frame(monitor: Monitor) -> html.Div:
             dcc.Interval(id=TICK, interval=TICK_MS),
             dcc.Store(id=parts.CHANGE, data=last_change(monitor)),
             html.Header(
-                [html.Span(monitor.sheet.cell.name, className="cell"), html.Nav(id=NAV), html.Span(id=AS_OF, className="as-of")],
+                [
+                    html.Span(monitor.sheet.cell.name, className="cell"),
+                    html.Nav(id=NAV),
+                    html.Span(id=AS_OF, className="as-of"),
+                ],
                 className="head",
             ),
             html.P([html.B("Advice only. "), parts.CAUTION], className="caution"),
@@ -96,7 +100,12 @@ def _register(app: Dash, monitor: Monitor) -> None:
     def _(ticks: int | None, before: int | None) -> Any:
         return noticed(monitor, before)
 
-    @app.callback(Output(NAV, "children"), Output(PAGE, "children"), Input(parts.URL, "pathname"), State(parts.URL, "search"))
+    @app.callback(
+        Output(NAV, "children"),
+        Output(PAGE, "children"),
+        Input(parts.URL, "pathname"),
+        State(parts.URL, "search"),
+    )
     def _(path: str | None, query: str | None) -> list[Any]:
         return page_at(path, query)
 

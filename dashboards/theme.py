@@ -148,7 +148,9 @@ def level(x0: Any, x1: Any, y: float, *, colour: str = INK, width: float = 1.2, 
 
 def notice(text: str, *, height: int | None = None) -> Figure:
     """Return an empty figure that says one sentence."""
-    words = word(text, 0.5, 0.5, xref="paper", yref="paper", xanchor="center", font={"size": 16, "color": SOFT})
+    words = word(
+        text, 0.5, 0.5, xref="paper", yref="paper", xanchor="center", font={"size": 16, "color": SOFT}
+    )
     return figure([], height=height, xaxis=hidden_axis(), yaxis=hidden_axis(), annotations=[words])
 
 

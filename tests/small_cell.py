@@ -107,7 +107,9 @@ def write(folder: Path, name: str, header: str, lines: Sequence[str]) -> Path:
     return path
 
 
-def batches(lines: Sequence[str], *, shuffle: random.Random, pieces: int, repeats: int) -> Iterator[list[str]]:
+def batches(
+    lines: Sequence[str], *, shuffle: random.Random, pieces: int, repeats: int
+) -> Iterator[list[str]]:
     """Yield the lines shuffled, cut into pieces, some of them given twice."""
     mixed = list(lines)
     shuffle.shuffle(mixed)

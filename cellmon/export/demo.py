@@ -62,5 +62,3 @@ def _order(path: Path) -> tuple[bool, bool, str]:
     """Logs of the cell first, then the readings by date, what was exported again after its original."""
     dated = path.name[:4].isdigit()
     return dated, "again" in path.name, path.name
-
-

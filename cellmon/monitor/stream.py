@@ -197,7 +197,7 @@ def _events(view: View, stream: Stream, start: np.datetime64, end: np.datetime64
     limit = view.sheet.checks.as_found_limit_um if view.sheet.checks else None
     checks = view.session.rows(Kind.GAUGE_CHECKS, start=start, end=end)
     for i in range(len(checks)):
-        off = (checks.reading_mm[i] - checks.master_mm[i]) * 1000.0
+        off = round((checks.reading_mm[i] - checks.master_mm[i]) * 1000.0, 4)
         if limit is not None and abs(off) > limit and checks.gauge[i] in view.sheet.stream_gauges:
             words = f"{checks.gauge[i]} found {off:+.1f} µm off"
             marks.append(EventMark(at=view.local(checks.at[i]), kind="gauge-check", words=words))

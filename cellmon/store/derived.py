@@ -149,6 +149,11 @@ class Derived:
             return joined.select(slice(max(len(joined) - last, 0), None))
         return joined.select(slice(None, first))
 
+    def holds_only(self, units: Sequence[np.datetime64]) -> bool:
+        """Return whether no other unit than these has bores."""
+        stored = self.conn.execute(select(func.count()).select_from(schema.BORES)).scalar() or 0
+        return int(stored) <= len(units)
+
     def subgroups_of(self, streams: Collection[Stream]) -> Subgroups:
         """Return all subgroups of some streams, in one pass over their units."""
         keys = {_key(tuple(getattr(stream, name) for name in STREAM_COLUMNS)) for stream in streams}

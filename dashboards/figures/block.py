@@ -86,7 +86,9 @@ def block_figure(now: Now) -> theme.Figure:
         margin={"l": SIDE, "r": SIDE, "t": TOP, "b": BOTTOM},
         shapes=strip.shapes,
         annotations=notes + strip.words,
-        xaxis=theme.hidden_axis(range=[-section.pitch / 2, (len(bores) - 0.5) * section.pitch], fixedrange=True),
+        xaxis=theme.hidden_axis(
+            range=[-section.pitch / 2, (len(bores) - 0.5) * section.pitch], fixedrange=True
+        ),
         yaxis=_depth_axis(now, section),
         yaxis2=strip.axis,
         dragmode=False,
@@ -214,7 +216,9 @@ def _beyond(now: Now, bore: BoreNow, centre: float, section: Section) -> list[An
 
 def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[Any]:
     """Return the words that stand in the hollow of a bore."""
-    average = bore.features.get("diameter", float(np.nanmean(bore.um)) if np.isfinite(bore.um).any() else None)
+    average = bore.features.get(
+        "diameter", float(np.nanmean(bore.um)) if np.isfinite(bore.um).any() else None
+    )
     lines = [
         f'<span style="font-size:26px"><b>{bore.bore}</b></span>',
         f'<span style="font-size:17px"><b>{verdict_words(bore.verdict)}</b></span>',
@@ -243,7 +247,17 @@ def _scale_words(section: Section) -> Any:
         "half of each diameter on each wall"
     )
     font = {"size": 12, "color": theme.SOFT}
-    return theme.word(text, 0.5, DOMAIN[0], xref="paper", yref="paper", xanchor="center", yanchor="top", yshift=-4, font=font)
+    return theme.word(
+        text,
+        0.5,
+        DOMAIN[0],
+        xref="paper",
+        yref="paper",
+        xanchor="center",
+        yanchor="top",
+        yshift=-4,
+        font=font,
+    )
 
 
 def rows(now: Now) -> dict[str, list[Any]]:

@@ -133,5 +133,7 @@ def shift_names(clock: Clock, shifts: Sequence[ShiftOf], *, y: float = 1.0) -> l
         if text:
             middle = clock.x(starts + (ends - starts) / 2)
             font = {"size": 11, "color": theme.SOFT}
-            names.append(theme.word(text, middle, y, yref="paper", xanchor="center", yanchor="bottom", font=font))
+            names.append(
+                theme.word(text, middle, y, yref="paper", xanchor="center", yanchor="bottom", font=font)
+            )
     return names

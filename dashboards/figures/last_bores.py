@@ -75,7 +75,9 @@ def _bands(tolerance: Tolerance, x0: float, x1: float, low: float, high: float) 
 
 
 def _limits(tolerance: Tolerance, x0: float, x1: float) -> list[Any]:
-    lines = [theme.level(x0, x1, v, width=1.3) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
+    lines = [
+        theme.level(x0, x1, v, width=1.3) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None
+    ]
     if tolerance.target_um is not None:
         lines.append(theme.level(x0, x1, tolerance.target_um, colour=theme.QUIET, width=0.8))
     return [{**line, "yref": "y2"} for line in lines]
@@ -97,7 +99,9 @@ def _ticks(bore: BoreNow, x0: float, x1: float) -> list[theme.Trace]:
     dots = {"size": sizes, "color": theme.INK, "opacity": 1, "line": {"width": 0}}
     drawn = [
         theme.points(upright_x, upright_y, mode="lines", line={"color": theme.LINE, "width": 2}),
-        theme.points(xs.tolist(), bore.average_um.tolist(), mode="markers", marker=dots, text=hover, hoverinfo="text"),
+        theme.points(
+            xs.tolist(), bore.average_um.tolist(), mode="markers", marker=dots, text=hover, hoverinfo="text"
+        ),
     ]
     outside = [i for i, verdict in enumerate(bore.verdicts) if verdict is Verdict.DOES_NOT_CONFORM]
     unsure = [i for i, verdict in enumerate(bore.verdicts) if verdict is Verdict.UNDECIDED]

@@ -109,7 +109,9 @@ def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
     if not len(pair.at):
         return theme.notice("No subgroup of this stream was completed in this time.", height=height)
     x = pair.clock.xs(pair.at)
-    data = _chart(pair, x, pair.mean, (pair.mean_lower, pair.mean_centre, pair.mean_upper), "y", pair.beyond_mean)
+    data = _chart(
+        pair, x, pair.mean, (pair.mean_lower, pair.mean_centre, pair.mean_upper), "y", pair.beyond_mean
+    )
     limits = (pair.spread_lower, pair.spread_centre, pair.spread_upper)
     data += _chart(pair, x, pair.spread, limits, "y2", pair.beyond_spread)
     words = _beside(pair, x, pair.mean, pair.beyond_mean, "y", height * 0.5)
@@ -173,12 +175,16 @@ def runs_of(lower: Numbers, upper: Numbers) -> list[tuple[int, int]]:
     changes = np.nonzero((np.diff(lower) != 0) | (np.diff(upper) != 0))[0] + 1
     starts = [0, *changes.tolist()]
     ends = [*changes.tolist(), len(lower) - 1]
-    return [(a, b) for a, b in zip(starts, ends, strict=True) if np.isfinite(lower[a]) and np.isfinite(upper[a])]
+    return [
+        (a, b) for a, b in zip(starts, ends, strict=True) if np.isfinite(lower[a]) and np.isfinite(upper[a])
+    ]
 
 
 def _thin(x: list[str], centre: Numbers) -> theme.Trace:
     y = [None if np.isnan(v) else float(v) for v in centre]
-    return theme.points(x, y, mode="lines", line={"color": theme.LINE, "width": 0.9, "shape": "hv"}, name="centre")
+    return theme.points(
+        x, y, mode="lines", line={"color": theme.LINE, "width": 0.9, "shape": "hv"}, name="centre"
+    )
 
 
 def _beside(pair: Pair, x: list[str], y: Numbers, beyond: Whole, axis: str, height: float) -> list[Any]:
@@ -192,13 +198,17 @@ def _beside(pair: Pair, x: list[str], y: Numbers, beyond: Whole, axis: str, heig
         side = "above" if beyond[i] > 0 else "below"
         text = f"{pair.clock.short(pair.clock.words(pair.at[i : i + 1])[0])} {side}"
         py = (float(y[i]) - low) / ((high - low) or 1.0) * height
-        labels.append(Label(text=text, x=x[i], y=float(y[i]), px=share * WIDTH_PX, py=py, weight=abs(float(y[i]))))
+        labels.append(
+            Label(text=text, x=x[i], y=float(y[i]), px=share * WIDTH_PX, py=py, weight=abs(float(y[i])))
+        )
     return place(labels, width=WIDTH_PX, height=height * 1.2, most=10, yref=axis)
 
 
 def _no_limits() -> Any:
     text = "too few subgroups to call anything a limit"
-    return theme.word(text, 1, 1, xref="paper", yref="paper", xanchor="right", font={"size": 12, "color": theme.SOFT})
+    return theme.word(
+        text, 1, 1, xref="paper", yref="paper", xanchor="right", font={"size": 12, "color": theme.SOFT}
+    )
 
 
 def rows(pair: Pair) -> dict[str, list[Any]]:

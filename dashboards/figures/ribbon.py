@@ -36,7 +36,11 @@ LANE_OF = {
 }
 LANE_NAMES = ("offset, set-up", "gauge", "stones")
 ROUTINE = ("gauge-check", "feed-offset", "stones-dressed")
-MARK_OF = {"stones-fitted": "triangle-right", "gauge-zeroed": "triangle-right", "stones-removed": "triangle-left"}
+MARK_OF = {
+    "stones-fitted": "triangle-right",
+    "gauge-zeroed": "triangle-right",
+    "stones-removed": "triangle-left",
+}
 
 
 def ribbon_figure(view: StreamView) -> theme.Figure:
@@ -60,8 +64,14 @@ def ribbon_figure(view: StreamView) -> theme.Figure:
         + _named_events(view, clock)
         + _off_drawing(view, low, high),
         xaxis=clock.axis(anchor="y2"),
-        yaxis=theme.axis(f"from nominal, {view.unit}" if view.stream.feature == "diameter" else f"{view.stream.feature}, {view.unit}",
-                         domain=list(PLOT), range=[low, high], nticks=7),
+        yaxis=theme.axis(
+            f"from nominal, {view.unit}"
+            if view.stream.feature == "diameter"
+            else f"{view.stream.feature}, {view.unit}",
+            domain=list(PLOT),
+            range=[low, high],
+            nticks=7,
+        ),
         yaxis2={**lanes, "fixedrange": True, "ticks": ""},
     )
 
@@ -89,13 +99,17 @@ def _tolerance(tolerance: Tolerance, x0: str, x1: str, low: float, high: float) 
 
 
 def _lines(tolerance: Tolerance, x0: str, x1: str, low: float, high: float) -> list[Any]:
-    return [theme.level(x0, x1, v, width=1.4) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
+    return [
+        theme.level(x0, x1, v, width=1.4) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None
+    ]
 
 
 def _named_limits(tolerance: Tolerance, low: float, high: float) -> list[Any]:
     named = [("upper", tolerance.upper_um), ("lower", tolerance.lower_um), ("aim", tolerance.target_um)]
     words = [
-        theme.word(f"{name} {theme.um(value)}", 1.005, value, xref="paper", font={"size": 12, "color": theme.INK})
+        theme.word(
+            f"{name} {theme.um(value)}", 1.005, value, xref="paper", font={"size": 12, "color": theme.INK}
+        )
         for name, value in named
         if value is not None
     ]
@@ -124,12 +138,24 @@ def _bores(view: StreamView, clock: Clock) -> list[theme.Trace]:
     x, words = clock.xs(bores.at), clock.words(bores.at)
     hover = [
         f"block {p}: {theme.um(float(v), 2)} {view.unit}<br>{at}<br>{verdict}" + ("<br>doubted" if f else "")
-        for p, v, at, verdict, f in zip(bores.part, bores.value_um, words, bores.verdict, bores.flagged, strict=True)
+        for p, v, at, verdict, f in zip(
+            bores.part, bores.value_um, words, bores.verdict, bores.flagged, strict=True
+        )
     ]
     length = float(np.clip(0.8 * WIDTH_PX / len(x), 1.5, 7.0))
     shape = {"symbol": "circle" if many else "line-ew", "size": 1.6 if many else length, "color": theme.QUIET}
     tick = {**shape, "line": {"width": 0 if many else 1, "color": theme.QUIET}}
-    drawn = [theme.points(x, bores.value_um.tolist(), mode="markers", marker=tick, text=hover, hoverinfo="text", name="bores")]
+    drawn = [
+        theme.points(
+            x,
+            bores.value_um.tolist(),
+            mode="markers",
+            marker=tick,
+            text=hover,
+            hoverinfo="text",
+            name="bores",
+        )
+    ]
     outside = np.array([v == Verdict.DOES_NOT_CONFORM for v in bores.verdict], dtype=bool)
     small = {**theme.RING, "size": 7, "line": {"width": 1.3, "color": theme.ATTENTION}}
     cross = {"symbol": "x-thin", "size": 7, "color": theme.NOTE, "line": {"width": 1.4, "color": theme.NOTE}}
@@ -173,8 +199,13 @@ def _subgroups(view: StreamView, clock: Clock) -> list[theme.Trace]:
     hover = [
         f"blocks {a} to {b}<br>mean {m:.2f}, range {r:.2f} {view.unit} of {n}<br>{at}"
         for a, b, m, r, n, at in zip(
-            groups.first_part, groups.last_part, groups.mean_um, groups.range_um, groups.n,
-            clock.words(groups.at), strict=True,
+            groups.first_part,
+            groups.last_part,
+            groups.mean_um,
+            groups.range_um,
+            groups.n,
+            clock.words(groups.at),
+            strict=True,
         )
     ]
     dense = count > DENSE
@@ -182,8 +213,22 @@ def _subgroups(view: StreamView, clock: Clock) -> list[theme.Trace]:
     notch = {"symbol": "circle" if dense else "line-ew", "size": 2.2 if dense else max(3.0, 0.7 * width)}
     notch |= {"color": theme.INK, "line": line}
     return [
-        theme.points(bar_x, bar_y, mode="lines", line={"color": DENSE_BAR if count > DENSE else BAR, "width": width}, name="ranges"),
-        theme.points(middle, groups.mean_um.tolist(), mode="markers", marker=notch, text=hover, hoverinfo="text", name="means"),
+        theme.points(
+            bar_x,
+            bar_y,
+            mode="lines",
+            line={"color": DENSE_BAR if count > DENSE else BAR, "width": width},
+            name="ranges",
+        ),
+        theme.points(
+            middle,
+            groups.mean_um.tolist(),
+            mode="markers",
+            marker=notch,
+            text=hover,
+            hoverinfo="text",
+            name="means",
+        ),
     ]
 
 
@@ -203,10 +248,22 @@ def _beyond(view: StreamView, clock: Clock) -> list[theme.Trace]:
         if len(at):
             x, y = [middle[i] for i in at], level[at].tolist()
             parts = [f"{name}, blocks {groups.first_part[i]} to {groups.last_part[i]}" for i in at]
-            ring = {**marker, "size": 9 if many else 15, "line": {**marker["line"], "width": 1.6 if many else 2.2}}
+            ring = {
+                **marker,
+                "size": 9 if many else 15,
+                "line": {**marker["line"], "width": 1.6 if many else 2.2},
+            }
             drawn.append(
-                theme.points(x, y, mode="markers", marker=ring, text=parts, hoverinfo="text", name=name,
-                             customdata=[str(groups.last_part[i]) for i in at])
+                theme.points(
+                    x,
+                    y,
+                    mode="markers",
+                    marker=ring,
+                    text=parts,
+                    hoverinfo="text",
+                    name=name,
+                    customdata=[str(groups.last_part[i]) for i in at],
+                )
             )
     return drawn
 
@@ -224,12 +281,21 @@ def _named_points(view: StreamView, clock: Clock, low: float, high: float) -> li
             side = "above" if beyond[first] > 0 else "below"
             often = f", {last - first + 1} in a row" if last > first else ""
             y = float(groups.mean_um[first] if what == "mean" else tops[first])
-            size = abs(y - float(groups.center_um[first])) if what == "mean" else float(groups.range_um[first]) / 3
+            size = (
+                abs(y - float(groups.center_um[first]))
+                if what == "mean"
+                else float(groups.range_um[first]) / 3
+            )
             at = clock.words(groups.at[first : first + 1])[0]
             labels.append(
-                Label(text=f"{clock.short(at)} {what} {side}{often}", x=clock.xs(np.array([middle]))[0], y=y,
-                      px=share * WIDTH_PX, py=(y - low) / (high - low) * plot_px,
-                      weight=(last - first + 1) * size)
+                Label(
+                    text=f"{clock.short(at)} {what} {side}{often}",
+                    x=clock.xs(np.array([middle]))[0],
+                    y=y,
+                    px=share * WIDTH_PX,
+                    py=(y - low) / (high - low) * plot_px,
+                    weight=(last - first + 1) * size,
+                )
             )
     return place(labels, width=WIDTH_PX, height=plot_px, most=9)
 
@@ -284,8 +350,18 @@ def _named_events(view: StreamView, clock: Clock) -> list[Any]:
             continue
         free[lane] = at + length
         font = {"size": 11, "color": theme.INK}
-        words.append(theme.word(event.words, clock.x(event.at), lane, yref="y2", xshift=8, font=font,
-                                bgcolor="rgba(251,250,247,0.85)", borderpad=0))
+        words.append(
+            theme.word(
+                event.words,
+                clock.x(event.at),
+                lane,
+                yref="y2",
+                xshift=8,
+                font=font,
+                bgcolor="rgba(251,250,247,0.85)",
+                borderpad=0,
+            )
+        )
     return words
 
 

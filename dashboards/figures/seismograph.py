@@ -57,9 +57,20 @@ def seismograph_figure(
         height=height,
         margin={"l": LEFT, "r": 20, "t": TOP, "b": BOTTOM},
         shapes=shift_bands(clock, seismograph.shifts, chosen=shift) + _rests(len(traces), clock),
-        annotations=shift_names(clock, seismograph.shifts) + _names(traces, clock, height) + [
-            theme.word(spread["text"], 1, 0, xref="paper", yref="paper", xanchor="right", yanchor="bottom",
-                       yshift=2, font=spread["font"])
+        annotations=shift_names(clock, seismograph.shifts)
+        + _names(traces, clock, height)
+        + [
+            theme.word(
+                spread["text"],
+                1,
+                0,
+                xref="paper",
+                yref="paper",
+                xanchor="right",
+                yanchor="bottom",
+                yshift=2,
+                font=spread["font"],
+            )
         ],
         xaxis=clock.axis(),
         yaxis=_rows_axis(traces, chosen),
@@ -163,7 +174,9 @@ def bends_of(traces: Sequence[Trace]) -> list[Bend]:
 
 
 def _bend(row: int, trace: Trace, group: Sequence[SignalMark]) -> Bend:
-    first, last = (np.datetime64(m.at.astimezone(UTC).replace(tzinfo=None), "us") for m in (group[0], group[-1]))
+    first, last = (
+        np.datetime64(m.at.astimezone(UTC).replace(tzinfo=None), "us") for m in (group[0], group[-1])
+    )
     inside = np.nonzero((trace.at >= first) & (trace.at <= last))[0]
     if not len(inside):
         return Bend(row=row, first=group[0], count=len(group), peak=0.0, at=group[0].at)
@@ -197,7 +210,10 @@ def _names(traces: Sequence[Trace], clock: Clock, height: int) -> list[Any]:
 def _rests(count: int, clock: Clock) -> list[Any]:
     """Return the resting line of every row."""
     x0, x1 = clock.x(clock.since), clock.x(clock.until)
-    return [{**theme.level(x0, x1, -float(r), colour=theme.HAIR, width=0.8), "layer": "below"} for r in range(count)]
+    return [
+        {**theme.level(x0, x1, -float(r), colour=theme.HAIR, width=0.8), "layer": "below"}
+        for r in range(count)
+    ]
 
 
 def rows(seismograph: Seismograph) -> dict[str, list[Any]]:

@@ -33,11 +33,16 @@ class _Box:
 
     def meets(self, other: _Box) -> bool:
         return not (
-            self.right < other.left or other.right < self.left or self.top < other.bottom or other.top < self.bottom
+            self.right < other.left
+            or other.right < self.left
+            or self.top < other.bottom
+            or other.top < self.bottom
         )
 
 
-def place(labels: Sequence[Label], *, width: float, height: float, most: int = 12, yref: str = "y") -> list[Any]:
+def place(
+    labels: Sequence[Label], *, width: float, height: float, most: int = 12, yref: str = "y"
+) -> list[Any]:
     """Return annotations for as many labels as fit, heaviest first, with a thin leader to each point."""
     taken: list[_Box] = []
     placed: list[Any] = []

@@ -68,7 +68,12 @@ def due_words(due: Due, now: Now) -> html.Li:
 
 def notes(now: Now) -> list[html.P]:
     """Return how to read the drawing, and what the figures cannot say."""
-    lines = {0: "full line, dots", 1: "dashed line, diamonds", 2: "dotted line, squares", 3: "dash-dot, triangles"}
+    lines = {
+        0: "full line, dots",
+        1: "dashed line, diamonds",
+        2: "dotted line, squares",
+        3: "dash-dot, triangles",
+    }
     directions = "; ".join(f"{name}: {lines[i % 4]}" for i, name in enumerate(now.directions))
     key = (
         f"Each bore is cut open, top face upwards: {directions}; straight between the planes, where nothing was read. "
@@ -82,7 +87,10 @@ def register(app: Dash, monitor: Monitor) -> None:
     """Wire the page."""
 
     @app.callback(
-        Output(SPINDLES, "children"), Output(BLOCK, "figure"), Output(NOTES, "children"), Input(parts.CHANGE, "data")
+        Output(SPINDLES, "children"),
+        Output(BLOCK, "figure"),
+        Output(NOTES, "children"),
+        Input(parts.CHANGE, "data"),
     )
     def _(change: int) -> list[Any]:
         return show_now(monitor)

@@ -37,7 +37,9 @@ def figure_box(name: str, *, height: int | str, caption: str = "") -> html.Figur
     )
 
 
-def register_saving(app: Dash, name: str, rows: Callable[..., Mapping[str, Sequence[Any]]], *states: State) -> None:
+def register_saving(
+    app: Dash, name: str, rows: Callable[..., Mapping[str, Sequence[Any]]], *states: State
+) -> None:
     """Wire the three links of a figure; `rows` answers the states with the figure's data."""
     app.clientside_callback(
         ClientsideFunction("cellmon", "save"),
@@ -115,7 +117,9 @@ def stream_named(streams: Sequence[Stream], query: str | None) -> Stream:
     wanted = {k: v for k, v in query_values(query).items() if k in STREAM_KEYS}
     fits = [s for s in streams if all(getattr(s, key) == value for key, value in wanted.items())]
     if not fits:
-        raise NotFound("There is no such stream here: " + ", ".join(f"{k} {v}" for k, v in wanted.items()) + ".")
+        raise NotFound(
+            "There is no such stream here: " + ", ".join(f"{k} {v}" for k, v in wanted.items()) + "."
+        )
     return fits[0]
 
 

@@ -31,7 +31,10 @@ SPAN_WORDS = {"one": "a day", "two": "two days", "week": "a week", "month": "a m
 def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come."""
     spans = dcc.RadioItems(
-        id=SPAN, value="week", inline=True, className="choice",
+        id=SPAN,
+        value="week",
+        inline=True,
+        className="choice",
         options=[{"label": words, "value": name} for name, words in SPAN_WORDS.items()],
     )
     return html.Main(
@@ -46,7 +49,8 @@ def layout(query: str | None = None) -> html.Main:
                 className="controls",
             ),
             parts.figure_box(
-                LINES, height=640,
+                LINES,
+                height=640,
                 caption="Each line: subgroup means of one stream from its centre, in its own sigma. "
                 "A ring holds several signals. Click a line to see that stream below.",
             ),
@@ -56,7 +60,8 @@ def layout(query: str | None = None) -> html.Main:
                         [
                             html.H2(id=HEADING),
                             parts.figure_box(
-                                PAIR, height=PAIR_PX,
+                                PAIR,
+                                height=PAIR_PX,
                                 caption="Pale band: inside the limits. Ring: a mean beyond. Square: a range beyond.",
                             ),
                         ]
@@ -117,7 +122,10 @@ def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[A
     if chosen is None:
         empty = theme.notice("No stream has a bore in this shift.", height=PAIR_PX)
         return [answer.sentence, "", empty, []]
-    heading = [f"{chosen.stream}, {shift_words(chosen.shift)} · ", dcc.Link("this stream in depth", href=stream_link(chosen))]
+    heading = [
+        f"{chosen.stream}, {shift_words(chosen.shift)} · ",
+        dcc.Link("this stream in depth", href=stream_link(chosen)),
+    ]
     figure = mean_range.mean_range_figure(mean_range.pair_of_shift(chosen), height=PAIR_PX)
     return [answer.sentence, heading, figure, table(answer, chosen.stream)]
 
@@ -134,7 +142,9 @@ def chosen_of(answer: Shifts, query: str | None) -> StreamShift | None:
 
 def stream_link(one: StreamShift) -> str:
     """Return the address of a stream's own page, up to just after this shift."""
-    return "/stream?" + parts.stream_query(one.stream, until=(one.shift.ends + timedelta(hours=8)).isoformat())
+    return "/stream?" + parts.stream_query(
+        one.stream, until=(one.shift.ends + timedelta(hours=8)).isoformat()
+    )
 
 
 def table(answer: Shifts, chosen: Stream) -> html.Table:
@@ -160,7 +170,9 @@ def _row(one: StreamShift, chosen: Stream) -> html.Tr:
             html.Td(figure_words(one.previous_mean_um)),
             html.Td(figure_words(difference)),
             html.Td(str(one.bores)),
-            html.Td(str(len(one.signals)) if one.signals else "none", className="moved" if one.signals else ""),
+            html.Td(
+                str(len(one.signals)) if one.signals else "none", className="moved" if one.signals else ""
+            ),
         ],
         className="chosen" if one.stream == chosen else "",
     )
@@ -192,10 +204,17 @@ def choose_stream(monitor: Monitor, shift: str | None, value: str | None) -> lis
 
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the page."""
-    changed, shift, span, stream = Input(parts.CHANGE, "data"), Input(SHIFT, "value"), Input(SPAN, "value"), Input(STREAM, "value")
+    changed, shift, span, stream = (
+        Input(parts.CHANGE, "data"),
+        Input(SHIFT, "value"),
+        Input(SPAN, "value"),
+        Input(STREAM, "value"),
+    )
     shift_now, span_now, stream_now = State(SHIFT, "value"), State(SPAN, "value"), State(STREAM, "value")
 
-    @app.callback(Output(SHIFT, "options"), Output(SHIFT, "value"), changed, shift_now, State(parts.URL, "search"))
+    @app.callback(
+        Output(SHIFT, "options"), Output(SHIFT, "value"), changed, shift_now, State(parts.URL, "search")
+    )
     def _(change: int, value: str | None, search: str | None) -> list[Any]:
         return shift_options(monitor, value, search)
 
@@ -208,17 +227,26 @@ def register(app: Dash, monitor: Monitor) -> None:
         return sized(show_lines(monitor, shift, span, query))
 
     @app.callback(
-        Output(SENTENCE, "children"), Output(HEADING, "children"), Output(PAIR, "figure"), Output(TABLE, "children"),
-        changed, shift, stream,
+        Output(SENTENCE, "children"),
+        Output(HEADING, "children"),
+        Output(PAIR, "figure"),
+        Output(TABLE, "children"),
+        changed,
+        shift,
+        stream,
     )
     def _(change: int, shift: str | None, query: str | None) -> list[Any]:
         return show_shift(monitor, shift, query)
 
-    @app.callback(Output(STREAM, "value", allow_duplicate=True), Input(LINES, "clickData"), prevent_initial_call=True)
+    @app.callback(
+        Output(STREAM, "value", allow_duplicate=True), Input(LINES, "clickData"), prevent_initial_call=True
+    )
     def _(click: dict[str, Any] | None) -> Any:
         return clicked(click, monitor)
 
-    parts.register_saving(app, LINES, lambda s, p: seismograph.rows(seismograph_of(monitor, s, p)[0]), shift_now, span_now)
+    parts.register_saving(
+        app, LINES, lambda s, p: seismograph.rows(seismograph_of(monitor, s, p)[0]), shift_now, span_now
+    )
     parts.register_saving(app, PAIR, lambda s, q: pair_rows(monitor, s, q), shift_now, stream_now)
 
 

@@ -32,12 +32,21 @@ def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come; the query names the stream and the end of its time."""
     until = parts.query_values(query).get("until")
     spans = dcc.RadioItems(
-        id=SPAN, value="two", inline=True, className="choice",
+        id=SPAN,
+        value="two",
+        inline=True,
+        className="choice",
         options=[{"label": words, "value": name} for name, words in SPAN_WORDS.items()],
     )
-    pair = dcc.Checklist(id=PAIRED, value=[], className="choice", options=[{"label": "means and ranges", "value": "pair"}])
-    steps = html.Div([html.Button(f"‹ {EARLIER[7:]}", id=EARLIER, className="step"),
-                      html.Button(f"{LATER[7:]} ›", id=LATER, className="step")])
+    pair = dcc.Checklist(
+        id=PAIRED, value=[], className="choice", options=[{"label": "means and ranges", "value": "pair"}]
+    )
+    steps = html.Div(
+        [
+            html.Button(f"‹ {EARLIER[7:]}", id=EARLIER, className="step"),
+            html.Button(f"{LATER[7:]} ›", id=LATER, className="step"),
+        ]
+    )
     return html.Main(
         [
             html.P(id=SENTENCE, className="lead"),
@@ -52,14 +61,18 @@ def layout(query: str | None = None) -> html.Main:
                 className="controls",
             ),
             parts.figure_box(
-                RIBBON, height=ribbon.HEIGHT,
+                RIBBON,
+                height=ribbon.HEIGHT,
                 caption="Bar: a subgroup, as high as its range, notched at its mean. Dash: a bore. "
                 "Pale band: inside the limits. Full lines: tolerance. Hatched: guard band. "
                 "Ring: a mean beyond its limit. Square: a range beyond. Cross: doubted.",
             ),
             html.Div(
-                parts.figure_box(PAIR, height=mean_range.HEIGHT, caption="Subgroup means above, their ranges below."),
-                id=PAIR_BOX, style={"display": "none"},
+                parts.figure_box(
+                    PAIR, height=mean_range.HEIGHT, caption="Subgroup means above, their ranges below."
+                ),
+                id=PAIR_BOX,
+                style={"display": "none"},
             ),
             html.Div(id=WORDS),
         ]
@@ -93,7 +106,9 @@ def moment(text: str) -> datetime:
     return found
 
 
-def show_stream(monitor: Monitor, query: str | None, span: str, until: str | None, paired: list[str]) -> list[Any]:
+def show_stream(
+    monitor: Monitor, query: str | None, span: str, until: str | None, paired: list[str]
+) -> list[Any]:
     """Return sentence, ribbon, pair (where asked for), whether it shows, and the words below."""
     try:
         view = view_of(monitor, query, span, until)
@@ -182,20 +197,40 @@ def register(app: Dash, monitor: Monitor) -> None:
     stream, span, until = Input(STREAM, "value"), Input(SPAN, "value"), Input(UNTIL, "data")
     states = State(STREAM, "value"), State(SPAN, "value"), State(UNTIL, "data")
 
-    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), Input(parts.CHANGE, "data"), states[0], State(parts.URL, "search"))
+    @app.callback(
+        Output(STREAM, "options"),
+        Output(STREAM, "value"),
+        Input(parts.CHANGE, "data"),
+        states[0],
+        State(parts.URL, "search"),
+    )
     def _(change: int, value: str | None, search: str | None) -> list[Any]:
         return choose(monitor, value, search)
 
     @app.callback(
-        Output(SENTENCE, "children"), Output(RIBBON, "figure"), Output(PAIR, "figure"), Output(PAIR_BOX, "style"),
-        Output(WORDS, "children"), Input(parts.CHANGE, "data"), stream, span, until, Input(PAIRED, "value"),
+        Output(SENTENCE, "children"),
+        Output(RIBBON, "figure"),
+        Output(PAIR, "figure"),
+        Output(PAIR_BOX, "style"),
+        Output(WORDS, "children"),
+        Input(parts.CHANGE, "data"),
+        stream,
+        span,
+        until,
+        Input(PAIRED, "value"),
         State(parts.URL, "search"),
     )
-    def _(change: int, query: str | None, span: str, until: str | None, paired: list[str], search: str | None) -> Any:
+    def _(
+        change: int, query: str | None, span: str, until: str | None, paired: list[str], search: str | None
+    ) -> Any:
         return show_stream(monitor, query or named_by(search), span, until, paired)
 
     @app.callback(
-        Output(UNTIL, "data"), Input(EARLIER, "n_clicks"), Input(LATER, "n_clicks"), *states[1:], prevent_initial_call=True
+        Output(UNTIL, "data"),
+        Input(EARLIER, "n_clicks"),
+        Input(LATER, "n_clicks"),
+        *states[1:],
+        prevent_initial_call=True,
     )
     def _(earlier: int | None, later: int | None, span: str, until: str | None) -> Any:
         return step_until(monitor, span, until, back=ctx.triggered_id == EARLIER)
@@ -205,4 +240,6 @@ def register(app: Dash, monitor: Monitor) -> None:
         return link_of(query, until)
 
     parts.register_saving(app, RIBBON, lambda *asked: ribbon.rows(view_of(monitor, *asked)), *states)
-    parts.register_saving(app, PAIR, lambda *asked: mean_range.rows(mean_range.pair_of_view(view_of(monitor, *asked))), *states)
+    parts.register_saving(
+        app, PAIR, lambda *asked: mean_range.rows(mean_range.pair_of_view(view_of(monitor, *asked))), *states
+    )

@@ -39,8 +39,16 @@ def streams() -> tuple[Stream, ...]:
     found = []
     for bore in "1234":
         spindle = "S1" if bore in "12" else "S2"
-        for feature, fixture in (("diameter", None), ("taper", None), ("barrel", None), ("ovality", "P1"), ("ovality", "P2")):
-            found.append(Stream(part_number="HM-214", spindle=spindle, bore=bore, feature=feature, fixture=fixture))
+        for feature, fixture in (
+            ("diameter", None),
+            ("taper", None),
+            ("barrel", None),
+            ("ovality", "P1"),
+            ("ovality", "P2"),
+        ):
+            found.append(
+                Stream(part_number="HM-214", spindle=spindle, bore=bore, feature=feature, fixture=fixture)
+            )
     return tuple(found)
 
 
@@ -51,7 +59,7 @@ def shifts_between(since: datetime, until: datetime) -> tuple[ShiftOf, ...]:
     i = 0
     while at < until:
         date = at.date()
-        following = (datetime(date.year, date.month, date.day, (14, 22, 6)[i % 3], tzinfo=ZONE))
+        following = datetime(date.year, date.month, date.day, (14, 22, 6)[i % 3], tzinfo=ZONE)
         ends = following if i % 3 != 2 else following + timedelta(days=1)
         if ends > since:
             found.append(ShiftOf(name=names[i % 3], date=date, starts=at, ends=ends, worked=True))
@@ -102,7 +110,11 @@ class StandIn:
         return now_answer(self.now_status, empty=self.empty)
 
     def stream(self, *, spindle, bore, feature, fixture=None, part_number=None, since=None, until=None):
-        wanted = [s for s in streams() if (s.spindle, s.bore, s.feature, s.fixture) == (spindle, bore, feature, fixture)]
+        wanted = [
+            s
+            for s in streams()
+            if (s.spindle, s.bore, s.feature, s.fixture) == (spindle, bore, feature, fixture)
+        ]
         if self.fails or not wanted:
             raise NotFound(f"There is no stream {spindle} bore {bore} {feature}.")
         return stream_view(wanted[0], since or START, until or END)
@@ -133,39 +145,50 @@ def subgroups_of(one: Stream, since: datetime, until: datetime):
     half, rbar = 3 * sigma / 5**0.5, 2.326 * sigma
     full = np.full(k, 1.0)
     names = np.array([str(204000 + i) for i in range(k)], dtype=object)
-    return at, value, stream.StreamSubgroups(
-        first_part=names,
-        last_part=names,
-        first_at=times[:, 0] if k else at[:0],
-        at=times[:, -1] if k else at[:0],
-        n=np.full(k, 5),
-        mean_um=mean,
-        range_um=spread,
-        lower_um=full * (centre - half),
-        center_um=full * centre,
-        upper_um=full * (centre + half),
-        range_lower_um=full * 0,
-        range_center_um=full * rbar,
-        range_upper_um=full * 2.114 * rbar,
-        beyond_mean=np.where(mean > centre + half, 1, np.where(mean < centre - half, -1, 0)),
-        beyond_range=np.where(spread > 2.114 * rbar, 1, 0),
-        flagged=np.zeros(k, dtype=bool),
+    return (
+        at,
+        value,
+        stream.StreamSubgroups(
+            first_part=names,
+            last_part=names,
+            first_at=times[:, 0] if k else at[:0],
+            at=times[:, -1] if k else at[:0],
+            n=np.full(k, 5),
+            mean_um=mean,
+            range_um=spread,
+            lower_um=full * (centre - half),
+            center_um=full * centre,
+            upper_um=full * (centre + half),
+            range_lower_um=full * 0,
+            range_center_um=full * rbar,
+            range_upper_um=full * 2.114 * rbar,
+            beyond_mean=np.where(mean > centre + half, 1, np.where(mean < centre - half, -1, 0)),
+            beyond_range=np.where(spread > 2.114 * rbar, 1, 0),
+            flagged=np.zeros(k, dtype=bool),
+        ),
     )
 
 
 def stream_view(one: Stream, since: datetime, until: datetime) -> stream.StreamView:
     at, value, groups = subgroups_of(one, since, until)
     events = [
-        stream.EventMark(at=START + timedelta(hours=9 * i), kind="stones-dressed", words="stones dressed") for i in range(16)
+        stream.EventMark(at=START + timedelta(hours=9 * i), kind="stones-dressed", words="stones dressed")
+        for i in range(16)
     ]
     events += [
-        stream.EventMark(at=START + timedelta(hours=0.7 * i), kind="feed-offset", words="+1.5 µm by machine") for i in range(200)
+        stream.EventMark(at=START + timedelta(hours=0.7 * i), kind="feed-offset", words="+1.5 µm by machine")
+        for i in range(200)
     ]
     events += [
-        stream.EventMark(at=START + timedelta(hours=3 * i), kind="gauge-check", words="G1 reads +0.2 µm on 87.312") for i in range(48)
+        stream.EventMark(
+            at=START + timedelta(hours=3 * i), kind="gauge-check", words="G1 reads +0.2 µm on 87.312"
+        )
+        for i in range(48)
     ]
     events += [
-        stream.EventMark(at=datetime(2026, 10, 21, 16, 50, tzinfo=ZONE), kind="stones-fitted", words="FS-1044 fitted"),
+        stream.EventMark(
+            at=datetime(2026, 10, 21, 16, 50, tzinfo=ZONE), kind="stones-fitted", words="FS-1044 fitted"
+        ),
         stream.EventMark(at=SLIP[1], kind="gauge-zeroed", words="G1 zeroed, −4.0 µm"),
     ]
     return stream.StreamView(
@@ -179,7 +202,12 @@ def stream_view(one: Stream, since: datetime, until: datetime) -> stream.StreamV
         zone="Europe/Berlin",
         tolerance=TOLERANCE if one.feature == "diameter" else FORM,
         baseline=answers.BaselineSummary(
-            center_um=CENTRE[one.feature], sigma_um=SIGMA[one.feature], n=5, frozen_at=None, by=None, provisional=True
+            center_um=CENTRE[one.feature],
+            sigma_um=SIGMA[one.feature],
+            n=5,
+            frozen_at=None,
+            by=None,
+            provisional=True,
         ),
         bores=stream.StreamBores(
             part=np.array([str(200000 + i) for i in range(len(at))], dtype=object),
@@ -202,7 +230,9 @@ def now_answer(status: state.Status, *, empty: bool = False) -> now.Now:
     def bore(name: str, *, taper: float) -> now.BoreNow:
         average = 11.5 + 1.6 * rng.standard_normal(20)
         half = 1.5 + abs(rng.standard_normal(20))
-        um = average[-1] + np.array([[taper / 2 + 0.7, taper / 2 - 0.5], [0.4, -0.9], [-taper / 2 + 0.6, -taper / 2 - 0.6]])
+        um = average[-1] + np.array(
+            [[taper / 2 + 0.7, taper / 2 - 0.5], [0.4, -0.9], [-taper / 2 + 0.6, -taper / 2 - 0.6]]
+        )
         verdicts = [Verdict.CONFORMS] * 20
         if taper > 4:
             um[0, 0], verdicts[-1], verdicts[-4] = 25.3, Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED
@@ -235,7 +265,11 @@ def now_answer(status: state.Status, *, empty: bool = False) -> now.Now:
         spindle="S2",
         status=status,
         sentence="S2: stop. The last block has bore 3 outside its limits, and its taper rose by 4.6 µm at 15:42.",
-        due=(answers.Due(what="answer to the signal on bore 3 taper", at=END - timedelta(hours=1), overdue=True),),
+        due=(
+            answers.Due(
+                what="answer to the signal on bore 3 taper", at=END - timedelta(hours=1), overdue=True
+            ),
+        ),
         stone_set="FS-1042",
         bores=() if empty else (bore("3", taper=5.6), bore("4", taper=3.1)),
     )
@@ -273,7 +307,9 @@ def seismograph_answer(since: datetime, until: datetime) -> seismograph.Seismogr
             for i in np.nonzero(np.abs(deviation) > 3)[0]
         )
         rank = float(np.abs(deviation).max(initial=0))
-        traces.append(seismograph.Trace(stream=one, at=groups.at, deviation=deviation, signals=marks, rank=rank))
+        traces.append(
+            seismograph.Trace(stream=one, at=groups.at, deviation=deviation, signals=marks, rank=rank)
+        )
     return seismograph.Seismograph(
         as_of=END,
         sheet=1,
@@ -302,12 +338,15 @@ def shifts_answer(wanted: str | None) -> shifts.Shifts:
                 mean_um=float(groups.mean_um[i]),
                 range_um=float(groups.range_um[i]),
                 mean_limits=answers.Limits(
-                    lower=float(groups.lower_um[i]), center=float(groups.center_um[i]), upper=float(groups.upper_um[i])
+                    lower=float(groups.lower_um[i]),
+                    center=float(groups.center_um[i]),
+                    upper=float(groups.upper_um[i]),
                 ),
                 range_limits=answers.Limits(
                     lower=0.0, center=float(groups.range_center_um[i]), upper=float(groups.range_upper_um[i])
                 ),
-                beyond=("mean above",) * bool(groups.beyond_mean[i] > 0) + ("mean below",) * bool(groups.beyond_mean[i] < 0)
+                beyond=("mean above",) * bool(groups.beyond_mean[i] > 0)
+                + ("mean below",) * bool(groups.beyond_mean[i] < 0)
                 + ("range above",) * bool(groups.beyond_range[i]),
                 flagged=False,
             )

@@ -1,4 +1,5 @@
 import json
+import runpy
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ from cellmon.records import Kind, Reason
 from cellmon.sheet_checks import checked_sheet
 from cellmon.simulate.harrowmere import SEED, harrowmere_week
 from cellmon.simulate.line import run
-from cellmon.simulate.sheet_text import sheet_mapping
+from cellmon.simulate.sheet_text import sheet_mapping, sheet_text
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_runs"
 
@@ -120,3 +121,10 @@ def test_sample_runs_is_small_and_its_key_agrees_with_the_run(week):
     assert [p["name"] for p in key["planted"]] == [p.name for p in week.truth.planted]
     for entry, planted in zip(key["planted"], week.truth.planted, strict=True):
         assert entry["blocks"] == len(planted.parts) and entry["rows"] == list(planted.rows)
+
+
+def test_the_sheet_and_the_page_of_sample_runs_are_those_made_now(week):
+    made = runpy.run_path(str(SAMPLES.parent / "tests" / "make_sample_runs.py"))
+    assert (SAMPLES / "cell.toml").read_text(encoding="utf-8") == sheet_text()
+    assert (SAMPLES / "README.md").read_text(encoding="utf-8") == made["page"](week)
+    assert (SAMPLES / "answers" / "key.json").read_text(encoding="utf-8") == made["key_text"](week)

@@ -190,7 +190,7 @@ def test_scaling_a_fault_to_nothing_takes_its_size_away(name):
 
 
 def test_other_seeds_give_what_the_trials_of_the_scenario_gave():
-    """Ranges of the scenario over 20 runs; here the mean of 12, so that the one seed above is no lucky one."""
+    """Ranges of the scenario over 20 runs; here the mean of 12, so that the seed above is no lucky one."""
     found = []
     for seed in range(12):
         honed = hone(harrowmere_week(), sources=Sources(seed=seed))
@@ -212,5 +212,8 @@ def test_other_seeds_give_what_the_trials_of_the_scenario_gave():
         )
     chipped, over_taper, over_size, jumped, oval, week = np.mean(found, axis=0)
     assert 0 <= chipped <= 4 and 5 <= over_taper <= 10
-    assert 0 <= over_size <= 9 and jumped == pytest.approx(20.5, abs=0.6)
+    assert 0 <= over_size <= 9
+    assert jumped == pytest.approx(
+        20.5, abs=1.0
+    )  # 12 + 0.1 - 0.7 + 9, less 0.03 a block while in manual mode
     assert 38 <= oval <= 53 and 1 <= week <= 11

@@ -142,7 +142,7 @@ def suspect_times(checks: GaugeChecks, *, limit_um: float) -> tuple[Suspect, ...
     for gauge in _names(checks.gauge):
         mine = checks.select(checks.gauge == gauge)
         mine = mine.select(np.argsort(mine.at, kind="stable"))
-        off = (mine.reading_mm - mine.master_mm) * 1000.0
+        off = np.round((mine.reading_mm - mine.master_mm) * 1000.0, 4)
         good = np.abs(off) <= limit_um
         for i in np.flatnonzero(~good):
             earlier = np.flatnonzero(good[:i])

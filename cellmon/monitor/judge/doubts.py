@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cellmon.bores.doubts import dial_turn, single_reading
+from cellmon.bores.doubts import (
+    MAD_TO_SIGMA,
+    dial_turn,
+    single_reading,
+    swapped_directions,
+    swapped_planes,
+)
 from cellmon.judged import Doubts
 from cellmon.monitor.judge.context import Context, Suspect
 from cellmon.records import Flag, Flags, Numbers, Readings, Texts, Whole, absent
@@ -57,6 +63,7 @@ def doubts_of(
         *_where_made(readings, sheet, context),
         *_when_made(readings, unit_start),
         *_as_read(um, readings, sheet),
+        *_exchanged(um, readings, unit_start),
         *_by_gauge(readings, context.suspect),
         _Found(
             flag=Flag.LATE, rows=np.flatnonzero(late), words="came after limits were frozen over its time"
@@ -186,6 +193,46 @@ def _as_read(um: NDArray[np.float64], readings: Readings, sheet: Sheet) -> Itera
             proposal="leave that reading out",
             cell=lone[rows],
         )
+
+
+def _exchanged(
+    um: NDArray[np.float64], readings: Readings, unit_start: NDArray[np.datetime64]
+) -> Iterator[_Found]:
+    """Doubt runs of bores whose planes or directions look exchanged, by what their unit usually shows."""
+    for gauge in sorted(set(readings.gauge.tolist())):
+        rows = np.flatnonzero(readings.gauge == gauge)
+        rows = rows[np.lexsort((readings.bore[rows].astype(str), readings.measured_at[rows]))]
+        if um.shape[1] >= 2:
+            ends = um[rows, 0].mean(axis=1) - um[rows, -1].mean(axis=1)
+            swapped = _swapped(swapped_planes, ends, readings.bore[rows], unit_start[rows])
+            words = "top and bottom seem exchanged: the taper has its usual size and the other sign"
+            yield _Found(
+                flag=Flag.SWAPPED_PLANES, rows=rows[swapped], words=words, proposal="exchange the planes"
+            )
+        if um.shape[2] == 2:
+            sides = (um[rows, :, 0] - um[rows, :, 1]).mean(axis=1)
+            swapped = _swapped(swapped_directions, sides, readings.bore[rows], unit_start[rows])
+            words = "the two directions seem exchanged: the oval has its usual size and lies across"
+            yield _Found(
+                flag=Flag.SWAPPED_DIRECTIONS,
+                rows=rows[swapped],
+                words=words,
+                proposal="exchange the directions",
+            )
+
+
+def _swapped(
+    find: Callable[..., Flags], values: Numbers, bore: Texts, unit_start: NDArray[np.datetime64]
+) -> Flags:
+    import pandas as pd
+
+    bores, _ = pd.factorize(bore)
+    units, _ = pd.factorize(unit_start)
+    groups = pd.Series(values).groupby(units * (bores.max(initial=0) + 1) + bores)
+    mean = groups.transform("median").to_numpy()
+    off = pd.Series(np.abs(values - mean)).groupby(groups.ngroup().to_numpy())
+    sd = MAD_TO_SIGMA * off.transform("median").to_numpy()
+    return find(values, template_mean=mean, template_sd=sd, stream=bores)
 
 
 def _by_gauge(readings: Readings, suspect: tuple[Suspect, ...]) -> Iterator[_Found]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,6 +20,7 @@ LEAST_SUBGROUPS = 20
 """Below so many subgroups nothing is called a limit."""
 
 
+@lru_cache(maxsize=4096)
 def stream_key(stream: Stream) -> str:
     """Return a stream as the text under which decisions about it are kept."""
     return json.dumps(asdict(stream), sort_keys=True)

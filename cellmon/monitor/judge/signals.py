@@ -42,6 +42,8 @@ def raise_signals(
     """
     codes, streams = stream_numbers(fresh)
     moved = renew_provisional(session, streams, since=min(units))
+    if session.holds_only(units):  # all there is was just cut: nothing need be read back
+        return _announce(session, [fresh], at=at)
     kept = np.array([stream not in moved for stream in streams], dtype=bool)
     rest = fresh.select(kept[codes]) if len(fresh) else fresh
     return _announce(session, [rest, _anew(session, moved)], at=at)
