@@ -39,6 +39,7 @@ class Seismograph(Answer):
     traces: tuple[Trace, ...]
 
 
+GUESTS = "streams off their routing have no limits and are not drawn"
 DAYS = np.timedelta64(7, "D")
 
 
@@ -50,7 +51,8 @@ def seismograph(
     start = to_utc(since) if since else end - DAYS
     signals = [s for s in all_signals(view) if s.state != "withdrawn"]
     streams = [s for s in view.streams if feature in (None, s.feature)]
-    traces = tuple(_trace(view, stream, start, end, signals) for stream in streams)
+    every = tuple(_trace(view, stream, start, end, signals) for stream in streams)
+    traces = tuple(t for t in every if view.routed(t.stream) or t.rank > 0)
     first = min((t.at[0] for t in traces if len(t.at)), default=start)
     start = max(start, first)
     loud = [t for t in traces if t.signals]
@@ -67,6 +69,7 @@ def seismograph(
         until=view.local(end),
         shifts=tuple(view.rules.now.calendar.between(start, end)),
         traces=traces,
+        why_not={} if len(traces) == len(every) else {"traces": f"{len(every) - len(traces)} {GUESTS}"},
     )
 
 

@@ -82,12 +82,13 @@ def shifts(view: View, *, feature: str | None, shift: str | None) -> Shifts:
             shifts=(),
             known=(),
         )
-    index = _index(known, shift)
+    index = _newest_full(view, known) if shift is None else _index(known, shift)
     chosen, previous = known[index], known[index - 1] if index else None
     signals = [
         s for s in all_signals(view) if s.state != "withdrawn" and chosen.starts <= s.raised_at < chosen.ends
     ]
-    rows = tuple(_stream_shift(view, s, chosen, previous, signals) for s in streams)
+    every = (_stream_shift(view, s, chosen, previous, signals) for s in streams)
+    rows = tuple(r for r in every if r.subgroups or r.previous_mean_um is not None or view.routed(r.stream))
     return Shifts(
         **view.head(),
         sentence=_sentence(chosen, rows),
@@ -104,9 +105,14 @@ def known_shifts(view: View) -> list[ShiftOf]:
     return [view.rules.at(start).calendar.at(start) for start in starts if start <= view.as_of]
 
 
-def _index(known: list[ShiftOf], wanted: str | None) -> int:
-    if wanted is None:
-        return len(known) - 1
+def _newest_full(view: View, known: list[ShiftOf]) -> int:
+    """Return the newest shift with a whole subgroup; a shift that has just begun says nothing yet."""
+    newest = view.session.subgroups(end=view.as_of, last=1)
+    starts = [to_utc(s.starts) for s in known]
+    return starts.index(newest.shift_start[0]) if len(newest) else len(known) - 1
+
+
+def _index(known: list[ShiftOf], wanted: str) -> int:
     for i, shift in enumerate(known):
         if str(shift) == wanted:
             return i

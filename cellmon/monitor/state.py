@@ -78,7 +78,7 @@ class State(Answer):
     notes: tuple[str, ...]
 
 
-RULE = "One rule: a subgroup mean or range beyond its 3-sigma limit."
+RULE = "a subgroup mean or range beyond its 3-sigma limit"
 LATER = {
     "drift_um_per_100_bores": "comes with wear-aware detection",
     "bores_to_limit": "comes with forecasts",

@@ -58,10 +58,15 @@ class View:
 
     @cached_property
     def streams(self) -> tuple[Stream, ...]:
-        """Every stream that has subgroups, in the sheet's order of features, then bores and spindles."""
+        """Every stream that has subgroups: routed ones first, then by the sheet's order of features."""
         features = [name for part in self.sheet.parts for name in part.charted]
         known = self.session.provisional()
-        return tuple(sorted(known, key=lambda s: (_place(features, s.feature), s)))
+        return tuple(sorted(known, key=lambda s: (not self.routed(s), _place(features, s.feature), s)))
+
+    def routed(self, stream: Stream) -> bool:
+        """Return whether the sheet routes a stream's bore to its spindle (all are, where it names none)."""
+        spindles = self.sheet.spindles
+        return not spindles or any(s.id == stream.spindle and stream.bore in s.bores for s in spindles)
 
     def tolerance(self, stream: Stream) -> Tolerance:
         """Return the limits of a stream's feature and the guard band at each."""
