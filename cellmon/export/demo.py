@@ -28,7 +28,7 @@ def make_demo(folder: Path, progress: Callable[[str], None] | None = None) -> Ta
     """
     if (folder / "cell.toml").exists():
         raise WrongUsage(f"{folder} already holds a cell; name another folder, or remove it first")
-    files = _files(folder, progress or (lambda words: None))
+    files = _files(folder, progress or _say_nothing)
     monitor = cellmon.open_cell(folder)
     taken = monitor.take(files, progress=progress)
     if progress is not None:
@@ -36,6 +36,10 @@ def make_demo(folder: Path, progress: Callable[[str], None] | None = None) -> Ta
     monitor.freeze(by=FREEZER, why=WHY)
     monitor.close()
     return taken
+
+
+def _say_nothing(_words: str) -> None:
+    """Take the place of progress where nobody watches."""
 
 
 def _files(folder: Path, progress: Callable[[str], None]) -> list[Path]:

@@ -1,0 +1,161 @@
+"""What a batch is: its declaration, column by column, and what can be done with any."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import MISSING, Field, dataclass, field, fields, replace
+from enum import StrEnum
+from typing import Any, ClassVar, Self, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.records.words import Kind
+
+Texts = NDArray[np.object_]
+Times = NDArray[np.datetime64]
+Numbers = NDArray[np.float64]
+Whole = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+
+class ColumnType(StrEnum):
+    """How the cells of a column are read and kept."""
+
+    TEXT = "text"
+    TIME = "time"
+    NUMBER = "number"
+    WHOLE = "whole"
+    LENGTH = "length"  # a number whose header may carry the unit: `thickness_mm`, `thickness_in`
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """One column of a batch as files, store and code know it."""
+
+    name: str
+    type: ColumnType
+    needed: bool
+    key: bool
+    choices: tuple[str, ...]
+
+
+def _column(type_: ColumnType, *, needed: bool, key: bool, choices: Sequence[str] = ()) -> Any:
+    spec = {"type": type_, "needed": needed, "key": key, "choices": tuple(choices)}
+    return field(metadata=spec) if needed else field(default=None, metadata=spec)
+
+
+def text(*, needed: bool = False, key: bool = False, choices: Sequence[str] = ()) -> Any:
+    """Declare a column of words."""
+    return _column(ColumnType.TEXT, needed=needed, key=key, choices=choices)
+
+
+def time(*, needed: bool = False, key: bool = False) -> Any:
+    """Declare a column of moments."""
+    return _column(ColumnType.TIME, needed=needed, key=key)
+
+
+def number(*, needed: bool = False, key: bool = False) -> Any:
+    """Declare a column of plain numbers."""
+    return _column(ColumnType.NUMBER, needed=needed, key=key)
+
+
+def whole(*, needed: bool = False, key: bool = False) -> Any:
+    """Declare a column of whole numbers, none missing."""
+    return _column(ColumnType.WHOLE, needed=needed, key=key)
+
+
+def length(*, needed: bool = False, key: bool = False) -> Any:
+    """Declare a column of lengths; the unit of the stored value ends the column's name."""
+    return _column(ColumnType.LENGTH, needed=needed, key=key)
+
+
+def cells(*, optional: bool = False) -> Any:
+    """Declare an array that has a row for each row of the batch but is no column of a file."""
+    return field(default=None, metadata={"cells": True}) if optional else field(metadata={"cells": True})
+
+
+def absent(texts: Texts) -> Flags:
+    """Return where nothing stands in a column of words."""
+    return np.asarray(texts == np.array(None, dtype=object), dtype=np.bool_)
+
+
+def missing(type_: ColumnType, size: int) -> NDArray[Any]:
+    """Return a column in which nothing stands."""
+    if type_ is ColumnType.TEXT:
+        return np.full(size, None, dtype=object)
+    if type_ is ColumnType.TIME:
+        return np.full(size, "NaT", dtype="datetime64[us]")
+    return np.full(size, np.nan)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Batch:
+    """Rows of one kind, column by column; every array has the length of the batch."""
+
+    KIND: ClassVar[Kind | None] = None
+
+    line: Whole = None  # type: ignore[assignment]  # filled in __post_init__
+    """The line of the file each row stood on; 0 where there was no file."""
+
+    def __post_init__(self) -> None:
+        declared = self.columns()
+        size = len(getattr(self, declared[0].name))
+        for column in declared:
+            if getattr(self, column.name) is None:
+                object.__setattr__(self, column.name, missing(column.type, size))
+            elif len(getattr(self, column.name)) != size:
+                raise ValueError(f"{column.name}: {len(getattr(self, column.name))} cells, expected {size}")
+        if self.line is None:
+            object.__setattr__(self, "line", np.zeros(size, dtype=np.int64))
+
+    def __len__(self) -> int:
+        return len(self.line)
+
+    @classmethod
+    def columns(cls) -> tuple[Column, ...]:
+        """Return the declared columns, needed ones first as declared."""
+        return tuple(
+            Column(name=f.name, **f.metadata) for f in fields(cls) if f.metadata and "type" in f.metadata
+        )
+
+    @classmethod
+    def key(cls) -> tuple[str, ...]:
+        """Return the names of the columns that tell one row from another."""
+        return tuple(c.name for c in cls.columns() if c.key)
+
+    def arrays(self) -> Iterator[tuple[str, NDArray[Any]]]:
+        """Yield every array field by name."""
+        for f in fields(self):
+            value = getattr(self, f.name)
+            if isinstance(value, np.ndarray) and _has_rows(f):
+                yield f.name, value
+
+    def select(self, rows: Any) -> Self:
+        """Return the rows that a mask, index or slice names, in that order."""
+        return replace(self, **{name: array[rows] for name, array in self.arrays()})
+
+    @classmethod
+    def concat(cls, batches: Sequence[Self]) -> Self:
+        """Join batches end to end; there must be at least one."""
+        head = batches[0]
+        if len(batches) == 1:
+            return head
+        return replace(
+            head,
+            **{name: np.concatenate([getattr(b, name) for b in batches]) for name, _ in head.arrays()},
+        )
+
+
+B = TypeVar("B", bound=Batch)
+
+
+def no_rows(batch: type[B], **others: Any) -> B:
+    """Return a batch without rows; `others` are the fields that are no declared columns."""
+    kinds = {ColumnType.TEXT: "object", ColumnType.TIME: "datetime64[us]", ColumnType.WHOLE: "int64"}
+    columns = {c.name: np.zeros(0, dtype=kinds.get(c.type, "float64")) for c in batch.columns()}
+    return batch(**columns, **others)
+
+
+def _has_rows(f: Field[Any]) -> bool:
+    return f.default is not MISSING or bool(f.metadata)

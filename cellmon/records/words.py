@@ -1,0 +1,110 @@
+"""The closed lists that rows draw on, and the small things that are named in many places."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Kind(StrEnum):
+    """What a file holds; the word is also the value of `--kind`."""
+
+    READINGS = "readings"
+    EVENTS = "events"
+    STONE_SETS = "stone-sets"
+    STONE_MEASUREMENTS = "stone-measurements"
+    STOCK = "stock"
+    GAUGE_CHECKS = "gauge-checks"
+    GAUGE_STUDY = "gauge-study"
+    CHARACTERISTICS = "characteristics"
+    FINDINGS = "findings"
+    TRACES = "traces"
+    MATING_PARTS = "mating-parts"
+    SIZING = "sizing"
+
+
+class EventKind(StrEnum):
+    """What can happen to a spindle or a gauge."""
+
+    STONES_FITTED = "stones-fitted"
+    STONES_DRESSED = "stones-dressed"
+    STONES_REMOVED = "stones-removed"
+    FEED_OFFSET = "feed-offset"
+    GAUGE_ZEROED = "gauge-zeroed"
+    REROUTED = "rerouted"
+    SETUP_CHANGED = "setup-changed"
+
+
+class Reason(StrEnum):
+    """Why a row was set aside."""
+
+    FIELD_COUNT = "field-count"
+    MISSING_FIELD = "missing-field"
+    NOT_MEASURED = "not-measured"
+    NOT_A_NUMBER = "not-a-number"
+    NOT_A_TIME = "not-a-time"
+    NO_SUCH_HOUR = "no-such-hour"
+    UNKNOWN_WORD = "unknown-word"
+    UNKNOWN_PART = "unknown-part"
+    UNKNOWN_BORE = "unknown-bore"
+    UNKNOWN_PLANE = "unknown-plane"
+    UNKNOWN_DIRECTION = "unknown-direction"
+    UNKNOWN_SPINDLE = "unknown-spindle"
+    UNKNOWN_GAUGE = "unknown-gauge"
+    UNIT_DOUBT = "unit-doubt"
+    NOT_THIS_BORE = "not-this-bore"
+    CONTRADICTS = "contradicts"
+    UNREADABLE = "unreadable"
+
+
+class Flag(StrEnum):
+    """Why a row that was taken is doubted until a person clears or corrects it."""
+
+    ROUTING = "routing"
+    SET_DIFFERS = "set-differs"
+    DIAL_TURN = "dial-turn"
+    SWAPPED_PLANES = "swapped-planes"
+    SWAPPED_DIRECTIONS = "swapped-directions"
+    SINGLE_READING = "single-reading"
+    CLOCK = "clock"
+    REPEATED_HOUR = "repeated-hour"
+    ZERO_SUSPECT = "zero-suspect"
+    LATE = "late"
+
+    @property
+    def bit(self) -> int:
+        """This flag's bit in an integer that holds several."""
+        return 1 << list(Flag).index(self)
+
+
+class Verdict(StrEnum):
+    """Whether a bore is proven inside its limits, proven outside, or neither (ISO 14253-1)."""
+
+    CONFORMS = "conforms"
+    DOES_NOT_CONFORM = "does not conform"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Refused:
+    """One line of a file that became no row."""
+
+    line: int
+    reason: Reason
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True, order=True)
+class Stream:
+    """What is watched as one: a feature of one bore position as one spindle hones it."""
+
+    part_number: str
+    spindle: str | None
+    bore: str | None
+    feature: str
+    fixture: str | None = None
+    part_of: str = "itself"
+
+    def __str__(self) -> str:
+        where = f"{self.spindle} bore {self.bore}" if self.bore else (self.spindle or "all")
+        return f"{where} {self.feature}" + (f" on {self.fixture}" if self.fixture else "")

@@ -1,0 +1,214 @@
+"""The sections of a cell sheet beside parts and their features."""
+
+from __future__ import annotations
+
+from datetime import date, time
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from cellmon.sheet.section import ALL_DAYS, Count, Day, Name, NotNegative, Positive, Section
+from cellmon.units import LengthUnit
+
+
+class Cell(Section):
+    """Which cell this is and in which zone its clock runs."""
+
+    name: Name
+    timezone: Name = "UTC"
+    length_unit: LengthUnit = LengthUnit.MM
+
+    @field_validator("timezone")
+    @classmethod
+    def _zone_exists(cls, value: str) -> str:
+        from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+        try:
+            ZoneInfo(value)
+        except (ZoneInfoNotFoundError, ValueError) as unknown:
+            raise ValueError("a zone name such as Europe/Berlin") from unknown
+        return value
+
+
+class Zeroing(Section):
+    """Temperatures at which the gauge was zeroed, Celsius."""
+
+    part_c: float = 20.0
+    master_c: float = 20.0
+
+
+class Measuring(Section):
+    """Where and with what the bores are read."""
+
+    planes: dict[str, NotNegative] = Field(min_length=1)
+    directions: dict[str, Annotated[float, Field(ge=0, lt=180)]] = Field(min_length=1)
+    reads: Literal["diameter", "deviation"] = "diameter"
+    gauge: Name = "G1"
+    resolution_um: Positive | None = None
+    uncertainty_common_um: NotNegative | None = None
+    uncertainty_reading_um: NotNegative | None = None
+    uncertainty_um: NotNegative | None = None
+    temperature: Literal["as-read", "correct", "by-gauge"] | None = None
+    zeroed_at: Zeroing | None = None
+    master_expansion_per_c: Positive = 11.5e-6
+
+    @field_validator("planes")
+    @classmethod
+    def _depths_differ(cls, value: dict[str, float]) -> dict[str, float]:
+        if len(set(value.values())) != len(value):
+            raise ValueError("planes at different depths")
+        return dict(sorted(value.items(), key=lambda item: item[1]))
+
+    @field_validator("directions")
+    @classmethod
+    def _angles_differ(cls, value: dict[str, float]) -> dict[str, float]:
+        if len(set(value.values())) != len(value):
+            raise ValueError("directions at different angles")
+        return dict(sorted(value.items(), key=lambda item: item[1]))
+
+    @property
+    def common_um(self) -> float | None:
+        """Standard uncertainty that all readings of a bore share, micrometres."""
+        if self.uncertainty_common_um is None and self.uncertainty_um is not None:
+            return self.uncertainty_um / 2
+        return self.uncertainty_common_um
+
+    @property
+    def reading_um(self) -> float | None:
+        """Standard uncertainty of one reading alone, micrometres."""
+        if self.uncertainty_reading_um is None and self.uncertainty_um is not None:
+            return self.uncertainty_um / 2
+        return self.uncertainty_reading_um
+
+
+class Gauge(Section):
+    """One gauge and what its readings are used for."""
+
+    id: Name
+    unit: LengthUnit = LengthUnit.MM
+    resolution_um: Positive | None = None
+    uncertainty_reading_um: NotNegative | None = None
+    use: Literal["streams", "audit"] = "audit"
+
+
+class Decision(Section):
+    """How a bore near a limit is judged."""
+
+    rule: Literal["guarded", "simple"] = "guarded"
+    conformance: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
+
+
+class Alarms(Section):
+    """How many false alarms a week the whole cell may make."""
+
+    false_alarms_per_week: Positive = 2.0
+
+
+class Subgroups(Section):
+    """How subgroups are cut from a stream."""
+
+    size: Annotated[int, Field(ge=2, le=25)] = 5
+    every: Count | None = None
+    within: tuple[Literal["shift", "stone_set", "dressing", "fixture"], ...] = (
+        "shift",
+        "stone_set",
+        "dressing",
+    )
+
+    @model_validator(mode="after")
+    def _every_holds_size(self) -> Self:
+        if self.every is not None and self.every < self.size:
+            raise ValueError("every at least as large as size")
+        return self
+
+    @property
+    def step(self) -> int:
+        """Bores from the first of one subgroup to the first of the next."""
+        return self.every or self.size
+
+
+class Shift(Section):
+    """A shift: when it starts and on which days it is worked."""
+
+    name: Name
+    starts: time
+    days: tuple[Day, ...] = ALL_DAYS
+
+
+class Spindle(Section):
+    """A spindle, the bores it hones and how its stones are expanded."""
+
+    id: Name
+    bores: tuple[Name, ...] = Field(min_length=1)
+    feed: Literal["force", "feed"] = "force"
+    stages: tuple[Literal["rough", "finish", "plateau"], ...] = ("finish",)
+
+
+class StoneKind(Section):
+    """A kind of stone set: sizes, life expected, cost and times."""
+
+    id: Name
+    stage: Literal["rough", "finish", "plateau"] = "finish"
+    new_thickness_mm: Positive
+    least_thickness_mm: NotNegative
+    stones_per_set: Count = 4
+    stone_length_mm: Positive | None = None
+    flat_um: Positive | None = None
+    parallel_um: Positive | None = None
+    matched_um: Positive | None = None
+    expected_life_bores: tuple[Positive, Positive] | None = None
+    set_cost: NotNegative | None = None
+    change_minutes: NotNegative | None = None
+    dress_minutes: NotNegative | None = None
+
+    @model_validator(mode="after")
+    def _wears_down(self) -> Self:
+        if self.least_thickness_mm >= self.new_thickness_mm:
+            raise ValueError("least_thickness_mm smaller than new_thickness_mm")
+        return self
+
+
+class Planning(Section):
+    """What is to be honed, what lead times and costs apply."""
+
+    bores_per_shift: dict[str, Positive] = Field(default_factory=dict)
+    closed: tuple[date, ...] = ()
+    lead_time_days: NotNegative | None = None
+    lead_time_sd_days: NotNegative | None = None
+    service_level: Annotated[float, Field(gt=0, lt=1)] | None = None
+    opening_stock: dict[str, NotNegative] = Field(default_factory=dict)
+    machine_cost_per_hour: NotNegative | None = None
+    scrap_cost_per_bore: NotNegative | None = None
+
+
+class Checks(Section):
+    """How often the gauge is checked and what waits for release."""
+
+    master_every_h: Positive | None = None
+    as_found_limit_um: Positive | None = None
+    first_bores: Count | None = None
+    acknowledge_min: Positive | None = None
+
+
+class Capability(Section):
+    """What is asked of the process, and how surely."""
+
+    required: Positive = 1.33
+    confidence: Annotated[float, Field(gt=0.5, lt=1)] = 0.975
+
+
+class Fit(Section):
+    """The part that goes into the bore."""
+
+    clearance_lower_um: float | None = None
+    clearance_upper_um: float | None = None
+    mating_material: str | None = None
+    mating_expansion_per_c: Positive | None = None
+    borders_um: tuple[float, ...] | None = None
+    grades: Count | None = None
+
+
+class Store(Section):
+    """Where facts are kept."""
+
+    url: str = "sqlite:///cell.db"

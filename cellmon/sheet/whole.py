@@ -1,0 +1,108 @@
+"""The sheet as a whole, and what is asked of it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+
+from pydantic import Field
+
+from cellmon.errors import NotFound
+from cellmon.sheet.features import Part
+from cellmon.sheet.section import Section
+from cellmon.sheet.sections import (
+    Alarms,
+    Capability,
+    Cell,
+    Checks,
+    Decision,
+    Fit,
+    Gauge,
+    Measuring,
+    Planning,
+    Shift,
+    Spindle,
+    StoneKind,
+    Store,
+    Subgroups,
+)
+from cellmon.units import LengthUnit
+
+
+class Sheet(Section):
+    """A cell sheet that has passed every check; made by `cellmon.sheet_checks.checked_sheet`."""
+
+    cell: Cell
+    parts: tuple[Part, ...] = Field(min_length=1)
+    measuring: Measuring
+    decision: Decision = Decision()
+    gauges: tuple[Gauge, ...] = ()
+    alarms: Alarms | None = None
+    subgroups: Subgroups = Subgroups()
+    shifts: tuple[Shift, ...] = ()
+    spindles: tuple[Spindle, ...] = ()
+    stone_kinds: tuple[StoneKind, ...] = ()
+    planning: Planning | None = None
+    checks: Checks | None = None
+    capability: Capability = Capability()
+    fit: Fit | None = None
+    columns: dict[str, str] = Field(default_factory=dict)
+    store: Store = Store()
+
+    def part(self, number: str | None = None) -> Part:
+        """Return the part with that drawing number, or the first where none is named."""
+        if number is None:
+            return self.parts[0]
+        for part in self.parts:
+            if part.number == number:
+                return part
+        raise NotFound(f"no part {number} in the sheet; it names {', '.join(p.number for p in self.parts)}")
+
+    def gauge(self, gauge_id: str) -> Gauge:
+        """Return a gauge by its id; the one of [measuring] serves the streams."""
+        if gauge_id == self.measuring.gauge:
+            measuring = self.measuring
+            unit = LengthUnit.UM if measuring.reads == "deviation" else self.cell.length_unit
+            return Gauge(
+                id=gauge_id,
+                unit=unit,
+                resolution_um=measuring.resolution_um,
+                uncertainty_reading_um=measuring.reading_um,
+                use="streams",
+            )
+        for gauge in self.gauges:
+            if gauge.id == gauge_id:
+                return gauge
+        raise NotFound(f"no gauge {gauge_id} in the sheet")
+
+    @property
+    def gauge_ids(self) -> tuple[str, ...]:
+        """Every gauge the sheet names, the one of [measuring] first."""
+        return (self.measuring.gauge, *(g.id for g in self.gauges if g.id != self.measuring.gauge))
+
+    @property
+    def stream_gauges(self) -> tuple[str, ...]:
+        """The gauges whose readings are charted."""
+        return tuple(g for g in self.gauge_ids if self.gauge(g).use == "streams")
+
+    @property
+    def spindle_ids(self) -> tuple[str, ...]:
+        """Every spindle the sheet names."""
+        return tuple(s.id for s in self.spindles)
+
+    def spindle(self, spindle_id: str) -> Spindle:
+        """Return a spindle by its id."""
+        for spindle in self.spindles:
+            if spindle.id == spindle_id:
+                return spindle
+        raise NotFound(f"no spindle {spindle_id} in the sheet")
+
+    def judging(self) -> str:
+        """Return the text, stable to the last letter, of all that can alter a verdict, limit or signal."""
+        kept = self.model_dump(mode="json", exclude={"store", "fit", "columns"}, by_alias=True)
+        kept["cell"].pop("name")
+        return json.dumps(kept, sort_keys=True)
+
+    def fingerprint(self) -> str:
+        """Return the SHA-256 of `judging()`, hexadecimal."""
+        return hashlib.sha256(self.judging().encode()).hexdigest()
