@@ -115,8 +115,7 @@ def batches(
     shuffle.shuffle(mixed)
     cuts = sorted(shuffle.sample(range(1, len(mixed)), k=min(pieces - 1, len(mixed) - 1)))
     parts = [mixed[a:b] for a, b in zip([0, *cuts], [*cuts, len(mixed)], strict=True)]
-    for part in [*parts, *shuffle.sample(parts, k=min(repeats, len(parts)))]:
-        yield part
+    yield from [*parts, *shuffle.sample(parts, k=min(repeats, len(parts)))]
 
 
 def derived(monitor: Monitor) -> dict[str, str]:
