@@ -115,9 +115,10 @@ class Batch:
     @classmethod
     def columns(cls) -> tuple[Column, ...]:
         """Return the declared columns, needed ones first as declared."""
-        return tuple(
-            Column(name=f.name, **f.metadata) for f in fields(cls) if f.metadata and "type" in f.metadata
-        )
+        if cls not in _DECLARED:
+            declared = [(f.name, f.metadata) for f in fields(cls) if "type" in f.metadata]
+            _DECLARED[cls] = tuple(Column(name=name, **spec) for name, spec in declared)
+        return _DECLARED[cls]
 
     @classmethod
     def key(cls) -> tuple[str, ...]:
@@ -146,6 +147,9 @@ class Batch:
             **{name: np.concatenate([getattr(b, name) for b in batches]) for name, _ in head.arrays()},
         )
 
+
+_DECLARED: dict[type[Batch], tuple[Column, ...]] = {}
+"""The columns of each batch, read from its fields once."""
 
 B = TypeVar("B", bound=Batch)
 
