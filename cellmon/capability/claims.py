@@ -7,9 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from scipy.special import gammainc
+
 LEAST_SUBGROUPS = 25
 LEAST_BORES = 100
 """At least 25 subgroups and 100 readings for a long-term statement (AIAG PPAP, 4th ed., from memory)."""
+STRANGE = 0.001
+"""Chance below which more bores beyond the limits than expected are not put down to luck."""
 GRR_LIMIT_PCT = 30.0
 """Share of tolerance above which a gauge cannot carry an index (AIAG MSA, from memory)."""
 
@@ -40,6 +44,8 @@ def judge_claim(
     mixed: bool = False,
     doubted: int = 0,
     gauge_pct: float | None = None,
+    outside: int = 0,
+    expected_outside: float | None = None,
 ) -> Claim:
     """Judge the claim that an index is at least `required`.
 
@@ -65,6 +71,11 @@ def judge_claim(
         Bores left out because a flag of theirs has not been cleared.
     gauge_pct : float, optional
         Six standard deviations of the gauge in per cent of the tolerance.
+    outside : int
+        Bores in the window that were measured beyond a limit.
+    expected_outside : float, optional
+        How many the model expects there. Far more seen than expected means a short fault that an
+        index over the whole window hides.
 
     Examples
     --------
@@ -83,6 +94,11 @@ def judge_claim(
         reasons.append(f"Only {bores} bores; {LEAST_BORES} are needed.")
     if doubted:
         reasons.append(f"{_count(doubted, 'bore')} left out on a doubt that nobody has cleared.")
+    if expected_outside is not None and outside_is_strange(outside, expected_outside):
+        reasons.append(
+            f"{_count(outside, 'bore')} beyond a limit where the model expects {expected_outside:.2g}: "
+            "a short fault hides in the index."
+        )
     if index is None or bound is None:
         reasons.append(f"{index_name} could not be computed.")
     elif bound < required:
@@ -91,6 +107,15 @@ def judge_claim(
             f"at least {_down(bound):.2f}; {required:g} is required."
         )
     return Claim(supported=not reasons, stable=not unstable, reasons=tuple(reasons))
+
+
+def outside_is_strange(seen: int, expected: float) -> bool:
+    """Return whether so many rare events, or more, have a chance below `STRANGE` (Poisson).
+
+    >>> outside_is_strange(2, 0.02), outside_is_strange(2, 1.5)
+    (True, False)
+    """
+    return seen > 0 and float(gammainc(seen, expected)) < STRANGE
 
 
 def _unstable(*, subgroups: int, open_signals: int, real_signals: int) -> list[str]:

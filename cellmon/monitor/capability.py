@@ -279,6 +279,10 @@ def _claim(
         real_signals=signals[1],
         provisional=baseline is None or baseline.version == 0,
         doubted=doubted,
+        outside=round(found.ppm_observed.value * len(bores) / 1e6) if found and found.ppm_observed else 0,
+        expected_outside=found.ppm_expected.value * len(bores) / 1e6
+        if found and found.ppm_expected
+        else None,
     )
 
 

@@ -1,8 +1,10 @@
 """What forbids a capability claim, and in which order it is said."""
 
+import math
+
 import pytest
 
-from cellmon.capability.claims import judge_claim
+from cellmon.capability.claims import judge_claim, outside_is_strange
 
 GOOD = {
     "required": 1.33,
@@ -57,3 +59,24 @@ def test_wear_does_not_bar_performance():
 
 def test_a_bound_just_at_what_is_required_supports():
     assert judge_claim(**(GOOD | {"bound": 1.33})).supported
+
+
+# Poisson chance of at least k events: 1 - sum of exp(-m) m^i / i! for i below k (definition, summed here)
+@pytest.mark.parametrize(
+    ("seen", "expected"), [(1, 0.0005), (1, 0.02), (2, 0.02), (3, 1.0), (5, 0.4), (0, 9.0)]
+)
+def test_more_bores_outside_than_the_model_expects_forbid_the_claim(seen, expected):
+    chance = 1 - sum(math.exp(-expected) * expected**i / math.factorial(i) for i in range(seen))
+    assert outside_is_strange(seen, expected) is (seen > 0 and chance < 0.001)
+    claim = judge_claim(
+        required=1.33,
+        index_name="Ppk",
+        index=1.9,
+        bound=1.8,
+        confidence=0.975,
+        subgroups=40,
+        bores=200,
+        outside=seen,
+        expected_outside=expected,
+    )
+    assert claim.supported is not outside_is_strange(seen, expected)
