@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from cellmon.errors import FileUnreadable
+from cellmon.errors import FileUnreadable, Mistake, SheetRefused
 from cellmon.intake import TakenFile, read_file, read_text
 from cellmon.intake.sheet_file import SheetFile
 from cellmon.judged import StoredReadings
@@ -77,9 +77,20 @@ def take_file(
         found = read_file(path, rules.now.sheet, kind=kind, unit=unit)
     except FileUnreadable as unreadable:
         return _unreadable(path.name, str(unreadable), time.perf_counter() - began)
+    _temperatures_settled(found, rules)
     with store.writing() as session:
         taken = keep(session, rules, on_disk, found, at=at)
     return replace(taken, seconds=round(time.perf_counter() - began, 3))
+
+
+def _temperatures_settled(found: TakenFile, rules: Rules) -> None:
+    """Refuse readings with temperatures while the sheet does not say whether they are corrected."""
+    batch = found.batch
+    if not isinstance(batch, Readings) or rules.now.sheet.measuring.temperature is not None:
+        return
+    if np.isfinite(batch.part_temp_c).any() or np.isfinite(batch.master_temp_c).any():
+        expected = f"as-read, correct or by-gauge: {found.name} carries temperatures"
+        raise SheetRefused([Mistake(key="measuring.temperature", found="nothing", expected=expected)])
 
 
 def _unreadable(name: str, why: str, seconds: float) -> FileTaken:
