@@ -14,6 +14,7 @@ from cellmon.errors import NotEnoughData
 from cellmon.judged import Bores, Subgroups
 from cellmon.monitor.answers import Answer, BaselineSummary, Due, Estimate
 from cellmon.monitor.due import due_at
+from cellmon.monitor.judge.subgroups import count_streams
 from cellmon.monitor.signals import Signal, all_signals
 from cellmon.monitor.view import View
 from cellmon.records import Stream, Verdict
@@ -95,7 +96,7 @@ def state(view: View) -> State:
     """Answer: may each spindle go on, and what is due."""
     signals = all_signals(view)
     spindles = tuple(spindle_state(view, s, signals) for s in spindles_known(view))
-    counts = view.session.counts()
+    counts = _counts(view)
     streams = tuple(
         _stream_state(view, stream, signals, counts.get(stream, (0, 0))) for stream in view.streams
     )
@@ -107,6 +108,19 @@ def state(view: View) -> State:
         notes=view.notes,
         why_not={"alarms_budget": ALARMS_LATER},
     )
+
+
+def _counts(view: View) -> dict[Stream, tuple[int, int]]:
+    """Return how many bores and subgroups each stream has by now; of the past counted, not kept."""
+    newest = view.session.newest_reading()
+    if newest is None or newest <= view.as_of:
+        return view.session.counts()
+    counted = count_streams(view.session.bores(end=view.as_of), view.session.subgroups(end=view.as_of))
+    counts: dict[Stream, tuple[int, int]] = {}
+    for (_, stream), (bores, subgroups) in counted.items():
+        before = counts.get(stream, (0, 0))
+        counts[stream] = before[0] + bores, before[1] + subgroups
+    return counts
 
 
 def spindles_known(view: View) -> tuple[str, ...]:

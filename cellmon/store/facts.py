@@ -60,6 +60,8 @@ class Facts:
         result = self.conn.execute(schema.FILES.insert().values(values))
         assert result.inserted_primary_key is not None
         file_id = int(result.inserted_primary_key[0])
+        before = self._aside_before(fact.sha256)
+        refused = [r for r in refused if (r.line, r.reason.value) not in before]
         columns: dict[str, list[Any]] = {
             "file_id": [file_id] * len(refused),
             "line": [r.line for r in refused],
@@ -68,6 +70,12 @@ class Facts:
         }
         bulk.insert(self.conn, schema.SET_ASIDE, columns)
         return file_id
+
+    def _aside_before(self, sha256: str) -> set[tuple[int, str]]:
+        """Return the lines that are already set aside from the very same file, with their reasons."""
+        a, f = schema.SET_ASIDE, schema.FILES
+        query = select(a.c.line, a.c.reason).select_from(a.join(f, a.c.file_id == f.c.id))
+        return {(row[0], row[1]) for row in self.conn.execute(query.where(f.c.sha256 == sha256))}
 
     def newest_file(self) -> int:
         """Return the number of the file added last."""
