@@ -74,9 +74,9 @@ def noticed(monitor: Monitor, before: int | None) -> Any:
 
 def page_at(path: str | None, query: str | None) -> list[Any]:
     """Return the links, the page at a path, or a sentence that there is none."""
-    links = [dcc.Link(p.NAME, href=p.PATH, className="here" if p.PATH == path else "") for p in PAGES]
+    links = [dcc.Link(p.NAME, href=p.PATH, className="here" if path == p.PATH else "") for p in PAGES]
     for page in PAGES:
-        if page.PATH == path:
+        if path == page.PATH:
             return [links, page.layout((query or "").lstrip("?") or None)]
     return [links, html.Main(parts.notice("There is no page here. The pages are named above."))]
 

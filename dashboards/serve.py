@@ -40,7 +40,8 @@ def listening(monitor: Monitor, host: str, port: int) -> Any:
     """Return a server bound to a port, 0 for a free one, that has not begun to answer."""
     if not is_loopback(host):
         raise WrongUsage(
-            f"{host}: the dashboard answers on this machine only (127.0.0.1); serving to others waits for sign-in"
+            f"{host}: the dashboard answers on this machine only (127.0.0.1); "
+            "serving to others waits for sign-in"
         )
     from waitress.server import create_server
 

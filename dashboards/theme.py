@@ -8,6 +8,7 @@ word. A figure is a plain dict: it costs a fiftieth of a `go.Figure`; the tests 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import isnan
 from typing import Any
 
 Figure = dict[str, Any]
@@ -156,7 +157,7 @@ def notice(text: str, *, height: int | None = None) -> Figure:
 
 def um(value: float | None, digits: int = 1) -> str:
     """Return a deviation in words, with its sign and a true minus; 'unknown' for None."""
-    if value is None or value != value:
+    if value is None or isnan(value):
         return "unknown"
     text = f"{value:+.{digits}f}"
     return text.replace("-", "−") if float(text) else text.lstrip("+-")

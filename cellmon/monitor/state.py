@@ -194,7 +194,8 @@ def _judged(view: View, spindle: str, last: Bores, signals: Sequence[Signal]) ->
         return Status.STOP, f"{spindle}: stop. The last bore {last.bore[i]} ({last.part[i]}) {what}."
     recent = _recent(view, signals)
     if recent:
-        more = f" and {len(signals) - 1} more open signals" if len(signals) > 1 else ""
+        others = len(signals) - 1
+        more = f" and {others} more open signal{'s' if others > 1 else ''}" if others else ""
         return Status.LOOK, f"{spindle}: look. {recent.words}{more}."
     provisional = any(
         (b := view.baseline(s)) is None or b.version == 0 for s in view.streams if s.spindle == spindle

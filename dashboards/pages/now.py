@@ -76,7 +76,8 @@ def notes(now: Now) -> list[html.P]:
     }
     directions = "; ".join(f"{name}: {lines[i % 4]}" for i, name in enumerate(now.directions))
     key = (
-        f"Each bore is cut open, top face upwards: {directions}; straight between the planes, where nothing was read. "
+        f"Each bore is cut open, top face upwards: {directions}; straight between the planes, where "
+        "nothing was read. "
         "Tolerance: pale, between two full lines; guard band, where a bore is too close to say: hatched. "
         "Below: each bore from its least to its greatest size, its average as a dot, the newest at the right."
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Mapping, Sequence
+from math import isnan
 from typing import Any
 from urllib.parse import parse_qs, urlencode
 
@@ -18,8 +19,8 @@ CHANGE = "change"
 URL = "url"
 STREAM_KEYS = ("spindle", "bore", "feature", "fixture", "part_number")
 CAUTION = (
-    "The machine maker's manual, the site's procedures, local law and codes, and qualified people come first. "
-    "If unsure, stop. Nothing shown here makes a machine safe."
+    "The machine maker's manual, the site's procedures, local law and codes, and qualified people come "
+    "first. If unsure, stop. Nothing shown here makes a machine safe."
 )
 
 
@@ -76,7 +77,7 @@ def csv_text(columns: Mapping[str, Sequence[Any]]) -> str:
 
 
 def _plain(cell: Any) -> Any:
-    if isinstance(cell, float) and cell != cell:
+    if isinstance(cell, float) and isnan(cell):
         return ""
     return "'" + cell if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
 

@@ -62,7 +62,8 @@ def layout(query: str | None = None) -> html.Main:
                             parts.figure_box(
                                 PAIR,
                                 height=PAIR_PX,
-                                caption="Pale band: inside the limits. Ring: a mean beyond. Square: a range beyond.",
+                                caption="Pale band: inside the limits. Ring: a mean beyond. "
+                                "Square: a range beyond.",
                             ),
                         ]
                     ),
@@ -77,13 +78,14 @@ def layout(query: str | None = None) -> html.Main:
 def shift_options(monitor: Monitor, value: str | None, search: str | None) -> list[Any]:
     """Return the shifts that have bores, newest first, and the one chosen here or by the link."""
     try:
-        known = monitor.shifts().known
+        answer = monitor.shifts()
     except CellmonError:
         return [[], no_update]
-    names = [{"label": shift_words(s), "value": str(s)} for s in reversed(known)]
+    names = [{"label": shift_words(s), "value": str(s)} for s in reversed(answer.known)]
     asked = parts.query_values(search).get("shift")
-    fits = [n["value"] for n in names if n["value"] == asked] or [n["value"] for n in names]
-    return [names, no_update if value or not fits else fits[0]]
+    fits = [n["value"] for n in names if n["value"] in (asked, str(answer.shift))]
+    chosen = asked if asked in fits else str(answer.shift)
+    return [names, no_update if value or not fits else chosen]
 
 
 def shift_words(shift: ShiftOf) -> str:

@@ -140,7 +140,8 @@ def baseline_words(baseline: BaselineSummary | None) -> str:
         return "No limits yet: fewer than 20 subgroups."
     figures = f"centre {theme.um(baseline.center_um, 2)}, sigma inside subgroups {baseline.sigma_um:.2f}"
     if baseline.provisional or baseline.frozen_at is None:
-        return f"Limits are provisional, from the first {baseline.n} bores of this stream: {figures}. Nobody has frozen them."
+        first = f"Limits are provisional, from the first {baseline.n} bores of this stream: {figures}."
+        return f"{first} Nobody has frozen them."
     at = f"{baseline.frozen_at:%a} {baseline.frozen_at.day} {baseline.frozen_at:%b %Y %H:%M}"
     return f"Limits frozen by {baseline.by} on {at}: {figures}."
 

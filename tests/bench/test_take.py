@@ -107,4 +107,6 @@ def test_a_batch_costs_the_same_however_long_the_history(readings, tmp_path):
         ]
         costs.append(median_time(lambda i, batch=batch: monitor.take([batch[i]])))
         taken = size + 1000
-    print("\n200 bores after", ", ".join(f"{n:,}: {c * 1000:.0f} ms" for n, c in zip(sizes, costs, strict=True)))
+    print(
+        "\n200 bores after", ", ".join(f"{n:,}: {c * 1000:.0f} ms" for n, c in zip(sizes, costs, strict=True))
+    )

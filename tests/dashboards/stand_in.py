@@ -194,7 +194,7 @@ def stream_view(one: Stream, since: datetime, until: datetime) -> stream.StreamV
     return stream.StreamView(
         as_of=END,
         sheet=1,
-        sentence=f"{one}: the taper rose by 4.5 µm on Wednesday at 15:42 and came back when the stones were changed.",
+        sentence=f"{one}: the taper rose by 4.5 µm on Wednesday at 15:42, and fell with the change.",
         stream=one,
         unit="µm",
         since=since,
@@ -264,7 +264,7 @@ def now_answer(status: state.Status, *, empty: bool = False) -> now.Now:
         s1,
         spindle="S2",
         status=status,
-        sentence="S2: stop. The last block has bore 3 outside its limits, and its taper rose by 4.6 µm at 15:42.",
+        sentence="S2: stop. Bore 3 is outside its limits; its taper rose by 4.6 µm at 15:42.",
         due=(
             answers.Due(
                 what="answer to the signal on bore 3 taper", at=END - timedelta(hours=1), overdue=True
@@ -301,7 +301,8 @@ def seismograph_answer(since: datetime, until: datetime) -> seismograph.Seismogr
                 id=f"{one}-{i}",
                 stream=one,
                 at=groups.at[i].item().replace(tzinfo=ZoneInfo("UTC")).astimezone(ZONE),
-                words=f"mean {'above' if deviation[i] > 0 else 'below'} by {abs(deviation[i]) * SIGMA[one.feature] / 5**0.5:.1f} µm",
+                words=f"mean {'above' if deviation[i] > 0 else 'below'} by "
+                f"{abs(deviation[i]) * SIGMA[one.feature] / 5**0.5:.1f} µm",
                 open=bool(i % 2),
             )
             for i in np.nonzero(np.abs(deviation) > 3)[0]
@@ -313,7 +314,8 @@ def seismograph_answer(since: datetime, until: datetime) -> seismograph.Seismogr
     return seismograph.Seismograph(
         as_of=END,
         sheet=1,
-        sentence="Six streams moved this week: all four sizes on Tuesday from 10:20, the taper of bores 3 and 4 on Wednesday from 15:42.",
+        sentence="Six streams moved this week: all four sizes on Tuesday from 10:20, "
+        "the taper of bores 3 and 4 on Wednesday from 15:42.",
         since=since,
         until=until,
         shifts=shifts_between(since, until),
@@ -366,7 +368,7 @@ def shifts_answer(wanted: str | None) -> shifts.Shifts:
     return shifts.Shifts(
         as_of=END,
         sheet=1,
-        sentence=f"{chosen.name} of {chosen.date}: two streams moved against the shift before, bores 3 and 4 taper.",
+        sentence=f"{chosen.name} of {chosen.date}: two streams moved, the taper of bores 3 and 4.",
         shift=chosen,
         previous=before,
         shifts=tuple(found),

@@ -1,0 +1,118 @@
+"""Figures are valid, quiet, and say what their answers say; pages answer refusals in a sentence."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import plotly.graph_objects as go
+import pytest
+from dash import dcc, html
+
+from cellmon.errors import NotFound
+from dashboards import theme
+from dashboards.app import PAGES, create_app, page_at
+from dashboards.figures.block import block_figure
+from dashboards.figures.mean_range import mean_range_figure, pair_of_view
+from dashboards.figures.ribbon import ribbon_figure
+from dashboards.figures.seismograph import bends_of, seismograph_figure
+from dashboards.pages import now, parts, shifts, stream
+from tests.dashboards.stand_in import CHIP, END, START, StandIn
+
+
+@pytest.fixture(scope="module")
+def monitor():
+    return StandIn()
+
+
+def graphs(component):
+    """Yield every graph of a layout."""
+    if isinstance(component, dcc.Graph):
+        yield component
+    children = getattr(component, "children", None)
+    for child in children if isinstance(children, (list, tuple)) else [children]:
+        if child is not None and not isinstance(child, str):
+            yield from graphs(child)
+
+
+@pytest.mark.parametrize("page", PAGES, ids=[p.NAME for p in PAGES])
+def test_every_graph_keeps_its_data_on_this_machine(page):
+    found = list(graphs(page.layout(None)))
+    assert found
+    for graph in found:
+        assert theme.is_quiet(graph.config), graph.id
+        assert graph.style["height"]
+
+
+def test_every_figure_is_valid(monitor):
+    view = monitor.stream(
+        spindle="S2", bore="3", feature="taper", since=CHIP[0] - timedelta(hours=4), until=CHIP[1]
+    )
+    for figure in (
+        ribbon_figure(view),
+        mean_range_figure(pair_of_view(view)),
+        seismograph_figure(monitor.seismograph()),
+        block_figure(monitor.now()),
+        theme.notice("nothing yet"),
+    ):
+        go.Figure(figure)
+
+
+def test_the_ribbon_marks_every_point_beyond_and_no_other(monitor):
+    view = monitor.stream(spindle="S2", bore="3", feature="taper", since=CHIP[0], until=CHIP[1])
+    traces = {t.get("name"): t for t in ribbon_figure(view)["data"]}
+    beyond = [str(p) for p, b in zip(view.subgroups.last_part, view.subgroups.beyond_mean, strict=True) if b]
+    assert beyond
+    assert traces["mean beyond"]["customdata"] == beyond
+
+
+def test_signals_close_together_share_one_bend(monitor):
+    for bend in bends_of(monitor.seismograph().traces):
+        assert bend.count >= 1
+    assert sum(b.count for b in bends_of(monitor.seismograph().traces)) == sum(
+        len(t.signals) for t in monitor.seismograph().traces
+    )
+
+
+def test_a_refusal_is_a_sentence_on_every_page():
+    class Refusing(StandIn):
+        def now(self):
+            raise NotFound("nothing was taken yet")
+
+        def shifts(self, feature=None, shift=None):
+            raise NotFound("nothing was taken yet")
+
+        def streams(self):
+            raise NotFound("nothing was taken yet")
+
+    refusing = Refusing()
+    assert "nothing was taken yet" in str(now.show_now(refusing))
+    assert "nothing was taken yet" in str(shifts.show_shift(refusing, None, None))
+    assert "nothing was taken yet" in str(stream.show_stream(refusing, None, "two", None, []))
+
+
+def test_the_stream_page_says_what_the_rule_costs(monitor):
+    words = str(stream.show_stream(monitor, "spindle=S1&bore=1&feature=diameter", "two", None, [])[-1])
+    assert "120 false alarms a week" in words
+    assert "3-sigma" in words
+
+
+def test_an_unknown_path_gets_a_sentence_and_the_pages():
+    links, main = page_at("/nowhere", None)
+    assert [link.children for link in links] == [p.NAME for p in PAGES]
+    assert isinstance(main, html.Main)
+    assert "no page here" in str(main)
+
+
+def test_two_apps_in_one_process_do_not_share_their_callbacks():
+    one, two = create_app(StandIn()), create_app(StandIn())
+    assert one is not two
+    assert len(one.callback_map) == len(two.callback_map) > 0
+
+
+def test_saved_tables_carry_no_formula():
+    text = parts.csv_text({"words": ["=1+1", "plain", "-x"], "value": [1.0, float("nan"), -2.5]})
+    assert text == "words,value\n'=1+1,1.0\nplain,\n'-x,-2.5\n"
+
+
+def test_the_span_of_the_stand_in_holds_its_faults():
+    assert START < CHIP[0] < END

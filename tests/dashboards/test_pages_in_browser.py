@@ -1,0 +1,92 @@
+"""The three pages in a real Chromium: drawn, answering, silent in the console, asking no other host."""
+
+from __future__ import annotations
+
+import pytest
+
+PAGES = [("/", "now-block"), ("/shifts", "shifts-seismograph"), ("/stream", "stream-ribbon")]
+SIZES = [(1440, 900), (1024, 768)]
+
+
+@pytest.fixture(scope="module")
+def address(cell, serve) -> str:
+    return serve(cell)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("size", SIZES, ids=["desktop", "tablet"])
+@pytest.mark.parametrize(("path", "figure"), PAGES, ids=[p for p, _ in PAGES])
+def test_a_page_is_drawn_and_fits_its_width(look, address, path, figure, size):
+    page = look(address, *size)
+    page.open(path, figure)
+    page.page.wait_for_timeout(500)
+    wide = page.page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wide <= 0, f"the page scrolls sideways by {wide} px"
+    assert "Advice only" in page.page.inner_text(".caution")
+
+
+@pytest.mark.browser
+def test_now_says_a_sentence_for_every_spindle_with_a_word_and_a_shape(look, address):
+    page = look(address)
+    page.open("/", "now-block")
+    text = page.page.inner_text("main")
+    for spindle in ("S1", "S2"):
+        assert spindle in text
+    assert any(word in text for word in ("carry on", "look", "stop"))
+    assert "drawn as" in text or page.page.evaluate(
+        "document.querySelector('#now-block').textContent.includes('drawn as')"
+    )
+
+
+@pytest.mark.browser
+def test_a_click_on_a_line_of_the_seismograph_chooses_its_stream(look, address):
+    page = look(address)
+    page.open("/shifts", "shifts-seismograph")
+    before = page.page.inner_text("#shifts-heading")
+    page.page.evaluate(
+        "() => { const g = document.querySelector('#shifts-seismograph .js-plotly-plot');"
+        "g.emit('plotly_click', {points: [{curveNumber: 6, pointNumber: 3, customdata: 6,"
+        " data: g.data[6]}]}); }"
+    )
+    page.page.wait_for_function(
+        "before => document.querySelector('#shifts-heading').innerText !== before", arg=before
+    )
+    assert "taper" in page.page.inner_text("#shifts-heading")
+
+
+@pytest.mark.browser
+def test_the_classic_pair_comes_on_demand_with_rule_and_price(look, address):
+    page = look(address)
+    page.open("/stream?spindle=S2&bore=3&feature=taper", "stream-ribbon")
+    assert not page.page.is_visible("#stream-mean-range")
+    page.page.click("text=means and ranges")
+    page.page.wait_for_selector("#stream-mean-range .main-svg", state="visible")
+    words = page.page.inner_text("#stream-words")
+    assert "3-sigma" in words and "false alarms a week" in words
+    assert "frozen by test" in words
+
+
+@pytest.mark.browser
+def test_a_wrong_link_gets_a_sentence(look, address):
+    page = look(address)
+    page.page.goto(address + "/stream?spindle=S9&bore=1&feature=taper")
+    page.page.wait_for_selector(".notice")
+    assert "no such stream" in page.page.inner_text(".notice")
+
+
+@pytest.mark.browser
+def test_new_rows_appear_on_an_open_page(look, make_cell, serve, tmp_path):
+    monitor = make_cell()
+    page = look(serve(monitor))
+    page.open("/", "now-block")
+    row = "part,bore,spindle,measured_at,plane,direction,deviation_um\n"
+    planes, directions = ("top", "middle", "bottom"), ("x", "y")
+    for plane in planes:
+        for direction in directions:
+            row += f"HM214-999999,1,S1,2026-10-23T06:30:00+02:00,{plane},{direction},87312\n"
+    path = tmp_path / "one.csv"
+    path.write_text(row.replace("deviation_um", "diameter").replace("87312", "87.3120"), encoding="utf-8")
+    assert monitor.take([path]).files[0].taken == 6
+    page.page.wait_for_function(
+        "() => document.querySelector('#now-block').textContent.includes('HM214-999999')", timeout=8000
+    )
