@@ -73,10 +73,12 @@ class Due:
 
 @dataclass(frozen=True, kw_only=True)
 class SignalMark:
-    """Where a signal shows on a chart, with the words beside it."""
+    """Where a signal shows on a chart, with the words beside it: a sentence, and the same in a few."""
 
     id: str
     stream: Stream
     at: datetime
+    kind: str
     words: str
+    short: str
     open: bool

@@ -80,7 +80,15 @@ def _trace(
     centre, sigma = view.limits[stream].over(subgroups.at)
     deviation = (subgroups.mean - centre) / (sigma / np.sqrt(subgroups.n))
     marks = tuple(
-        SignalMark(id=s.id, stream=stream, at=s.raised_at, words=s.words, open=s.state != "answered")
+        SignalMark(
+            id=s.id,
+            stream=stream,
+            at=s.raised_at,
+            kind=s.kind,
+            words=s.words,
+            short=f"{s.size_um:+.1f} µm" if s.kind == "level" else f"range {s.size_um:.1f} µm",
+            open=s.state != "answered",
+        )
         for s in signals
         if s.stream == stream and start <= to_utc(s.raised_at) <= end
     )

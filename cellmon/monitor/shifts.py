@@ -88,7 +88,7 @@ def shifts(view: View, *, feature: str | None, shift: str | None) -> Shifts:
         s for s in all_signals(view) if s.state != "withdrawn" and chosen.starts <= s.raised_at < chosen.ends
     ]
     every = (_stream_shift(view, s, chosen, previous, signals) for s in streams)
-    rows = tuple(r for r in every if r.subgroups or r.previous_mean_um is not None or view.routed(r.stream))
+    rows = tuple(r for r in every if r.subgroups or view.routed(r.stream))
     return Shifts(
         **view.head(),
         sentence=_sentence(chosen, rows),

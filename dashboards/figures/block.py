@@ -223,7 +223,7 @@ def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[An
         f'<span style="font-size:26px"><b>{bore.bore}</b></span>',
         f'<span style="font-size:17px"><b>{verdict_words(bore.verdict)}</b></span>',
         f'<span style="font-size:15px">{theme.um(average)} µm</span>',
-        f'<span style="color:{theme.SOFT}">block {bore.part}</span>',
+        f'<span style="color:{theme.SOFT};font-size:12px">{bore.part}</span>',
         f'<span style="color:{theme.SOFT}">{clock_words(bore.at, now.as_of)}</span>',
         *(f"<b>doubted: {flag.value}</b>" for flag in bore.flags),
     ]

@@ -31,10 +31,10 @@ WIDTH_PX = 1000  # of the plot, for placing words; the page may be wider
 
 @dataclass(frozen=True, kw_only=True)
 class Bend:
-    """Signals of one stream that follow close on one another."""
+    """Signals of one stream that follow close on one another; `named` is the one that is told."""
 
     row: int
-    first: SignalMark
+    named: SignalMark
     count: int
     peak: float
     at: datetime
@@ -145,7 +145,7 @@ def _marks(traces: Sequence[Trace], clock: Clock) -> theme.Trace:
     bends = [b for b in bends_of(traces) if b.count > 1]
     x = [clock.x(b.at) for b in bends]
     y = [-b.row + min(max(b.peak / SIGMAS_PER_ROW, -REACH), REACH) for b in bends]
-    words = [f"{traces[b.row].stream}<br>{b.count} signals from: {said(b.first)}" for b in bends]
+    words = [f"{traces[b.row].stream}<br>{b.count} signals, first: {said(b.named)}" for b in bends]
     rows = [b.row for b in bends]
     ring = {**theme.RING, "size": 11, "line": {"width": 1.8, "color": theme.ATTENTION}}
     return theme.points(
@@ -178,11 +178,12 @@ def _bend(row: int, trace: Trace, group: Sequence[SignalMark]) -> Bend:
         np.datetime64(m.at.astimezone(UTC).replace(tzinfo=None), "us") for m in (group[0], group[-1])
     )
     inside = np.nonzero((trace.at >= first) & (trace.at <= last))[0]
+    named = next((m for m in group if m.kind == "level"), group[0])
     if not len(inside):
-        return Bend(row=row, first=group[0], count=len(group), peak=0.0, at=group[0].at)
+        return Bend(row=row, named=named, count=len(group), peak=0.0, at=named.at)
     top = inside[np.nanargmax(np.abs(trace.deviation[inside]))]
     at = trace.at[top].astype("datetime64[us]").item().replace(tzinfo=UTC)
-    return Bend(row=row, first=group[0], count=len(group), peak=float(trace.deviation[top]), at=at)
+    return Bend(row=row, named=named, count=len(group), peak=float(trace.deviation[top]), at=at)
 
 
 def _names(traces: Sequence[Trace], clock: Clock, height: int) -> list[Any]:
@@ -192,11 +193,11 @@ def _names(traces: Sequence[Trace], clock: Clock, height: int) -> list[Any]:
             continue
         y = -bend.row + min(max(bend.peak / SIGMAS_PER_ROW, -REACH), REACH)
         share = (bend.at - clock.since) / (clock.until - clock.since)
-        more = f" · {bend.count} signals" if bend.count > 1 else ""
-        at = bend.first.at.astimezone(clock.zone)
+        more = f", {bend.count} signals" if bend.count > 1 else ""
+        at = bend.named.at.astimezone(clock.zone)
         labels.append(
             Label(
-                text=f"{at:%a %H:%M} {said(bend.first)}{more}",
+                text=f"{at:%a %H:%M} {bend.named.short}{more}",
                 x=clock.x(bend.at),
                 y=y,
                 px=share * WIDTH_PX,

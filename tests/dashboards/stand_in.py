@@ -301,6 +301,8 @@ def seismograph_answer(since: datetime, until: datetime) -> seismograph.Seismogr
                 id=f"{one}-{i}",
                 stream=one,
                 at=groups.at[i].item().replace(tzinfo=ZoneInfo("UTC")).astimezone(ZONE),
+                kind="level",
+                short=f"{deviation[i] * SIGMA[one.feature] / 5**0.5:+.1f} µm",
                 words=f"mean {'above' if deviation[i] > 0 else 'below'} by "
                 f"{abs(deviation[i]) * SIGMA[one.feature] / 5**0.5:.1f} µm",
                 open=bool(i % 2),
