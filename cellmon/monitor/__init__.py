@@ -85,8 +85,9 @@ class Monitor:
 
     def _rules(self, session: Session) -> Rules:
         sheets = session.sheets()
-        if self._known is None or self._known[0] != len(sheets):
-            self._known = (len(sheets), rules_of(sheets, self.on_disk))
+        in_force = sum(s.in_force_from is not None for s in sheets)
+        if self._known is None or self._known[0] != in_force:
+            self._known = (in_force, rules_of(sheets, self.on_disk))
         return self._known[1]
 
     def last_change(self) -> int:

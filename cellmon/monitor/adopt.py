@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
-
 import numpy as np
 
 from cellmon.errors import WrongUsage
 from cellmon.intake.sheet_file import SheetFile, parse_sheet
+from cellmon.monitor.force import keep_sheet
 from cellmon.store import Session
 
 
@@ -28,11 +27,6 @@ def adopt(session: Session, on_disk: SheetFile, *, by: str, why: str, at: np.dat
     if parse_sheet(adopted[-1].text).sheet.judging() == on_disk.sheet.judging():
         raise WrongUsage("the sheet on disk judges as the one in force does; there is nothing to adopt")
     since = newest + np.timedelta64(1, "us")
-    version = session.add_sheet(
-        on_disk.text,
-        at=at,
-        in_force_from=since,
-        sha256=hashlib.sha256(on_disk.text.encode()).hexdigest(),
-    )
+    version = keep_sheet(session, on_disk, at=at)
     body = {"version": version, "before": adopted[-1].version, "in_force_from": str(since)}
     session.decide(at=at, by=by, why=why, kind="adopt", subject="sheet", body=body)

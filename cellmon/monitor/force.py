@@ -11,6 +11,8 @@ from cellmon.intake.sheet_file import SheetFile, parse_sheet
 from cellmon.monitor.rules import BEGINNING, Rules
 from cellmon.store import Session, SheetVersion
 
+FIRST = 1
+"""The version under which the first sheet will be kept, as soon as something is taken."""
 NOT_ADOPTED = (
     "The sheet on disk differs from the one in force (version {version}); `cellmon adopt` puts it in force."
 )
@@ -22,21 +24,26 @@ def rules_of(sheets: Sequence[SheetVersion], on_disk: SheetFile) -> Rules:
     The last version gives way to the sheet on disk where both judge alike, so that names and columns
     changed there hold at once.
     """
-    adopted = [(s.version, s.in_force_from, parse_sheet(s.text).sheet) for s in sheets if s.in_force_from]
+    adopted = [
+        (s.version, s.in_force_from, parse_sheet(s.text).sheet) for s in sheets if s.in_force_from is not None
+    ]
     if not adopted:
-        return Rules.of([(0, BEGINNING, on_disk.sheet)])
+        return Rules.of([(FIRST, BEGINNING, on_disk.sheet)])
     version, since, sheet = adopted[-1]
     if sheet.judging() == on_disk.sheet.judging():
         adopted[-1] = (version, since, on_disk.sheet)
-    return Rules.of([(v, s, sh) for v, s, sh in adopted if s is not None])
+    return Rules.of(adopted)
 
 
-def keep_sheet(session: Session, on_disk: SheetFile, *, at: np.datetime64) -> None:
-    """Keep the sheet on disk as a version where it is new; the first one is in force at once."""
+def keep_sheet(session: Session, on_disk: SheetFile, *, at: np.datetime64) -> int:
+    """Keep the sheet on disk as a version where it is new; the first one is in force at once.
+
+    Returns the version's number.
+    """
     sheets = session.sheets()
     if sheets and sheets[-1].text == on_disk.text:
-        return
-    session.add_sheet(
+        return sheets[-1].version
+    return session.add_sheet(
         on_disk.text,
         at=at,
         in_force_from=None if sheets else BEGINNING,

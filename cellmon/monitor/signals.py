@@ -43,7 +43,8 @@ class Response:
 class Signal:
     """One signal: consecutive points of one chart beyond the same limit.
 
-    `size_um` is how far the first of them lies from the centre. `words` is a sentence.
+    `size_um` is how far the farthest of them lies from the centre (a range: how wide the widest is).
+    `words` is a sentence.
     """
 
     id: str
@@ -75,7 +76,7 @@ class Signals(Answer):
 
 DETECTORS = {"mean": "X-bar, 3 sigma", "range": "R, 3 sigma"}
 KINDS = {"mean": "level", "range": "spread"}
-WITHDRAWN = "Later rows changed the subgroups it rested on; the point no longer lies beyond its limit."
+WITHDRAWN = "Later rows, or limits frozen since, put the point back inside its limit."
 NO_CAUSES = "comes with diagnosis"
 
 

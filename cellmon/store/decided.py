@@ -111,14 +111,17 @@ class Decided:
         return int(version)
 
     def sheets(self) -> list[SheetVersion]:
-        """Return every version of the sheet, oldest first."""
+        """Return every version of the sheet, oldest first, with the moment its adoption names."""
         table = schema.SHEETS
+        adopted = {
+            d.body["version"]: np.datetime64(d.body["in_force_from"], "us") for d in self.decisions("adopt")
+        }
         query = select(table.c.version, table.c.at, table.c.in_force_from, table.c.text)
         return [
             SheetVersion(
                 version=row.version,
                 at=np.datetime64(row.at, "us"),
-                in_force_from=None if row.in_force_from is None else np.datetime64(row.in_force_from, "us"),
+                in_force_from=adopted.get(row.version, _moment(row.in_force_from)),
                 text=row.text,
             )
             for row in self.conn.execute(query.order_by(table.c.version))
@@ -151,3 +154,7 @@ class Decided:
             )
             for row in self.conn.execute(query)
         ]
+
+
+def _moment(value: int | None) -> np.datetime64 | None:
+    return None if value is None else np.datetime64(value, "us")

@@ -130,7 +130,10 @@ def words(view: StreamView) -> list[Any]:
     if view.signals:
         newest = sorted(view.signals, key=lambda s: s.raised_at, reverse=True)[:12]
         said.append(html.H2(f"Signals in this time: {len(view.signals)}"))
-        said.append(html.Ul([html.Li(f"{s.words} ({s.state})") for s in newest]))
+        lines = [
+            f"{s.raised_at:%a} {s.raised_at.day} {s.raised_at:%b %H:%M}: {s.words}, {s.state}" for s in newest
+        ]
+        said.append(html.Ul([html.Li(line) for line in lines]))
     return said
 
 

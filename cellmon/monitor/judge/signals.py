@@ -106,8 +106,9 @@ def _runs(subgroups: Subgroups, codes: Whole, side: Whole, chart: str, size: Num
     changed = np.concatenate(([True], (key[:, 1:] != key[:, :-1]).any(axis=0)))
     first = np.flatnonzero(changed)
     last = np.concatenate((first[1:], [len(codes)])) - 1
+    farthest = side[first] * np.maximum.reduceat(side * size, first) if len(first) else size[first]
     beyond = side[first] != 0
-    first, last = first[beyond], last[beyond]
+    first, last, farthest = first[beyond], last[beyond], farthest[beyond]
     return Episodes(
         id=np.full(len(first), "", dtype=object),
         part_number=subgroups.part_number[first],
@@ -125,7 +126,7 @@ def _runs(subgroups: Subgroups, codes: Whole, side: Whole, chart: str, size: Num
         part=subgroups.last_part[first],
         last_part=subgroups.last_part[last],
         points=last - first + 1,
-        size=size[first],
+        size=farthest,
     )
 
 

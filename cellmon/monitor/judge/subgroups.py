@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -36,7 +37,7 @@ def cut_subgroups(
         for by_fixture in (False, True)
         for one in _of_part(charted, segment, over, sheet, part, by_fixture=by_fixture)
     ]
-    return Subgroups.concat(cuts) if cuts else no_rows(Subgroups)
+    return _within_unit(Subgroups.concat(cuts)) if cuts else no_rows(Subgroups)
 
 
 def stream_numbers(subgroups: Subgroups) -> tuple[Whole, list[Stream]]:
@@ -85,6 +86,14 @@ def _segments(bores: Bores, sheet: Sheet, context: Context) -> Whole:
     if "fixture" in within:
         parts.append(bores.fixture)
     return _codes(parts, len(bores))
+
+
+def _within_unit(subgroups: Subgroups) -> Subgroups:
+    """Count segments afresh in each unit, so that their numbers do not tell what was judged beside them."""
+    unit = _codes([subgroups.unit_start], len(subgroups))
+    first = np.full(int(unit.max(initial=-1)) + 1, np.iinfo(np.int64).max)
+    np.minimum.at(first, unit, subgroups.segment)
+    return replace(subgroups, segment=subgroups.segment - first[unit])
 
 
 def _codes(columns: Sequence[NDArray[Any]], size: int) -> Whole:
