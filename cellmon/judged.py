@@ -43,6 +43,9 @@ FEATURE_COLUMNS = (
 )
 """Columns of `Bores` that hold features."""
 
+STREAM_COLUMNS = ("part_number", "spindle", "bore", "feature", "fixture")
+"""What tells one stream from another."""
+
 SIZE_COLUMNS = {"average": "average", "least": "least", "greatest": "greatest", "mid-range": "mid_range"}
 """The column of `Bores` that holds each size a sheet may name."""
 
@@ -109,14 +112,30 @@ class Bores(Batch):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Subgroups(Batch):
-    """One row a subgroup of one stream; `flagged` counts its doubted bores."""
+class OfStreams(Batch):
+    """Rows that each belong to one stream; `STREAM_COLUMNS` say to which."""
 
     part_number: Texts = text(needed=True)
     spindle: Texts = text(needed=True)
     bore: Texts = text(needed=True)
     feature: Texts = text(needed=True)
     fixture: Texts = text()
+
+    def stream_of(self, row: int) -> Stream:
+        """Return the stream one row belongs to."""
+        return Stream(
+            part_number=self.part_number[row],
+            spindle=self.spindle[row],
+            bore=self.bore[row],
+            feature=self.feature[row],
+            fixture=self.fixture[row],
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Subgroups(OfStreams):
+    """One row a subgroup of one stream; `flagged` counts its doubted bores."""
+
     unit_start: Times = time(needed=True)
     shift_start: Times = time(needed=True)
     segment: Whole = whole(needed=True)
@@ -130,16 +149,6 @@ class Subgroups(Batch):
     sd: Numbers = number(needed=True)
     flagged: Whole = whole(needed=True)
     stone_set: Texts = text()
-
-    def stream_of(self, row: int) -> Stream:
-        """Return the stream one row belongs to."""
-        return Stream(
-            part_number=self.part_number[row],
-            spindle=self.spindle[row],
-            bore=self.bore[row],
-            feature=self.feature[row],
-            fixture=self.fixture[row],
-        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -161,15 +170,10 @@ class Doubts(Batch):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Episodes(Batch):
+class Episodes(OfStreams):
     """One row a signal: consecutive points of one chart of one stream beyond the same limit."""
 
     id: Texts = text(needed=True, key=True)
-    part_number: Texts = text(needed=True)
-    spindle: Texts = text(needed=True)
-    bore: Texts = text(needed=True)
-    feature: Texts = text(needed=True)
-    fixture: Texts = text()
     chart: Texts = text(needed=True)
     side: Whole = whole(needed=True)
     unit_start: Times = time(needed=True)
@@ -181,16 +185,6 @@ class Episodes(Batch):
     last_part: Texts = text(needed=True)
     points: Whole = whole(needed=True)
     size: Numbers = number(needed=True)
-
-    def stream_of(self, row: int) -> Stream:
-        """Return the stream one row belongs to."""
-        return Stream(
-            part_number=self.part_number[row],
-            spindle=self.spindle[row],
-            bore=self.bore[row],
-            feature=self.feature[row],
-            fixture=self.fixture[row],
-        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from cellmon.intake.columns import Layout
 from cellmon.intake.marks import Marks
 from cellmon.intake.numbers import Mark, NumberColumn, number_columns
-from cellmon.intake.tables import Table
+from cellmon.intake.table import Table
 from cellmon.intake.times import Order, TimeColumn, time_column
 from cellmon.intake.words import Words, coded, no_words, words_of
 from cellmon.records import Column, ColumnType, Reason

@@ -19,7 +19,7 @@ import pyarrow.csv as arrow_csv
 from numpy.typing import NDArray
 
 from cellmon.errors import FileUnreadable
-from cellmon.intake.tables import Table, distinct_names, shortened
+from cellmon.intake.table import Table, distinct_names, shortened
 from cellmon.records import Flags, Reason, Refused, Whole
 
 SEPARATORS = (",", ";", "\t")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from cellmon.intake.tables import Table
+from cellmon.intake.table import Table
 from cellmon.records import Flags, Reason, Refused
 
 REASONS = tuple(Reason)

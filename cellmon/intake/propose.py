@@ -14,7 +14,8 @@ from cellmon.intake.numbers import number_columns
 from cellmon.intake.proposal import Shown, proposal_text
 from cellmon.intake.sheet_file import parse_sheet
 from cellmon.intake.sheet_texts import blank_sheet
-from cellmon.intake.tables import Table, open_file
+from cellmon.intake.table import Table
+from cellmon.intake.tables import open_file
 from cellmon.intake.words import Words, groups_of, no_words, words_of
 from cellmon.records import Readings
 from cellmon.units import LengthUnit

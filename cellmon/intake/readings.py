@@ -16,7 +16,7 @@ from cellmon.intake.extra import extra_texts
 from cellmon.intake.numbers import Mark, NumberColumn
 from cellmon.intake.pivot import Coded, Pivot, pivot_long, pivot_wide
 from cellmon.intake.sizes import Scale, Targets, fits, fitting, forced, not_this_bore
-from cellmon.intake.tables import Table
+from cellmon.intake.table import Table
 from cellmon.intake.taken import Found
 from cellmon.intake.times import Order, TimeColumn
 from cellmon.intake.words import Words, groups_of

@@ -13,7 +13,7 @@ from cellmon.intake.cells import Cells
 from cellmon.intake.columns import Layout, SizeColumn, base_name
 from cellmon.intake.numbers import Mark, NumberColumn
 from cellmon.intake.sizes import DECIMALS, Scale, Targets, forced
-from cellmon.intake.tables import Table
+from cellmon.intake.table import Table
 from cellmon.intake.taken import Found
 from cellmon.intake.words import Words, groups_of, no_words
 from cellmon.records import ROW_BATCHES, Batch, Column, ColumnType, EventKind, Flags, Kind, Numbers, Reason

@@ -7,49 +7,24 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
 from cellmon.errors import FileUnreadable
-from cellmon.records import Refused, Whole
+from cellmon.intake.table import Table
 
 MOST_BYTES = 4 * 1024**3
 """A larger file is refused: it is read whole."""
 MOST_BLANKS = 8
 """Spaces in a cell that still count as nothing when rows are looked through for empty ones."""
-MOST_TEXT = 500
-"""Characters kept of a row that was set aside."""
 NOT_TEXT = {
     b"\xd0\xcf\x11\xe0": "is a workbook of the old binary kind; save it as XLSX",
     b"%PDF": "is a PDF, not a table",
     b"\x1f\x8b": "is compressed; unpack it first",
     b"\x89PNG": "is a picture, not a table",
 }
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Table:
-    """Columns of text; row i of each stands on file line `line[i]`.
-
-    `columns` are Arrow string arrays of one length, one for each name in `header`; nothing but
-    this package sees them. `refused` holds the lines that are no rows; `text_of` returns the text
-    of rows as it stood in the file.
-    """
-
-    header: tuple[str, ...]
-    columns: tuple[Any, ...]
-    line: Whole
-    refused: tuple[Refused, ...]
-    separator: str
-    header_text: str
-    text_of: Callable[[NDArray[np.int64]], list[str]]
-
-    def __len__(self) -> int:
-        return len(self.line)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -135,13 +110,3 @@ def without_empty_rows(table: Table) -> Table:
         header_text=table.header_text,
         text_of=lambda wanted: text_of(keep[wanted]),
     )
-
-
-def shortened(text: str) -> str:
-    """Return the text of a row, cut where it is longer than anyone reads."""
-    return text if len(text) <= MOST_TEXT else text[: MOST_TEXT - 1] + "…"
-
-
-def distinct_names(names: list[str]) -> tuple[str, ...]:
-    """Return a header in which every column has a name; one that has none is named by its place."""
-    return tuple(name.strip() or f"column {place}" for place, name in enumerate(names, start=1))

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from pyarrow import parquet
 
 from cellmon.errors import FileUnreadable
-from cellmon.intake.tables import Table, distinct_names, shortened
+from cellmon.intake.table import Table, distinct_names, shortened
 from cellmon.records import Reason, Refused, Whole
 
 MOST_CELLS = 100_000_000

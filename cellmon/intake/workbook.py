@@ -12,7 +12,7 @@ import numpy as np
 from python_calamine import CalamineError, CalamineWorkbook
 
 from cellmon.errors import FileUnreadable
-from cellmon.intake.tables import Table
+from cellmon.intake.table import Table
 from cellmon.intake.typed import text_cells, typed_table
 
 MOST_UNPACKED = 400 * 1024**2

@@ -12,14 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, Table, and_, delete, false, func, or_, select
 
-from cellmon.judged import Bores, Doubts, Episodes, Limit, Subgroups
+from cellmon.judged import STREAM_COLUMNS, Bores, Doubts, Episodes, Limit, Subgroups
 from cellmon.records import Flags, Frame, Stream, laid, no_rows
 from cellmon.store import bulk, schema
 from cellmon.store.chunks import decode, encode
 from cellmon.store.probe import days_of_parts, isin
 
 B = TypeVar("B", Bores, Subgroups)
-STREAM_COLUMNS = ("part_number", "spindle", "bore", "feature", "fixture")
 
 
 class Derived:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.charts.subgroups import cut, statistics
-from cellmon.judged import SIZE_COLUMNS, Bores, Subgroups
+from cellmon.judged import SIZE_COLUMNS, STREAM_COLUMNS, Bores, Subgroups
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
 from cellmon.monitor.rules import Unit
@@ -42,7 +42,7 @@ def cut_subgroups(
 
 def stream_numbers(subgroups: Subgroups) -> tuple[Whole, list[Stream]]:
     """Number the streams of some subgroups, and list them by that number."""
-    codes = _codes([getattr(subgroups, name) for name in STREAM_NAMES], len(subgroups))
+    codes = _codes([getattr(subgroups, name) for name in STREAM_COLUMNS], len(subgroups))
     first = np.unique(codes, return_index=True)[1]
     return codes, [subgroups.stream_of(int(i)) for i in first]
 
@@ -52,7 +52,7 @@ def count_streams(bores: Bores, subgroups: Subgroups) -> dict[tuple[np.datetime6
     charted = bores.select(bores.charted == 1)
     made = _counted([charted.unit_start, *(getattr(charted, name) for name in POSITION_NAMES)])
     whole = made | _counted([charted.unit_start, *(getattr(charted, n) for n in POSITION_NAMES[:-1])])
-    many = _counted([subgroups.unit_start, *(getattr(subgroups, name) for name in STREAM_NAMES)])
+    many = _counted([subgroups.unit_start, *(getattr(subgroups, name) for name in STREAM_COLUMNS)])
     counts: dict[tuple[np.datetime64, Stream], tuple[int, int]] = {}
     for (unit, number, spindle, bore, feature, fixture), n in many.items():
         stream = Stream(part_number=number, spindle=spindle, bore=bore, feature=feature, fixture=fixture)
@@ -70,7 +70,6 @@ def _counted(columns: Sequence[NDArray[Any]]) -> dict[tuple[Any, ...], int]:
 
 
 POSITION_NAMES = ("part_number", "spindle", "bore", "fixture")
-STREAM_NAMES = ("part_number", "spindle", "bore", "feature", "fixture")
 
 
 def _segments(bores: Bores, sheet: Sheet, context: Context) -> Whole:
