@@ -79,7 +79,6 @@ class Bores(Batch):
     verdict: Whole = whole(needed=True)
     sheet: Whole = whole(needed=True)
     position: Whole = whole(needed=True)
-    since_dress: Numbers = number()
     fixture: Texts = text()
     stone_set: Texts = text()
     operator: Texts = text()

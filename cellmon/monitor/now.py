@@ -14,7 +14,7 @@ from cellmon.monitor.bores import known_features
 from cellmon.monitor.signals import all_signals
 from cellmon.monitor.state import AlarmCost, Status, alarm_cost, spindle_state, spindles_known
 from cellmon.monitor.view import View
-from cellmon.records import Flag, Numbers, Stream, Verdict
+from cellmon.records import EventKind, Flag, Numbers, Stream, Verdict
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,7 +89,7 @@ def now(view: View) -> Now:
                 sentence=state.sentence,
                 due=state.due,
                 stone_set=last.stone_set[0] if len(last) else None,
-                bores_since_dress=_whole(last.since_dress[0]) if len(last) else None,
+                bores_since_dress=since_dress(view, name),
                 bores=bores,
             )
         )
@@ -142,5 +142,13 @@ def _verdicts(bores: Bores) -> tuple[Verdict, ...]:
     return tuple(bores.verdict_of(i) for i in range(len(bores)))
 
 
-def _whole(value: float) -> int | None:
-    return None if np.isnan(value) else int(value)
+def since_dress(view: View, spindle: str) -> int | None:
+    """Return how many bores a spindle honed since its stones were dressed or fitted; None if never logged."""
+    latest = view.session.latest_events(view.as_of + np.timedelta64(1, "us"))
+    resets = [EventKind.STONES_FITTED, EventKind.STONES_DRESSED]
+    mine = latest.at[(latest.spindle == spindle) & np.isin(latest.event.astype(str), resets)]
+    if not len(mine):
+        return None
+    bores = view.session.bores(spindle=spindle, start=mine.max(), end=view.as_of, charted=True)
+    honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
+    return int((honed > mine.max()).sum())

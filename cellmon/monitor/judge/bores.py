@@ -56,7 +56,6 @@ def judged_bores(
         verdict=np.zeros(len(readings), dtype=np.int64),
         sheet=np.full(len(readings), version.version),
         position=position,
-        since_dress=context.since_dress(spindle, order[_served(readings, sheet)[order]], when),
         stone_set=_stone_set(readings, context, spindle, when),
         part_temp_c=readings.part_temp_c,
         **{name: getattr(readings, name) for name in CARRIED},
@@ -85,12 +84,6 @@ def charted(bores: Bores, sheet: Sheet, elsewhere: NDArray[np.bool_]) -> Bores:
 
 def _pairs(part: Texts, bore: Texts) -> NDArray[np.str_]:
     return np.char.add(np.char.add(part.astype(str), "\x1f"), bore.astype(str))
-
-
-def _served(readings: Readings, sheet: Sheet) -> Flags:
-    served: Flags = np.isin(readings.gauge.astype(str), list(sheet.stream_gauges))
-    served &= readings.stage == "finish"
-    return served
 
 
 def _merged(stored: StoredReadings, sheet: Sheet) -> tuple[Readings, Flags, NDArray[np.datetime64]]:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cellmon.records import EventKind, Events, Flags, GaugeChecks, Kind, Numbers, Texts, Times, Whole
+from cellmon.records import EventKind, Events, Flags, GaugeChecks, Kind, Texts, Times
 from cellmon.sheet import Sheet
 from cellmon.store import Decision, Session
 
@@ -29,12 +28,9 @@ class Suspect:
 class Context:
     """Facts beside the readings, for one stretch of time."""
 
-    start: np.datetime64
     events: Events
     suspect: tuple[Suspect, ...]
     corrections: Mapping[str, Decision]
-    bores_before: Mapping[str, int]
-    """Charted bores of each spindle between its last dressing and the start of the stretch."""
 
     @classmethod
     def of(cls, session: Session, sheet: Sheet, start: np.datetime64, end: np.datetime64) -> Context:
@@ -48,17 +44,7 @@ class Context:
             checks = session.rows(Kind.GAUGE_CHECKS, start=start - CHECKS_REACH, end=end + CHECKS_REACH)
             suspect = suspect_times(checks, limit_um=limit)
         corrections = {d.subject: d for d in session.decisions("correct")}
-        found = cls(start=start, events=events, suspect=suspect, corrections=corrections, bores_before={})
-        counted = {
-            spindle: session.count_bores_since(spindle, found._last_reset(spindle), start)
-            for spindle in _names(events.spindle)
-        }
-        return replace(found, bores_before=counted)
-
-    def _last_reset(self, spindle: str) -> np.datetime64 | None:
-        resets = self.of_kind(spindle, EventKind.STONES_FITTED, EventKind.STONES_DRESSED)
-        earlier = resets.at[resets.at <= self.start]
-        return earlier.max() if len(earlier) else None
+        return cls(events=events, suspect=suspect, corrections=corrections)
 
     def of_kind(self, spindle: str, *kinds: EventKind) -> Events:
         """Return one spindle's events of some kinds, in order of time."""
@@ -66,13 +52,15 @@ class Context:
         found = self.events.select(here)
         return found.select(np.argsort(found.at, kind="stable"))
 
-    def count_before(self, spindle: Texts, when: Times, *kinds: EventKind) -> Whole:
-        """Return, for each bore, how many such events its spindle had seen by then."""
-        counts = np.zeros(len(when), dtype=np.int64)
+    def last_before(self, spindle: Texts, when: Times, *kinds: EventKind) -> Times:
+        """Return, for each bore, when the last such event of its spindle was; NaT where none is known."""
+        last = np.full(len(when), "NaT", dtype="datetime64[us]")
         for name in _names(spindle):
-            here = spindle == name
-            counts[here] = np.searchsorted(self.of_kind(name, *kinds).at, when[here], side="right")
-        return counts
+            here = np.flatnonzero(spindle == name)
+            at = self.of_kind(name, *kinds).at
+            index = np.searchsorted(at, when[here], side="right") - 1
+            last[here[index >= 0]] = at[index[index >= 0]]
+        return last
 
     def set_fitted(self, spindle: Texts, when: Times) -> Texts:
         """Return, for each bore, the stone set the events say was fitted; None where they do not."""
@@ -86,28 +74,6 @@ class Context:
             sets[~on] = None
             fitted[here[index >= 0]] = sets[index[index >= 0]]
         return fitted
-
-    def since_dress(self, spindle: Texts, order: NDArray[np.int64], when: Times) -> Numbers:
-        """Return, for each bore, how many its spindle had honed since dressing or fitting, itself included.
-
-        `order` sorts the bores as they were made; nan where no dressing or fitting is known.
-        """
-        counts = np.full(len(when), np.nan)
-        for name in _names(spindle):
-            rows = order[(spindle == name)[order]]
-            resets = self.of_kind(name, EventKind.STONES_FITTED, EventKind.STONES_DRESSED)
-            if not len(resets):
-                continue
-            index = np.searchsorted(resets.at, when[rows], side="right")
-            position = np.arange(1, len(rows) + 1, dtype=np.float64)
-            base = np.zeros(len(rows))
-            changed = np.concatenate(([True], index[1:] != index[:-1]))
-            base[changed] = position[changed] - 1
-            base = np.maximum.accumulate(base)
-            at_start = np.searchsorted(resets.at, self.start, side="right")
-            carried = np.where(index == at_start, self.bores_before.get(name, 0), 0)
-            counts[rows] = np.where(index > 0, position - base + carried, np.nan)
-        return counts
 
     def allowed(self, sheet: Sheet, spindle: Texts, bore: Texts, when: Times) -> Flags:
         """Return, for each bore, whether the routing in force let its spindle hone it."""

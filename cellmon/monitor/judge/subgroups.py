@@ -78,10 +78,10 @@ def _segments(bores: Bores, sheet: Sheet, context: Context) -> Whole:
     within = sheet.subgroups.within
     parts: list[NDArray[Any]] = [bores.unit_start]
     if "stone_set" in within:
-        parts.append(context.count_before(bores.spindle, when, EventKind.STONES_FITTED))
+        parts.append(context.last_before(bores.spindle, when, EventKind.STONES_FITTED))
         parts.append(bores.stone_set)
     if "dressing" in within:
-        parts.append(context.count_before(bores.spindle, when, EventKind.STONES_DRESSED))
+        parts.append(context.last_before(bores.spindle, when, EventKind.STONES_DRESSED))
     if "fixture" in within:
         parts.append(bores.fixture)
     return _codes(parts, len(bores))

@@ -1,0 +1,97 @@
+"""The demo cell: made from the sample files, or from the virtual cell where those are not at hand."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+import cellmon
+from cellmon.errors import WrongUsage
+from cellmon.export import demo
+
+
+@pytest.fixture(scope="module")
+def from_samples(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo") / "cell"
+    return folder, demo.make_demo(folder)
+
+
+def test_every_row_of_the_week_is_accounted_for(from_samples):
+    _, taken = from_samples
+    assert len(taken.files) >= 30
+    for file in taken.files:
+        assert file.rows == file.taken + file.known + len(file.set_aside), file.file
+        assert file.why_not is None
+    assert sum(f.known for f in taken.files) == 117, "120 rows exported again, 3 of them changed"
+    contradicting = [a for f in taken.files for a in f.set_aside if a.reason == "contradicts"]
+    assert len(contradicting) == 3
+
+
+def test_without_the_sample_files_the_virtual_cell_makes_the_same_week(from_samples, tmp_path, monkeypatch):
+    folder, taken = from_samples
+    monkeypatch.setattr(demo, "SAMPLES", tmp_path / "nowhere")
+    again = demo.make_demo(tmp_path / "cell")
+    assert [(f.file, f.rows, f.taken) for f in again.files] == [
+        (f.file, f.rows, f.taken) for f in taken.files
+    ]
+    one, two = cellmon.open_cell(folder), cellmon.open_cell(tmp_path / "cell")
+    assert [s.stream for s in one.state().streams] == [s.stream for s in two.state().streams]
+    assert {s.id for s in one.signals().signals} == {s.id for s in two.signals().signals}
+
+
+def test_a_folder_that_holds_a_cell_is_left_alone(from_samples):
+    folder, _ = from_samples
+    with pytest.raises(WrongUsage, match="already holds a cell"):
+        demo.make_demo(folder)
+
+
+def flagged(folder, name):
+    return [f for f in cellmon.open_cell(folder).flags().flags if f.flag == name]
+
+
+def test_the_plants_are_doubted_and_the_legal_reroute_is_not(from_samples):
+    folder, _ = from_samples
+    routing = flagged(folder, "routing")
+    mixed = [f for f in routing if f.at.day in (23, 24) and (f.at.hour >= 22 or f.at.hour < 2)]
+    assert len(mixed) >= 100, "bores 2 and 3 carry each other's spindle on Friday night"
+    rerouted = [f for f in routing if f.at.day == 24 and f.at.hour == 20 and f.at.minute < 40]
+    assert rerouted == [], "on Saturday evening S1 may hone all four bores"
+    assert {f.at.day for f in flagged(folder, "clock")} == {22}
+    assert all(f.at.day == 25 and f.at.hour == 2 for f in flagged(folder, "repeated-hour"))
+    assert [f.proposal for f in flagged(folder, "dial-turn")] == ["take the turn off"]
+    suspect = flagged(folder, "zero-suspect")
+    assert {f.at.day for f in suspect} == {20} and {f.at.hour for f in suspect} <= {9, 10, 11, 12}
+
+
+# trade scenario: fault, streams that must signal, and the local time in which they must
+EVIDENCE = [
+    (
+        "F1",
+        [("S1", "1", "diameter"), ("S2", "3", "diameter"), ("S2", "4", "diameter")],
+        "2026-10-20",
+        (10, 11),
+    ),
+    ("F2", [("S2", "3", "taper"), ("S2", "4", "taper")], "2026-10-21", (15, 16)),
+    ("F3", [("S1", "1", "ovality")], "2026-10-22", (8, 11)),
+    ("F4", [("S1", "1", "diameter"), ("S1", "2", "diameter")], "2026-10-22", (18, 19)),
+]
+
+
+@pytest.mark.parametrize(("fault", "streams", "day", "hours"), EVIDENCE, ids=[e[0] for e in EVIDENCE])
+def test_each_fault_raises_signals_in_its_streams_at_its_time(from_samples, fault, streams, day, hours):
+    folder, _ = from_samples
+    found = {
+        (s.stream.spindle, s.stream.bore, s.stream.feature)
+        for s in cellmon.open_cell(folder).signals().signals
+        if s.state != "withdrawn"
+        and s.raised_at.date().isoformat() == day
+        and hours[0] <= s.raised_at.hour <= hours[1]
+    }
+    assert set(streams) <= found, (fault, found)
+
+
+def test_derived_equals_recomputed_after_the_whole_week(from_samples, tmp_path):
+    folder, _ = from_samples
+    shutil.copytree(folder, tmp_path / "copy")
+    assert cellmon.open_cell(tmp_path / "copy").check(rebuild=True).sound
