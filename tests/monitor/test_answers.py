@@ -1,0 +1,148 @@
+"""Answers against figures computed apart from the code, and what they say when they do not know."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from cellmon.export.documents import as_json, document
+from tests.small_cell import HEADER, SHEET, new_cell, rows, write
+
+PLANNED = (
+    SHEET
+    + """
+[planning]
+bores_per_shift = { S1 = 72, S2 = 72 }
+"""
+)
+
+
+@pytest.fixture(scope="module")
+def lines():
+    return rows(100, seed=11)
+
+
+@pytest.fixture(scope="module")
+def monitor(tmp_path_factory, lines):
+    folder = tmp_path_factory.mktemp("answers")
+    opened = new_cell(folder / "cell", sheet=PLANNED)
+    opened.take([write(folder, "rows.csv", HEADER, lines)])
+    return opened
+
+
+def readings(lines, bore):
+    """Return readings of one bore position, shape (blocks, 4), micrometres from nominal."""
+    found: dict[str, list[float]] = {}
+    for line in lines:
+        part, which, *_, size = line.split(",")
+        if which == bore:
+            found.setdefault(part, []).append((float(size) - 50) * 1000)
+    return np.array(list(found.values()))
+
+
+def test_performance_is_that_of_the_greatest_and_the_least_reading(monitor, lines):
+    um = readings(lines, "1")
+    row = next(
+        r for r in monitor.capability().capability if r.stream.bore == "1" and r.stream.feature == "diameter"
+    )
+    greatest, least = um.max(axis=1), um.min(axis=1)
+    upper = (10 - greatest.mean()) / (3 * greatest.std(ddof=1))
+    lower = (least.mean() + 10) / (3 * least.std(ddof=1))
+    assert row.n == 100
+    assert row.mean_um == pytest.approx(um.mean())
+    assert row.sd_total_um == pytest.approx(um.mean(axis=1).std(ddof=1))
+    assert row.ppk.value == pytest.approx(min(upper, lower))
+    assert row.ppk.low < row.ppk.value < row.ppk.high
+    assert row.lower_bound < row.ppk.value
+    assert row.ppm_observed == pytest.approx(1e6 * ((greatest > 10) | (least < -10)).mean())
+
+
+def test_an_index_of_a_feature_is_that_of_its_values(monitor, lines):
+    um = readings(lines, "2")  # top x, top y, bottom x, bottom y
+    taper = um[:, :2].mean(axis=1) - um[:, 2:].mean(axis=1)
+    row = next(
+        r for r in monitor.capability().capability if r.stream.bore == "2" and r.stream.feature == "taper"
+    )
+    assert row.pp.value == pytest.approx(16 / (6 * taper.std(ddof=1)))
+
+
+def test_a_claim_waits_for_frozen_limits_and_says_so(monitor):
+    for row in monitor.capability().capability:
+        assert row.claim == "not supported"
+        assert any("provisional" in reason for reason in row.reasons)
+        assert "movement" in row.why_not
+
+
+# 14 shifts a week of 72 bores a spindle, one bore position each, in threes: 336 points a chart and week;
+# 4 streams. X-bar: 0.0026998 a point (normal tables); R of 3: simulated here, 2 million subgroups
+def test_the_price_of_the_rule_is_what_a_simulation_gives(monitor):
+    cost = monitor.state().alarms
+    assert cost.points_per_week == pytest.approx(4 * 336)
+    assert cost.charts == 8
+    assert cost.mean_per_week == pytest.approx(4 * 336 * 0.0026998, rel=1e-4)
+    n, rng = 2_000_000, np.random.default_rng(5)
+    spread = np.ptp(rng.standard_normal((n, 3)), axis=1)
+    d2, d3 = 1.6926, 0.8884  # ASTM MNL 7 factor table: 1.693, 0.888
+    share = (spread > d2 + 3 * d3).mean()
+    error = np.sqrt(share / n)
+    assert cost.range_per_week == pytest.approx(4 * 336 * share, abs=4 * 4 * 336 * error + 0.05)
+
+
+def nothing_odd(value, path="answer"):
+    """Fail on a figure JSON cannot carry; None must stand beside a `why_not` somewhere above it."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            nothing_odd(inner, f"{path}.{key}")
+    elif isinstance(value, list):
+        for i, inner in enumerate(value):
+            nothing_odd(inner, f"{path}[{i}]")
+    elif isinstance(value, float):
+        assert np.isfinite(value), path
+
+
+@pytest.mark.parametrize("blocks", [0, 1, 4, 100])
+def test_every_answer_is_json_without_a_nan_however_little_is_known(tmp_path, lines, blocks):
+    opened = new_cell(tmp_path / "cell", sheet=PLANNED)
+    if blocks:
+        opened.take([write(tmp_path, "rows.csv", HEADER, lines[: 8 * blocks])])
+    zone = ZoneInfo("Europe/Berlin")
+    answers = [
+        opened.state(),
+        opened.now(),
+        opened.shifts(),
+        opened.seismograph(),
+        opened.signals(),
+        opened.capability(),
+        opened.baselines(),
+        opened.aside(),
+        opened.flags(),
+        opened.check(),
+    ]
+    for answer in answers:
+        text = as_json(document(answer, zone=zone))
+        assert b"NaN" not in text and b"Infinity" not in text
+        nothing_odd(json.loads(text))
+        assert json.loads(text)["as_of"]
+
+
+def test_the_night_the_clock_goes_back_is_one_shift_of_thirteen_hours(tmp_path):
+    opened = new_cell(tmp_path / "cell")
+    # 2026-10-25: 03:00 summer time becomes 02:00; the night shift of this cell is 18:00 to 06:00
+    lines = [
+        f"B{i:04d},1,S1,2026-10-{day}T{hour:02d}:30:00Z,{plane},{direction},50.0000"
+        for i, (day, hour) in enumerate([(24, 17), (24, 23), (25, 0), (25, 1), (25, 4), (25, 5)])
+        for plane in ("top", "bottom")
+        for direction in ("x", "y")
+    ]
+    opened.take([write(tmp_path, "night.csv", HEADER, lines)])
+    known = opened.shifts().known
+    assert [(s.name, s.date) for s in known] == [("night", date(2026, 10, 24)), ("day", date(2026, 10, 25))]
+    assert (known[0].ends - known[0].starts).total_seconds() == 12 * 3600, "wall clock"
+    assert known[0].ends.timestamp() - known[0].starts.timestamp() == 13 * 3600, "true time"
+    starts = opened.bores().bores.shift_start
+    assert len(np.unique(starts)) == 2
+    assert (starts == starts[0]).sum() == 5
