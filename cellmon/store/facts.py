@@ -121,11 +121,10 @@ class Facts:
         self._add_part_days(batch.part, days)
 
     def _add_part_days(self, part: Texts, days: NDArray[np.datetime64]) -> None:
-        pairs = sorted(
-            set(zip(part.tolist(), days.astype("datetime64[us]").astype(np.int64).tolist(), strict=True))
-        )
-        parts, moments = zip(*pairs, strict=True)
-        bulk.insert(self.conn, schema.PART_DAYS, {"part": parts, "day": moments}, known="ignore")
+        changed = np.concatenate(([True], (part[1:] != part[:-1]) | (days[1:] != days[:-1])))
+        moments = days[changed].astype("datetime64[us]").astype(np.int64).tolist()
+        columns = {"part": part[changed].tolist(), "day": moments}
+        bulk.insert(self.conn, schema.PART_DAYS, columns, known="ignore")
 
     def same_bores(self, batch: Readings) -> StoredReadings | None:
         """Return the stored rows, of any time, of the blocks in a batch; None where there are none."""

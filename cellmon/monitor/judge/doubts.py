@@ -170,28 +170,30 @@ def _in_runs(marked: Flags) -> Flags:
 def _as_read(um: NDArray[np.float64], readings: Readings, sheet: Sheet) -> Iterator[_Found]:
     if um.shape[1] * um.shape[2] < 4:
         return
-    turned = dial_turn(um, turns_um=TURNS_UM)
-    rows = np.flatnonzero(turned.cell >= 0)
+    widest = um.max(axis=(1, 2)) - um.min(axis=(1, 2))
+    turns = np.flatnonzero(widest > min(TURNS_UM) / 2)  # no other can hold a turn
+    turned = dial_turn(um[turns], turns_um=TURNS_UM)
+    found = turned.cell >= 0
     yield _Found(
         flag=Flag.DIAL_TURN,
-        rows=rows,
+        rows=turns[found],
         words="one reading is a whole turn of a dial from the others",
         proposal="take the turn off",
-        cell=turned.cell[rows],
-        amount=turned.turn_um[rows],
+        cell=turned.cell[found],
+        amount=turned.turn_um[found],
     )
     for part in sheet.parts:
         lower, upper = part.diameter.lower_um, part.diameter.upper_um
         width = upper - lower if lower is not None and upper is not None else 0.0
-        lone = single_reading(um, tolerance_um=width)
-        mine = (readings.part_number == part.number) & (turned.cell < 0)
-        rows = np.flatnonzero((lone >= 0) & mine)
+        rows = np.flatnonzero((readings.part_number == part.number) & (widest > width / 2))
+        rows = np.setdiff1d(rows, turns[found], assume_unique=True)
+        lone = single_reading(um[rows], tolerance_um=width)
         yield _Found(
             flag=Flag.SINGLE_READING,
-            rows=rows,
+            rows=rows[lone >= 0],
             words="one reading stands far from its companions: dirt, a burr, or the gauge off the diameter",
             proposal="leave that reading out",
-            cell=lone[rows],
+            cell=lone[lone >= 0],
         )
 
 
