@@ -92,12 +92,13 @@ def range_limits(sigma_um: ArrayLike, n: ArrayLike) -> Limits:
     )
 
 
-def sd_limits(sigma_um: float, n: ArrayLike) -> Limits:
+def sd_limits(sigma_um: ArrayLike, n: ArrayLike) -> Limits:
     """Return the three-sigma limits of standard deviations of n bores: B5, c4, B6 times sigma."""
+    sigma = np.asarray(sigma_um, dtype=np.float64)
     return Limits(
-        lower=per_size(lambda k: chart_factors(k).B5, n) * sigma_um,
-        centre=per_size(c4, n) * sigma_um,
-        upper=per_size(lambda k: chart_factors(k).B6, n) * sigma_um,
+        lower=per_size(lambda k: chart_factors(k).B5, n) * sigma,
+        centre=per_size(c4, n) * sigma,
+        upper=per_size(lambda k: chart_factors(k).B6, n) * sigma,
     )
 
 

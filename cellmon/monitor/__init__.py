@@ -19,6 +19,7 @@ from cellmon.monitor import check as _check
 from cellmon.monitor import flags as _flags
 from cellmon.monitor import hold as _hold
 from cellmon.monitor import now as _now
+from cellmon.monitor import pair as _pair
 from cellmon.monitor import part as _part
 from cellmon.monitor import seismograph as _seismograph
 from cellmon.monitor import shifts as _shifts
@@ -143,6 +144,25 @@ class Monitor:
                 spindle=spindle, bore=bore, feature=feature, fixture=fixture, part_number=part_number
             )
             return _stream.stream_view(view, which, since=since, until=until)
+
+    def pair(
+        self,
+        *,
+        spindle: str,
+        bore: str,
+        feature: str,
+        fixture: str | None = None,
+        part_number: str | None = None,
+        kind: str = "range",
+        since: datetime | None = None,
+        until: datetime | None = None,
+    ) -> _pair.ChartPair:
+        """Answer: the classic pair of charts of one stream; kind is range, sd or single."""
+        with self._view() as view:
+            which = view.find_stream(
+                spindle=spindle, bore=bore, feature=feature, fixture=fixture, part_number=part_number
+            )
+            return _pair.chart_pair(view, which, _pair.PairKind(kind), since=since, until=until)
 
     def signals(self) -> _signals.Signals:
         """Answer: everything that was detected, and what was answered."""

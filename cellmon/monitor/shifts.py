@@ -8,7 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
-from cellmon.charts.shewhart import mean_limits, range_limits
+from cellmon.charts.shewhart import mean_limits, range_limits, sd_limits
 from cellmon.errors import NotFound
 from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Answer, Limits
@@ -29,8 +29,10 @@ class SubgroupPoint:
     n: int
     mean_um: float
     range_um: float
+    sd_um: float
     mean_limits: Limits | None
     range_limits: Limits | None
+    sd_limits: Limits | None
     beyond: tuple[str, ...]
     flagged: bool
 
@@ -165,6 +167,7 @@ def _mean(subgroups: Subgroups) -> float | None:
 def _points(view: View, stream: Stream, subgroups: Subgroups) -> tuple[SubgroupPoint, ...]:
     centre, sigma = view.limits[stream].over(subgroups.at)
     means, ranges = mean_limits(centre, sigma, subgroups.n), range_limits(sigma, subgroups.n)
+    deviations = sd_limits(sigma, subgroups.n)
     mean_side, range_side = sides(subgroups, centre, sigma)
     return tuple(
         SubgroupPoint(
@@ -174,8 +177,10 @@ def _points(view: View, stream: Stream, subgroups: Subgroups) -> tuple[SubgroupP
             n=int(subgroups.n[i]),
             mean_um=float(subgroups.mean[i]),
             range_um=float(subgroups.range[i]),
+            sd_um=float(subgroups.sd[i]),
             mean_limits=_limits(means.lower[i], means.centre[i], means.upper[i]),
             range_limits=_limits(ranges.lower[i], ranges.centre[i], ranges.upper[i]),
+            sd_limits=_limits(deviations.lower[i], deviations.centre[i], deviations.upper[i]),
             beyond=_beyond(int(mean_side[i]), int(range_side[i])),
             flagged=bool(subgroups.flagged[i]),
         )

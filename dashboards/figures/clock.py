@@ -8,7 +8,7 @@ and hover words carry the clock on the wall.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from cellmon.records import Texts, Times
-from cellmon.shifts import ShiftOf
+from cellmon.shifts import ShiftOf, to_local
 from dashboards import theme
 
 STEPS_H = (1, 2, 4, 8, 12, 24)
@@ -106,12 +106,21 @@ def clock_of(since: datetime, until: datetime, zone: str | None = None) -> Clock
     return Clock(since=since, until=until, zone=named if isinstance(named, ZoneInfo) else ZoneInfo("UTC"))
 
 
+def clock_from(times: Times, since: datetime, until: datetime, zone: str | None = None) -> Clock:
+    """Return the clock of a window that begins no earlier than the first of these moments."""
+    clock = clock_of(since, until, zone)
+    if not len(times):
+        return clock
+    first = to_local(times[0], clock.zone)
+    return replace(clock, since=max(since, first))
+
+
 def shift_bands(clock: Clock, shifts: Sequence[ShiftOf], *, chosen: ShiftOf | None = None) -> list[Any]:
     """Return every second shift as a pale band; the chosen one is framed."""
     shapes = []
     for i, shift in enumerate(shifts):
         is_chosen = chosen is not None and shift.starts == chosen.starts
-        if i % 2 and not is_chosen:
+        if (i % 2 and not is_chosen) or shift.ends <= clock.since:
             continue
         x0, x1 = clock.x(max(shift.starts, clock.since)), clock.x(min(shift.ends, clock.until))
         shape = {"type": "rect", "xref": "x", "yref": "paper", "x0": x0, "x1": x1, "y0": 0, "y1": 1}
@@ -126,6 +135,8 @@ def shift_names(clock: Clock, shifts: Sequence[ShiftOf], *, y: float = 1.0) -> l
     names = []
     for shift in shifts:
         starts, ends = max(shift.starts, clock.since), min(shift.ends, clock.until)
+        if ends <= starts:
+            continue
         share = (ends - starts) / (clock.until - clock.since)
         room = share * 150  # letters that fit across the figure at this size
         full = f"{shift.name} {shift.date:%a} {shift.date.day}"

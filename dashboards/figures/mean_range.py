@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from cellmon.monitor.pair import ChartPair
 from cellmon.monitor.shifts import StreamShift
-from cellmon.monitor.stream import StreamView
 from cellmon.records import Numbers, Texts, Times, Whole
 from cellmon.shifts import ShiftOf, to_utc
 from dashboards import theme
-from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
+from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
 from dashboards.figures.words import Label, place
 
 HEIGHT, TOP, BOTTOM = 400, 24, 42
@@ -40,28 +40,28 @@ class Pair:
     beyond_mean: Whole
     beyond_spread: Whole
     unit: str = "µm"
+    names: tuple[str, str] = ("mean", "range")
 
 
-def pair_of_view(view: StreamView) -> Pair:
-    """Return the subgroups of a stream as a pair of charts."""
-    s = view.subgroups
+def pair_of(answer: ChartPair) -> Pair:
+    """Return a pair of charts as the monitor answers it."""
     return Pair(
-        clock=clock_of(view.since, view.until, view.zone),
-        shifts=view.shifts,
-        part=s.last_part,
-        at=s.at,
-        n=s.n,
-        mean=s.mean_um,
-        mean_lower=s.lower_um,
-        mean_centre=s.center_um,
-        mean_upper=s.upper_um,
-        spread=s.range_um,
-        spread_lower=s.range_lower_um,
-        spread_centre=s.range_center_um,
-        spread_upper=s.range_upper_um,
-        beyond_mean=s.beyond_mean,
-        beyond_spread=s.beyond_range,
-        unit=view.unit,
+        clock=clock_from(answer.at, answer.since, answer.until, answer.zone),
+        shifts=answer.shifts,
+        part=answer.part,
+        at=answer.at,
+        n=answer.n,
+        mean=answer.level,
+        mean_lower=answer.level_lower,
+        mean_centre=answer.level_center,
+        mean_upper=answer.level_upper,
+        spread=answer.spread,
+        spread_lower=answer.spread_lower,
+        spread_centre=answer.spread_center,
+        spread_upper=answer.spread_upper,
+        beyond_mean=answer.beyond_level,
+        beyond_spread=answer.beyond_spread,
+        names=(answer.level_name, answer.spread_name),
     )
 
 
@@ -123,8 +123,8 @@ def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
         height=height,
         margin={"l": 64, "r": 20, "t": TOP, "b": BOTTOM},
         xaxis=pair.clock.axis(anchor="y2"),
-        yaxis=theme.axis(f"mean, {pair.unit}", domain=list(MEANS), nticks=6),
-        yaxis2=theme.axis(f"range, {pair.unit}", domain=list(RANGES), nticks=4, rangemode="tozero"),
+        yaxis=theme.axis(f"{pair.names[0]}, {pair.unit}", domain=list(MEANS), nticks=6),
+        yaxis2=theme.axis(f"{pair.names[1]}, {pair.unit}", domain=list(RANGES), nticks=4, rangemode="tozero"),
         shapes=shift_bands(pair.clock, pair.shifts),
         annotations=words + shift_names(pair.clock, pair.shifts),
     )
@@ -132,14 +132,14 @@ def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
 
 def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond: Whole) -> list[theme.Trace]:
     lower, centre, upper = limits
-    what = "mean" if axis == "y" else "range"
+    what = pair.names[axis == "y2"]
     hover = [
         f"{what} {value:.2f} {pair.unit} of {n}, to block {part}<br>{at}"
         for value, n, part, at in zip(y, pair.n, pair.part, pair.clock.words(pair.at), strict=True)
     ]
     joined = theme.points(
         x,
-        y.tolist(),
+        [None if np.isnan(value) else float(value) for value in y],
         mode="lines+markers",
         line={"color": theme.QUIET, "width": 1},
         marker={"color": theme.INK, "size": 4.5 if len(x) < 300 else 3},
@@ -212,17 +212,18 @@ def _no_limits() -> Any:
 
 
 def rows(pair: Pair) -> dict[str, list[Any]]:
-    """Return both charts, one row a subgroup."""
+    """Return both charts, one row a point."""
+    level, spread = (name.replace(" ", "_") for name in pair.names)
     return {
         "at": pair.clock.words(pair.at).tolist(),
         "last_part": pair.part.tolist(),
         "n": pair.n.tolist(),
-        "mean_um": pair.mean.tolist(),
-        "mean_lower_um": pair.mean_lower.tolist(),
-        "mean_centre_um": pair.mean_centre.tolist(),
-        "mean_upper_um": pair.mean_upper.tolist(),
-        "range_um": pair.spread.tolist(),
-        "range_lower_um": pair.spread_lower.tolist(),
-        "range_centre_um": pair.spread_centre.tolist(),
-        "range_upper_um": pair.spread_upper.tolist(),
+        f"{level}_um": pair.mean.tolist(),
+        f"{level}_lower_um": pair.mean_lower.tolist(),
+        f"{level}_centre_um": pair.mean_centre.tolist(),
+        f"{level}_upper_um": pair.mean_upper.tolist(),
+        f"{spread}_um": pair.spread.tolist(),
+        f"{spread}_lower_um": pair.spread_lower.tolist(),
+        f"{spread}_centre_um": pair.spread_centre.tolist(),
+        f"{spread}_upper_um": pair.spread_upper.tolist(),
     }

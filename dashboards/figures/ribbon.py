@@ -15,7 +15,7 @@ from cellmon.monitor.stream import EventMark, StreamView
 from cellmon.records import Numbers, Verdict
 from cellmon.shifts import to_utc
 from dashboards import theme
-from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
+from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
 from dashboards.figures.mean_range import zone_inside
 from dashboards.figures.words import Label, place
 
@@ -24,6 +24,8 @@ PLOT, LANES = (0.20, 1.0), (0.0, 0.16)
 BAR, DENSE_BAR = "#9aabb6", "#c9d3d9"
 DENSE = 600  # subgroups from which the ribbon is drawn finer
 WIDTH_PX = 1120
+NEAR_PX = 40  # within which two events share their words
+STRETCH = 8  # doubted bores from which a stretch is drawn as one bar
 LANE_OF = {
     "stones-fitted": 2,
     "stones-dressed": 2,
@@ -47,11 +49,17 @@ def ribbon_figure(view: StreamView) -> theme.Figure:
     """Draw a stream with its events on one time axis."""
     if not len(view.bores.at):
         return theme.notice("No bore of this stream was measured in this time.", height=HEIGHT)
-    clock = clock_of(view.since, view.until, view.zone)
+    clock = clock_from(view.bores.at, view.since, view.until, view.zone)
     low, high = span(view)
-    x0, x1 = clock.x(view.since), clock.x(view.until)
+    x0, x1 = clock.x(clock.since), clock.x(clock.until)
     data = _tolerance(view.tolerance, x0, x1, low, high) + _limits(view, clock)
-    data += _bores(view, clock) + _subgroups(view, clock) + _beyond(view, clock) + _flags(view, clock)
+    data += (
+        _bores(view, clock)
+        + _doubted(view, clock, low, high)
+        + _subgroups(view, clock)
+        + _beyond(view, clock)
+        + _flags(view, clock)
+    )
     lanes = theme.axis(domain=list(LANES), range=[-0.6, 2.7], tickvals=[0, 1, 2], ticktext=list(LANE_NAMES))
     return theme.figure(
         data,
@@ -159,12 +167,53 @@ def _bores(view: StreamView, clock: Clock) -> list[theme.Trace]:
     outside = np.array([v == Verdict.DOES_NOT_CONFORM for v in bores.verdict], dtype=bool)
     small = {**theme.RING, "size": 7, "line": {"width": 1.3, "color": theme.ATTENTION}}
     cross = {"symbol": "x-thin", "size": 7, "color": theme.NOTE, "line": {"width": 1.4, "color": theme.NOTE}}
-    for rows, marker, name in ((outside, small, "does not conform"), (bores.flagged, cross, "doubted")):
+    alone = np.zeros(len(x), dtype=bool)
+    alone[
+        [i for first, last, n in doubted_runs(bores.flagged) if n < STRETCH for i in range(first, last + 1)]
+    ] = True
+    for rows, marker, name in (
+        (outside, small, "does not conform"),
+        (alone & bores.flagged, cross, "doubted"),
+    ):
         at = np.nonzero(rows)[0]
         if len(at):
             y = bores.value_um[at].tolist()
             drawn.append(theme.points([x[i] for i in at], y, mode="markers", marker=marker, name=name))
     return drawn
+
+
+def doubted_runs(flagged: Any) -> list[tuple[int, int, int]]:
+    """Return first, last and number of doubted bores of each stretch; a few sound ones do not end it."""
+    found: list[tuple[int, int, int]] = []
+    for i in np.nonzero(flagged)[0].tolist():
+        if found and i - found[-1][1] <= STRETCH:
+            found[-1] = (found[-1][0], i, found[-1][2] + 1)
+        else:
+            found.append((i, i, 1))
+    return found
+
+
+def _doubted(view: StreamView, clock: Clock, low: float, high: float) -> list[theme.Trace]:
+    """Return every stretch of doubted bores as a bar along the floor, with its number in words."""
+    runs = [run for run in doubted_runs(view.bores.flagged) if run[2] >= STRETCH]
+    if not runs:
+        return []
+    floor = low + 0.02 * (high - low)
+    ends = [clock.xs(view.bores.at[[first, last]]) for first, last, _ in runs]
+    x = [v for a, b in ends for v in (a, b, None)]
+    words = [v for _, _, n in runs for v in (f"doubted: {n} bores", "", "")]
+    return [
+        theme.points(
+            x,
+            [floor, floor, None] * len(runs),
+            mode="lines+text",
+            text=words,
+            textposition="top right",
+            textfont={"size": 11, "color": theme.NOTE},
+            line={"color": theme.NOTE, "width": 4},
+            name="doubted stretch",
+        )
+    ]
 
 
 def bars_of(view: StreamView) -> tuple[Numbers, Numbers]:
@@ -340,14 +389,21 @@ def _flags(view: StreamView, clock: Clock) -> list[theme.Trace]:
 def _named_events(view: StreamView, clock: Clock) -> list[Any]:
     lane_px = (HEIGHT - TOP - BOTTOM) * (LANES[1] - LANES[0]) / 3.3
     words: list[Any] = []
-    free = {0: -1.0, 1: -1.0, 2: -1.0}
+    free, began = {0: -1.0, 1: -1.0, 2: -1.0}, {0: 0.0, 1: 0.0, 2: 0.0}
     named: list[EventMark] = [e for e in view.events if e.kind not in ROUTINE]
     for event in named:
         lane = LANE_OF.get(event.kind, 0)
         at = (event.at - clock.since) / (clock.until - clock.since) * WIDTH_PX
         length = len(event.words) * 6.2 + 16
-        if at < free[lane] or at + length > WIDTH_PX + RIGHT or lane_px < 12:
+        if at < free[lane]:
+            last = next((w for w in reversed(words) if w["y"] == lane), None)
+            if last and at - began[lane] < NEAR_PX:
+                last["text"] += f", {event.words}"
+                free[lane] += length
             continue
+        if at + length > WIDTH_PX + RIGHT or lane_px < 12:
+            continue
+        began[lane] = at
         free[lane] = at + length
         font = {"size": 11, "color": theme.INK}
         words.append(
@@ -370,7 +426,7 @@ def _off_drawing(view: StreamView, low: float, high: float) -> list[Any]:
     off = int(((value < low) | (value > high)).sum())
     if not off:
         return []
-    text = f"{off} bore{'s' if off > 1 else ''} beyond the drawing: zoom out, or see the table"
+    text = f"{off} bore{'s' if off > 1 else ''} beyond the drawing: saved with the CSV"
     font = {"size": 11, "color": theme.SOFT}
     return [theme.word(text, 0, PLOT[0], xref="paper", yref="paper", xshift=6, yanchor="bottom", font=font)]
 

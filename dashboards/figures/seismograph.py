@@ -12,7 +12,7 @@ import numpy as np
 from cellmon.monitor.answers import SignalMark
 from cellmon.monitor.seismograph import Seismograph, Trace
 from cellmon.records import Numbers, Stream, Texts
-from cellmon.shifts import ShiftOf
+from cellmon.shifts import ShiftOf, to_utc
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
 from dashboards.figures.words import Label, place
@@ -25,75 +25,96 @@ REACH = 1.3  # rows a line may leave its own before it is cut off
 LOUD = 3.0
 LONE = 4.5  # sigma from which a single signal is named; every one is told on hover
 GAP = np.timedelta64(3, "h")
-TOGETHER = timedelta(hours=2)
+TOGETHER = timedelta(hours=1)
+SEVERAL = 3
 WIDTH_PX = 1000  # of the plot, for placing words; the page may be wider
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bend:
-    """Signals of one stream that follow close on one another; `named` is the one that is told."""
+    """Signals of one stream that follow close on one another.
+
+    `row` counts the traces given, `named` is the signal that is told, `peak` the greatest sigma.
+    """
 
     row: int
     named: SignalMark
     count: int
+    points: int
     peak: float
     at: datetime
+
+    @property
+    def notable(self) -> bool:
+        """Whether it is ringed; a single point just beyond its limit is only inked."""
+        return self.count >= SEVERAL or self.points >= SEVERAL or abs(self.peak) >= LONE
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """A stream that is drawn, and its place among all traces."""
+
+    trace: Trace
+    place: int
+
+
+def drawn_rows(traces: Sequence[Trace]) -> list[Row]:
+    """Return the streams that have limits and points; nothing can be called a movement without."""
+    return [Row(trace=t, place=i) for i, t in enumerate(traces) if np.isfinite(t.deviation).any()]
 
 
 def seismograph_figure(
     seismograph: Seismograph, *, chosen: Stream | None = None, shift: ShiftOf | None = None
 ) -> theme.Figure:
-    """Draw each stream's deviation in its own sigma; name the largest bends."""
-    traces = seismograph.traces
-    if not traces:
-        return theme.notice("No stream has limits yet, so nothing can be called a movement.")
+    """Draw each stream's deviation in its own sigma; name the largest bends.
+
+    `customdata` of a line is the place of its stream in `seismograph.traces`.
+    """
+    rows = drawn_rows(seismograph.traces)
+    if not rows:
+        return theme.notice("No stream has limits yet, so nothing can be called a movement.", height=320)
     clock = clock_of(seismograph.since, seismograph.until)
-    height = TOP + BOTTOM + round(ROW_PX * (len(traces) - 1 + HEADROOM + FOOTROOM))
-    data = [_quiet(t, row, clock, chosen == t.stream) for row, t in enumerate(traces)]
-    data += [_loud(traces, clock), _marks(traces, clock)]
-    spread = {"text": _scale_words(), "font": {"size": 12, "color": theme.SOFT}}
+    height = TOP + BOTTOM + round(ROW_PX * (len(rows) - 1 + HEADROOM + FOOTROOM))
+    data = [_quiet(row, i, clock, chosen == row.trace.stream) for i, row in enumerate(rows)]
+    data += [_loud(rows, clock), _marks(rows, clock)]
     return theme.figure(
         data,
         height=height,
         margin={"l": LEFT, "r": 20, "t": TOP, "b": BOTTOM},
-        shapes=shift_bands(clock, seismograph.shifts, chosen=shift) + _rests(len(traces), clock),
+        shapes=shift_bands(clock, seismograph.shifts, chosen=shift) + _rests(len(rows), clock),
         annotations=shift_names(clock, seismograph.shifts)
-        + _names(traces, clock, height)
-        + [
-            theme.word(
-                spread["text"],
-                1,
-                0,
-                xref="paper",
-                yref="paper",
-                xanchor="right",
-                yanchor="bottom",
-                yshift=2,
-                font=spread["font"],
-            )
-        ],
+        + _names(rows, clock, height)
+        + [_scale_words(len(seismograph.traces) - len(rows))],
         xaxis=clock.axis(),
-        yaxis=_rows_axis(traces, chosen),
+        yaxis=_rows_axis(rows, chosen),
     )
 
 
-def _scale_words() -> str:
-    return f"one row = {SIGMAS_PER_ROW:g} sigma of a subgroup mean; ink from {LOUD:g} sigma on"
+def _scale_words(left_out: int) -> Any:
+    text = f"one row is {SIGMAS_PER_ROW:g} sigma of a subgroup mean; ink from {LOUD:g} sigma on, cut off at "
+    text += f"{SIGMAS_PER_ROW * REACH:.0f}"
+    if left_out:
+        text += f"; {left_out} streams without limits are not drawn"
+    font = {"size": 12, "color": theme.SOFT}
+    return theme.word(
+        text, 1, 0, xref="paper", yref="paper", xanchor="right", yanchor="bottom", yshift=2, font=font
+    )
 
 
-def _rows_axis(traces: Sequence[Trace], chosen: Stream | None) -> dict[str, Any]:
-    names = [f"<b>▸ {t.stream}</b>" if t.stream == chosen else str(t.stream) for t in traces]
+def _rows_axis(rows: Sequence[Row], chosen: Stream | None) -> dict[str, Any]:
+    names = [str(row.trace.stream) for row in rows]
+    marked = [f"<b>▸ {n}</b>" if r.trace.stream == chosen else n for n, r in zip(names, rows, strict=True)]
     return theme.axis(
-        range=[-len(traces) + 1 - FOOTROOM, HEADROOM],
-        tickvals=[-float(row) for row in range(len(traces))],
-        ticktext=names,
+        range=[-len(rows) + 1 - FOOTROOM, HEADROOM],
+        tickvals=[-float(i) for i in range(len(rows))],
+        ticktext=marked,
         ticks="",
         fixedrange=True,
     )
 
 
-def _heights(trace: Trace, row: int) -> Numbers:
-    return np.asarray(-row + np.clip(trace.deviation / SIGMAS_PER_ROW, -REACH, REACH))
+def _level(row: int, sigmas: Any) -> Any:
+    return -row + np.clip(sigmas / SIGMAS_PER_ROW, -REACH, REACH)
 
 
 def _hover(trace: Trace, clock: Clock) -> Texts:
@@ -102,110 +123,125 @@ def _hover(trace: Trace, clock: Clock) -> Texts:
     return np.char.add(np.char.add(texts, sigmas), " sigma").astype(object)
 
 
-def _quiet(trace: Trace, row: int, clock: Clock, chosen: bool) -> theme.Trace:
+def _or_none(values: Numbers) -> list[float | None]:
+    return [None if np.isnan(v) else float(v) for v in values]
+
+
+def _quiet(row: Row, i: int, clock: Clock, chosen: bool) -> theme.Trace:
     """Return the whole line in quiet grey, broken where nothing was made for hours."""
+    trace = row.trace
     breaks = np.nonzero(np.diff(trace.at) > GAP)[0] + 1
-    y = np.insert(_heights(trace, row), breaks, np.nan)
+    y = np.insert(_level(i, trace.deviation), breaks, np.nan)
     x = np.insert(np.array(clock.xs(trace.at), dtype=object), breaks, None)
-    hover = np.insert(_hover(trace, clock), breaks, "")
     return theme.points(
         x.tolist(),
-        [None if np.isnan(v) else float(v) for v in y],
+        _or_none(y),
         mode="lines",
         line={"color": theme.LINE if chosen else theme.QUIET, "width": 1.2 if chosen else 0.8},
-        text=hover.tolist(),
+        text=np.insert(_hover(trace, clock), breaks, "").tolist(),
         hoverinfo="text",
-        customdata=[row] * len(x),
+        customdata=[row.place] * len(x),
         name=str(trace.stream),
     )
 
 
-def _loud(traces: Sequence[Trace], clock: Clock) -> theme.Trace:
+def _loud(rows: Sequence[Row], clock: Clock) -> theme.Trace:
     """Return, in ink, the pieces of all lines that lie beyond three sigma, with their flanks."""
     xs: list[Any] = []
     ys: list[Any] = []
-    rows: list[int] = []
-    for row, trace in enumerate(traces):
-        beyond = np.abs(trace.deviation) > LOUD
+    places: list[int] = []
+    for i, row in enumerate(rows):
+        beyond = np.abs(row.trace.deviation) > LOUD
         kept = beyond.copy()
         kept[:-1] |= beyond[1:]
         kept[1:] |= beyond[:-1]
         picked = np.nonzero(kept)[0]
-        x, y = np.array(clock.xs(trace.at), dtype=object)[picked], _heights(trace, row)[picked]
         breaks = np.nonzero(np.diff(picked) > 1)[0] + 1
+        x = np.array(clock.xs(row.trace.at[picked]), dtype=object)
         xs += [*np.insert(x, breaks, None).tolist(), None]
-        ys += [*(None if np.isnan(v) else float(v) for v in np.insert(y, breaks, np.nan)), None]
-        rows += [row] * (len(picked) + len(breaks) + 1)
+        ys += [*_or_none(np.insert(_level(i, row.trace.deviation[picked]), breaks, np.nan)), None]
+        places += [row.place] * (len(picked) + len(breaks) + 1)
     line = {"color": theme.INK, "width": 1.5}
-    return theme.points(xs, ys, mode="lines", line=line, customdata=rows, name="beyond three sigma")
+    return theme.points(xs, ys, mode="lines", line=line, customdata=places, name="beyond three sigma")
 
 
-def _marks(traces: Sequence[Trace], clock: Clock) -> theme.Trace:
-    """Return a ring at the greatest excursion of every bend that holds more than one signal."""
-    bends = [b for b in bends_of(traces) if b.count > 1]
-    x = [clock.x(b.at) for b in bends]
-    y = [-b.row + min(max(b.peak / SIGMAS_PER_ROW, -REACH), REACH) for b in bends]
-    words = [f"{traces[b.row].stream}<br>{b.count} signals, first: {said(b.named)}" for b in bends]
-    rows = [b.row for b in bends]
-    ring = {**theme.RING, "size": 11, "line": {"width": 1.8, "color": theme.ATTENTION}}
+def _marks(rows: Sequence[Row], clock: Clock) -> theme.Trace:
+    """Return a ring at the greatest excursion of every notable bend."""
+    bends = [b for b in bends_of([row.trace for row in rows]) if b.notable]
+    names = [str(rows[b.row].trace.stream) for b in bends]
+    words = [f"{name}<br>{moment(b, clock)} {said(b)}" for name, b in zip(names, bends, strict=True)]
     return theme.points(
-        x, y, mode="markers", marker=ring, text=words, hoverinfo="text", customdata=rows, name="signals"
+        [clock.x(b.at) for b in bends],
+        [float(_level(b.row, b.peak)) for b in bends],
+        mode="markers",
+        marker={**theme.RING, "size": 11, "line": {"width": 1.8, "color": theme.ATTENTION}},
+        text=words,
+        hoverinfo="text",
+        customdata=[rows[b.row].place for b in bends],
+        name="signals",
     )
 
 
-def said(mark: SignalMark) -> str:
-    """Return the words of a signal without the name of its stream, which the row carries."""
-    return mark.words.removeprefix(f"{mark.stream}: ")
+def said(bend: Bend) -> str:
+    """Return what a bend says in a few words; its row carries the name of the stream."""
+    many = f", {bend.points} in a row" if bend.points > 1 else ""
+    return bend.named.short + many + (f", {bend.count} signals" if bend.count > 1 else "")
+
+
+def moment(bend: Bend, clock: Clock) -> str:
+    """Return the day and time at which a bend begins."""
+    return f"{bend.named.at.astimezone(clock.zone):%a %H:%M}"
 
 
 def bends_of(traces: Sequence[Trace]) -> list[Bend]:
-    """Gather signals of a stream that follow within two hours into bends."""
+    """Gather signals of a stream that follow within the hour into bends."""
     found = []
-    for row, trace in enumerate(traces):
+    for i, trace in enumerate(traces):
         group: list[SignalMark] = []
         for mark in sorted(trace.signals, key=lambda m: m.at):
             if group and mark.at - group[-1].at > TOGETHER:
-                found.append(_bend(row, trace, group))
+                found.append(_bend(i, trace, group))
                 group = []
             group.append(mark)
         if group:
-            found.append(_bend(row, trace, group))
+            found.append(_bend(i, trace, group))
     return found
 
 
 def _bend(row: int, trace: Trace, group: Sequence[SignalMark]) -> Bend:
-    first, last = (
-        np.datetime64(m.at.astimezone(UTC).replace(tzinfo=None), "us") for m in (group[0], group[-1])
-    )
-    inside = np.nonzero((trace.at >= first) & (trace.at <= last))[0]
+    """Return the bend of some signals: from the first of them to the end of what lies beyond."""
+    start = int(np.searchsorted(trace.at, to_utc(group[0].at), side="left"))
+    end = int(np.searchsorted(trace.at, to_utc(group[-1].at), side="right"))
+    beyond = np.abs(trace.deviation) > LOUD
+    while end < len(beyond) and beyond[end]:
+        end += 1
     named = next((m for m in group if m.kind == "level"), group[0])
-    if not len(inside):
-        return Bend(row=row, named=named, count=len(group), peak=0.0, at=named.at)
-    top = inside[np.nanargmax(np.abs(trace.deviation[inside]))]
+    piece = trace.deviation[start:end]
+    if not np.isfinite(piece).any():
+        return Bend(row=row, named=named, count=len(group), points=0, peak=0.0, at=named.at)
+    top = start + int(np.nanargmax(np.abs(piece)))
     at = trace.at[top].astype("datetime64[us]").item().replace(tzinfo=UTC)
-    return Bend(row=row, named=named, count=len(group), peak=float(trace.deviation[top]), at=at)
+    peak, points = float(trace.deviation[top]), int(beyond[start:end].sum())
+    return Bend(row=row, named=named, count=len(group), points=points, peak=peak, at=at)
 
 
-def _names(traces: Sequence[Trace], clock: Clock, height: int) -> list[Any]:
+def _names(rows: Sequence[Row], clock: Clock, height: int) -> list[Any]:
     labels = []
-    for bend in bends_of(traces):
-        if bend.count < 2 and abs(bend.peak) < LONE:
+    for bend in bends_of([row.trace for row in rows]):
+        if not bend.notable:
             continue
-        y = -bend.row + min(max(bend.peak / SIGMAS_PER_ROW, -REACH), REACH)
-        share = (bend.at - clock.since) / (clock.until - clock.since)
-        more = f", {bend.count} signals" if bend.count > 1 else ""
-        at = bend.named.at.astimezone(clock.zone)
+        y = float(_level(bend.row, bend.peak))
         labels.append(
             Label(
-                text=f"{at:%a %H:%M} {bend.named.short}{more}",
+                text=f"{moment(bend, clock)} {said(bend)}",
                 x=clock.x(bend.at),
                 y=y,
-                px=share * WIDTH_PX,
-                py=(y + len(traces) - 1 + FOOTROOM) * ROW_PX,
-                weight=abs(bend.peak) * bend.count,
+                px=(bend.at - clock.since) / (clock.until - clock.since) * WIDTH_PX,
+                py=(y + len(rows) - 1 + FOOTROOM) * ROW_PX,
+                weight=abs(bend.peak) * max(bend.points, 1),
             )
         )
-    return place(labels, width=WIDTH_PX, height=height - TOP - BOTTOM, most=10)
+    return place(labels, width=WIDTH_PX, height=height - TOP - BOTTOM, most=12)
 
 
 def _rests(count: int, clock: Clock) -> list[Any]:

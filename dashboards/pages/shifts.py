@@ -94,7 +94,7 @@ def shift_words(shift: ShiftOf) -> str:
 
 
 def show_lines(monitor: Monitor, shift: str | None, span: str, query: str | None) -> theme.Figure:
-    """Return the seismograph up to the end of the span that holds the shift."""
+    """Return the seismograph over the span that holds the shift."""
     try:
         drawn, answer = seismograph_of(monitor, shift, span)
         chosen = parts.stream_named(monitor.streams(), query) if query else None
@@ -152,12 +152,15 @@ def stream_link(one: StreamShift) -> str:
 def table(answer: Shifts, chosen: Stream) -> html.Table:
     """Return every stream of the shift beside the shift before."""
     before = shift_words(answer.previous) if answer.previous else "no shift before"
+    made = [one for one in answer.shifts if one.bores or one.previous_mean_um is not None]
+    rest = len(answer.shifts) - len(made)
+    idle = f" {rest} streams had no bores in either." if rest else ""
     names = ("stream", "mean now, µm", "mean before", "difference", "bores", "signals")
     return html.Table(
         [
-            html.Caption(f"Against {before}. A diamond marks streams with signals."),
+            html.Caption(f"Against {before}. A diamond marks streams with signals.{idle}"),
             html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
-            html.Tbody([_row(one, chosen) for one in answer.shifts]),
+            html.Tbody([_row(one, chosen) for one in made]),
         ]
     )
 
@@ -198,7 +201,7 @@ def choose_stream(monitor: Monitor, shift: str | None, value: str | None) -> lis
     """Return the streams to choose from, and the most moved one where none is chosen yet."""
     try:
         options = parts.stream_options(monitor.streams())
-        chosen = None if value else chosen_of(monitor.shifts(shift=shift), None)
+        chosen = chosen_of(monitor.shifts(shift=shift), None) if shift and not value else None
     except CellmonError:
         return [[], no_update]
     return [options, parts.stream_query(chosen.stream) if chosen else no_update]
@@ -220,7 +223,7 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, value: str | None, search: str | None) -> list[Any]:
         return shift_options(monitor, value, search)
 
-    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift_now, stream_now)
+    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift, stream_now)
     def _(change: int, shift: str | None, value: str | None) -> list[Any]:
         return choose_stream(monitor, shift, value)
 

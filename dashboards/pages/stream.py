@@ -25,6 +25,12 @@ SENTENCE, STREAM, SPAN, PAIRED = "stream-sentence", "stream-stream", "stream-spa
 UNTIL, EARLIER, LATER = "stream-until", "stream-earlier", "stream-later"
 RIBBON, PAIR, PAIR_BOX, WORDS = "stream-ribbon", "stream-mean-range", "stream-pair-box", "stream-words"
 SPANS = {"shift": 8, "day": 24, "two": 48, "week": 168, "all": None}
+PAIR_WORDS = {
+    "none": "nothing",
+    "range": "means and ranges",
+    "sd": "means and deviations",
+    "single": "single bores",
+}
 SPAN_WORDS = {"shift": "a shift", "day": "a day", "two": "two days", "week": "a week", "all": "all"}
 
 
@@ -38,8 +44,12 @@ def layout(query: str | None = None) -> html.Main:
         className="choice",
         options=[{"label": words, "value": name} for name, words in SPAN_WORDS.items()],
     )
-    pair = dcc.Checklist(
-        id=PAIRED, value=[], className="choice", options=[{"label": "means and ranges", "value": "pair"}]
+    pair = dcc.RadioItems(
+        id=PAIRED,
+        value="none",
+        inline=True,
+        className="choice",
+        options=[{"label": words, "value": name} for name, words in PAIR_WORDS.items()],
     )
     steps = html.Div(
         [
@@ -69,7 +79,9 @@ def layout(query: str | None = None) -> html.Main:
             ),
             html.Div(
                 parts.figure_box(
-                    PAIR, height=mean_range.HEIGHT, caption="Subgroup means above, their ranges below."
+                    PAIR,
+                    height=mean_range.HEIGHT,
+                    caption="Level above, spread below; all pairs rest on the same centre and sigma.",
                 ),
                 id=PAIR_BOX,
                 style={"display": "none"},
@@ -80,7 +92,17 @@ def layout(query: str | None = None) -> html.Main:
 
 
 def view_of(monitor: Monitor, query: str | None, span: str, until: str | None) -> StreamView:
-    """Return the stream a query names, over the time that is wanted.
+    """Return the stream a query names, over the time that is wanted; refusals as `asked_for`."""
+    return monitor.stream(**asked_for(monitor, query, span, until))
+
+
+def pair_asked(monitor: Monitor, kind: str, *asked: Any) -> mean_range.Pair:
+    """Return the pair of charts of the stream and time asked for; refusals as `asked_for`."""
+    return mean_range.pair_of(monitor.pair(kind=kind, **asked_for(monitor, *asked)))
+
+
+def asked_for(monitor: Monitor, query: str | None, span: str, until: str | None) -> dict[str, Any]:
+    """Return the names of the stream a query names, and the time that is wanted.
 
     Raises
     ------
@@ -92,7 +114,7 @@ def view_of(monitor: Monitor, query: str | None, span: str, until: str | None) -
     named = {key: getattr(stream, key) for key in ("spindle", "bore", "feature", "fixture", "part_number")}
     end = moment(until) if until else monitor.signals().as_of + timedelta(seconds=1)
     since = end - timedelta(hours=hours) if hours else datetime(1970, 1, 2, tzinfo=end.tzinfo)
-    return monitor.stream(**named, since=since, until=end)
+    return {**named, "since": since, "until": end}
 
 
 def moment(text: str) -> datetime:
@@ -106,16 +128,16 @@ def moment(text: str) -> datetime:
     return found
 
 
-def show_stream(
-    monitor: Monitor, query: str | None, span: str, until: str | None, paired: list[str]
-) -> list[Any]:
+def show_stream(monitor: Monitor, query: str | None, span: str, until: str | None, kind: str) -> list[Any]:
     """Return sentence, ribbon, pair (where asked for), whether it shows, and the words below."""
     try:
         view = view_of(monitor, query, span, until)
+        drawn = kind in PAIR_WORDS and kind != "none"
+        pair = pair_asked(monitor, kind, query, span, until) if drawn else None
     except CellmonError as refusal:
         return [parts.notice(str(refusal)), theme.notice("", height=ribbon.HEIGHT), no_update, HIDDEN, []]
-    pair = mean_range.mean_range_figure(mean_range.pair_of_view(view)) if paired else no_update
-    return [view.sentence, ribbon.ribbon_figure(view), pair, {} if paired else HIDDEN, words(view)]
+    below = mean_range.mean_range_figure(pair) if pair else no_update
+    return [view.sentence, ribbon.ribbon_figure(view), below, {} if pair else HIDDEN, words(view)]
 
 
 HIDDEN = {"display": "none"}
@@ -224,10 +246,8 @@ def register(app: Dash, monitor: Monitor) -> None:
         Input(PAIRED, "value"),
         State(parts.URL, "search"),
     )
-    def _(
-        change: int, query: str | None, span: str, until: str | None, paired: list[str], search: str | None
-    ) -> Any:
-        return show_stream(monitor, query or named_by(search), span, until, paired)
+    def _(change: int, query: str | None, span: str, until: str | None, kind: str, search: str | None) -> Any:
+        return show_stream(monitor, query or named_by(search), span, until, kind)
 
     @app.callback(
         Output(UNTIL, "data"),
@@ -245,5 +265,9 @@ def register(app: Dash, monitor: Monitor) -> None:
 
     parts.register_saving(app, RIBBON, lambda *asked: ribbon.rows(view_of(monitor, *asked)), *states)
     parts.register_saving(
-        app, PAIR, lambda *asked: mean_range.rows(mean_range.pair_of_view(view_of(monitor, *asked))), *states
+        app,
+        PAIR,
+        lambda kind, *asked: mean_range.rows(pair_asked(monitor, kind, *asked)),
+        State(PAIRED, "value"),
+        *states,
     )

@@ -101,8 +101,10 @@ def shifts_answer() -> Shifts:
         n=5,
         mean_um=20.44,
         range_um=3.1,
+        sd_um=1.3,
         mean_limits=Limits(lower=9.3, center=11.6, upper=13.9),
         range_limits=None,
+        sd_limits=None,
         beyond=("mean above",),
         flagged=False,
     )

@@ -341,11 +341,13 @@ def shifts_answer(wanted: str | None) -> shifts.Shifts:
                 n=5,
                 mean_um=float(groups.mean_um[i]),
                 range_um=float(groups.range_um[i]),
+                sd_um=float(groups.range_um[i]) / 2.326,
                 mean_limits=answers.Limits(
                     lower=float(groups.lower_um[i]),
                     center=float(groups.center_um[i]),
                     upper=float(groups.upper_um[i]),
                 ),
+                sd_limits=None,
                 range_limits=answers.Limits(
                     lower=0.0, center=float(groups.range_center_um[i]), upper=float(groups.range_upper_um[i])
                 ),

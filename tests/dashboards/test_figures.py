@@ -12,7 +12,7 @@ from cellmon.errors import NotFound
 from dashboards import theme
 from dashboards.app import PAGES, create_app, page_at
 from dashboards.figures.block import block_figure
-from dashboards.figures.mean_range import mean_range_figure, pair_of_view
+from dashboards.figures.mean_range import mean_range_figure, pair_of_shift
 from dashboards.figures.ribbon import ribbon_figure
 from dashboards.figures.seismograph import bends_of, seismograph_figure
 from dashboards.pages import now, parts, shifts, stream
@@ -49,7 +49,7 @@ def test_every_figure_is_valid(monitor):
     )
     for figure in (
         ribbon_figure(view),
-        mean_range_figure(pair_of_view(view)),
+        mean_range_figure(pair_of_shift(monitor.shifts().shifts[0])),
         seismograph_figure(monitor.seismograph()),
         block_figure(monitor.now()),
         theme.notice("nothing yet"),
@@ -87,11 +87,11 @@ def test_a_refusal_is_a_sentence_on_every_page():
     refusing = Refusing()
     assert "nothing was taken yet" in str(now.show_now(refusing))
     assert "nothing was taken yet" in str(shifts.show_shift(refusing, None, None))
-    assert "nothing was taken yet" in str(stream.show_stream(refusing, None, "two", None, []))
+    assert "nothing was taken yet" in str(stream.show_stream(refusing, None, "two", None, "none"))
 
 
 def test_the_stream_page_says_what_the_rule_costs(monitor):
-    words = str(stream.show_stream(monitor, "spindle=S1&bore=1&feature=diameter", "two", None, [])[-1])
+    words = str(stream.show_stream(monitor, "spindle=S1&bore=1&feature=diameter", "two", None, "none")[-1])
     assert "120 false alarms a week" in words
     assert "3-sigma" in words
 

@@ -61,6 +61,13 @@ def test_the_classic_pair_comes_on_demand_with_rule_and_price(look, address):
     assert not page.page.is_visible("#stream-mean-range")
     page.page.click("text=means and ranges")
     page.page.wait_for_selector("#stream-mean-range .main-svg", state="visible")
+    for choice, name in (("means and deviations", "standard deviation"), ("single bores", "moving range")):
+        page.page.click(f"text={choice}")
+        page.page.wait_for_function(
+            "name => document.querySelector('#stream-mean-range .js-plotly-plot').data"
+            ".some(t => t.name === name)",
+            arg=name,
+        )
     words = page.page.inner_text("#stream-words")
     assert "3-sigma" in words and "false alarms a week" in words
     assert "frozen by test" in words

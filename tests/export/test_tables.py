@@ -68,8 +68,10 @@ def test_shift_has_a_row_a_subgroup_with_the_limits_it_was_held_against():
             n=5,
             mean_um=20.4,
             range_um=3.1,
+            sd_um=1.3,
             mean_limits=limits,
             range_limits=None,
+            sd_limits=None,
             beyond=("mean above", "range above"),
             flagged=True,
         )

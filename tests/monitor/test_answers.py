@@ -146,3 +146,31 @@ def test_the_night_the_clock_goes_back_is_one_shift_of_thirteen_hours(tmp_path):
     starts = opened.bores().bores.shift_start
     assert len(np.unique(starts)) == 2
     assert (starts == starts[0]).sum() == 5
+
+
+# c4 of 3: 0.8862, B5 = 0, B6 = 2.276, d2 of 2: 1.128, D2 = 3.686 (ASTM MNL 7 factor table)
+def test_means_with_deviations_and_single_bores_rest_on_the_same_limits(monitor, lines):
+    named = {"spindle": "S1", "bore": "1", "feature": "diameter"}
+    groups = monitor.pair(**named, kind="sd")
+    base = monitor.stream(**named).baseline
+    means = readings(lines, "1").mean(axis=1)
+    assert groups.spread_name == "standard deviation"
+    assert groups.spread[0] == pytest.approx(means[:3].std(ddof=1))
+    assert groups.spread_center[0] == pytest.approx(0.8862 * base.sigma_um, rel=1e-4)
+    assert groups.spread_upper[0] == pytest.approx(2.276 * base.sigma_um, rel=1e-3)
+    single = monitor.pair(**named, kind="single")
+    assert single.level == pytest.approx(means)
+    assert single.level_upper[0] == pytest.approx(base.center_um + 3 * base.sigma_um)
+    inside = ~np.isnan(single.spread)
+    assert single.spread[inside] == pytest.approx(np.abs(np.diff(means))[inside[1:]])
+    assert single.spread_upper[1] == pytest.approx(3.686 * base.sigma_um, rel=1e-3)
+    assert (
+        single.beyond_level.tolist()
+        == ((means > single.level_upper).astype(int) - (means < single.level_lower)).tolist()
+    )
+
+
+def test_a_shift_tells_deviations_beside_ranges(monitor):
+    point = next(s for s in monitor.shifts().shifts if s.subgroups).subgroups[0]
+    assert 0 < point.sd_um < point.range_um
+    assert point.sd_limits is not None and point.sd_limits.lower == 0.0
