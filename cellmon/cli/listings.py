@@ -25,7 +25,8 @@ from cellmon.monitor.answers import Limits
 from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
 from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
 from cellmon.monitor.signals import Signal, Signals
-from cellmon.monitor.state import AlarmCost, State, Status, StreamState
+from cellmon.monitor.state import AlarmCost, State, StreamState
+from cellmon.monitor.status import Status
 
 
 def state_lines(answer: State, look: Look) -> list[str]:

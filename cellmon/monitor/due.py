@@ -8,6 +8,8 @@ from cellmon.monitor.answers import Due
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Kind
 
+FIRST_BORES = "first bores"
+
 
 def due_at(view: View, *, spindle: str) -> tuple[Due, ...]:
     """Return what is due at a spindle: its gauge's master check, and its first bores after a change."""
@@ -49,5 +51,6 @@ def _first_bores(view: View, spindle: str) -> list[Due]:
     wanted = checks.first_bores * len(view.sheet.spindle(spindle).bores)
     if made >= wanted:
         return []
-    what = f"first bores after {newest.event[0].replace('-', ' ')}: {made} of {wanted} measured"
+    after = newest.event[0].replace("-", " ")
+    what = f"{FIRST_BORES} after {after}: {made} of {wanted} measured"
     return [Due(what=what, at=view.local(newest.at[0]), overdue=False)]

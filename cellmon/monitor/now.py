@@ -12,7 +12,8 @@ from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer, Due, Tolerance
 from cellmon.monitor.bores import known_features
 from cellmon.monitor.signals import all_signals
-from cellmon.monitor.state import AlarmCost, Status, alarm_cost, spindle_state, spindles_known
+from cellmon.monitor.state import AlarmCost, alarm_cost, spindle_state, spindles_known
+from cellmon.monitor.status import Status
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Flag, Numbers, Stream, Verdict
 

@@ -4,28 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 
 import numpy as np
 
 from cellmon.charts.false_alarms import false_alarms_per_week
 from cellmon.charts.shewhart import sigma_from_ranges
 from cellmon.errors import NotEnoughData
-from cellmon.judged import Bores, Subgroups
+from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Answer, BaselineSummary, Due, Estimate
 from cellmon.monitor.due import due_at
 from cellmon.monitor.judge.subgroups import count_streams
 from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.status import Status, spindle_status, stream_status, waiting
 from cellmon.monitor.view import View
-from cellmon.records import Stream, Verdict
-
-
-class Status(StrEnum):
-    """What the machinist is asked to do."""
-
-    CARRY_ON = "carry on"
-    LOOK = "look"
-    STOP = "stop"
+from cellmon.records import Stream
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -170,9 +162,10 @@ def _alike(one: Stream, other: Stream) -> bool:
 def spindle_state(view: View, spindle: str, signals: Sequence[Signal]) -> SpindleState:
     """Return one spindle's status, its sentence and what is due."""
     last = view.session.bores(spindle=spindle, charted=True, last=_positions(view, spindle), end=view.as_of)
-    mine = [s for s in signals if s.stream.spindle == spindle and s.state in ("open", "reopened")]
-    status, sentence = _judged(view, spindle, last, mine)
-    return SpindleState(spindle=spindle, status=status, sentence=sentence, due=due_at(view, spindle=spindle))
+    mine = waiting([s for s in signals if s.stream.spindle == spindle])
+    due = due_at(view, spindle=spindle)
+    status, sentence = spindle_status(view, spindle, last, mine, due)
+    return SpindleState(spindle=spindle, status=status, sentence=sentence, due=due)
 
 
 def _positions(view: View, spindle: str) -> int:
@@ -180,46 +173,12 @@ def _positions(view: View, spindle: str) -> int:
     return len(named[0].bores) if named else len(view.sheet.part().bores)
 
 
-def _judged(view: View, spindle: str, last: Bores, signals: Sequence[Signal]) -> tuple[Status, str]:
-    if not len(last):
-        return Status.LOOK, f"{spindle}: no bore measured yet."
-    unproven = [i for i in range(len(last)) if last.verdict_of(i) is not Verdict.CONFORMS]
-    if unproven:
-        i = unproven[-1]
-        what = (
-            "does not conform"
-            if last.verdict_of(i) is Verdict.DOES_NOT_CONFORM
-            else "is not proven inside its limits"
-        )
-        return Status.STOP, f"{spindle}: stop. The last bore {last.bore[i]} ({last.part[i]}) {what}."
-    recent = _recent(view, signals)
-    if recent:
-        others = len(signals) - 1
-        more = f" and {others} more open signal{'s' if others > 1 else ''}" if others else ""
-        return Status.LOOK, f"{spindle}: look. {recent.words}{more}."
-    provisional = any(
-        (b := view.baseline(s)) is None or b.version == 0 for s in view.streams if s.spindle == spindle
-    )
-    if signals:
-        many = "1 older signal waits" if len(signals) == 1 else f"{len(signals)} older signals wait"
-        return Status.LOOK, f"{spindle}: the last bores lie inside; {many} for an answer."
-    if provisional:
-        return Status.LOOK, f"{spindle}: the last bores lie inside; the limits are provisional."
-    return Status.CARRY_ON, f"{spindle}: carry on. The last bores lie inside and nothing is open."
-
-
-def _recent(view: View, signals: Sequence[Signal]) -> Signal | None:
-    """Return the newest open signal of the last eight hours."""
-    fresh = [s for s in signals if s.age_s <= 8 * 3600]
-    return max(fresh, key=lambda s: s.raised_at) if fresh else None
-
-
 def _stream_state(
     view: View, stream: Stream, signals: Sequence[Signal], counts: tuple[int, int]
 ) -> StreamState:
     recent = view.session.subgroups(stream, end=view.as_of, last=RECENT_BORES // view.sheet.subgroups.size)
     baseline = view.summary(view.baseline(stream))
-    mine = [s for s in signals if s.stream == stream and s.state in ("open", "reopened")]
+    mine = waiting([s for s in signals if s.stream == stream])
     why_not = dict(LATER)
     if baseline is None:
         why_not["baseline"] = "fewer than 20 subgroups, or no spread in them: nothing is called a limit"
@@ -232,7 +191,7 @@ def _stream_state(
         sd_within_um=_within(recent),
         sd_total_um=_total(recent),
         baseline=baseline,
-        status=Status.LOOK if mine or baseline is None or baseline.provisional else Status.CARRY_ON,
+        status=stream_status(view, stream, mine),
         open_signals=len(mine),
         why_not=why_not,
     )

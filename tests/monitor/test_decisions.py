@@ -183,3 +183,25 @@ def test_a_signal_that_later_rows_remove_is_withdrawn_and_keeps_its_answer(tmp_p
     assert all(
         s.state == "withdrawn" and "state" in s.why_not for s in after.values() if s.state == "withdrawn"
     )
+
+
+def test_an_unanswered_signal_that_makes_bad_parts_likely_stops_the_spindle(monitor):
+    signal = jump(monitor)  # 9 um above the centre of 0, limits at 10 um, sigma about 1.5: a quarter outside
+    state = monitor.state()
+    spindle = next(s for s in state.spindles if s.spindle == "S1")
+    assert spindle.status == "stop"
+    stream = next(s for s in state.streams if s.stream == signal.stream)
+    assert stream.status == "stop"
+    quiet = next(s for s in state.streams if s.stream.feature == "taper" and s.stream.spindle == "S1")
+    assert quiet.status == "look", "its limits are provisional"
+
+
+def test_a_spindle_with_frozen_limits_and_nothing_open_carries_on(tmp_path):
+    opened = new_cell(tmp_path / "cell")
+    opened.take([write(tmp_path, "rows.csv", HEADER, rows(seed=3))])
+    opened.freeze(by="A. Person", why="quiet")
+    for signal in opened.signals().signals:
+        if signal.state == "open":
+            opened.respond(signal.id, by="A. Person", cause="false alarm", action="none")
+    for spindle in opened.state().spindles:
+        assert (spindle.status, spindle.due) == ("carry on", ()), spindle.sentence

@@ -1,0 +1,119 @@
+"""Carry on, look, or stop: what a spindle and a stream are told, in a word and a sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from enum import StrEnum
+
+from cellmon.judged import Bores
+from cellmon.monitor.answers import Due
+from cellmon.monitor.due import FIRST_BORES
+from cellmon.monitor.signals import Signal
+from cellmon.monitor.view import View
+from cellmon.records import Stream, Verdict
+from cellmon.stats.constants import d2
+from cellmon.stats.normal import share_above, share_below
+
+LIKELY = 0.01
+"""A signal is told to make nonconforming parts likely from this share outside on."""
+FRESH_S = 8 * 3600
+
+
+class Status(StrEnum):
+    """What the machinist is asked to do."""
+
+    CARRY_ON = "carry on"
+    LOOK = "look"
+    STOP = "stop"
+
+
+def waiting(signals: Sequence[Signal]) -> list[Signal]:
+    """Return the signals nobody has answered."""
+    return [s for s in signals if s.state in ("open", "reopened")]
+
+
+def stream_status(view: View, stream: Stream, signals: Sequence[Signal]) -> Status:
+    """Return the status of one stream from its unanswered signals and its limits."""
+    if any(likely_outside(view, s) for s in signals):
+        return Status.STOP
+    return Status.LOOK if signals or _provisional(view, stream) else Status.CARRY_ON
+
+
+def spindle_status(
+    view: View, spindle: str, last: Bores, signals: Sequence[Signal], due: Sequence[Due]
+) -> tuple[Status, str]:
+    """Return the status of one spindle and the sentence that says why.
+
+    `last` holds the last bore of each position, `signals` the spindle's unanswered ones.
+    """
+    if not len(last):
+        return Status.LOOK, f"{spindle}: no bore measured yet."
+    stop = _unproven(last) or _bad_signal(view, signals)
+    if stop:
+        return Status.STOP, f"{spindle}: stop. {stop}"
+    look = _look(view, spindle, signals, due)
+    if look:
+        return Status.LOOK, f"{spindle}: {look}"
+    return Status.CARRY_ON, f"{spindle}: carry on. The last bores lie inside and nothing is open."
+
+
+def _unproven(last: Bores) -> str:
+    found = [i for i in range(len(last)) if last.verdict_of(i) is not Verdict.CONFORMS]
+    if not found:
+        return ""
+    i = found[-1]
+    outside = last.verdict_of(i) is Verdict.DOES_NOT_CONFORM
+    what = "does not conform" if outside else "is not proven inside its limits"
+    return f"The last bore {last.bore[i]} ({last.part[i]}) {what}."
+
+
+def _bad_signal(view: View, signals: Sequence[Signal]) -> str:
+    bad = [s for s in signals if likely_outside(view, s)]
+    if not bad:
+        return ""
+    newest = max(bad, key=lambda s: s.raised_at)
+    at = f"{newest.raised_at:%a} {newest.raised_at.day} {newest.raised_at:%b %H:%M}"
+    return f"{newest.words}, {at}: parts outside are likely, and nobody has answered."
+
+
+def _look(view: View, spindle: str, signals: Sequence[Signal], due: Sequence[Due]) -> str:
+    fresh = [s for s in signals if s.age_s <= FRESH_S]
+    if fresh:
+        others = len(signals) - 1
+        more = f" and {others} more open signal{'s' if others > 1 else ''}" if others else ""
+        return f"look. {max(fresh, key=lambda s: s.raised_at).words}{more}."
+    first = [d for d in due if d.what.startswith(FIRST_BORES)]
+    if first:
+        return f"look. {first[0].what}."
+    if signals:
+        many = "1 older signal waits" if len(signals) == 1 else f"{len(signals)} older signals wait"
+        return f"the last bores lie inside; {many} for an answer."
+    if any(_provisional(view, s) for s in view.streams if s.spindle == spindle and view.routed(s)):
+        return "the last bores lie inside; the limits are provisional."
+    return ""
+
+
+def _provisional(view: View, stream: Stream) -> bool:
+    limit = view.baseline(stream)
+    return limit is None or limit.version == 0
+
+
+def likely_outside(view: View, signal: Signal) -> bool:
+    """Return whether bores made at a signal's level, or with its spread, are likely beyond a tolerance limit.
+
+    Normal about the level (for a wide range, about the centre with the spread that range shows).
+    """
+    limit, tolerance = view.baseline(signal.stream), view.tolerance(signal.stream)
+    if limit is None:
+        return False
+    level, sigma = limit.centre, limit.sigma
+    if signal.kind == "level":
+        level += signal.size_um
+    else:
+        sigma = signal.size_um / d2(max(limit.size, 2))
+    share = 0.0
+    if tolerance.upper_um is not None and sigma > 0:
+        share += float(share_above((tolerance.upper_um - level) / sigma))
+    if tolerance.lower_um is not None and sigma > 0:
+        share += float(share_below((tolerance.lower_um - level) / sigma))
+    return share > LIKELY
