@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Callable
 from ipaddress import ip_address
 from typing import TYPE_CHECKING, Any
@@ -32,7 +33,8 @@ def serve(
     """
     server = listening(monitor, host, port)
     if ready:
-        ready(f"http://{host}:{server.effective_port}/")
+        shown = f"[{host}]" if ":" in host else host
+        ready(f"http://{shown}:{server.effective_port}/")
     server.run()
 
 
@@ -48,10 +50,12 @@ def listening(monitor: Monitor, host: str, port: int) -> Any:
     from dashboards.app import create_app
 
     app = create_app(monitor)
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        return create_server(app.server, host=host, port=port, threads=THREADS)
+        bound = socket.create_server((host, port), family=family)
     except OSError as taken:
         raise CellmonError(f"cannot serve on {host} port {port}: {taken.strerror or taken}") from taken
+    return create_server(app.server, sockets=[bound], threads=THREADS)
 
 
 def is_loopback(host: str) -> bool:

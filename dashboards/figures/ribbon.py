@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 
 from cellmon.monitor.answers import Tolerance
-from cellmon.monitor.stream import EventMark, StreamView
+from cellmon.monitor.stream import StreamView
 from cellmon.records import Numbers, Verdict
 from cellmon.shifts import to_utc
 from dashboards import theme
+from dashboards.figures import flags
 from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
 from dashboards.figures.mean_range import zone_inside
 from dashboards.figures.words import Label, place
@@ -24,25 +25,7 @@ PLOT, LANES = (0.20, 1.0), (0.0, 0.16)
 BAR, DENSE_BAR = "#9aabb6", "#c9d3d9"
 DENSE = 600  # subgroups from which the ribbon is drawn finer
 WIDTH_PX = 1120
-NEAR_PX = 40  # within which two events share their words
 STRETCH = 8  # doubted bores from which a stretch is drawn as one bar
-LANE_OF = {
-    "stones-fitted": 2,
-    "stones-dressed": 2,
-    "stones-removed": 2,
-    "gauge-zeroed": 1,
-    "gauge-check": 1,
-    "feed-offset": 0,
-    "rerouted": 0,
-    "setup-changed": 0,
-}
-LANE_NAMES = ("offset, set-up", "gauge", "stones")
-ROUTINE = ("gauge-check", "feed-offset", "stones-dressed")
-MARK_OF = {
-    "stones-fitted": "triangle-right",
-    "gauge-zeroed": "triangle-right",
-    "stones-removed": "triangle-left",
-}
 
 
 def ribbon_figure(view: StreamView) -> theme.Figure:
@@ -58,9 +41,11 @@ def ribbon_figure(view: StreamView) -> theme.Figure:
         + _doubted(view, clock, low, high)
         + _subgroups(view, clock)
         + _beyond(view, clock)
-        + _flags(view, clock)
+        + flags.flags(view, clock)
     )
-    lanes = theme.axis(domain=list(LANES), range=[-0.6, 2.7], tickvals=[0, 1, 2], ticktext=list(LANE_NAMES))
+    lanes = theme.axis(
+        domain=list(LANES), range=[-0.6, 2.7], tickvals=[0, 1, 2], ticktext=list(flags.LANE_NAMES)
+    )
     return theme.figure(
         data,
         height=HEIGHT,
@@ -69,7 +54,7 @@ def ribbon_figure(view: StreamView) -> theme.Figure:
         annotations=shift_names(clock, view.shifts)
         + _named_limits(view.tolerance, low, high)
         + _named_points(view, clock, low, high)
-        + _named_events(view, clock)
+        + flags.names(view, clock, width=WIDTH_PX, beside=RIGHT)
         + _off_drawing(view, low, high),
         xaxis=clock.axis(anchor="y2"),
         yaxis=theme.axis(
@@ -202,14 +187,16 @@ def _doubted(view: StreamView, clock: Clock, low: float, high: float) -> list[th
     ends = [clock.xs(view.bores.at[[first, last]]) for first, last, _ in runs]
     x = [v for a, b in ends for v in (a, b, None)]
     words = [v for _, _, n in runs for v in (f"doubted: {n} bores", "", "")]
+    near_end = to_utc(clock.since + 0.8 * (clock.until - clock.since))
+    sides = ["top left" if view.bores.at[a] > near_end else "top right" for a, _, _ in runs for _ in range(3)]
     return [
         theme.points(
             x,
             [floor, floor, None] * len(runs),
             mode="lines+text",
             text=words,
-            textposition="top right",
-            textfont={"size": 11, "color": theme.NOTE},
+            textposition=sides,
+            textfont={"size": 11, "color": theme.SOFT},
             line={"color": theme.NOTE, "width": 4},
             name="doubted stretch",
         )
@@ -359,76 +346,16 @@ def _runs(beyond: Any) -> list[tuple[int, int]]:
     return found
 
 
-def _flags(view: StreamView, clock: Clock) -> list[theme.Trace]:
-    """Return events as flags in their lanes: routine ones thin, the rest full."""
-    drawn = []
-    for routine in (True, False):
-        events = [e for e in view.events if (e.kind in ROUTINE) is routine]
-        if not events:
-            continue
-        symbols = ["line-ns" if routine else MARK_OF.get(e.kind, "diamond") for e in events]
-        colour = theme.LINE if routine else theme.INK
-        marker = {"symbol": symbols, "size": 11, "color": colour, "line": {"width": 1.2, "color": colour}}
-        drawn.append(
-            {
-                **theme.points(
-                    [clock.x(e.at) for e in events],
-                    [LANE_OF.get(e.kind, 0) for e in events],
-                    mode="markers",
-                    marker=marker,
-                    text=[f"{e.at.astimezone(clock.zone):%a %H:%M} {e.words}" for e in events],
-                    hoverinfo="text",
-                    name="routine events" if routine else "events",
-                ),
-                "yaxis": "y2",
-            }
-        )
-    return drawn
-
-
-def _named_events(view: StreamView, clock: Clock) -> list[Any]:
-    lane_px = (HEIGHT - TOP - BOTTOM) * (LANES[1] - LANES[0]) / 3.3
-    words: list[Any] = []
-    free, began = {0: -1.0, 1: -1.0, 2: -1.0}, {0: 0.0, 1: 0.0, 2: 0.0}
-    named: list[EventMark] = [e for e in view.events if e.kind not in ROUTINE]
-    for event in named:
-        lane = LANE_OF.get(event.kind, 0)
-        at = (event.at - clock.since) / (clock.until - clock.since) * WIDTH_PX
-        length = len(event.words) * 6.2 + 16
-        if at < free[lane]:
-            last = next((w for w in reversed(words) if w["y"] == lane), None)
-            if last and at - began[lane] < NEAR_PX:
-                last["text"] += f", {event.words}"
-                free[lane] += length
-            continue
-        if at + length > WIDTH_PX + RIGHT or lane_px < 12:
-            continue
-        began[lane] = at
-        free[lane] = at + length
-        font = {"size": 11, "color": theme.INK}
-        words.append(
-            theme.word(
-                event.words,
-                clock.x(event.at),
-                lane,
-                yref="y2",
-                xshift=8,
-                font=font,
-                bgcolor="rgba(251,250,247,0.85)",
-                borderpad=0,
-            )
-        )
-    return words
-
-
 def _off_drawing(view: StreamView, low: float, high: float) -> list[Any]:
     value = view.bores.value_um
     off = int(((value < low) | (value > high)).sum())
     if not off:
         return []
-    text = f"{off} bore{'s' if off > 1 else ''} beyond the drawing: saved with the CSV"
+    text = f"{off} bore{'s' if off > 1 else ''} beyond<br>this drawing"
     font = {"size": 11, "color": theme.SOFT}
-    return [theme.word(text, 0, PLOT[0], xref="paper", yref="paper", xshift=6, yanchor="bottom", font=font)]
+    return [
+        theme.word(text, 1.005, PLOT[0], xref="paper", yref="paper", yanchor="top", align="left", font=font)
+    ]
 
 
 def rows(view: StreamView) -> dict[str, list[Any]]:

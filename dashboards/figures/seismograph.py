@@ -185,7 +185,7 @@ def _marks(rows: Sequence[Row], clock: Clock) -> theme.Trace:
 def said(bend: Bend) -> str:
     """Return what a bend says in a few words; its row carries the name of the stream."""
     many = f", {bend.points} in a row" if bend.points > 1 else ""
-    return bend.named.short + many + (f", {bend.count} signals" if bend.count > 1 else "")
+    return bend.named.short.replace("-", "−") + many + (f", {bend.count} signals" if bend.count > 1 else "")
 
 
 def moment(bend: Bend, clock: Clock) -> str:

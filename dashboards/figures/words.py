@@ -8,7 +8,7 @@ from typing import Any
 
 from dashboards import theme
 
-LETTER_PX, LINE_PX = 7.3, 17.0
+LETTER_PX, LINE_PX, RING_PX = 7.7, 17.0, 7.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,8 +43,8 @@ class _Box:
 def place(
     labels: Sequence[Label], *, width: float, height: float, most: int = 12, yref: str = "y"
 ) -> list[Any]:
-    """Return annotations for as many labels as fit, heaviest first, with a thin leader to each point."""
-    taken: list[_Box] = []
+    """Return annotations for as many labels as fit, heaviest first, over no other point or word."""
+    taken = [_Box(one.px - RING_PX, one.px + RING_PX, one.py - RING_PX, one.py + RING_PX) for one in labels]
     placed: list[Any] = []
     for label in sorted(labels, key=lambda one: -one.weight):
         if len(placed) == most:
@@ -62,7 +62,7 @@ def place(
 
 def _offsets(length: float, px: float, width: float) -> list[tuple[float, float]]:
     sides = (1, -1) if px + length + 20 < width else (-1, 1)
-    return [(side * 12, rise) for rise in (16, -16, 32, -32) for side in sides]
+    return [(side * 13, rise) for rise in (16, -16, 32, -32) for side in sides]
 
 
 def _box(label: Label, ax: float, ay: float) -> _Box:

@@ -52,7 +52,7 @@ def layout(query: str | None = None) -> html.Main:
                 LINES,
                 height=640,
                 caption="Each line: subgroup means of one stream from its centre, in its own sigma. "
-                "A ring holds several signals. Click a line to see that stream below.",
+                "Ring: several signals, or one far out. Click a line to see that stream below.",
             ),
             html.Div(
                 [

@@ -75,7 +75,8 @@ def layout(query: str | None = None) -> html.Main:
                 height=ribbon.HEIGHT,
                 caption="Bar: a subgroup, as high as its range, notched at its mean. Dash: a bore. "
                 "Pale band: inside the limits. Full lines: tolerance. Hatched: guard band. "
-                "Ring: a mean beyond its limit. Square: a range beyond. Cross: doubted.",
+                "Ring: a mean beyond its limit. Square: a range beyond. "
+                "Cross, or bar along the floor: doubted.",
             ),
             html.Div(
                 parts.figure_box(
@@ -84,7 +85,7 @@ def layout(query: str | None = None) -> html.Main:
                     caption="Level above, spread below; all pairs rest on the same centre and sigma.",
                 ),
                 id=PAIR_BOX,
-                style={"display": "none"},
+                style=HIDDEN,
             ),
             html.Div(id=WORDS),
         ]
@@ -113,8 +114,14 @@ def asked_for(monitor: Monitor, query: str | None, span: str, until: str | None)
     hours = SPANS.get(span, 48)
     named = {key: getattr(stream, key) for key in ("spindle", "bore", "feature", "fixture", "part_number")}
     end = moment(until) if until else monitor.signals().as_of + timedelta(seconds=1)
-    since = end - timedelta(hours=hours) if hours else datetime(1970, 1, 2, tzinfo=end.tzinfo)
+    since = end - timedelta(hours=hours) if hours else first_shift(monitor, end)
     return {**named, "since": since, "until": end}
+
+
+def first_shift(monitor: Monitor, end: datetime) -> datetime:
+    """Return the start of the first shift that has bores; the end itself where none has."""
+    known = monitor.shifts().known
+    return known[0].starts if known else end
 
 
 def moment(text: str) -> datetime:
@@ -140,7 +147,7 @@ def show_stream(monitor: Monitor, query: str | None, span: str, until: str | Non
     return [view.sentence, ribbon.ribbon_figure(view), below, {} if pair else HIDDEN, words(view)]
 
 
-HIDDEN = {"display": "none"}
+HIDDEN = {"visibility": "hidden", "height": "0", "overflow": "hidden"}  # keeps its width for the drawing
 
 
 def words(view: StreamView) -> list[Any]:

@@ -1,0 +1,90 @@
+"""What was done to a spindle or a gauge, as flags in three lanes under a time axis."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cellmon.monitor.stream import EventMark, StreamView
+from dashboards import theme
+from dashboards.figures.clock import Clock
+
+NEAR_PX = 40  # within which two events share their words
+LANE_OF = {
+    "stones-fitted": 2,
+    "stones-dressed": 2,
+    "stones-removed": 2,
+    "gauge-zeroed": 1,
+    "gauge-check": 1,
+    "feed-offset": 0,
+    "rerouted": 0,
+    "setup-changed": 0,
+}
+LANE_NAMES = ("offset, set-up", "gauge", "stones")
+ROUTINE = ("gauge-check", "feed-offset", "stones-dressed")
+MARK_OF = {
+    "stones-fitted": "triangle-right",
+    "gauge-zeroed": "triangle-right",
+    "stones-removed": "triangle-left",
+}
+
+
+def flags(view: StreamView, clock: Clock) -> list[theme.Trace]:
+    """Return events as flags in their lanes: routine ones thin, the rest full."""
+    drawn = []
+    for routine in (True, False):
+        events = [e for e in view.events if (e.kind in ROUTINE) is routine]
+        if not events:
+            continue
+        symbols = ["line-ns" if routine else MARK_OF.get(e.kind, "diamond") for e in events]
+        colour = theme.LINE if routine else theme.INK
+        marker = {"symbol": symbols, "size": 11, "color": colour, "line": {"width": 1.2, "color": colour}}
+        drawn.append(
+            {
+                **theme.points(
+                    [clock.x(e.at) for e in events],
+                    [LANE_OF.get(e.kind, 0) for e in events],
+                    mode="markers",
+                    marker=marker,
+                    text=[f"{e.at.astimezone(clock.zone):%a %H:%M} {e.words}" for e in events],
+                    hoverinfo="text",
+                    name="routine events" if routine else "events",
+                ),
+                "yaxis": "y2",
+            }
+        )
+    return drawn
+
+
+def names(view: StreamView, clock: Clock, *, width: int, beside: int) -> list[Any]:
+    """Return words beside what was not routine, as far as there is room; near ones share their words."""
+    words: list[Any] = []
+    free, began = {0: -1.0, 1: -1.0, 2: -1.0}, {0: 0.0, 1: 0.0, 2: 0.0}
+    named: list[EventMark] = [e for e in view.events if e.kind not in ROUTINE]
+    for event in named:
+        lane = LANE_OF.get(event.kind, 0)
+        at = (event.at - clock.since) / (clock.until - clock.since) * width
+        length = len(event.words) * 6.2 + 16
+        if at < free[lane]:
+            last = next((w for w in reversed(words) if w["y"] == lane), None)
+            if last and at - began[lane] < NEAR_PX:
+                last["text"] += f", {event.words}"
+                free[lane] += length
+            continue
+        if at + length > width + beside:
+            continue
+        began[lane] = at
+        free[lane] = at + length
+        font = {"size": 11, "color": theme.INK}
+        words.append(
+            theme.word(
+                event.words,
+                clock.x(event.at),
+                lane,
+                yref="y2",
+                xshift=8,
+                font=font,
+                bgcolor="rgba(251,250,247,0.85)",
+                borderpad=0,
+            )
+        )
+    return words
