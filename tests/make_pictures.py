@@ -5,12 +5,16 @@ Run from the top of the repository: `python -m tests.make_pictures`.
 
 from __future__ import annotations
 
+import base64
 import shutil
+import struct
 import tempfile
 import threading
+import zlib
 from pathlib import Path
 
-from playwright.sync_api import sync_playwright
+import numpy as np
+from playwright.sync_api import Page, sync_playwright
 
 import cellmon
 from cellmon.export.demo import make_demo
@@ -25,6 +29,43 @@ PICTURES = {
     "shifts": ("/shifts?shift=2026-10-21/late", "shifts-seismograph", 1440, 900),
     "stream": (f"/stream?spindle=S2&bore=4&feature=taper&{CHIP}", "stream-ribbon", 1440, 900),
 }
+
+PIXELS = """async png => {
+    const image = await createImageBitmap(await (await fetch(`data:image/png;base64,${png}`)).blob());
+    const canvas = new OffscreenCanvas(image.width, image.height).getContext("2d");
+    canvas.drawImage(image, 0, 0);
+    const reader = new FileReader();
+    const read = new Promise(done => { reader.onload = () => done(reader.result.split(",")[1]); });
+    reader.readAsDataURL(new Blob([canvas.getImageData(0, 0, image.width, image.height).data]));
+    return await read;
+}"""
+"""What a browser makes of a picture: the bytes of its pixels, red, green, blue and opacity, row by row."""
+
+
+def in_few_colours(png: bytes, blank: Page, *, width: int, height: int) -> bytes:
+    """Return a picture again as a PNG of at most 256 colours, a quarter as large.
+
+    Colours that share the leading bits of red, green and blue become their mean.
+    """
+    pixels = base64.b64decode(blank.evaluate(PIXELS, base64.b64encode(png).decode()))
+    colour = np.frombuffer(pixels, dtype=np.uint8).reshape(-1, 4)[:, :3].astype(np.int64)
+    for dropped in range(1, 8):
+        _, which = np.unique((colour >> dropped) @ [1 << 16, 1 << 8, 1], return_inverse=True)
+        if which.max() < 256:
+            break
+    count = np.bincount(which)
+    mean = [np.rint(np.bincount(which, weights=colour[:, i]) / count) for i in range(3)]
+    rows = np.pad(which.reshape(height, width).astype(np.uint8), ((0, 0), (1, 0)))  # 0: no filter
+    chunks = {
+        b"IHDR": struct.pack(">IIBBBBB", width, height, 8, 3, 0, 0, 0),
+        b"PLTE": np.stack(mean, axis=1).astype(np.uint8).tobytes(),
+        b"IDAT": zlib.compress(rows.tobytes(), 9),
+        b"IEND": b"",
+    }
+    parts = [
+        struct.pack(">I", len(d)) + t + d + struct.pack(">I", zlib.crc32(t + d)) for t, d in chunks.items()
+    ]
+    return b"\x89PNG\r\n\x1a\n" + b"".join(parts)
 
 
 def main() -> None:
@@ -42,7 +83,8 @@ def main() -> None:
                 page.goto(f"http://127.0.0.1:{server.effective_port}{link}")
                 page.wait_for_selector(f"#{figure} .main-svg")
                 page.wait_for_timeout(1500)
-                page.screenshot(path=FOLDER / f"{name}.png")
+                small = in_few_colours(page.screenshot(), browser.new_page(), width=width, height=height)
+                (FOLDER / f"{name}.png").write_bytes(small)
                 page.close()
             browser.close()
         server.close()

@@ -7,14 +7,15 @@ from collections.abc import Iterator
 import numpy as np
 
 from cellmon.judged import StoredReadings
+from cellmon.monitor.judge.context import CHECKS_REACH, is_good
 from cellmon.monitor.rules import Rules
 from cellmon.records import Batch, EventKind, Events, GaugeChecks, Kind, Readings, Times
 from cellmon.store import Session
 
 UNTIL_NEXT = {
-    EventKind.STONES_FITTED: (EventKind.STONES_FITTED, EventKind.STONES_DRESSED),
+    EventKind.STONES_FITTED: (EventKind.STONES_FITTED,),
     EventKind.STONES_REMOVED: (EventKind.STONES_FITTED,),
-    EventKind.STONES_DRESSED: (EventKind.STONES_FITTED, EventKind.STONES_DRESSED),
+    EventKind.STONES_DRESSED: (EventKind.STONES_DRESSED,),
     EventKind.REROUTED: (EventKind.REROUTED,),
 }
 """What an event changes lasts until the next one of these on its spindle."""
@@ -43,7 +44,7 @@ def touched_by_rows(session: Session, rules: Rules, batch: Batch) -> Times:
     if isinstance(batch, Events):
         spans = _event_spans(session, batch, newest)
     elif isinstance(batch, GaugeChecks):
-        spans = _check_spans(session, batch, newest)
+        spans = _check_spans(session, rules, batch)
     else:
         spans = iter(())
     found = [_edges(rules, start, min(end, newest)) for start, end in spans if start <= newest]
@@ -71,14 +72,23 @@ def _event_spans(
 
 
 def _check_spans(
-    session: Session, batch: GaugeChecks, newest: np.datetime64
+    session: Session, rules: Rules, batch: GaugeChecks
 ) -> Iterator[tuple[np.datetime64, np.datetime64]]:
-    reach = np.timedelta64(2, "D")
+    """Yield from the last good check before a new one to the next good one after it.
+
+    A good check between good ones changes nothing and yields nothing.
+    """
+    reach = 2 * CHECKS_REACH
     every = session.rows(Kind.GAUGE_CHECKS, start=batch.at.min() - reach, end=batch.at.max() + reach)
     for i in range(len(batch)):
-        mine = every.at[every.gauge == batch.gauge[i]]
-        before, after = mine[mine < batch.at[i]], mine[mine > batch.at[i]]
-        yield (
-            before.max() if len(before) else batch.at[i] - reach,
-            after.min() if len(after) else newest,
-        )
+        checks = rules.at(batch.at[i]).sheet.checks
+        if checks is None or checks.as_found_limit_um is None:
+            continue
+        others = every.select((every.gauge == batch.gauge[i]) & (every.at != batch.at[i]))
+        good = others.at[is_good(others, limit_um=checks.as_found_limit_um)]
+        before, after = good[good < batch.at[i]], good[good > batch.at[i]]
+        start = before.max() if len(before) else batch.at[i] - reach
+        end = after.min() if len(after) else batch.at[i] + reach
+        between = ((others.at > start) & (others.at < end)).any()
+        if between or not is_good(batch, limit_um=checks.as_found_limit_um)[i]:
+            yield start, end

@@ -61,7 +61,8 @@ def _written(values: NDArray[Any]) -> tuple[str, bytes, Any]:
         return _integers(values)
     if np.isnan(values).all():
         return "nan", b"", None
-    scaled = np.rint(values * DECIMALS)
+    with np.errstate(over="ignore"):  # the largest figures are no four-decimal ones
+        scaled = np.rint(values * DECIMALS)
     whole = np.isnan(values) | ((scaled / DECIMALS == values) & (np.abs(scaled) < 2**31 - 1))
     if whole.all():
         return "scaled", np.where(np.isnan(scaled), -(2**31), scaled).astype("<i4").tobytes(), None

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from sqlalchemy import Connection, func, select
 
+from cellmon.errors import WrongUsage
 from cellmon.store import bulk, schema
 
 
@@ -56,7 +57,15 @@ class Decided:
     def decide(
         self, *, at: np.datetime64, by: str, why: str, kind: str, subject: str, body: Mapping[str, Any]
     ) -> int:
-        """Journal a decision; each entry carries the hash of the one before. Returns its number."""
+        """Journal a decision; each entry carries the hash of the one before. Returns its number.
+
+        Raises
+        ------
+        WrongUsage
+            When it has no name or no reason.
+        """
+        if not by.strip() or not why.strip():
+            raise WrongUsage("a decision needs a name and a reason")
         table = schema.DECISIONS
         last = self.conn.execute(select(table.c.hash).order_by(table.c.id.desc()).limit(1)).scalar()
         values = {
@@ -68,7 +77,7 @@ class Decided:
             "body": json.dumps(body, sort_keys=True),
             "previous": last or "",
         }
-        values["hash"] = hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()
+        values["hash"] = _hash(values)
         result = self.conn.execute(table.insert().values(values))
         assert result.inserted_primary_key is not None
         return int(result.inserted_primary_key[0])
@@ -92,6 +101,16 @@ class Decided:
             )
             for row in self.conn.execute(query)
         ]
+
+    def broken_decision(self) -> int | None:
+        """Return the first decision that was changed, or follows a gap; None where the journal is whole."""
+        table, previous = schema.DECISIONS, ""
+        for row in self.conn.execute(select(table).order_by(table.c.id)).mappings():
+            values = {name: row[name] for name in CHAINED}
+            if row["previous"] != previous or row["hash"] != _hash(values):
+                return int(row["id"])
+            previous = row["hash"]
+        return None
 
     def add_sheet(
         self, text: str, *, at: np.datetime64, in_force_from: np.datetime64 | None, sha256: str
@@ -154,6 +173,14 @@ class Decided:
             )
             for row in self.conn.execute(query)
         ]
+
+
+CHAINED = ("at", "by", "why", "kind", "subject", "body", "previous")
+"""What the hash of a decision is taken of."""
+
+
+def _hash(values: Mapping[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(dict(values), sort_keys=True).encode()).hexdigest()
 
 
 def _moment(value: int | None) -> np.datetime64 | None:

@@ -150,8 +150,8 @@ class Derived:
 
     def holds_only(self, units: Sequence[np.datetime64]) -> bool:
         """Return whether no other unit than these has bores."""
-        stored = self.conn.execute(select(func.count()).select_from(schema.BORES)).scalar() or 0
-        return int(stored) <= len(units)
+        stored = self.conn.execute(select(schema.BORES.c.unit_start)).scalars()
+        return set(stored) <= {bulk.moment(unit) for unit in units}
 
     def subgroups_of(self, streams: Collection[Stream]) -> Subgroups:
         """Return all subgroups of some streams, in one pass over their units."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +17,7 @@ from cellmon.store.migrations import MIGRATIONS, current_version, migrate
 from cellmon.store.session import Session
 
 WAIT_S = 60
+PASSWORD = re.compile(r"(?<=[^/]):[^/@]*@")
 LOCK = 0x63656C6C  # one advisory lock of a PostgreSQL database: one writer at a time
 
 
@@ -24,12 +26,18 @@ class Store:
 
     def __init__(self, url: str, *, folder: Path, at: int) -> None:
         self.engine = _engine(url, folder)
-        with self._refusing():
-            with self.engine.connect() as conn:
-                version = current_version(conn)
-            if version != len(MIGRATIONS):
-                with self.writing() as session:
-                    migrate(session.conn, at=at)
+        try:
+            self._bring_up_to_date(at=at)
+        except StoreRefused:
+            self.close()
+            raise
+
+    def _bring_up_to_date(self, *, at: int) -> None:
+        with self._refusing(), self.engine.connect() as conn:
+            version = current_version(conn)
+        if version != len(MIGRATIONS):
+            with self.writing() as session:
+                migrate(session.conn, at=at)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -68,14 +76,16 @@ class Store:
 def _engine(url: str, folder: Path) -> Engine:
     try:
         address = make_url(url)
-        if address.get_backend_name() == "sqlite" and address.database not in (None, "", ":memory:"):
-            address = address.set(database=str((folder / str(address.database)).resolve()))
         options: dict[str, Any] = {}
         if address.get_backend_name() == "sqlite":
+            if address.database in (None, "", ":memory:"):
+                raise ArgumentError("it names no file, so nothing would be kept")
+            address = address.set(database=str((folder / str(address.database)).resolve()))
             options["connect_args"] = {"timeout": WAIT_S}
         engine = create_engine(address, **options)
     except (ArgumentError, NoSuchModuleError, ImportError) as unusable:
-        raise StoreRefused(f"the store URL {url!r} cannot be used: {unusable}") from unusable
+        shown = PASSWORD.sub(":***@", url)
+        raise StoreRefused(f"the store URL {shown!r} cannot be used: {unusable}") from unusable
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _settle_sqlite)
     return engine

@@ -1,4 +1,4 @@
-"""What plain three-sigma limits cost where their assumptions fail: the figures of docs/limits.md, simulated."""
+"""What plain three-sigma limits cost where their assumptions fail; docs/limits.md tells these figures."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def run_lengths(subgroups, *, repeats, seed):
     return 1 / (share_above(half - off) + share_above(half + off))
 
 
-# share within a fifth of the promise, and the 5 and 95 % points; 10,000 baselines: standard error 0.4 to 0.5 %
+# share within a fifth of the promise, and the 5 and 95 % points; 10,000 baselines: standard error 0.5 %
 @pytest.mark.parametrize(
     ("subgroups", "near", "low", "high"), [(25, 0.206, 100, 1150), (100, 0.417, 197, 662)]
 )

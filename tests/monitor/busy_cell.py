@@ -13,7 +13,9 @@ BUSY_SHEET = (
     SHEET.split("[[shifts]]")[0] + SHIFTS + "[[spindles]]" + SHEET.split("[[spindles]]", maxsplit=1)[1]
 )
 """Eight shifts a day, so that a few bores already fill many units of judging."""
-BUSY_HEADER = "part,bore,spindle,measured_at,honed_at,sequence,gauge,stone_set,fixture,top_x,top_y,bottom_x,bottom_y"
+BUSY_HEADER = (
+    "part,bore,spindle,measured_at,honed_at,sequence,gauge,stone_set,fixture,top_x,top_y,bottom_x,bottom_y"
+)
 BUSY_EVENTS = "at,event,spindle,gauge,stone_set,value,bores"
 START = np.datetime64("2026-03-02T04:00:00")
 MINUTE = np.timedelta64(1, "m")

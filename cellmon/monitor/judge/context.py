@@ -41,7 +41,8 @@ class Context:
         limit = sheet.checks.as_found_limit_um if sheet.checks else None
         suspect: tuple[Suspect, ...] = ()
         if limit is not None:
-            checks = session.rows(Kind.GAUGE_CHECKS, start=start - CHECKS_REACH, end=end + CHECKS_REACH)
+            reach = 2 * CHECKS_REACH  # so far a check's neighbours can matter to a bore
+            checks = session.rows(Kind.GAUGE_CHECKS, start=start - reach, end=end + reach)
             suspect = suspect_times(checks, limit_um=limit)
         corrections = {d.subject: d for d in session.decisions("correct")}
         return cls(events=events, suspect=suspect, corrections=corrections)
@@ -102,23 +103,33 @@ def bores_named(text: str | None) -> set[str]:
     return set(text.replace(",", " ").replace("+", " ").replace(";", " ").split())
 
 
+def is_good(checks: GaugeChecks, *, limit_um: float) -> Flags:
+    """Return which checks found the gauge within its limit."""
+    off = np.round((checks.reading_mm - checks.master_mm) * 1000.0, 4)
+    good: Flags = np.abs(off) <= limit_um
+    return good
+
+
 def suspect_times(checks: GaugeChecks, *, limit_um: float) -> tuple[Suspect, ...]:
-    """Return when a gauge is suspect: from the last good check before a bad one until it is put right."""
+    """Return when a gauge is suspect: from the last good check before a bad one until the next good one.
+
+    Neither reaches further from the bad check than two days; with no check after it, it ends there.
+    """
     found = []
     for gauge in _names(checks.gauge):
         mine = checks.select(checks.gauge == gauge)
-        mine = mine.select(np.argsort(mine.at, kind="stable"))
-        off = np.round((mine.reading_mm - mine.master_mm) * 1000.0, 4)
-        good = np.abs(off) <= limit_um
+        mine = mine.select(np.lexsort((mine.reading_mm, mine.at)))
+        good = is_good(mine, limit_um=limit_um)
         for i in np.flatnonzero(~good):
-            earlier = np.flatnonzero(good[:i])
-            later = np.flatnonzero(good[i + 1 :])
+            at = mine.at[i]
+            before, after = mine.at[good & (mine.at < at)], mine.at[good & (mine.at > at)]
+            start = max(before.max(), at - CHECKS_REACH) if len(before) else at - CHECKS_REACH
             found.append(
                 Suspect(
                     gauge=gauge,
-                    after=mine.at[earlier[-1]] if len(earlier) else mine.at[i] - CHECKS_REACH,
-                    until=mine.at[i + 1 + later[0]] if len(later) else mine.at[i],
-                    by_um=round(float(off[i]), 3),
+                    after=start,
+                    until=min(after.min(), at + CHECKS_REACH) if len(after) else at,
+                    by_um=round(float((mine.reading_mm[i] - mine.master_mm[i]) * 1000.0), 3),
                 )
             )
     return tuple(found)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -226,15 +227,21 @@ def _exchanged(
 def _swapped(
     find: Callable[..., Flags], values: Numbers, bore: Texts, unit_start: NDArray[np.datetime64]
 ) -> Flags:
+    """Look for exchanged readings unit by unit, so that a doubt never hangs on the unit beside it."""
     import pandas as pd
 
-    bores, _ = pd.factorize(bore)
+    bores, names = pd.factorize(bore)
     units, _ = pd.factorize(unit_start)
-    groups = pd.Series(values).groupby(units * (bores.max(initial=0) + 1) + bores)
-    mean = groups.transform("median").to_numpy()
-    off = pd.Series(np.abs(values - mean)).groupby(groups.ngroup().to_numpy())
+    group = units * len(names) + bores
+    mean = pd.Series(values).groupby(group).transform("median").to_numpy()
+    off = pd.Series(np.abs(values - mean)).groupby(group)
     sd = MAD_TO_SIGMA * off.transform("median").to_numpy()
-    return find(values, template_mean=mean, template_sd=sd, stream=bores)
+    found = np.zeros(len(values), dtype=bool)
+    edges = [0, *(np.flatnonzero(units[1:] != units[:-1]) + 1).tolist(), len(values)]
+    for begin, end in itertools.pairwise(edges):
+        here = slice(begin, end)
+        found[here] = find(values[here], template_mean=mean[here], template_sd=sd[here], stream=bores[here])
+    return found
 
 
 def _by_gauge(readings: Readings, suspect: tuple[Suspect, ...]) -> Iterator[_Found]:
