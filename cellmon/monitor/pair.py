@@ -78,6 +78,8 @@ def chart_pair(
         if kind is PairKind.SINGLE
         else _grouped(view, stream, kind, start, end)
     )
+    if len(points["at"]):
+        start = max(start, points["at"][0])
     centre, sigma = view.limits[stream].over(points["at"])
     levels = mean_limits(centre, sigma, points["n"])
     spreads = _spread_limits(kind, sigma, points["n"])

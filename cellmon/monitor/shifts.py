@@ -123,12 +123,13 @@ def _index(known: list[ShiftOf], wanted: str) -> int:
 
 def _sentence(shift: ShiftOf, rows: tuple[StreamShift, ...]) -> str:
     loud = [r for r in rows if r.signals]
+    named = f"{shift.date:%A} {shift.date.day} {shift.date:%B}, {shift.name}"
     if not loud:
-        return f"{shift}: no stream went beyond its limits."
+        return f"{named}: no stream went beyond its limits."
     names = ", ".join(str(r.stream) for r in sorted(loud, key=lambda r: -len(r.signals))[:3])
     more = f" and {len(loud) - 3} more" if len(loud) > 3 else ""
     streams = "1 stream" if len(loud) == 1 else f"{len(loud)} streams"
-    return f"{shift}: {streams} of {len(rows)} went beyond a limit: {names}{more}."
+    return f"{named}: {streams} of {len(rows)} went beyond a limit: {names}{more}."
 
 
 def _in_shift(view: View, stream: Stream, shift: ShiftOf) -> Subgroups:

@@ -97,6 +97,9 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
         if s.state != "withdrawn" and start <= to_utc(s.last_at) and to_utc(s.raised_at) <= end
     )
     baseline = view.summary(view.baseline(stream))
+    bores = _bores(view, stream, start, end)
+    if len(bores.at):
+        start = max(start, bores.at[0])
     return StreamView(
         **view.head(),
         sentence=_sentence(stream, found, signals, baseline),
@@ -107,7 +110,7 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
         zone=view.zone.key,
         tolerance=view.tolerance(stream),
         baseline=baseline,
-        bores=_bores(view, stream, start, end),
+        bores=bores,
         subgroups=_subgroups(view, stream, found),
         events=_events(view, stream, start, end),
         shifts=tuple(view.rules.now.calendar.between(start, end)),
