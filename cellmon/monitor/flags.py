@@ -91,4 +91,5 @@ def correct(
         raise WrongUsage(f"flag {flag} proposes no correction; --keep lets the row stand as it was read")
     body = {"accept": accept, "part": doubt.part[0], "bore": doubt.bore[0], "proposal": doubt.proposal[0]}
     session.decide(at=at, by=by, why=why, kind="correct", subject=flag, body=body)
-    judge(session, rules, rules.units(doubt.measured_at), at=at)
+    measured = session.bores(part=doubt.part[0]).measured_at  # another of them may now be the one charted
+    judge(session, rules, rules.units(np.concatenate([doubt.measured_at, measured])), at=at)

@@ -13,13 +13,16 @@ from cellmon.records import Batch, EventKind, Events, GaugeChecks, Kind, Reading
 from cellmon.store import Session
 
 UNTIL_NEXT = {
-    EventKind.STONES_FITTED: (EventKind.STONES_FITTED,),
-    EventKind.STONES_REMOVED: (EventKind.STONES_FITTED,),
-    EventKind.STONES_DRESSED: (EventKind.STONES_DRESSED,),
-    EventKind.REROUTED: (EventKind.REROUTED,),
+    EventKind.STONES_FITTED: EventKind.STONES_FITTED,
+    EventKind.STONES_REMOVED: EventKind.STONES_FITTED,
+    EventKind.STONES_DRESSED: EventKind.STONES_DRESSED,
+    EventKind.REROUTED: EventKind.REROUTED,
 }
-"""What an event changes lasts until the next one of these on its spindle."""
+"""What an event changes lasts until the next one of this kind on its spindle."""
 WITHIN = np.timedelta64(3, "m")
+CLOCKS_APART = np.timedelta64(1, "D")
+"""A bore may seem measured before it was honed, by so much at most."""
+Span = tuple[np.datetime64, np.datetime64]
 
 
 def touched_by_readings(
@@ -36,49 +39,38 @@ def touched_by_readings(
 
 
 def touched_by_rows(session: Session, rules: Rules, batch: Batch) -> Times:
-    """Return moments that new plain rows touch; call once they are stored."""
-    newest = session.newest_reading()
-    if newest is None:
-        return np.zeros(0, dtype="datetime64[us]")
-    spans: Iterator[tuple[np.datetime64, np.datetime64]]
+    """Return when the bores were measured that new plain rows touch; call once they are stored."""
+    spans: list[Span] = []
     if isinstance(batch, Events):
-        spans = _event_spans(session, batch, newest)
+        spans = list(_event_spans(session, batch))
     elif isinstance(batch, GaugeChecks):
-        spans = _check_spans(session, rules, batch)
-    else:
-        spans = iter(())
-    found = [_edges(rules, start, min(end, newest)) for start, end in spans if start <= newest]
-    return np.concatenate(found) if found else np.zeros(0, dtype="datetime64[us]")
+        spans = list(_check_spans(session, rules, batch))
+    if not spans:
+        return np.zeros(0, dtype="datetime64[us]")
+    bores = session.bores(start=min(start for start, _ in spans) - CLOCKS_APART)
+    touched = np.zeros(len(bores), dtype=bool)
+    for when in (bores.measured_at, bores.honed_at):
+        for start, end in spans:
+            touched |= (when >= start) & (when <= end)
+    return bores.measured_at[touched]
 
 
-def _edges(rules: Rules, start: np.datetime64, end: np.datetime64) -> Times:
-    """Return a moment in every unit between start and end."""
-    end = max(start, end)
-    edges = rules.at(start).calendar.edges(start, end)
-    return np.concatenate([np.array([start, end]), edges[(edges > start) & (edges <= end)]])
-
-
-def _event_spans(
-    session: Session, batch: Events, newest: np.datetime64
-) -> Iterator[tuple[np.datetime64, np.datetime64]]:
+def _event_spans(session: Session, batch: Events) -> Iterator[Span]:
     every = session.rows(Kind.EVENTS, start=batch.at.min())
     for i in range(len(batch)):
-        ends = UNTIL_NEXT.get(EventKind(batch.event[i]))
-        if ends is None:
+        until = UNTIL_NEXT.get(EventKind(batch.event[i]))
+        if until is None:
             continue
-        later = (every.at > batch.at[i]) & (every.spindle == batch.spindle[i])
-        later &= np.isin(every.event.astype(str), [e.value for e in ends])
-        yield batch.at[i], every.at[later].min() if later.any() else newest
+        later = (every.at > batch.at[i]) & (every.spindle == batch.spindle[i]) & (every.event == until)
+        yield batch.at[i], every.at[later].min() if later.any() else np.datetime64("9999", "us")
 
 
-def _check_spans(
-    session: Session, rules: Rules, batch: GaugeChecks
-) -> Iterator[tuple[np.datetime64, np.datetime64]]:
+def _check_spans(session: Session, rules: Rules, batch: GaugeChecks) -> Iterator[Span]:
     """Yield from the last good check before a new one to the next good one after it.
 
     A good check between good ones changes nothing and yields nothing.
     """
-    reach = 2 * CHECKS_REACH
+    reach = 2 * CHECKS_REACH  # so far a check's neighbours can matter to a bore
     every = session.rows(Kind.GAUGE_CHECKS, start=batch.at.min() - reach, end=batch.at.max() + reach)
     for i in range(len(batch)):
         checks = rules.at(batch.at[i]).sheet.checks

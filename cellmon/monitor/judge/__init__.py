@@ -17,7 +17,7 @@ from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.signals import raise_signals
 from cellmon.monitor.judge.subgroups import count_streams, cut_subgroups
 from cellmon.monitor.rules import Rules, SheetInForce, Unit
-from cellmon.records import no_rows
+from cellmon.records import Readings, Times, no_rows
 from cellmon.store import Session, joined
 
 MARGIN = np.timedelta64(6, "m")
@@ -66,7 +66,7 @@ def judge(
         stored = _rows(session, stretch, fresh, fresh_file)
         if stored is None or newest is None:
             continue
-        context = Context.of(session, version.sheet, stretch[0].start, stretch[-1].end)
+        context = Context.of(session, version.sheet, _moments(stored.readings))
         judged, doubted = _judge_stretch(session, version, stretch, stored, context)
         session.add_bores(judged)
         session.add(doubted)
@@ -88,6 +88,11 @@ def _judge_stretch(
 ) -> tuple[Bores, Doubts]:
     bores, doubts = judged_bores(stored, version, stretch, context)
     return charted(bores, version.sheet, session.charted_elsewhere(bores)), doubts
+
+
+def _moments(readings: Readings) -> Times:
+    honed = readings.honed_at[~np.isnat(readings.honed_at)]
+    return np.concatenate([readings.measured_at, honed])
 
 
 def _rows(

@@ -171,7 +171,9 @@ def _made_order(r: Readings, spindle: Texts, unit_start: NDArray[np.datetime64])
     _, unit = np.unique(unit_start, return_inverse=True)
     unnumbered = np.bincount(unit, weights=np.isnan(r.sequence), minlength=1) > 0
     made: Numbers = np.where(unnumbered[unit], r.measured_at.astype(np.int64), r.sequence)
-    order = np.lexsort((r.bore.astype(str), r.part.astype(str), r.measured_at, made, unit))
+    order = np.lexsort(
+        (r.gauge.astype(str), r.bore.astype(str), r.part.astype(str), r.measured_at, made, unit)
+    )
     position = np.empty(len(r), dtype=np.int64)
     position[order] = np.arange(len(r))
     begins = np.full(unit.max() + 1 if len(unit) else 0, len(r))

@@ -33,16 +33,19 @@ class Context:
     corrections: Mapping[str, Decision]
 
     @classmethod
-    def of(cls, session: Session, sheet: Sheet, start: np.datetime64, end: np.datetime64) -> Context:
-        """Load what bears on [start, end); what lies long before counts only by its last event."""
+    def of(cls, session: Session, sheet: Sheet, when: Times) -> Context:
+        """Load what bears on bores honed or measured at some moments.
+
+        What lies before all of them counts only by its last event.
+        """
+        start, end = when.min(), when.max() + np.timedelta64(1, "us")
         before = session.latest_events(start)
         within = session.rows(Kind.EVENTS, start=start, end=end)
         events = Events.concat([before, within]) if len(before) else within
         limit = sheet.checks.as_found_limit_um if sheet.checks else None
         suspect: tuple[Suspect, ...] = ()
         if limit is not None:
-            reach = 2 * CHECKS_REACH  # so far a check's neighbours can matter to a bore
-            checks = session.rows(Kind.GAUGE_CHECKS, start=start - reach, end=end + reach)
+            checks = session.rows(Kind.GAUGE_CHECKS, start=start - CHECKS_REACH, end=end + CHECKS_REACH)
             suspect = suspect_times(checks, limit_um=limit)
         corrections = {d.subject: d for d in session.decisions("correct")}
         return cls(events=events, suspect=suspect, corrections=corrections)
@@ -69,6 +72,8 @@ class Context:
         for name in _names(spindle):
             here = np.flatnonzero(spindle == name)
             events = self.of_kind(name, EventKind.STONES_FITTED, EventKind.STONES_REMOVED)
+            on = events.event == EventKind.STONES_FITTED
+            events = events.select(np.lexsort((on, events.at)))  # of a change logged at once the new set stays
             index = np.searchsorted(events.at, when[here], side="right") - 1
             on = events.event == EventKind.STONES_FITTED
             sets = events.stone_set.copy()
@@ -113,7 +118,7 @@ def is_good(checks: GaugeChecks, *, limit_um: float) -> Flags:
 def suspect_times(checks: GaugeChecks, *, limit_um: float) -> tuple[Suspect, ...]:
     """Return when a gauge is suspect: from the last good check before a bad one until the next good one.
 
-    Neither reaches further from the bad check than two days; with no check after it, it ends there.
+    It reaches back two days at most; with no good check in the two days after, it ends at the bad one.
     """
     found = []
     for gauge in _names(checks.gauge):
@@ -124,11 +129,12 @@ def suspect_times(checks: GaugeChecks, *, limit_um: float) -> tuple[Suspect, ...
             at = mine.at[i]
             before, after = mine.at[good & (mine.at < at)], mine.at[good & (mine.at > at)]
             start = max(before.max(), at - CHECKS_REACH) if len(before) else at - CHECKS_REACH
+            mended = len(after) > 0 and after.min() <= at + CHECKS_REACH
             found.append(
                 Suspect(
                     gauge=gauge,
                     after=start,
-                    until=min(after.min(), at + CHECKS_REACH) if len(after) else at,
+                    until=after.min() if mended else at,
                     by_um=round(float((mine.reading_mm[i] - mine.master_mm[i]) * 1000.0), 3),
                 )
             )
