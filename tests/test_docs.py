@@ -123,6 +123,11 @@ def test_figures_of_the_demo_are_those_of_the_demo(tmp_path):
     sizes = [sum(s.stream == one for s in standing) for one in {s.stream for s in standing} if size(one)]
     assert f"the four sizes {min(sizes)} to {max(sizes)}" in limits
     assert not any(row.claim == "supported" for row in monitor.capability().capability)
+    named = set(re.findall(r"\b[SD]-[0-9a-f]{6,}\b", text("commands.md")))
+    assert len(named) > 4
+    assert named <= {s.id for s in signals} | {flag.id for flag in monitor.flags().flags}
+    held = len(monitor.hold("S-04e716a746").parts)
+    assert f"contain {held:,} parts" in text("commands.md") and f"holds {held:,} blocks" in limits
     monitor.close()
 
 

@@ -9,6 +9,7 @@ from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import (
     age,
+    at_least,
     count,
     interval,
     listed,
@@ -263,7 +264,7 @@ def _capability_row(s: StreamCapability, look: Look) -> list[str | None]:
         number(s.sd_within_um, decimals=look.um + 1),
         number(s.sd_total_um, decimals=look.um + 1),
         *(interval(index, decimals=2) for index in (s.cp, s.cpk, s.pp, s.ppk)),
-        number(s.lower_bound, decimals=2),
+        at_least(s.lower_bound, decimals=2),
         ppm(None if s.ppm_expected is None else s.ppm_expected.value),
         ppm(s.ppm_observed),
         s.claim,

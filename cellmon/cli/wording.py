@@ -19,6 +19,13 @@ def number(value: float | None, *, decimals: int) -> str | None:
     return shown.removeprefix("-") if float(shown) == 0 else shown
 
 
+def at_least(value: float | None, *, decimals: int) -> str | None:
+    """Return a lower bound rounded down, so that one just short of a figure never prints as reaching it."""
+    if value is None or not math.isfinite(value):
+        return None
+    return number(math.floor(value * 10**decimals + 1e-9) / 10**decimals, decimals=decimals)
+
+
 def signed(value: float | None, *, decimals: int) -> str | None:
     """Return a deviation with its sign."""
     shown = number(value, decimals=decimals)

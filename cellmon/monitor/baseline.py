@@ -106,8 +106,8 @@ def _quiet(window: Subgroups, limit: Limit | None) -> np.ndarray:
 def freeze(session: Session, chosen: Baselines, *, by: str, why: str, at: np.datetime64) -> None:
     """Journal the proposed limits of some streams as frozen; points before keep the limits they had.
 
-    A first freeze holds from the end of its window, a later one from now on; signals of what lies
-    after are found anew.
+    A first freeze holds from after its window, a later one from after the newest row; signals of what
+    lies there are found anew.
 
     Raises
     ------
@@ -121,7 +121,7 @@ def freeze(session: Session, chosen: Baselines, *, by: str, why: str, at: np.dat
     for one in frozen:
         limit = one.limit
         assert limit is not None
-        since = newest if one.version else limit.window_to
+        since = (newest if one.version else limit.window_to) + np.timedelta64(1, "us")
         body = {
             "centre": limit.centre,
             "sigma": limit.sigma,

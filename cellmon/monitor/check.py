@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,16 +40,20 @@ SWITCHED_OFF = {
     "fit": "no [fit]: nothing is said of clearance",
     "alarms": "no [alarms]: the budget of false alarms is 2 a week",
 }
+BROKEN = "journal: decision {id} was changed after it was written, or the one before it is missing"
 SAME = "Derived tables equal what was recomputed from the facts."
 
 
 def check(view: View, on_disk: SheetFile, *, rebuilt: str | None) -> Check:
-    """Answer with what is switched off, what the sheet should say, and what waits to be adopted."""
+    """Answer with what is switched off, what the sheet should say, what waits to be adopted, and
+    whether the journal of decisions is whole."""
+    broken = view.session.broken_decision()
+    journal = [] if broken is None else [BROKEN.format(id=broken)]
     return Check(
         **view.head(),
-        sound=rebuilt in (None, SAME),
+        sound=rebuilt in (None, SAME) and broken is None,
         switched_off=tuple(words for name, words in SWITCHED_OFF.items() if not getattr(on_disk.sheet, name)),
-        remarks=tuple(_remarks(on_disk.sheet)),
+        remarks=(*journal, *_remarks(on_disk.sheet)),
         differs=tuple(_differences(view.sheet, on_disk.sheet)),
         rebuilt=rebuilt,
         why_not={} if rebuilt else {"rebuilt": "not asked; `--rebuild` compares"},
@@ -125,6 +129,11 @@ def fingerprint(session: Session) -> dict[str, str]:
     }
     for name, batch in batches.items():
         columns = [getattr(batch, c.name).astype(str) for c in batch.columns()]
-        rows = sorted("\x1f".join(cells) for cells in zip(*columns, strict=True))
-        found[name] = hashlib.sha256("\n".join(rows).encode()).hexdigest()
+        found[name] = _hash("\x1f".join(cells) for cells in zip(*columns, strict=True))
+    found["limits"] = _hash(map(str, session.provisional().values()))
+    found["counts"] = _hash(map(str, session.counts().items()))
     return found
+
+
+def _hash(rows: Iterable[str]) -> str:
+    return hashlib.sha256("\n".join(sorted(rows)).encode()).hexdigest()

@@ -47,7 +47,7 @@ def _first_bores(view: View, spindle: str) -> list[Due]:
     if not len(mine):
         return []
     newest = mine.select(np.array([int(np.argmax(mine.at))]))
-    made = view.session.count_bores_since(spindle, newest.at[0], view.as_of)
+    made = view.session.count_bores_since(spindle, newest.at[0], view.as_of + np.timedelta64(1, "us"))
     wanted = checks.first_bores * len(view.sheet.spindle(spindle).bores)
     if made >= wanted:
         return []

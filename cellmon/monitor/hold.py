@@ -94,10 +94,12 @@ def hold(view: View, signal: str) -> Hold:
 def _last_quiet(view: View, stream: Stream, raised: np.datetime64) -> np.datetime64 | None:
     """Return when the last subgroup ended that lay inside its limits before the signal."""
     signals = view.session.episodes(stream, end=raised)
-    loud = {s for i in range(len(signals)) for s in (signals.at[i], signals.last_at[i])}
-    before = view.session.subgroups(stream, end=raised, last=50)
-    quiet = [at for at in before.at if at < raised and at not in loud]
-    return max(quiet) if quiet else None
+    before = view.session.subgroups(stream, end=raised, last=50).at
+    quiet = before < raised
+    for first, last in zip(signals.at, signals.last_at, strict=True):
+        quiet &= (before < first) | (before > last)
+    found = before[quiet]
+    return found.max() if len(found) else None
 
 
 def dispositions(session: Session) -> dict[tuple[str, str], str]:
@@ -121,8 +123,10 @@ def release(
     Raises
     ------
     WrongUsage
-        When a word is not one of the four, or a part is not on the hold list.
+        When a word is not one of the four, or no part is named, or one that is not on the hold list.
     """
+    if not parts:
+        raise WrongUsage(f"name the parts of {signal} that are {as_}")
     if as_ not in DISPOSITIONS:
         raise WrongUsage(f"{as_!r}: parts are {', '.join(DISPOSITIONS)}")
     strange = sorted(set(parts) - set(allowed))

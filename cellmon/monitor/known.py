@@ -130,14 +130,25 @@ def sort_rows(
         if key not in standing:
             standing[key], new[i] = values[i], True
         elif not _same_row(standing[key], values[i]):
-            said = ", ".join(str(v) for v in values[i] if v is not None)
-            refused.append(Refused(line=int(batch.line[i]), reason=Reason.CONTRADICTS, text=said[:500]))
+            refused.append(Refused(line=int(batch.line[i]), reason=Reason.CONTRADICTS, text=_said(batch, i)))
     return Sorted(
         new=batch.select(new) if new.any() else None,
         taken=int(new.sum()),
         known=len(batch) - int(new.sum()) - len(refused),
         refused=tuple(refused),
     ), new
+
+
+def _said(batch: Batch, row: int) -> str:
+    """Return what a row says, in words; moments in UTC."""
+    cells = []
+    for column in batch.columns():
+        value = getattr(batch, column.name)[row]
+        if column.type is ColumnType.TIME and not np.isnat(value):
+            cells.append(f"{value.astype('datetime64[s]')}Z")
+        elif column.type is not ColumnType.TIME and value is not None and value == value:
+            cells.append(str(value))
+    return ", ".join(cells)[:500]
 
 
 def _plain(values: NDArray[Any], type_: ColumnType) -> list[object]:

@@ -196,7 +196,8 @@ def _late(session: Session, new: Readings) -> Flags:
     late = np.zeros(len(new), dtype=bool)
     for stream, versions in frozen_limits(session).items():
         here = (new.spindle == stream.spindle) & (new.bore == stream.bore)
-        late |= here & (new.measured_at <= max(v.window_to for v in versions))
+        for version in versions:
+            late |= here & (new.measured_at >= version.window_from) & (new.measured_at <= version.window_to)
     return late
 
 

@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 DECIMALS = 1e4
 NARROW = ("i1", "i2", "i4", "i8")
 HEAD = 8  # bytes that say how long the head is
+NOTHING = -(2**31)  # stands for nan among four-decimal integers
+MINUS_ZERO = NOTHING + 1
 
 
 def encode(columns: Mapping[str, NDArray[Any]]) -> bytes:
@@ -63,9 +65,11 @@ def _written(values: NDArray[Any]) -> tuple[str, bytes, Any]:
         return "nan", b"", None
     with np.errstate(over="ignore"):  # the largest figures are no four-decimal ones
         scaled = np.rint(values * DECIMALS)
-    whole = np.isnan(values) | ((scaled / DECIMALS == values) & (np.abs(scaled) < 2**31 - 1))
+    whole = np.isnan(values) | ((scaled / DECIMALS == values) & (np.abs(scaled) < -MINUS_ZERO))
     if whole.all():
-        return "scaled", np.where(np.isnan(scaled), -(2**31), scaled).astype("<i4").tobytes(), None
+        scaled[np.isnan(values)] = NOTHING
+        scaled[(values == 0) & np.signbit(values)] = MINUS_ZERO
+        return "scaled", scaled.astype("<i4").tobytes(), None
     return "float", values.astype("<f8").tobytes(), None
 
 
@@ -96,7 +100,8 @@ def _read(body: bytes, how: str, shape: tuple[int, ...], more: Any) -> NDArray[A
 def _read_scaled(body: bytes, _more: Any) -> NDArray[Any]:
     scaled = np.frombuffer(body, dtype="<i4")
     found = scaled / DECIMALS
-    found[scaled == -(2**31)] = np.nan
+    found[scaled == NOTHING] = np.nan
+    found[scaled == MINUS_ZERO] = -0.0
     return found
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 import itertools
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -10,7 +11,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Select, Table, and_, delete, false, func, or_, select
+from sqlalchemy import Connection, Select, Table, delete, false, func, select
 
 from cellmon.judged import STREAM_COLUMNS, Bores, Doubts, Episodes, Limit, Subgroups
 from cellmon.records import Flags, Frame, Stream, laid, no_rows
@@ -19,6 +20,8 @@ from cellmon.store.chunks import decode, encode
 from cellmon.store.probe import days_of_parts, isin
 
 B = TypeVar("B", Bores, Subgroups)
+
+DAY_US = 24 * 3600 * 1_000_000
 
 
 class Derived:
@@ -95,7 +98,7 @@ class Derived:
         charted: bool | None = None,
         last: int | None = None,
     ) -> Bores:
-        """Return judged bores measured in [start, end], oldest first; with `last`, the newest so many."""
+        """Return judged bores measured in [start, end], as made; with `last`, the newest so many."""
 
         def wanted(bores: Bores) -> Bores:
             keep = np.ones(len(bores), dtype=bool)
@@ -108,7 +111,7 @@ class Derived:
 
         query = _overlapping(schema.BORES, start, end, newest_first=last is not None)
         if part is not None:
-            query = query.where(_on_days(days_of_parts(self.conn, np.array([part], dtype=object))))
+            query = query.where(_on_days(self.conn, days_of_parts(self.conn, np.array([part], dtype=object))))
         frames = self.frames()
         found: list[Bores] = []
         for row in self.conn.execute(query):
@@ -169,13 +172,14 @@ class Derived:
         if self.conn.execute(select(schema.BORES.c.unit_start).limit(1)).first() is None:
             return found
         days = days_of_parts(self.conn, bores.part)
-        query = select(schema.BORES.c.data).where(_on_days(days))
+        query = select(schema.BORES.c.data).where(_on_days(self.conn, days))
         earliest: dict[tuple[str, str], np.datetime64] = {}
         for data in self.conn.execute(query).scalars():
             other = decode(data)
             rows = np.flatnonzero((other["charted"] == 1) & isin(other["part"], bores.part))
             for row in rows:
-                earliest[other["part"][row], other["bore"][row]] = other["measured_at"][row]
+                bore, at = (other["part"][row], other["bore"][row]), other["measured_at"][row]
+                earliest[bore] = min(at, earliest.get(bore, at))
         for i in range(len(bores)) if earliest else ():
             before = earliest.get((bores.part[i], bores.bore[i]))
             found[i] = before is not None and before < bores.measured_at[i]
@@ -301,11 +305,22 @@ def _overlapping(
     return query.order_by(table.c.unit_start.desc() if newest_first else table.c.unit_start)
 
 
-def _on_days(days: Sequence[int]) -> Any:
-    """Say of a unit of bores that it holds a moment of some days."""
-    day = 24 * 3600 * 1_000_000
+def _on_days(conn: Connection, days: Sequence[int]) -> Any:
+    """Say of a unit of bores that it holds a moment of some days, which ascend.
+
+    The units are named one by one: a condition for each day would grow deeper than SQLite allows.
+    """
     table = schema.BORES
-    return or_(false(), *(and_(table.c.last_at >= d, table.c.unit_start < d + day) for d in days))
+    if not days:
+        return false()
+    query = select(table.c.unit_start, table.c.last_at)
+    query = query.where(table.c.last_at >= days[0], table.c.unit_start < days[-1] + DAY_US)
+    units = [
+        start
+        for start, last_at in conn.execute(query)
+        if days[bisect.bisect_right(days, start - DAY_US)] <= last_at
+    ]
+    return table.c.unit_start.in_(units)
 
 
 def _inside(
@@ -347,7 +362,7 @@ def _join_bores(found: Sequence[Bores], frames: dict[int, Frame]) -> Bores:
 
 
 def _in_order(bores: Bores, last: int | None) -> Bores:
-    bores = bores.select(np.lexsort((bores.position, bores.measured_at)))
+    bores = bores.select(np.lexsort((bores.position, bores.unit_start)))
     return bores if last is None else bores.select(slice(max(len(bores) - last, 0), None))
 
 

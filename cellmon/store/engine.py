@@ -17,7 +17,7 @@ from cellmon.store.migrations import MIGRATIONS, current_version, migrate
 from cellmon.store.session import Session
 
 WAIT_S = 60
-PASSWORD = re.compile(r"(?<=[^/]):[^/@]*@")
+PASSWORD = re.compile(r":(?!//).*@")
 LOCK = 0x63656C6C  # one advisory lock of a PostgreSQL database: one writer at a time
 
 
@@ -83,7 +83,7 @@ def _engine(url: str, folder: Path) -> Engine:
             address = address.set(database=str((folder / str(address.database)).resolve()))
             options["connect_args"] = {"timeout": WAIT_S}
         engine = create_engine(address, **options)
-    except (ArgumentError, NoSuchModuleError, ImportError) as unusable:
+    except (ArgumentError, NoSuchModuleError, ImportError, ValueError) as unusable:
         shown = PASSWORD.sub(":***@", url)
         raise StoreRefused(f"the store URL {shown!r} cannot be used: {unusable}") from unusable
     if engine.dialect.name == "sqlite":

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cellmon.cli.wording import age, decimals_of, interval, listed, number, ppm, signed, when
+from cellmon.cli.wording import age, at_least, decimals_of, interval, listed, number, ppm, signed, when
 from cellmon.monitor.answers import Estimate
 
 from .conftest import ZONE
@@ -63,3 +63,10 @@ def test_a_number_is_a_number_or_nothing(value, decimals):
     shown = number(value, decimals=decimals)
     assert (shown is None) == (not math.isfinite(value))
     assert shown is None or abs(float(shown) - value) <= 0.5 * 10**-decimals * (1 + 1e-9) + abs(value) * 1e-15
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"), [(1.3299, "1.32"), (1.33, "1.33"), (0.9886, "0.98"), (None, None)]
+)
+def test_a_lower_bound_is_never_rounded_up(value, shown):
+    assert at_least(value, decimals=2) == shown

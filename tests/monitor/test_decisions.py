@@ -65,15 +65,18 @@ def test_the_hold_list_runs_from_after_the_last_quiet_subgroup(monitor):
     assert monitor.part(serials[0]).dispositions[0]["as"] == "reworked"
 
 
-def test_a_freeze_keeps_old_limits_for_old_points(monitor):
+def test_a_freeze_keeps_old_limits_for_old_points(monitor, tmp_path):
     before = monitor.stream(spindle="S2", bore="2", feature="taper").subgroups
     frozen = monitor.freeze(by="A. Person", why="first quiet subgroups", spindle="S2", feature="taper")
+    newer = [r for r in rows(130, jump_at=95) if r[:5] >= "B0110"]
+    monitor.take([write(tmp_path, "newer.csv", HEADER, newer)])
     after = monitor.stream(spindle="S2", bore="2", feature="taper")
     assert after.baseline is not None and after.baseline.by == "A. Person" and not after.baseline.provisional
     assert frozen.baselines[0].version == 1
-    old = after.subgroups.center_um != after.baseline.center_um
+    old = after.subgroups.at <= before.at[-1]
     assert old.any() and not old.all()
-    assert after.subgroups.center_um[old] == pytest.approx(before.center_um[old])
+    assert after.subgroups.center_um[old] == pytest.approx(before.center_um)
+    assert set(after.subgroups.center_um[~old]) == {after.baseline.center_um}
     untouched = monitor.stream(spindle="S1", bore="1", feature="taper").baseline
     assert untouched is not None and untouched.provisional
     assert monitor.check(rebuild=True).sound
@@ -205,3 +208,15 @@ def test_a_spindle_with_frozen_limits_and_nothing_open_carries_on(tmp_path):
             opened.respond(signal.id, by="A. Person", cause="false alarm", action="none")
     for spindle in opened.state().spindles:
         assert (spindle.status, spindle.due) == ("carry on", ()), spindle.sentence
+
+
+def test_a_changed_journal_is_found(monitor):
+    monitor.respond(jump(monitor).id, by="A. Person", seen=True)
+    monitor.freeze(by="A. Person", why="quiet", spindle="S1")
+    assert monitor.check().sound
+    with monitor._store.writing() as session:
+        table = schema.DECISIONS
+        session.conn.execute(table.update().where(table.c.id == 1).values(by="Somebody else"))
+    check = monitor.check()
+    assert not check.sound
+    assert "decision 1 was changed" in check.remarks[0]

@@ -1,14 +1,21 @@
-"""Readings and decisions to put into a store."""
+"""Readings, and what is judged from them, to put into a store."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from cellmon.records import Readings
+from cellmon.judged import Bores, Episodes, Subgroups
+from cellmon.records import ColumnType, Readings, Stream
 from cellmon.store import FileFact, Session
 
 START = np.datetime64("2026-03-02T06:00:00", "us")
 NOW = np.datetime64("2026-03-05T06:00:00", "us")
+UNIT = np.timedelta64(12, "h")
+MINUTE = np.timedelta64(1, "m")
+UNITS = [START + UNIT * i for i in range(4)]
+PER_UNIT = 6  # bores in a unit, and subgroups of a stream in it
+S1 = Stream(part_number="P-1", spindle="S1", bore="1", feature="size")
+S2 = Stream(part_number="P-1", spindle="S2", bore="2", feature="size", fixture="F1")
 
 
 def texts(*words: str | None) -> np.ndarray:
@@ -58,3 +65,57 @@ def file_fact(name: str, *, rows: int = 1, sha256: str | None = None) -> FileFac
         known=0,
         set_aside=0,
     )
+
+
+def filled(batch, size, **given):
+    """Return a derived batch; a needed column that is not given holds its own name, 0 or the start."""
+    kinds = {ColumnType.TEXT: object, ColumnType.TIME: "datetime64[us]", ColumnType.WHOLE: np.int64}
+    blank = {ColumnType.TIME: START, ColumnType.WHOLE: 0, ColumnType.NUMBER: 0.0}
+    columns = {
+        c.name: np.full(size, given.pop(c.name, blank.get(c.type, c.name)), dtype=kinds.get(c.type, float))
+        for c in batch.columns()
+        if c.needed or c.name in given
+    }
+    return batch(**columns, **given)
+
+
+def some_bores(unit: int, *, first: int = 0, **given) -> Bores:
+    """Return the bores of one unit, ten minutes apart: S1 hones bore 1, S2 bore 2 of the same blocks."""
+    steps = np.arange(PER_UNIT)
+    odd = steps % 2 == 1
+    um = np.arange(PER_UNIT * 4.0).reshape(PER_UNIT, 2, 2) / 7 + unit
+    columns = {
+        "part_number": "P-1",
+        "part": texts(*(f"B{first + unit * PER_UNIT // 2 + i // 2:04d}" for i in range(PER_UNIT))),
+        "bore": np.where(odd, "2", "1").astype(object),
+        "spindle": np.where(odd, "S2", "S1").astype(object),
+        "measured_at": UNITS[unit] + 10 * MINUTE * steps,
+        "unit_start": UNITS[unit],
+        "shift_start": UNITS[unit],
+        "charted": 1,
+        "position": steps,
+        "average": um.mean(axis=(1, 2)),
+        **given,
+    }
+    return filled(Bores, PER_UNIT, planes=("top", "bottom"), directions=("x", "y"), um=um, **columns)
+
+
+def some_subgroups(unit: int, stream: Stream, **given) -> Subgroups:
+    """Return the subgroups of one stream in one unit, an hour apart."""
+    at = UNITS[unit] + 60 * MINUTE * (1 + np.arange(PER_UNIT))
+    columns = {
+        **{name: getattr(stream, name) for name in ("part_number", "spindle", "bore", "feature", "fixture")},
+        "unit_start": UNITS[unit],
+        "first_at": at - 20 * MINUTE,
+        "at": at,
+        "n": 3,
+        "mean": unit + np.arange(PER_UNIT) / 10,
+        **given,
+    }
+    return filled(Subgroups, PER_UNIT, **columns)
+
+
+def episode(id_: str, unit: int, stream: Stream = S1) -> Episodes:
+    names = ("part_number", "spindle", "bore", "feature", "fixture")
+    where = {name: getattr(stream, name) for name in names}
+    return filled(Episodes, 1, id=id_, unit_start=UNITS[unit], at=UNITS[unit] + 5 * MINUTE, **where)

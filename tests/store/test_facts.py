@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from cellmon.errors import StoreRefused
 from cellmon.records import Events, Kind, Reason, Refused
 from tests.store.making import NOW, START, file_fact, keep_readings, some_readings, texts
 
@@ -46,6 +47,69 @@ def test_blocks_are_found_on_whatever_days_they_were_measured(store):
         found = session.same_bores(some_readings(2)).readings
         assert found.part.tolist() == ["B0000", "B0001", "B0000", "B0001"]
         assert session.same_bores(some_readings(2, first=5000)) is None
+
+
+def test_a_block_is_found_with_all_its_rows_and_no_other_of_the_same_day(store):
+    batch = some_readings(40)
+    batch.part[10:12] = "B0003"  # a serial read three times on one day, in two bores
+    batch.bore[11] = "2"
+    with store.writing() as session:
+        keep_readings(session, batch)
+    with store.reading() as session:
+        found = session.same_bores(batch.select(np.array([3]))).readings
+    assert found.part.tolist() == ["B0003"] * 3
+    assert found.measured_at.tolist() == batch.measured_at[[3, 10, 11]].tolist()
+    assert np.array_equal(found.um, batch.um[[3, 10, 11]])
+
+
+def test_rows_given_out_of_order_come_back_by_time_with_what_was_said_of_each(store):
+    batch = some_readings(300)  # over three days
+    shuffled = np.random.default_rng(2).permutation(300)
+    late = np.arange(300) % 7 == 0
+    with store.writing() as session:
+        file_id = session.add_file(file_fact("rows.csv", rows=300), ())
+        session.add_readings(batch.select(shuffled), file_id=file_id, late=late[shuffled])
+        other = keep_readings(session, some_readings(2, minutes=15), name="other.csv")
+        assert session.newest_file() == other
+    with store.reading() as session:
+        found = session.readings_between(START, START + 99 * HOUR, not_file=other)
+        assert found.readings.part.tolist() == batch.part.tolist()
+        assert np.array_equal(found.readings.um, batch.um)
+        assert found.late.tolist() == late.tolist()
+        only = session.readings_between(START, START + 99 * HOUR, not_file=file_id).readings
+        assert only.part.tolist() == ["B0000", "B0001"]
+        moments = session.reading_moments()
+        assert len(moments) == 301 and (np.diff(moments) > np.timedelta64(0)).all()
+
+
+def test_a_row_at_midnight_belongs_to_the_day_it_begins(store):
+    midnight = np.datetime64("2026-03-03T00:00:00", "us")
+    tick = np.timedelta64(1, "us")
+    batch = some_readings(3)
+    batch.measured_at[:] = [midnight - tick, midnight, midnight + tick]
+    with store.writing() as session:
+        keep_readings(session, batch)
+    with store.reading() as session:
+        assert len(session.readings_between(midnight - tick, midnight).readings) == 1
+        assert session.readings_between(midnight, midnight + tick).readings.part.tolist() == ["B0001"]
+        assert len(session.readings_between(midnight - tick, midnight + 2 * tick).readings) == 3
+
+
+def test_a_row_known_under_its_key_is_not_added_again_and_leaves_nothing(store):
+    batch = events((1, "stones-fitted", "S1", None, "A1"), (2, "stones-dressed", "S1", None, None))
+    with store.writing() as session:
+        file_id = session.add_file(file_fact("e.csv", rows=2), ())
+        session.add_rows(batch, ["k1", "k2"], file_id=file_id)
+    with pytest.raises(StoreRefused), store.writing() as session:
+        session.add_rows(batch, ["k3", "k2"], file_id=file_id)
+    with store.reading() as session:
+        assert set(session.known_rows(batch, ["k1", "k2", "k3"])) == {"k1", "k2"}
+        many = [f"none {i}" for i in range(1200)]  # more than one question holds
+        assert set(session.known_rows(batch, [*many, "k2"])) == {"k2"}
+        assert session.known_rows(batch, []) == {}
+        names = [c.name for c in batch.columns()]
+        known = dict(zip(names, session.known_rows(batch, ["k1"])["k1"], strict=True))
+        assert (known["event"], known["spindle"], known["value"]) == ("stones-fitted", "S1", None)
 
 
 def test_files_of_other_planes_are_laid_side_by_side(store):
@@ -106,7 +170,10 @@ def test_of_the_events_before_a_moment_the_last_of_each_kind_and_place_counts(st
         session.add_rows(batch, [str(i) for i in range(6)], file_id=file_id)
     with store.reading() as session:
         found = session.latest_events(START + 5 * HOUR)
-        told = {(e, s, g, n) for e, s, g, n in zip(found.event, found.spindle, found.gauge, found.stone_set, strict=True)}
+        told = {
+            (e, s, g, n)
+            for e, s, g, n in zip(found.event, found.spindle, found.gauge, found.stone_set, strict=True)
+        }
         assert told == {
             ("stones-fitted", "S1", None, "A2"),
             ("stones-fitted", "S2", None, "A3"),

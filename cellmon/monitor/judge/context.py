@@ -73,7 +73,7 @@ class Context:
             here = np.flatnonzero(spindle == name)
             events = self.of_kind(name, EventKind.STONES_FITTED, EventKind.STONES_REMOVED)
             on = events.event == EventKind.STONES_FITTED
-            events = events.select(np.lexsort((on, events.at)))  # of a change logged at once the new set stays
+            events = events.select(np.lexsort((on, events.at)))  # taken off and fitted at once: fitted
             index = np.searchsorted(events.at, when[here], side="right") - 1
             on = events.event == EventKind.STONES_FITTED
             sets = events.stone_set.copy()

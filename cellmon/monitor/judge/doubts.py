@@ -148,10 +148,14 @@ def _when_made(readings: Readings, unit_start: NDArray[np.datetime64]) -> Iterat
         for unit in np.unique(unit_start):
             rows = np.flatnonzero((readings.gauge == gauge) & (unit_start == unit) & ~np.isnat(behind))
             if len(rows) >= RUN:
-                rows = rows[np.lexsort((readings.bore[rows], readings.part[rows], readings.measured_at[rows]))]
+                rows = _in_time(readings, rows)
                 stepped = rows[_in_runs(_stepped(behind[rows]))]
                 words = "measured much longer after honing than is usual: a station clock may be off"
                 yield _Found(flag=Flag.CLOCK, rows=stepped, words=words)
+
+
+def _in_time(readings: Readings, rows: Whole) -> Whole:
+    return rows[np.lexsort((readings.part[rows], readings.bore[rows], readings.measured_at[rows]))]
 
 
 def _stepped(behind: NDArray[np.timedelta64]) -> Flags:
@@ -205,7 +209,7 @@ def _exchanged(
     """Doubt runs of bores whose planes or directions look exchanged, by what their unit usually shows."""
     for gauge in sorted(set(readings.gauge.tolist())):
         rows = np.flatnonzero(readings.gauge == gauge)
-        rows = rows[np.lexsort((readings.part[rows], readings.bore[rows], readings.measured_at[rows]))]
+        rows = _in_time(readings, rows)
         if um.shape[1] >= 2:
             ends = um[rows, 0].mean(axis=1) - um[rows, -1].mean(axis=1)
             swapped = _swapped(swapped_planes, ends, readings.bore[rows], unit_start[rows])

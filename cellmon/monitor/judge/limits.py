@@ -112,11 +112,13 @@ def renew_provisional(session: Session, streams: Iterable[Stream], *, since: np.
     """Bring provisional limits up to date; return the streams whose limits moved.
 
     `streams` have subgroups that may have changed from `since` on; others may have lost all of theirs.
+    A window that ended before then stands, unless it is short and its stream goes on.
     """
-    known, moved = session.provisional(), set()
-    for stream in {*streams, *known}:
+    known, moved, changed = session.provisional(), set(), set(streams)
+    for stream in {*changed, *known}:
         before = known.get(stream)
-        if before and before.subgroups >= PROVISIONAL_SUBGROUPS and since > before.window_to:
+        whole = before is not None and before.subgroups >= PROVISIONAL_SUBGROUPS
+        if before and since > before.window_to and (whole or stream not in changed):
             continue
         window = session.subgroups(stream, first=PROVISIONAL_SUBGROUPS, clean=True)
         after = limit_from(stream, window) if len(window) else None

@@ -155,7 +155,7 @@ def _named(session: Session, episodes: Episodes, *, at: np.datetime64) -> tuple[
 
 def _name(episodes: Episodes, i: int) -> str:
     key = f"{stream_key(episodes.stream_of(i))}|{episodes.chart[i]}|{episodes.side[i]}|{episodes.at[i]}"
-    return "S-" + hashlib.sha256(key.encode()).hexdigest()[:8]
+    return "S-" + hashlib.sha256(key.encode()).hexdigest()[:10]
 
 
 def _same_signal(announcement: Announcement, episodes: Episodes, i: int) -> bool:
