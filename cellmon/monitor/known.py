@@ -144,11 +144,11 @@ def _said(batch: Batch, row: int) -> str:
     cells = []
     for column in batch.columns():
         value = getattr(batch, column.name)[row]
-        if column.type is ColumnType.TIME and not np.isnat(value):
-            cells.append(f"{value.astype('datetime64[s]')}Z")
-        elif column.type is not ColumnType.TIME and value is not None and value == value:
-            cells.append(str(value))
-    return ", ".join(cells)[:500]
+        if column.type is ColumnType.TIME:
+            cells.append("" if np.isnat(value) else f"{value.astype('datetime64[s]')}Z")
+        else:
+            cells.append(_word(value, column.type))
+    return ", ".join(filter(None, cells))[:500]
 
 
 def _plain(values: NDArray[Any], type_: ColumnType) -> list[object]:

@@ -17,6 +17,7 @@ from cellmon.judged import STREAM_COLUMNS, Bores, Doubts, Episodes, Limit, Subgr
 from cellmon.records import Flags, Frame, Stream, laid, no_rows
 from cellmon.store import bulk, schema
 from cellmon.store.chunks import decode, encode
+from cellmon.store.frames import Frames
 from cellmon.store.probe import days_of_parts, isin
 
 B = TypeVar("B", Bores, Subgroups)
@@ -24,18 +25,8 @@ B = TypeVar("B", Bores, Subgroups)
 DAY_US = 24 * 3600 * 1_000_000
 
 
-class Derived:
+class Derived(Frames):
     """The derived half of a session."""
-
-    conn: Connection
-
-    def frame(self, planes: Sequence[str], directions: Sequence[str]) -> int:
-        """Return the number of a frame; the facts half knows them."""
-        raise NotImplementedError
-
-    def frames(self) -> dict[int, Frame]:
-        """Return every frame by its number; the facts half knows them."""
-        raise NotImplementedError
 
     def forget_units(self, units: Sequence[np.datetime64]) -> None:
         """Drop what was derived in some units of judging."""

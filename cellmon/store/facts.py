@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, and_, func, select
+from sqlalchemy import and_, func, select
 
 from cellmon.judged import StoredReadings
 from cellmon.records import ROW_BATCHES, Batch, Kind, Readings, Refused, Texts, Times, Whole
 from cellmon.store import bulk, schema
 from cellmon.store.chunks import decode, encode
+from cellmon.store.frames import Frames
 from cellmon.store.probe import days_of_parts, isin
 
 
@@ -48,11 +48,8 @@ class AsideFact:
     retried: bool
 
 
-class Facts:
+class Facts(Frames):
     """The facts half of a session."""
-
-    def __init__(self, conn: Connection) -> None:
-        self.conn = conn
 
     def add_file(self, fact: FileFact, refused: Sequence[Refused]) -> int:
         """Keep a file and the rows of it that were set aside; return its number."""
@@ -80,24 +77,6 @@ class Facts:
     def newest_file(self) -> int:
         """Return the number of the file added last."""
         return int(self.conn.execute(select(func.max(schema.FILES.c.id))).scalar() or 0)
-
-    def frame(self, planes: Sequence[str], directions: Sequence[str]) -> int:
-        """Return the number under which a set of planes and directions is kept."""
-        table = schema.FRAMES
-        key = {"planes": json.dumps(list(planes)), "directions": json.dumps(list(directions))}
-        where = and_(*(table.c[name] == value for name, value in key.items()))
-        found = self.conn.execute(select(table.c.id).where(where)).scalar()
-        if found is None:
-            result = self.conn.execute(table.insert().values(key))
-            assert result.inserted_primary_key is not None
-            found = result.inserted_primary_key[0]
-        return int(found)
-
-    def frames(self) -> dict[int, tuple[tuple[str, ...], tuple[str, ...]]]:
-        """Return every set of planes and directions by its number."""
-        table = schema.FRAMES
-        rows = self.conn.execute(select(table.c.id, table.c.planes, table.c.directions))
-        return {i: (tuple(json.loads(p)), tuple(json.loads(d))) for i, p, d in rows}
 
     def add_readings(self, batch: Readings, *, file_id: int, late: NDArray[np.bool_]) -> None:
         """Add rows of readings that nothing known repeats or contradicts."""
