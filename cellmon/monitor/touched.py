@@ -58,6 +58,8 @@ def touched_by_rows(session: Session, rules: Rules, batch: Batch) -> Times:
 def _event_spans(session: Session, batch: Events) -> Iterator[Span]:
     every = session.rows(Kind.EVENTS, start=batch.at.min())
     for i in range(len(batch)):
+        if batch.event[i] == EventKind.GAUGE_ZEROED:
+            yield batch.at[i], batch.at[i] + CHECKS_REACH
         until = UNTIL_NEXT.get(EventKind(batch.event[i]))
         if until is None:
             continue

@@ -65,10 +65,13 @@ def busy_events(rng: np.random.Generator, hours: float) -> list[str]:
         if rng.random() < 0.4:  # just before the next shift edge
             at = at.astype("datetime64[h]").astype("datetime64[s]") + np.timedelta64(58, "m")
         spindle = str(rng.choice(["S1", "S2"]))
-        kind = str(rng.choice(["stones-fitted", "stones-dressed", "stones-removed", "rerouted"]))
+        kind = str(
+            rng.choice(["stones-fitted", "stones-dressed", "stones-removed", "rerouted", "gauge-zeroed"])
+        )
+        gauge = "G1" if kind == "gauge-zeroed" else ""
         said = f"A{i}" if kind == "stones-fitted" else ""
         bores = str(rng.choice(["1 2", ""])) if kind == "rerouted" else ""
-        found.append(f"{at}Z,{kind},{spindle},,{said},,{bores}")
+        found.append(f"{at}Z,{kind},{'' if gauge else spindle},{gauge},{said},,{bores}")
     return found
 
 

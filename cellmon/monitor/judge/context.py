@@ -46,7 +46,7 @@ class Context:
         suspect: tuple[Suspect, ...] = ()
         if limit is not None:
             checks = session.rows(Kind.GAUGE_CHECKS, start=start - CHECKS_REACH, end=end + CHECKS_REACH)
-            suspect = suspect_times(checks, limit_um=limit)
+            suspect = suspect_times(checks, events, limit_um=limit)
         corrections = {d.subject: d for d in session.decisions("correct")}
         return cls(events=events, suspect=suspect, corrections=corrections)
 
@@ -115,26 +115,26 @@ def is_good(checks: GaugeChecks, *, limit_um: float) -> Flags:
     return good
 
 
-def suspect_times(checks: GaugeChecks, *, limit_um: float) -> tuple[Suspect, ...]:
-    """Return when a gauge is suspect: from the last good check before a bad one until the next good one.
+def suspect_times(checks: GaugeChecks, events: Events, *, limit_um: float) -> tuple[Suspect, ...]:
+    """Return when a gauge is suspect: from the last good check before a bad one until it is put right.
 
-    It reaches back two days at most; with no good check in the two days after, it ends at the bad one.
+    It is put right by zeroing it, or shown to be by a good check; two days either way at most.
     """
     found = []
     for gauge in _names(checks.gauge):
         mine = checks.select(checks.gauge == gauge)
         mine = mine.select(np.lexsort((mine.reading_mm, mine.at)))
         good = is_good(mine, limit_um=limit_um)
+        zeroed = events.at[(events.event == EventKind.GAUGE_ZEROED) & (events.gauge == gauge)]
         for i in np.flatnonzero(~good):
             at = mine.at[i]
-            before, after = mine.at[good & (mine.at < at)], mine.at[good & (mine.at > at)]
-            start = max(before.max(), at - CHECKS_REACH) if len(before) else at - CHECKS_REACH
-            mended = len(after) > 0 and after.min() <= at + CHECKS_REACH
+            before = mine.at[good & (mine.at < at)]
+            after = np.concatenate([mine.at[good & (mine.at > at)], zeroed[zeroed >= at]])
             found.append(
                 Suspect(
                     gauge=gauge,
-                    after=start,
-                    until=after.min() if mended else at,
+                    after=np.append(before, at - CHECKS_REACH).max(),
+                    until=np.append(after, at + CHECKS_REACH).min(),
                     by_um=round(float((mine.reading_mm[i] - mine.master_mm[i]) * 1000.0), 3),
                 )
             )
