@@ -70,7 +70,7 @@ def baselines(
 
 def _of_stream(view: View, stream: Stream) -> StreamBaseline:
     limits = view.limits[stream]
-    in_force = limits.at(view.as_of)
+    in_force = limits.after(view.as_of)
     first = None if limits.frozen else WINDOW_SUBGROUPS
     last = WINDOW_SUBGROUPS if limits.frozen else None
     window = view.session.subgroups(stream, end=view.as_of, first=first, last=last)

@@ -9,8 +9,10 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.errors import NotFound, WrongUsage
+from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.signals import all_signals
+from cellmon.monitor.stream import stream_bores
 from cellmon.monitor.view import View
 from cellmon.records import Stream, Verdict
 from cellmon.shifts import to_utc
@@ -61,14 +63,7 @@ def hold(view: View, signal: str) -> Hold:
     found = next((s for s in all_signals(view) if s.id == signal), None)
     if found is None:
         raise NotFound(f"no signal {signal}; `cellmon signals` lists them")
-    start = _last_quiet(view, found.stream, to_utc(found.raised_at))
-    bores = view.session.bores(
-        start=start, end=view.as_of, spindle=found.stream.spindle, bore=found.stream.bore, charted=True
-    )
-    if found.stream.fixture is not None:
-        bores = bores.select(bores.fixture == found.stream.fixture)
-    if start is not None:
-        bores = bores.select(bores.measured_at > start)
+    bores = _since_quiet(view, found.stream, to_utc(found.raised_at))
     became = dispositions(view.session)
     parts = tuple(
         HeldPart(
@@ -89,6 +84,12 @@ def hold(view: View, signal: str) -> Hold:
         caution=CAUTION,
         why_not={"from_part": FROM_WHERE},
     )
+
+
+def _since_quiet(view: View, stream: Stream, raised: np.datetime64) -> Bores:
+    start = _last_quiet(view, stream, raised)
+    bores = stream_bores(view, stream, start, view.as_of)
+    return bores if start is None else bores.select(bores.measured_at > start)
 
 
 def _last_quiet(view: View, stream: Stream, raised: np.datetime64) -> np.datetime64 | None:

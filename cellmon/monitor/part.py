@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+import numpy as np
+
 from cellmon.errors import NotFound
+from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.bores import known_features
-from cellmon.monitor.signals import all_signals
 from cellmon.monitor.view import View
-from cellmon.records import Flag, Numbers, Verdict
+from cellmon.records import Flag, Kind, Numbers, Verdict
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -32,9 +34,23 @@ class PartMeasurement:
     flags: tuple[Flag, ...]
 
 
+@dataclass(frozen=True, kw_only=True)
+class PartNote:
+    """What another instrument or an eye found in a bore: a characteristic's value, a finding's count."""
+
+    bore: str
+    at: datetime
+    what: str
+    value: float
+    unit: str | None
+    plane: str | None
+    by: str | None
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class PartStory(Answer):
-    """A block: its measurements in time order, signals it is part of, and its dispositions."""
+    """A block: its measurements in time order, signals it is part of, its dispositions, and what else
+    was found in it."""
 
     part: str
     part_number: str
@@ -42,6 +58,7 @@ class PartStory(Answer):
     measurements: tuple[PartMeasurement, ...]
     signals: tuple[str, ...]
     dispositions: tuple[Mapping[str, str], ...]
+    notes: tuple[PartNote, ...] = ()
 
 
 def part_story(view: View, serial: str) -> PartStory:
@@ -55,32 +72,7 @@ def part_story(view: View, serial: str) -> PartStory:
     bores = view.session.bores(part=serial, end=view.as_of)
     if not len(bores):
         raise NotFound(f"no part {serial}")
-    measurements = tuple(
-        PartMeasurement(
-            bore=bores.bore[i],
-            spindle=bores.spindle[i],
-            gauge=bores.gauge[i],
-            at=view.local(bores.measured_at[i]),
-            stage=bores.stage[i],
-            fixture=bores.fixture[i],
-            stone_set=bores.stone_set[i],
-            um=bores.um[i],
-            features=known_features(bores, i),
-            verdict=bores.verdict_of(i),
-            charted=bool(bores.charted[i]),
-            flags=bores.flags_of(i),
-        )
-        for i in range(len(bores))
-    )
-    first, last = bores.measured_at.min(), bores.measured_at.max()
-    signals = tuple(
-        s.id
-        for s in all_signals(view)
-        if s.state != "withdrawn"
-        and any(m.spindle == s.stream.spindle and m.bore == s.stream.bore for m in measurements)
-        and s.raised_at >= view.local(first)
-        and _holds(view, s.id, serial)
-    )
+    measurements = tuple(_measurement(view, bores, i) for i in range(len(bores)))
     released = tuple(
         {"signal": d.subject, "as": d.body["as"], "by": d.by, "why": d.why}
         for d in view.session.decisions("release")
@@ -90,22 +82,59 @@ def part_story(view: View, serial: str) -> PartStory:
         **view.head(),
         part=serial,
         part_number=bores.part_number[0],
-        sentence=_sentence(serial, measurements, view.local(last)),
+        sentence=_sentence(serial, measurements, view.local(bores.measured_at.max())),
         measurements=measurements,
-        signals=signals,
+        signals=_signals(view, bores),
         dispositions=released,
+        notes=tuple(sorted(_notes(view, serial), key=lambda note: note.at)),
     )
 
 
-def _holds(view: View, signal: str, serial: str) -> bool:
-    """Return whether a block was among the subgroups a signal rests on."""
+def _measurement(view: View, bores: Bores, i: int) -> PartMeasurement:
+    return PartMeasurement(
+        bore=bores.bore[i],
+        spindle=bores.spindle[i],
+        gauge=bores.gauge[i],
+        at=view.local(bores.measured_at[i]),
+        stage=bores.stage[i],
+        fixture=bores.fixture[i],
+        stone_set=bores.stone_set[i],
+        um=bores.um[i],
+        features=known_features(bores, i),
+        verdict=bores.verdict_of(i),
+        charted=bool(bores.charted[i]),
+        flags=bores.flags_of(i),
+    )
+
+
+def _signals(view: View, bores: Bores) -> tuple[str, ...]:
+    """Return the signals that rest on a subgroup with one of these bores, newest first."""
     episodes = view.session.episodes(end=view.as_of)
-    mine = episodes.select(episodes.id == signal)
-    if not len(mine):
-        return False
-    bores = view.session.bores(part=serial)
-    when = bores.measured_at
-    return bool(((when >= mine.first_at[0]) & (when <= mine.last_at[0])).any())
+    holding = np.zeros(len(episodes), dtype=bool)
+    for i in np.flatnonzero(bores.charted == 1):
+        mine = (episodes.spindle == bores.spindle[i]) & (episodes.bore == bores.bore[i])
+        mine &= (episodes.first_at <= bores.measured_at[i]) & (episodes.last_at >= bores.measured_at[i])
+        holding |= mine
+    return tuple(episodes.id[holding][::-1].tolist())
+
+
+def _notes(view: View, serial: str) -> Iterator[PartNote]:
+    """Yield what characteristics and findings say of a block."""
+    for kind, what, value in (
+        (Kind.CHARACTERISTICS, "characteristic", "value"),
+        (Kind.FINDINGS, "finding", "count"),
+    ):
+        rows = view.session.rows_of_part(kind, serial)
+        for i in np.flatnonzero(rows.at <= view.as_of):
+            yield PartNote(
+                bore=rows.bore[i],
+                at=view.local(rows.at[i]),
+                what=getattr(rows, what)[i],
+                value=float(getattr(rows, value)[i]),
+                unit=rows.unit[i] if kind is Kind.CHARACTERISTICS else None,
+                plane=rows.plane[i],
+                by=rows.by[i],
+            )
 
 
 def _sentence(serial: str, measurements: tuple[PartMeasurement, ...], last: datetime) -> str:

@@ -101,7 +101,7 @@ class View:
     def baseline(self, stream: Stream) -> Limit | None:
         """Return the limits of a stream that hold now."""
         limits = self.limits.get(stream)
-        found = limits.at(self.as_of) if limits else None
+        found = limits.after(self.as_of) if limits else None
         return found if found is not None and found.window_to <= self.as_of else None
 
     def find_stream(

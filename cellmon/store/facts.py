@@ -271,10 +271,6 @@ class Facts(Frames):
         decided = self.conn.execute(select(func.max(schema.DECISIONS.c.id))).scalar() or 0
         return int(files) + int(decided)
 
-    def has_facts(self) -> bool:
-        """Return whether anything has been taken."""
-        return self.conn.execute(select(schema.FILES.c.id).limit(1)).first() is not None
-
     def rows_of_part(self, kind: Kind, part: str) -> Any:
         """Return plain rows that name one block."""
         table, batch = schema.ROWS[kind], ROW_BATCHES[kind]

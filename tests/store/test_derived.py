@@ -204,7 +204,7 @@ def test_everything_derived_is_forgotten_and_no_fact(judged):
         assert [len(batch) for batch in batches] == [0, 0, 0, 0]
         assert session.counts() == session.provisional() == {}
         assert session.holds_only([]) and session.shift_starts().size == 0
-        assert session.has_facts()
+        assert session.last_change()
 
 
 def test_a_unit_is_kept_once(judged):

@@ -36,13 +36,13 @@ def test_a_relative_url_lies_in_the_cell_folder_and_an_absolute_one_where_it_say
 def test_a_reader_sees_one_state_while_a_writer_commits(open_store):
     store, other = open_store(), open_store()
     with store.reading() as reader:
-        assert not reader.has_facts()
+        assert not reader.last_change()
         with other.writing() as writer:
             keep_readings(writer, some_readings(5))
-        assert not reader.has_facts(), "what was committed meanwhile belongs to another state"
+        assert not reader.last_change(), "what was committed meanwhile belongs to another state"
         assert reader.newest_reading() is None
     with store.reading() as reader:
-        assert reader.has_facts()
+        assert reader.last_change()
 
 
 def test_a_write_that_fails_leaves_nothing(store):
@@ -54,7 +54,7 @@ def test_a_write_that_fails_leaves_nothing(store):
         session.decide(at=NOW, by="A. Person", why="because", kind="freeze", subject="x", body={})
         raise PowerCut
     with store.reading() as session:
-        assert not session.has_facts()
+        assert not session.last_change()
         assert session.reading_moments().size == 0
         assert session.decisions("freeze") == []
         assert session.last_change() == 0
@@ -67,7 +67,7 @@ def test_a_broken_rule_of_the_store_is_one_sentence_and_leaves_nothing(store):
         session.conn.execute(text("INSERT INTO files (id) VALUES (1)"))
     assert "\n" not in str(refused.value)
     with store.reading() as session:
-        assert not session.has_facts()
+        assert not session.last_change()
 
 
 def test_writers_wait_for_each_other(open_store):

@@ -33,10 +33,10 @@ class StreamLimits:
     provisional: Limit | None
     frozen: tuple[Limit, ...] = ()
 
-    def at(self, moment: np.datetime64) -> Limit | None:
-        """Return the limits that hold at a moment; None where nothing is called a limit."""
+    def after(self, moment: np.datetime64) -> Limit | None:
+        """Return the limits that hold right after a moment; None where nothing is called a limit."""
         for limit in reversed(self.frozen):
-            if limit.since is not None and limit.since <= moment:
+            if limit.since is not None and limit.since <= moment + np.timedelta64(1, "us"):
                 return limit
         return self.provisional if self.provisional and np.isfinite(self.provisional.sigma) else None
 

@@ -20,8 +20,6 @@ from cellmon.monitor.judge.subgroups import stream_numbers
 from cellmon.records import Numbers, Stream, Texts, Whole, no_rows
 from cellmon.store import Announcement, Session
 
-CHARTS = ("mean", "range")
-
 
 def raise_signals(
     session: Session, fresh: Subgroups, units: Sequence[np.datetime64], *, at: np.datetime64
