@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import numpy as np
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from tests.monitor.busy_cell import (
@@ -26,6 +26,7 @@ WITHIN = {
 
 @settings(
     max_examples=14,
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],  # a smaller example would take minutes to find
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
