@@ -5,15 +5,17 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from cellmon.errors import FileUnreadable
-from cellmon.intake.table import Table
+from cellmon.intake.table import MOST_TEXT, Table
+from cellmon.records import Reason, Refused
 
 MOST_BYTES = 4 * 1024**3
 """A larger file is refused: it is read whole."""
@@ -80,11 +82,11 @@ def _table(raw: bytes, *, name: str) -> Table:
     if raw.startswith(b"PK\x03\x04"):
         from cellmon.intake import workbook
 
-        return workbook.workbook_table(raw, name=name)
+        return without_nul_rows(workbook.workbook_table(raw, name=name))
     if raw.startswith(b"PAR1"):
-        return typed.parquet_table(raw, name=name)
+        return without_nul_rows(typed.parquet_table(raw, name=name))
     if raw.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{"):
-        return typed.json_lines_table(raw, name=name)
+        return without_nul_rows(typed.json_lines_table(raw, name=name))
     return delimited.delimited_table(raw, name=name)
 
 
@@ -99,14 +101,30 @@ def without_empty_rows(table: Table) -> Table:
         rows = rows[pc.equal(left, "").to_numpy(zero_copy_only=False)]
     if len(rows) == 0:
         return table
-    keep = np.delete(np.arange(len(table)), rows)
+    return _kept(table, np.delete(np.arange(len(table)), rows))
+
+
+def without_nul_rows(table: Table) -> Table:
+    """Set aside the rows that hold a NUL character; no store keeps one, so no row may carry it."""
+    torn = np.zeros(len(table), dtype=bool)
+    for column in table.columns:
+        torn |= pc.match_substring(column, "\x00").to_numpy(zero_copy_only=False)
+    rows = np.flatnonzero(torn)
+    if len(rows) == 0:
+        return table
+    refused = tuple(
+        Refused(line=int(line), reason=Reason.UNREADABLE, text=text.replace("\x00", "␀")[:MOST_TEXT])
+        for line, text in zip(table.line[rows], table.text_of(rows), strict=True)
+    )
+    kept = _kept(table, np.flatnonzero(~torn))
+    return replace(kept, refused=(*kept.refused, *refused))
+
+
+def _kept(table: Table, keep: NDArray[np.int64]) -> Table:
     text_of = table.text_of
-    return Table(
-        header=table.header,
+    return replace(
+        table,
         columns=tuple(column.take(pa.array(keep)) for column in table.columns),
         line=table.line[keep],
-        refused=table.refused,
-        separator=table.separator,
-        header_text=table.header_text,
         text_of=lambda wanted: text_of(keep[wanted]),
     )

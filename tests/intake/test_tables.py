@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from datetime import datetime
 
 import numpy as np
@@ -175,3 +176,11 @@ def test_header_text_and_hash_are_those_of_the_file(sheet, write):
     taken = read_file(write(delimited(";")), sheet)
     assert taken.header == ";".join(HEADER) and len(taken.sha256) == 64
     assert read_text(delimited(";"), sheet).sha256 == taken.sha256
+
+
+def test_a_row_with_a_nul_is_set_aside_in_typed_formats_too(sheet, write):
+    lines = [dict(zip(HEADER, row, strict=True)) for row in ROWS]
+    lines[1]["part"] = "B\x001"
+    taken = read_file(write("\n".join(map(json.dumps, lines)) + "\n"), sheet)
+    is_accounted_for(taken)
+    assert reasons(taken) == [(2, "unreadable")]
