@@ -6,6 +6,7 @@ Numbers are micrometres from nominal unless the name says otherwise.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,8 +44,11 @@ FEATURE_COLUMNS = (
 )
 """Columns of `Bores` that hold features."""
 
-STREAM_COLUMNS = ("part_number", "spindle", "bore", "feature", "fixture")
-"""What tells one stream from another."""
+PROCESS = {"cycle_s": "s", "load_pct": "%", "load_ripple_pct": "%"}
+"""What is watched of a spindle beside its bores' features, with its unit."""
+
+STREAM_COLUMNS = ("part_number", "spindle", "bore", "feature", "fixture", "part_of")
+"""What tells one stream from another; no bore: a mean of several, no spindle either: of all."""
 
 SIZE_COLUMNS = {"average": "average", "least": "least", "greatest": "greatest", "mid-range": "mid_range"}
 """The column of `Bores` that holds each size a sheet may name."""
@@ -96,6 +100,7 @@ class Bores(Batch):
     roundness: Numbers = number()
     size_range: Numbers = number()
     part_temp_c: Numbers = number()
+    thermal: Numbers = number()
     cycle_s: Numbers = number()
     feed_um: Numbers = number()
     load_pct: Numbers = number()
@@ -115,9 +120,10 @@ class OfStreams(Batch):
     """Rows that each belong to one stream; `STREAM_COLUMNS` say to which."""
 
     part_number: Texts = text(needed=True)
-    spindle: Texts = text(needed=True)
-    bore: Texts = text(needed=True)
     feature: Texts = text(needed=True)
+    part_of: Texts = text(needed=True)
+    spindle: Texts = text()
+    bore: Texts = text()
     fixture: Texts = text()
 
     def stream_of(self, row: int) -> Stream:
@@ -128,12 +134,17 @@ class OfStreams(Batch):
             bore=self.bore[row],
             feature=self.feature[row],
             fixture=self.fixture[row],
+            part_of=self.part_of[row],
         )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Subgroups(OfStreams):
-    """One row a subgroup of one stream; `flagged` counts its doubted bores."""
+    """One row a subgroup of one stream; `flagged` counts its doubted bores.
+
+    `low` and `high` are its least and greatest bore; `thermal` what the temperatures of part and master
+    made the gauge read too large, on average; nan where they are not known.
+    """
 
     unit_start: Times = time(needed=True)
     shift_start: Times = time(needed=True)
@@ -146,8 +157,13 @@ class Subgroups(OfStreams):
     mean: Numbers = number(needed=True)
     range: Numbers = number(needed=True)
     sd: Numbers = number(needed=True)
+    low: Numbers = number(needed=True)
+    high: Numbers = number(needed=True)
     flagged: Whole = whole(needed=True)
     stone_set: Texts = text()
+    honed_first: Times = time()
+    honed_last: Times = time()
+    thermal: Numbers = number()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -169,21 +185,33 @@ class Doubts(Batch):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Episodes(OfStreams):
-    """One row a signal: consecutive points of one chart of one stream beyond the same limit."""
+class Alarms(OfStreams):
+    """One row a detector of one stream that called, or went on calling in a later unit.
 
-    id: Texts = text(needed=True, key=True)
-    chart: Texts = text(needed=True)
+    `call` counts the calls of a stream, `size` is in micrometres (spread: the ratio of standard
+    deviations), `change_at` the likeliest moment it began and `earliest_at`, `latest_at` its range.
+    """
+
+    call: Texts = text(needed=True)
+    kind: Texts = text(needed=True)
+    detector: Texts = text(needed=True)
     side: Whole = whole(needed=True)
     unit_start: Times = time(needed=True)
-    first_at: Times = time(needed=True)
     at: Times = time(needed=True)
     last_at: Times = time(needed=True)
-    first_part: Texts = text(needed=True)
     part: Texts = text(needed=True)
     last_part: Texts = text(needed=True)
-    points: Whole = whole(needed=True)
-    size: Numbers = number(needed=True)
+    over: Whole = whole(needed=True)
+    size: Numbers = number()
+    sigma: Numbers = number()
+    change_at: Times = time()
+    earliest_at: Times = time()
+    latest_at: Times = time()
+    change_part: Texts = text()
+    earliest_part: Texts = text()
+    latest_part: Texts = text()
+    moved: Texts = text()
+    """JSON: how far every stream moved with it (`cellmon.monitor.judge.evidence.Moved`)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -211,3 +239,7 @@ class Limit:
     why: str | None = None
     frozen_at: np.datetime64 | None = None
     version: int = 0
+    learned: Mapping[str, float] | None = None
+    """What the window taught the watch (`cellmon.drift.wear.Learned`); None where it could not."""
+    why_not: str | None = None
+    """Why not."""

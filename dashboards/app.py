@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon.errors import CellmonError
-from dashboards.pages import now, parts, shifts, stream
+from dashboards.kept import kept
+from dashboards.pages import now, parts, shifts, signals, stream
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-PAGES = (now, shifts, stream)
+PAGES = (now, signals, shifts, stream)
 TICK_MS = 2000
 NAV, AS_OF, PAGE, TICK = "nav", "as-of", "page", "tick"
 
@@ -29,6 +30,7 @@ def create_app(monitor: Monitor) -> Dash:
         title=f"{monitor.sheet.cell.name} · honing",
         update_title=None,
     )
+    monitor = kept(monitor)
     app.layout = frame(monitor)
     for page in PAGES:
         page.register(app, monitor)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import socket
+import threading
 from collections.abc import Callable
+from contextlib import suppress
 from ipaddress import ip_address
 from typing import TYPE_CHECKING, Any
 
@@ -32,10 +34,17 @@ def serve(
         When the port is taken.
     """
     server = listening(monitor, host, port)
+    threading.Thread(target=warm, args=(monitor,), daemon=True).start()
     if ready:
         shown = f"[{host}]" if ":" in host else host
         ready(f"http://{shown}:{server.effective_port}/")
     server.run()
+
+
+def warm(monitor: Monitor) -> None:
+    """Work out what is solved once in a process: limits, and the price of other rules."""
+    with suppress(CellmonError):
+        monitor.alarms()
 
 
 def listening(monitor: Monitor, host: str, port: int) -> Any:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
 import random
 from collections.abc import Iterator, Sequence
+from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 import cellmon
+from cellmon.judged import Subgroups
 from cellmon.monitor import Monitor
 from cellmon.monitor.check import fingerprint
 
@@ -119,15 +123,41 @@ def batches(
 
 
 def derived(monitor: Monitor) -> dict[str, str]:
-    """Return a hash of each derived table."""
+    """Return a hash of each derived table, and of where the detectors stand."""
     with monitor._store.reading() as session:
-        return fingerprint(session)
+        found = fingerprint(session)
+        units = session.units_judged()
+        for name, of in (("together", session.subgroups_of_unit), ("watched", session.watched_at)):
+            found[name] = hashlib.sha256(b"".join(_bytes(of(unit)) for unit in units)).hexdigest()
+        found["units"] = str([units.tolist(), session.units_watched().tolist()])
+    return found
 
 
-def told(monitor: Monitor) -> list[tuple[object, ...]]:
-    """Return the standing signals without their names, which tell how they were first announced."""
-    return sorted(
-        (str(s.stream), s.kind, s.part, s.last_part, round(s.size_um, 6), s.points)
-        for s in monitor.signals().signals
-        if s.state != "withdrawn"
-    )
+def _bytes(what: Subgroups | bytes | None) -> bytes:
+    """Return the rows of a batch in an order of their own, or a block as it is."""
+    if not isinstance(what, Subgroups):
+        return what or b"nothing"
+    columns = [getattr(what, c.name).astype(str) for c in what.columns()]
+    return "\n".join(sorted("|".join(row) for row in zip(*columns, strict=True))).encode()
+
+
+def told(monitor: Monitor) -> list[dict[str, Any]]:
+    """Return the standing signals in all that is said of them, and their hold lists.
+
+    Without their names, which tell how they were first announced.
+    """
+    found = []
+    for s in monitor.signals().signals:
+        if s.state != "withdrawn":
+            held = asdict(monitor.hold(s.id))
+            found.append({**asdict(s), "hold": {**held, "signal": None}, "id": None})
+    return sorted(found, key=lambda s: (s["raised_at"], str(s["stream"]), s["kind"]))
+
+
+def answers(monitor: Monitor) -> dict[str, Any]:
+    """Return what a person is shown that must not depend on the order in which rows came."""
+    return {
+        "derived": derived(monitor),
+        "signals": told(monitor),
+        "state": asdict(monitor.state()),
+    }

@@ -6,17 +6,20 @@ import ast
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import cellmon
 from cellmon.cli.main import COMMANDS
+from cellmon.drift.watch import LEVEL_K, SPREAD_K
 from cellmon.export.demo import make_demo
+from cellmon.monitor.judge.budget import level_limits, log_rate, spread_limits
 from cellmon.records import EventKind, Flag, Kind, Reason
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = sorted((ROOT / "docs").glob("*.md"))
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "sample_runs" / "README.md", *DOCS]
-TOPICS = ("stats", "bores", "charts", "capability", "gauge")
+TOPICS = ("stats", "bores", "charts", "drift", "diagnosis", "capability", "gauge")
 
 
 def text(name: str) -> str:
@@ -64,7 +67,7 @@ def test_every_command_is_described():
     page = text("commands.md")
     assert missing({command.name for command in COMMANDS}, page) == []
     headings = re.findall(r"^## (.+)$", page, flags=re.MULTILINE)
-    words = {word for heading in headings for word in re.findall(r"\w+", heading)}
+    words = {word for heading in headings for word in re.findall(r"[\w-]+", heading)}
     assert {command.name for command in COMMANDS} <= words
 
 
@@ -106,30 +109,101 @@ def test_every_picture_is_shown_and_none_is_large():
 def test_figures_of_the_demo_are_those_of_the_demo(tmp_path):
     make_demo(tmp_path / "cell")
     monitor = cellmon.open_cell(tmp_path / "cell")
-    cost, signals = monitor.state().alarms, monitor.signals().signals
-    method, limits, start = (text(f"{name}.md") for name in ("method", "limits", "getting-started"))
-    for words in (
-        f"| charts | {cost.charts}:",
-        f"| {cost.points_per_week:,.0f} |",
-        f"means | {cost.mean_per_week:.0f} (",
-        f"ranges | {cost.range_per_week:.0f} (",
-        f"| together | {cost.per_week:.0f} |",
-        f"freezing withdrew {sum(s.state == 'withdrawn' for s in signals)} of",
-    ):
-        assert words in method
+    signals = monitor.signals().signals
     standing = [s for s in signals if s.state == "open"]
-    assert f"{cost.per_week:.0f} false alarms expected, {len(standing)} signals stand" in limits
-    assert f"{cost.per_week:.0f} false alarms a week" in start
-    sizes = [sum(s.stream == one for s in standing) for one in {s.stream for s in standing} if size(one)]
-    assert f"the four sizes {min(sizes)} to {max(sizes)}" in limits
-    assert not any(row.claim == "supported" for row in monitor.capability().capability)
-    named = set(re.findall(r"\b[SD]-[0-9a-f]{6,}\b", text("commands.md")))
+    commands, limits, readme = text("commands.md"), text("limits.md"), (ROOT / "README.md").read_text("utf-8")
+    price = next(r for r in monitor.state().alarms.rules if r.name == "mean-range").false_alarms_per_week
+    assert f"would make {price:.0f} false alarms" in limits and f"{len(standing)} signals stand" in limits
+    assert (
+        f"have made {price:.0f} false alarms" in readme
+        and f"the {len(standing)} signals that stand" in readme
+    )
+    for signal in standing:
+        at = signal.change.at if signal.change else signal.raised_at
+        first = f"{signal.causes[0].title} ({signal.causes[0].weight:.2f})" if signal.causes else "none "
+        row = f"| {at:%a %H:%M} | {signal.words} | {first} |"
+        assert row in limits, row
+        assert row in readme, row
+    for spindle in monitor.state().spindles:
+        assert spindle.sentence in commands
+        assert spindle.sentence in readme
+    named = set(re.findall(r"\b[SD]-[0-9a-f]{6,}\b", commands))
     assert len(named) > 4
     assert named <= {s.id for s in signals} | {flag.id for flag in monitor.flags().flags}
-    held = len(monitor.hold("S-04e716a746").parts)
-    assert f"contain {held:,} parts" in text("commands.md") and f"holds {held:,} blocks" in limits
+    chip = next(
+        s for s in standing if s.causes and s.causes[0].cause == "chipped-stone" and s.raised_at.day == 21
+    )
+    held = len({part.part for part in monitor.hold(chip.id).parts})
+    assert f"contain {held:,} parts" in commands and f"holds {held:,} blocks" in limits
+    assert not any(row.claim == "supported" for row in monitor.capability().capability)
     monitor.close()
 
 
-def size(stream: object) -> bool:
-    return getattr(stream, "feature", "") == "diameter"
+def test_prices_of_the_rule_sets_are_those_of_the_demo_sheet(tmp_path):
+    make_demo(tmp_path / "cell")
+    monitor = cellmon.open_cell(tmp_path / "cell")
+    answer, page = monitor.alarms(), text("alarms.md")
+    for rule in answer.budget.rules:
+        figures = f"{rule.run_length:,.0f} +{rule.false_alarms_per_week:,.0f} +no"
+        assert re.search(f"{rule.name} +{rule.words} +{figures}", page), rule
+    first = {d.detector: f"{d.run_length:,.0f}" for d in answer.families[0].detectors}
+    assert f"a level in {first['level']} subgroups" in page and f"of a spread in {first['spread']}" in page
+    assert f"of a single bore in {first['single']}." in page
+    assert f"{answer.budget.streams} streams with {answer.budget.subgroups_per_week:,.0f} subgroups" in page
+    monitor.close()
+
+
+# the table of docs/alarms.md, by plain recursions apart from the code that watches
+RUNS, MOST = 20_000, 4_000
+DELAYS = {0.25: "318", 0.5: "72", 0.75: "36", 1.0: "21", 1.5: "10.4", 2.0: "6.2", 3.0: "3.0"}
+WIDER = {1.2: "58", 1.5: "12.1", 2.0: "4.2"}
+LEVEL_RATE = 1 / 38_678
+
+
+def first_calls(draw, k, limits, *, runs, most):
+    """Return when each run first calls, 0 where it did not within `most` subgroups; seeds in `draw`."""
+    sums, alive, found = np.zeros((len(k), runs)), np.arange(runs), np.zeros(runs)
+    for t in range(1, most + 1):
+        sums = np.maximum(0.0, sums + draw(len(alive)) - k[:, None])
+        called = (sums > limits[:, None]).any(axis=0)
+        found[alive[called]] = t
+        alive, sums = alive[~called], sums[:, ~called]
+        if not len(alive):
+            break
+    return found
+
+
+def of_level(shift, rng):
+    def draw(n):
+        z = rng.standard_normal(n) + shift
+        return np.repeat([z, -z], 3, axis=0)
+
+    return draw
+
+
+def of_spread(ratio, rng):
+    return lambda n: ratio**2 * rng.chisquare(4, n)[None, :] / 4
+
+
+@pytest.mark.slow
+def test_delays_on_the_page_are_those_of_a_simulation():
+    rng, page = np.random.default_rng(303), text("alarms.md")
+    level = np.tile(level_limits(log_rate(LEVEL_RATE)), 2), np.tile(LEVEL_K[:, 0], 2)
+    spread = spread_limits(log_rate(LEVEL_RATE / 2), 4), SPREAD_K[:, 0]
+    for kind, printed, (limits, k), still in (
+        (of_level, DELAYS, level, 0.0),
+        (of_spread, WIDER, spread, 1.0),
+    ):
+        for size, shown in printed.items():
+            found = first_calls(kind(size, rng), k, limits, runs=RUNS, most=MOST)
+            error = found.std() / np.sqrt(RUNS)
+            half_a_digit = 0.05 if "." in shown else 0.5
+            assert found.min() > 0
+            assert found.mean() == pytest.approx(float(shown), abs=4 * error + half_a_digit), size
+        never = first_calls(kind(still, rng), k, limits, runs=2_000, most=40_000)
+        calls = int((never > 0).sum())
+        mean = (never.sum() + 40_000 * (2_000 - calls)) / calls
+        promised = 1 / LEVEL_RATE if kind is of_level else 2 / LEVEL_RATE
+        assert mean == pytest.approx(promised, rel=0.03 + 3 / np.sqrt(calls)), kind
+    assert f"| the detectors, simulated | {' | '.join(DELAYS.values())} |" in page
+    assert f"| the detectors, simulated | {' | '.join(WIDER.values())} |" in page

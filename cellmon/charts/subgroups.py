@@ -27,6 +27,8 @@ class SubgroupStatistics:
     mean: Floats
     range: Floats
     """Largest less smallest; nan below two values."""
+    low: Floats
+    high: Floats
     sd: Floats
     """Divisor n - 1, squares of deviations from the mean; nan below two values."""
     first: Whole
@@ -165,6 +167,8 @@ def _empty(first: Whole, last: Whole) -> SubgroupStatistics:
         n=np.empty(k, dtype=np.int64),
         mean=np.empty(k),
         range=np.empty(k),
+        low=np.empty(k),
+        high=np.empty(k),
         sd=np.empty(k),
         first=first,
         last=last,
@@ -198,6 +202,7 @@ def _block_into(result: SubgroupStatistics, rows: slice | Whole, x: Floats) -> N
     mean /= size
     result.n[rows], result.mean[rows] = size, mean
     if size < 2:
+        result.low[rows] = result.high[rows] = mean
         result.range[rows] = result.sd[rows] = np.nan
         return
     low, high = np.minimum(x[0], x[1]), np.maximum(x[0], x[1])
@@ -210,8 +215,8 @@ def _block_into(result: SubgroupStatistics, rows: slice | Whole, x: Floats) -> N
         if j > 1:
             np.minimum(low, x[j], out=low)
             np.maximum(high, x[j], out=high)
-    high -= low
-    result.range[rows] = high
+    result.low[rows], result.high[rows] = low, high
+    result.range[rows] = high - low
     squares /= size - 1
     result.sd[rows] = np.sqrt(squares, out=squares)
 
@@ -223,7 +228,9 @@ def _gaps_into(result: SubgroupStatistics, rows: slice | Whole, x: Floats) -> No
     some, several = np.maximum(n, 1), n >= 2
     mean = np.where(there, x, 0.0).sum(axis=0) / some
     squares = (np.where(there, x - mean, 0.0) ** 2).sum(axis=0)
-    spread = np.where(there, x, -np.inf).max(axis=0) - np.where(there, x, np.inf).min(axis=0)
+    high, low = np.where(there, x, -np.inf).max(axis=0), np.where(there, x, np.inf).min(axis=0)
+    result.low[rows], result.high[rows] = np.where(n > 0, low, np.nan), np.where(n > 0, high, np.nan)
+    spread = high - low
     result.n[rows] = n
     result.mean[rows] = np.where(n > 0, mean, np.nan)
     result.range[rows] = np.where(several, spread, np.nan)

@@ -1,4 +1,4 @@
-"""Commands that answer: state, shifts, signals, part, capability."""
+"""Commands that answer: state, shifts, signals, alarms, part, capability."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from cellmon.cli.arguments import (
     window_arguments,
 )
 from cellmon.cli.showing import show
+from cellmon.errors import NotFound, WrongUsage
 
 
 def state_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,21 +61,45 @@ def shifts(args: argparse.Namespace) -> int:
 
 def signals_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `signals`."""
+    parser.add_argument("signal", metavar="ID", nargs="?", help="one signal in full")
     listing_arguments(parser)
-    parser.add_argument("--open", action="store_true", help="only those that wait for an answer")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--open", action="store_true", help="only those that wait for an answer")
+    which.add_argument("--all", action="store_true", help="those withdrawn too")
     last_argument(parser)
 
 
 def signals(args: argparse.Namespace) -> int:
-    """Print the signals, newest first."""
-    from cellmon.cli.listings import signals_lines
+    """Print the signals, newest first, or one of them in full."""
+    from cellmon.cli.signalled import WAITING, signal_lines, signals_lines
 
+    if args.signal is not None and (args.open or args.all):
+        raise WrongUsage("--open and --all choose among many signals; leave out the ID, or them")
     monitor = open_monitor(args)
     answer = monitor.signals()
+    if args.signal is not None:
+        one = tuple(s for s in answer.signals if s.id == args.signal)
+        if not one:
+            raise NotFound(f"no signal {args.signal}; cellmon signals --all lists them")
+        show(args, monitor, replace(answer, signals=one), signal_lines)
+        return 0
     if args.open:
-        waiting = tuple(s for s in answer.signals if s.state in {"open", "reopened"})
-        answer = replace(answer, signals=waiting)
-    show(args, monitor, answer, partial(signals_lines, last=args.last))
+        answer = replace(answer, signals=tuple(s for s in answer.signals if s.state in WAITING))
+    show(args, monitor, answer, partial(signals_lines, last=args.last, withdrawn=args.all))
+    return 0
+
+
+def alarms_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `alarms`."""
+    listing_arguments(parser)
+
+
+def alarms(args: argparse.Namespace) -> int:
+    """Print how many false alarms to expect, and what each detector and each rule set costs."""
+    from cellmon.cli.budgets import alarms_lines
+
+    monitor = open_monitor(args)
+    show(args, monitor, monitor.alarms(), alarms_lines)
     return 0
 
 

@@ -1,4 +1,4 @@
-"""Commands by which a named person decides: correct, respond, hold, release, baseline."""
+"""Commands by which a named person decides: correct, respond, hold, release, first-bores, baseline."""
 
 from __future__ import annotations
 
@@ -103,6 +103,32 @@ def release(args: argparse.Namespace) -> int:
             raise WrongUsage(f"signal {args.signal}: no part on hold is without a disposition")
     answer = monitor.release(args.signal, parts=parts, as_=args.as_, by=args.by, why=args.why)
     show(args, monitor, answer, hold_lines)
+    return 0
+
+
+def first_bores_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `first-bores`."""
+    parser.add_argument("--release", metavar="SPINDLE", type=words, help="let this spindle run, by your name")
+    by_and_why_arguments(parser, required=False)
+    listing_arguments(parser)
+
+
+def first_bores(args: argparse.Namespace) -> int:
+    """Say what the first bores after a change say, or release the spindle."""
+    from cellmon.cli.setups import first_bores_lines
+
+    if args.release is None and (args.by or args.why):
+        raise WrongUsage("--by and --why go with --release SPINDLE")
+    if args.release is not None and (args.by is None or args.why is None):
+        raise WrongUsage("--release needs --by NAME and --why TEXT")
+    if args.release is not None and args.as_of is not None:
+        raise WrongUsage("a spindle is released now; leave out --as-of")
+    monitor = open_monitor(args)
+    if args.release is not None:
+        answer = monitor.release_setup(args.release, by=args.by, why=args.why)
+    else:
+        answer = monitor.first_bores()
+    show(args, monitor, answer, first_bores_lines)
     return 0
 
 

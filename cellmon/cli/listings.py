@@ -1,32 +1,29 @@
-"""The lines of the answers about streams: state, shifts, signals, capability."""
+"""The lines of the answers about streams: state, shifts, capability."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from cellmon.cli.arguments import newest
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import (
-    age,
     at_least,
+    bores_left,
     count,
     interval,
     listed,
     number,
-    plural,
     ppm,
     reasons,
     signed,
     stream_name,
-    two_figures,
+    sure,
     when,
 )
 from cellmon.monitor.answers import Limits
 from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
 from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
-from cellmon.monitor.signals import Signal, Signals
-from cellmon.monitor.state import AlarmCost, State, StreamState
+from cellmon.monitor.state import State, StreamState
 from cellmon.monitor.status import Status
 
 
@@ -48,16 +45,18 @@ def state_lines(answer: State, look: Look) -> list[str]:
         text("status"),
         figure("bores"),
         figure("mean um"),
-        figure("sd within um"),
+        figure("um / 100 bores"),
+        text("bores to a limit"),
+        figure("open"),
+        figure("sd within um", spare=True),
         figure("sd total um", spare=True),
-        figure("centre um"),
+        figure("centre um", spare=True),
         figure("sigma um", spare=True),
         text("limits", spare=True),
-        figure("open signals"),
     )
     rows = [_state_row(s, look) for s in answer.streams]
-    lines += ["", *table(columns, rows, width=look.width)]
-    lines += alarm_lines(answer.alarms)
+    lines += ["", *table(columns, rows, width=look.width), *_advice_lines(answer.streams), ""]
+    lines += [answer.alarms.sentence]
     lines += [f"note: {note}" for note in answer.notes]
     return lines + _reason_lines(answer.streams)
 
@@ -87,25 +86,28 @@ def _state_row(s: StreamState, look: Look) -> list[str | None]:
         s.status,
         count(s.bores),
         signed(s.mean_um, decimals=look.um),
+        sure(s.drift_um_per_100_bores),
+        bores_left(s.bores_to_limit),
+        count(s.open_signals),
         number(s.sd_within_um, decimals=look.um + 1),
         number(s.sd_total_um, decimals=look.um + 1),
         signed(None if b is None else b.center_um, decimals=look.um),
         number(None if b is None else b.sigma_um, decimals=look.um + 1),
         footing,
-        count(s.open_signals),
     ]
 
 
-def alarm_lines(alarms: AlarmCost | None) -> list[str]:
-    """Return what the rule in use costs in false alarms."""
-    if alarms is None:
+def _advice_lines(streams: Sequence[StreamState]) -> list[str]:
+    """Return what correction pays, or that none does, with each caution once before it."""
+    advised = [(s.stream, advice) for s in streams for advice in s.advice]
+    if not advised:
         return []
-    return [
-        "",
-        f"{alarms.rule.rstrip('.')}. On {plural(alarms.charts, 'chart')} with "
-        f"{count(alarms.points_per_week)} points a week it makes "
-        f"about {two_figures(alarms.per_week)} false alarms a week.",
-    ]
+    lines = ["", "Corrections of size (um of diameter, + is larger):"]
+    lines += dict.fromkeys(advice.caution for _, advice in advised)
+    for stream, advice in advised:
+        by = "" if advice.by_um is None else f" by {signed(advice.by_um, decimals=1)} um"
+        lines.append(f"  {stream_name(stream)}: {advice.what}{by}. {advice.why}")
+    return lines
 
 
 def shifts_lines(answer: Shifts, look: Look) -> list[str]:
@@ -175,53 +177,6 @@ def _from_to(limits: Limits | None, look: Look) -> str | None:
     if limits is None:
         return None
     return f"{signed(limits.lower, decimals=look.um)} to {signed(limits.upper, decimals=look.um)}"
-
-
-def signals_lines(answer: Signals, look: Look, *, last: int) -> list[str]:
-    """Return the signals: how many wait, then a row each, newest first; `last` 0 shows all."""
-    waiting = [s for s in answer.signals if s.state in {"open", "reopened"}]
-    if not answer.signals:
-        return ["No signals."]
-    sentence = f"{plural(len(waiting), 'signal')} of {len(answer.signals):,} "
-    sentence += "waits for an answer." if len(waiting) == 1 else "wait for an answer."
-    columns = (
-        text("signal"),
-        text("state"),
-        text("raised"),
-        figure("age", spare=True),
-        text("stream"),
-        text("kind", spare=True),
-        figure("size um", spare=True),
-        text("part", spare=True),
-        text("what", flexible=True),
-        text("answer", flexible=True),
-    )
-    shown = answer.signals[:last] if last else answer.signals
-    rows = [_signal_row(s, look) for s in shown]
-    lines = [sentence, "", *table(columns, rows, width=look.width)]
-    lines += newest(len(answer.signals), last=last)
-    if waiting:
-        lines += ["", f"Answer one: cellmon respond {waiting[0].id} --cause ... --action ... --by NAME"]
-    return lines
-
-
-def _signal_row(s: Signal, look: Look) -> list[str | None]:
-    r = s.response
-    answered = (
-        None if r is None else f"seen by {r.by}" if r.cause is None else f"{r.cause}: {r.action} ({r.by})"
-    )
-    return [
-        s.id,
-        s.state,
-        when(s.raised_at, look.zone),
-        age(s.age_s),
-        stream_name(s.stream),
-        s.kind,
-        signed(s.size_um, decimals=look.um),
-        s.part,
-        s.words.removeprefix(f"{s.stream}: "),
-        answered,
-    ]
 
 
 def capability_lines(answer: CapabilityAnswer, look: Look) -> list[str]:

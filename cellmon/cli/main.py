@@ -23,7 +23,10 @@ INTERRUPTED = 130
 
 @dataclass(frozen=True, kw_only=True)
 class Command:
-    """One command; `module` of `cellmon.cli` holds `<name>_arguments(parser)` and `<name>(args)`."""
+    """One command; `module` of `cellmon.cli` holds `<name>_arguments(parser)` and `<name>(args)`.
+
+    A hyphen of the name is an underscore there.
+    """
 
     name: str
     module: str
@@ -32,7 +35,7 @@ class Command:
     def part(self, name: str) -> Callable[..., Any]:
         """Return a function of the command's module, imported now."""
         module = importlib.import_module(f"cellmon.cli.{self.module}")
-        found: Callable[..., Any] = getattr(module, name)
+        found: Callable[..., Any] = getattr(module, name.replace("-", "_"))
         return found
 
 
@@ -50,10 +53,12 @@ COMMANDS = tuple(
         ("correct", "decisions", "decide a doubt: accept the proposal or keep the row as it is"),
         ("state", "answers", "every spindle and stream now, and what is due"),
         ("shifts", "answers", "X-bar/R of every stream per shift, against the shift before"),
-        ("signals", "answers", "what was detected, since when, and what was answered"),
+        ("signals", "answers", "what was detected, since when, why it may be, and what was answered"),
         ("respond", "decisions", "answer a signal, or acknowledge it"),
         ("hold", "decisions", "the parts to contain after a signal"),
         ("release", "decisions", "say what became of parts on hold"),
+        ("first-bores", "decisions", "what the first bores after a change say, and who lets the spindle run"),
+        ("alarms", "answers", "how many false alarms to expect, and what each rule set costs"),
         ("part", "answers", "all that is known of one block"),
         ("baseline", "decisions", "show and propose limits, or freeze them"),
         ("capability", "answers", "indices with intervals, and what forbids a claim"),

@@ -46,7 +46,9 @@ class Exported:
 def export_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `export`."""
     parser.add_argument("kind", metavar="KIND", help=", ".join(_KINDS))
-    parser.add_argument("serial", metavar="SERIAL", nargs="?", help="with part: the block's serial")
+    parser.add_argument(
+        "serial", metavar="SERIAL", nargs="?", help="with part the block's serial, with hold the signal's id"
+    )
     parser.add_argument("--to", metavar="FORMAT", required=True, help=", ".join(FORMATS))
     parser.add_argument("--out", metavar="FILE", type=Path, help="(default: a telling name in reports/)")
     parser.add_argument(
@@ -84,18 +86,23 @@ def _check_export(args: argparse.Namespace) -> None:
         raise WrongUsage(f"export to {args.to} is not made yet; there are {', '.join(FORMATS)}")
     if args.to not in FORMATS:
         raise WrongUsage(f"no format is called {args.to}; there are {', '.join(FORMATS)}")
-    if (args.kind == "part") != (args.serial is not None):
-        raise WrongUsage("export part needs the block's SERIAL; no other kind takes one")
+    if (args.kind in _NAMED) != (args.serial is not None):
+        needs = _NAMED.get(args.kind)
+        raise WrongUsage(
+            f"export {args.kind} needs {needs}" if needs else "only export part and export hold take a name"
+        )
     unused = [f"--{name}" for name in _CHOICES if getattr(args, name) and name not in _TAKES[args.kind]]
     if unused:
         raise WrongUsage(f"export {args.kind} takes no {' or '.join(unused)}")
 
 
 _CHOICES = ("shift", "spindle", "bore", "feature", "since", "until")
+_NAMED = {"part": "the block's SERIAL", "hold": "the signal's ID"}
 _TAKES: dict[str, tuple[str, ...]] = {
     "capability": ("spindle", "bore", "feature", "since", "until"),
     "shift": ("shift", "feature"),
     "signals": (),
+    "hold": (),
     "bores": ("since", "until"),
     "part": (),
 }
@@ -127,6 +134,13 @@ def _signals(args: argparse.Namespace, monitor: Monitor) -> Exported:
     return Exported(table=signals_table(answer, zone=zone_of(monitor)), answer=answer)
 
 
+def _hold(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.tables import hold_table
+
+    answer = monitor.hold(args.serial)
+    return Exported(table=hold_table(answer, zone=zone_of(monitor)), answer=answer, scope=(args.serial,))
+
+
 def _bores(args: argparse.Namespace, monitor: Monitor) -> Exported:
     from cellmon.export.tables import bores_table
 
@@ -153,6 +167,7 @@ _KINDS: dict[str, Callable[[argparse.Namespace, Monitor], Exported]] = {
     "capability": _capability,
     "shift": _shift,
     "signals": _signals,
+    "hold": _hold,
     "bores": _bores,
     "part": _part,
 }

@@ -7,7 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from cellmon.judged import PROCESS
 from cellmon.monitor.answers import Estimate
+from cellmon.monitor.forecast import BoresLeft
 from cellmon.records import Stream
 
 
@@ -48,6 +50,43 @@ def interval(estimate: Estimate | None, *, decimals: int) -> str | None:
     return value if low is None and high is None else f"{value} ({low or '?'} to {high or '?'})"
 
 
+def sure(estimate: Estimate | None) -> str | None:
+    """Return a figure with its sign and interval, to the first digit that the interval leaves in doubt."""
+    if estimate is None or estimate.value is None or estimate.low is None or estimate.high is None:
+        return interval(estimate, decimals=1)
+    half = (estimate.high - estimate.low) / 2
+    decimals = max(0, min(4, -math.floor(math.log10(half)))) if half > 0 else 4
+    value, low, high = (signed(v, decimals=decimals) for v in (estimate.value, estimate.low, estimate.high))
+    return f"{value} ({low} to {high})"
+
+
+def bores_left(left: BoresLeft | None) -> str | None:
+    """Return bores left with their 90 % range and the side, to two figures; 'far' is beyond the horizon."""
+    if left is None:
+        return None
+    p05, p50, p95 = ("far" if v is None else _whole(v) for v in (left.p05, left.p50, left.p95))
+    return f"{p50} ({p05} to {p95}) {left.side}"
+
+
+def _whole(bores: float) -> str:
+    return two_figures(bores) if bores >= 10 else f"{bores:.0f}"
+
+
+def chance(probability: float | None) -> str | None:
+    """Return a probability in per cent, rounded down; near 0 and 1 as 'under' and 'over'."""
+    if probability is None or not math.isfinite(probability):
+        return None
+    if probability > 0.999:
+        return "over 99.9 %"
+    return "under 0.1 %" if probability < 0.001 else f"{at_least(100 * probability, decimals=1)} %"
+
+
+def times(ratio: float | None) -> str | None:
+    """Return a ratio of spreads."""
+    shown = number(ratio, decimals=1)
+    return None if shown is None else f"x {shown}"
+
+
 def ppm(value: float | None) -> str | None:
     """Return parts per million with two figures that count; tiny ones as 'under 0.01'."""
     if value is None or not math.isfinite(value):
@@ -77,9 +116,26 @@ def when(at: datetime | None, zone: ZoneInfo) -> str | None:
     return None if at is None else at.astimezone(zone).isoformat(sep=" ", timespec="minutes")
 
 
+def span(at: datetime, earliest: datetime, latest: datetime, zone: ZoneInfo) -> str:
+    """Return a moment with its range; of the same day and offset the range says hours and minutes only."""
+    local = at.astimezone(zone)
+
+    def short(end: datetime) -> str:
+        one = end.astimezone(zone)
+        same = (one.date(), one.utcoffset()) == (local.date(), local.utcoffset())
+        return f"{one:%H:%M}" if same else one.isoformat(sep=" ", timespec="minutes")
+
+    return f"{when(at, zone)} ({short(earliest)} to {short(latest)})"
+
+
+def unit_of(stream: Stream) -> str:
+    """Return the unit in which a stream's figures move."""
+    return PROCESS.get(stream.feature, "um")
+
+
 def stream_name(stream: Stream) -> str:
-    """Return a stream's name, saying so where it is a distance from the mean of all."""
-    return str(stream) if stream.part_of == "itself" else f"{stream} ({stream.part_of} from all)"
+    """Return a stream's name; one that is a distance from the others says so itself."""
+    return str(stream)
 
 
 def age(seconds: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import cellmon
@@ -16,10 +17,12 @@ from cellmon.simulate.sheet_text import sheet_text
 SAMPLES = Path(cellmon.__file__).resolve().parent.parent / "sample_runs"
 FREEZER = "demo"
 WHY = "demo: the first quiet subgroups of the week"
+FIRST_DAY = f"{harrowmere_week().starts:%Y-%m-%d}"
+"""Limits are frozen once this day is taken, as a cell would before it goes on."""
 
 
 def make_demo(folder: Path, progress: Callable[[str], None] | None = None) -> Taken:
-    """Make a cell folder, take the demo week, freeze limits over its beginning; return what was taken.
+    """Make a cell folder, take the demo week, freezing limits after its first day; return what was taken.
 
     Raises
     ------
@@ -30,12 +33,14 @@ def make_demo(folder: Path, progress: Callable[[str], None] | None = None) -> Ta
         raise WrongUsage(f"{folder} already holds a cell; name another folder, or remove it first")
     files = _files(folder, progress or _say_nothing)
     monitor = cellmon.open_cell(folder)
-    taken = monitor.take(files, progress=progress)
+    begins = [path for path in files if not path.name[:4].isdigit() or path.name[:10] == FIRST_DAY]
+    first = monitor.take(begins, progress=progress)
     if progress is not None:
         progress("freezing limits")
     monitor.freeze(by=FREEZER, why=WHY)
+    rest = monitor.take([path for path in files if path not in begins], progress=progress)
     monitor.close()
-    return taken
+    return replace(rest, files=(*first.files, *rest.files))
 
 
 def _say_nothing(_words: str) -> None:

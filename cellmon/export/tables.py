@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from cellmon.export.documents import stream_fields
 from cellmon.monitor.answers import Answer, Estimate
 from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.hold import HeldPart, Hold
 from cellmon.monitor.part import PartMeasurement, PartStory
 from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
 from cellmon.monitor.signals import Signal, Signals
@@ -39,6 +40,8 @@ class Table:
 Row = dict[str, Any]
 _FIGURES = (
     "_um",
+    "ratio",
+    "_weight",
     "cp",
     "cpk",
     "pp",
@@ -66,8 +69,13 @@ def shift_table(answer: Shifts, *, zone: ZoneInfo) -> Table:
 
 
 def signals_table(answer: Signals, *, zone: ZoneInfo) -> Table:
-    """Return one row a signal, with its answer."""
+    """Return one row a signal: the change, its likeliest cause with the caution, and its answer."""
     return _table("signals", [_signal_row(s) for s in answer.signals], answer, zone=zone)
+
+
+def hold_table(answer: Hold, *, zone: ZoneInfo) -> Table:
+    """Return one row a bore of a hold list: its verdict, and what became of its part."""
+    return _table("hold", [_held_row(p, answer) for p in answer.parts], answer, zone=zone)
 
 
 def part_table(
@@ -143,13 +151,30 @@ def _subgroup_row(s: StreamShift, p: SubgroupPoint) -> Row:
 def _signal_row(s: Signal) -> Row:
     row: Row = {"id": s.id} | stream_fields(s.stream)
     row |= {"raised_at": s.raised_at, "part": s.part, "last_at": s.last_at, "last_part": s.last_part}
-    row |= {"points": s.points, "kind": s.kind, "detector": s.detector, "size_um": s.size_um}
+    row |= {"over": s.over, "kind": s.kind, "detector": s.detector, "size_um": s.size_um}
+    row |= {"ratio": s.ratio, "streams": "; ".join(map(str, s.streams))}
     row |= {"state": s.state, "words": s.words, "owner": s.owner, "age_s": s.age_s}
-    for name in ("at", "part", "earliest_part", "latest_part"):
+    row |= _cause_cells(s)
+    for name in ("at", "part", "earliest_at", "earliest_part", "latest_at", "latest_part"):
         row[f"change_{name}"] = None if s.change is None else getattr(s.change, name)
     for name in ("cause", "action", "by", "at", "seen"):
         row[f"answer_{name}"] = None if s.response is None else getattr(s.response, name)
     return row
+
+
+def _cause_cells(s: Signal) -> Row:
+    """Return the likeliest cause in full, and all of them with their weights in one cell."""
+    first = s.causes[0] if s.causes else None
+    row: Row = {"causes": "; ".join(f"{c.cause} {c.weight:g}" for c in s.causes) or None}
+    row |= {"likely_cause": first and first.cause, "likely_cause_weight": first and first.weight}
+    row |= {"likely_cause_title": first and first.title, "likely_cause_why": first and first.why}
+    row |= {"check_first": first and first.check_first, "correction": first and first.correction}
+    return row | {"caution": first and first.caution, "reaction": s.reaction}
+
+
+def _held_row(p: HeldPart, answer: Hold) -> Row:
+    row: Row = {"signal": answer.signal, "part": p.part, "bore": p.bore, "measured_at": p.measured_at}
+    return row | {"verdict": p.verdict, "disposition": p.disposition}
 
 
 def _measurement_row(

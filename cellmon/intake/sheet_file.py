@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from cellmon.errors import FileUnreadable, Mistake, SheetRefused
 from cellmon.sheet import Sheet
@@ -30,25 +31,42 @@ def read_sheet(path: str | Path) -> SheetFile:
         When it is not TOML (with the line), or with everything that is wrong in it.
     """
     path = Path(path)
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as refused:
-        raise FileUnreadable(path.name, (refused.strerror or "cannot be read").lower()) from refused
-    except UnicodeDecodeError as refused:
-        raise FileUnreadable(path.name, "is not UTF-8 text; save it as UTF-8") from refused
-    return parse_sheet(text, where=path.name)
+    return parse_sheet(_text(path), where=path.name)
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Read any other TOML file of the cell folder, such as its own table of causes.
+
+    Raises
+    ------
+    FileUnreadable, SheetRefused
+        As `read_sheet`.
+    """
+    return _parsed(_text(path), where=path.name)
 
 
 def parse_sheet(text: str, *, where: str = "the cell sheet") -> SheetFile:
     """Check the text of a cell sheet; see `read_sheet`."""
+    return SheetFile(text=text, sheet=checked_sheet(_parsed(text, where=where), where=where))
+
+
+def _text(path: Path) -> str:
     try:
-        given = tomllib.loads(text.replace("\r\n", "\n"))
+        return path.read_bytes().decode("utf-8-sig")
+    except OSError as refused:
+        raise FileUnreadable(path.name, (refused.strerror or "cannot be read").lower()) from refused
+    except UnicodeDecodeError as refused:
+        raise FileUnreadable(path.name, "is not UTF-8 text; save it as UTF-8") from refused
+
+
+def _parsed(text: str, *, where: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as refused:
         raise SheetRefused([_where(text, str(refused))], where=where) from refused
     except RecursionError as refused:
         deep = Mistake(key="the file", found="brackets inside brackets without end", expected="TOML")
         raise SheetRefused([deep], where=where) from refused
-    return SheetFile(text=text, sheet=checked_sheet(given, where=where))
 
 
 def _where(text: str, message: str) -> Mistake:

@@ -9,13 +9,16 @@ from pathlib import Path
 
 import numpy as np
 
+from cellmon.diagnosis import Table, packaged_table, read_table
 from cellmon.errors import CellmonError
-from cellmon.intake.sheet_file import SheetFile, read_sheet
+from cellmon.intake.sheet_file import SheetFile, read_sheet, read_toml
 from cellmon.monitor import adopt as _adopt
+from cellmon.monitor import alarms as _alarms
 from cellmon.monitor import aside as _aside
 from cellmon.monitor import baseline as _baseline
 from cellmon.monitor import capability as _capability
 from cellmon.monitor import check as _check
+from cellmon.monitor import first_bores as _first_bores
 from cellmon.monitor import flags as _flags
 from cellmon.monitor import hold as _hold
 from cellmon.monitor import now as _now
@@ -38,6 +41,8 @@ from cellmon.store import Session, Store
 
 Progress = Callable[[str], None]
 SHEET_FILE = "cell.toml"
+CAUSES_FILE = "causes.toml"
+"""A site's own table of causes, laid over the packaged one."""
 
 
 class Monitor:
@@ -55,13 +60,27 @@ class Monitor:
         self.folder, self.on_disk, self._store = folder, on_disk, store
         self._as_of = None if as_of is None else to_utc(as_of)
         self._known: tuple[int, Rules] | None = None
+        self._own_causes: Table | None = None
 
     @classmethod
     def open(cls, folder: Path, *, as_of: datetime | None = None) -> Monitor:
         """Open the cell in a folder; refusals as `cellmon.open_cell` says."""
         on_disk = read_sheet(folder / SHEET_FILE)
         store = Store(on_disk.sheet.store.url, folder=folder, at=int(clock().astype(np.int64)))
-        return cls(folder, on_disk, store, as_of=as_of)
+        monitor = cls(folder, on_disk, store, as_of=as_of)
+        if (folder / CAUSES_FILE).exists():
+            given = read_toml(folder / CAUSES_FILE)
+            monitor._own_causes = read_table(given, over=packaged_table(), where=CAUSES_FILE)
+        monitor._derive_if_needed()
+        return monitor
+
+    def _derive_if_needed(self) -> None:
+        """Judge everything again where an update of the program threw away what was derived."""
+        with self._store.reading() as session:
+            underived = session.is_underived()
+        if underived:
+            with self._store.writing() as session:
+                _check.rebuild_in(session, self._rules(session), at=clock())
 
     @property
     def sheet(self) -> Sheet:
@@ -82,6 +101,7 @@ class Monitor:
                 rules=self._rules(session),
                 as_of=moment,
                 notes=notes_on(session, self.on_disk),
+                own_causes=self._own_causes,
             )
 
     def _rules(self, session: Session) -> Rules:
@@ -100,6 +120,11 @@ class Monitor:
         """Return every stream that has subgroups."""
         with self._view() as view:
             return view.streams
+
+    def pooled(self) -> tuple[Stream, ...]:
+        """Return every mean over bores and every distance from it that is watched."""
+        with self._view() as view:
+            return view.pooled
 
     def state(self) -> _state.State:
         """Answer: every spindle and stream now, and what is due."""
@@ -130,29 +155,36 @@ class Monitor:
     def stream(
         self,
         *,
-        spindle: str,
-        bore: str,
+        spindle: str | None,
+        bore: str | None,
         feature: str,
         fixture: str | None = None,
         part_number: str | None = None,
+        part_of: str = "itself",
         since: datetime | None = None,
         until: datetime | None = None,
     ) -> _stream.StreamView:
         """Answer: one stream in depth, over the last two days unless said otherwise."""
         with self._view() as view:
             which = view.find_stream(
-                spindle=spindle, bore=bore, feature=feature, fixture=fixture, part_number=part_number
+                spindle=spindle,
+                bore=bore,
+                feature=feature,
+                fixture=fixture,
+                part_number=part_number,
+                part_of=part_of,
             )
             return _stream.stream_view(view, which, since=since, until=until)
 
     def pair(
         self,
         *,
-        spindle: str,
-        bore: str,
+        spindle: str | None,
+        bore: str | None,
         feature: str,
         fixture: str | None = None,
         part_number: str | None = None,
+        part_of: str = "itself",
         kind: str = "range",
         since: datetime | None = None,
         until: datetime | None = None,
@@ -160,9 +192,30 @@ class Monitor:
         """Answer: the classic pair of charts of one stream; kind is range, sd or single."""
         with self._view() as view:
             which = view.find_stream(
-                spindle=spindle, bore=bore, feature=feature, fixture=fixture, part_number=part_number
+                spindle=spindle,
+                bore=bore,
+                feature=feature,
+                fixture=fixture,
+                part_number=part_number,
+                part_of=part_of,
             )
             return _pair.chart_pair(view, which, _pair.PairKind(kind), since=since, until=until)
+
+    def alarms(self) -> _alarms.Alarms:
+        """Answer: what the false alarms a week give each detector, and what other rules would cost."""
+        with self._view() as view:
+            return _alarms.alarms(view)
+
+    def first_bores(self) -> _first_bores.FirstBores:
+        """Answer: what the first bores after each spindle's newest change say."""
+        with self._view() as view:
+            return _first_bores.first_bores(view)
+
+    def release_setup(self, spindle: str, *, by: str, why: str) -> _first_bores.FirstBores:
+        """Let a spindle run after its newest change, in the name of a person."""
+        with self._view() as view, self._store.writing() as session:
+            _first_bores.sign(view, session, spindle, by=by, why=why, at=clock())
+        return self.first_bores()
 
     def signals(self) -> _signals.Signals:
         """Answer: everything that was detected, and what was answered."""
@@ -296,7 +349,7 @@ class Monitor:
         """Freeze the proposed limits of the streams named (all by default)."""
         chosen = self.baselines(spindle=spindle, bore=bore, feature=feature)
         with self._store.writing() as session:
-            _baseline.freeze(session, chosen, by=by, why=why, at=clock())
+            _baseline.freeze(session, self._rules(session), chosen, by=by, why=why, at=clock())
         return self.baselines(spindle=spindle, bore=bore, feature=feature)
 
     def adopt(self, *, by: str, why: str) -> _check.Check:

@@ -11,10 +11,12 @@ import numpy as np
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import Limit, Subgroups
 from cellmon.monitor.answers import Answer, BaselineSummary
-from cellmon.monitor.judge.limits import LEAST_SUBGROUPS, limit_from, stream_key
-from cellmon.monitor.judge.signals import raise_again, sides
+from cellmon.monitor.judge import watch_again
+from cellmon.monitor.judge.limits import LEAST_SUBGROUPS, Known, limit_from, stream_key
+from cellmon.monitor.judge.signals import sides
+from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
-from cellmon.records import Stream
+from cellmon.records import Flags, Stream
 from cellmon.shifts import to_utc
 from cellmon.store import Session
 
@@ -54,7 +56,7 @@ def baselines(
     """Answer with the limits in force and, for each stream, what a freeze now would make of them.
 
     The proposal rests on the first subgroups of a stream that was never frozen, on the newest of one
-    that was; subgroups with doubted bores, or beyond the limits in force, are left out and counted.
+    that was; subgroups with doubted bores, or made while a signal stood, are left out and counted.
 
     Raises
     ------
@@ -62,7 +64,8 @@ def baselines(
         When no stream has these names.
     """
     wanted = {"spindle": spindle, "bore": bore, "feature": feature}
-    chosen = [s for s in view.streams if all(v in (None, getattr(s, k)) for k, v in wanted.items())]
+    streams = [*view.streams, *view.pooled]
+    chosen = [s for s in streams if all(v in (None, getattr(s, k)) for k, v in wanted.items())]
     if not chosen and any(wanted.values()):
         raise NotFound(f"no stream of {', '.join(f'{k} {v}' for k, v in wanted.items() if v)}")
     return Baselines(**view.head(), baselines=tuple(_of_stream(view, stream) for stream in chosen))
@@ -74,9 +77,9 @@ def _of_stream(view: View, stream: Stream) -> StreamBaseline:
     first = None if limits.frozen else WINDOW_SUBGROUPS
     last = WINDOW_SUBGROUPS if limits.frozen else None
     window = view.session.subgroups(stream, end=view.as_of, first=first, last=last)
-    quiet = _quiet(window, in_force)
+    quiet = _quiet(view, stream, window, in_force)
     kept = window.select(quiet)
-    proposed = limit_from(stream, kept) if len(kept) else None
+    proposed = _proposal(view, stream, kept) if len(kept) else None
     why_not = {}
     if view.summary(proposed) is None:
         why_not["proposed"] = f"{len(kept)} quiet subgroups; {LEAST_SUBGROUPS} with some spread are needed"
@@ -94,16 +97,33 @@ def _of_stream(view: View, stream: Stream) -> StreamBaseline:
     )
 
 
-def _quiet(window: Subgroups, limit: Limit | None) -> np.ndarray:
-    quiet: np.ndarray = window.flagged == 0
+def _proposal(view: View, stream: Stream, window: Subgroups) -> Limit:
+    logged = Known.of(view.session, view.sheet, window.first_at[0], window.at[-1])
+    return limit_from(stream, window, logged)
+
+
+def _quiet(view: View, stream: Stream, window: Subgroups, limit: Limit | None) -> Flags:
+    """Return which subgroups are neither doubted, nor too wide, nor made while a large signal stood.
+
+    Plain limits of the mean would not do: where stones wear, they leave out the ends of every interval.
+    """
+    quiet: Flags = window.flagged == 0
     if limit is not None:
         size = len(window)
-        mean, spread = sides(window, np.full(size, limit.centre), np.full(size, limit.sigma))
-        quiet = quiet & (mean == 0) & (spread == 0)
+        quiet &= sides(window, np.full(size, limit.centre), np.full(size, limit.sigma))[1] <= 0
+    for signal in view.signals:
+        if signal.state == "withdrawn" or signal.change is None or stream not in signal.streams:
+            continue
+        if limit is None or abs(signal.size_um or limit.sigma) < limit.sigma:
+            continue
+        start, end = to_utc(signal.change.earliest_at), to_utc(signal.last_at)
+        quiet &= (window.at < start) | (window.first_at > end)
     return quiet
 
 
-def freeze(session: Session, chosen: Baselines, *, by: str, why: str, at: np.datetime64) -> None:
+def freeze(
+    session: Session, rules: Rules, chosen: Baselines, *, by: str, why: str, at: np.datetime64
+) -> None:
     """Journal the proposed limits of some streams as frozen; points before keep the limits they had.
 
     A first freeze holds from after its window, a later one from after the newest row; signals of what
@@ -118,6 +138,7 @@ def freeze(session: Session, chosen: Baselines, *, by: str, why: str, at: np.dat
     if not frozen:
         raise WrongUsage("none of these streams has enough quiet subgroups to freeze")
     newest = to_utc(chosen.as_of)
+    begins = newest
     for one in frozen:
         limit = one.limit
         assert limit is not None
@@ -132,6 +153,8 @@ def freeze(session: Session, chosen: Baselines, *, by: str, why: str, at: np.dat
             "window_from": str(limit.window_from),
             "window_to": str(limit.window_to),
             "since": str(since),
+            "learned": limit.learned,
         }
         session.decide(at=at, by=by, why=why, kind="freeze", subject=stream_key(one.stream), body=body)
-    raise_again(session, [one.stream for one in frozen], at=at)
+        begins = min(begins, since)
+    watch_again(session, rules, begins, at=at)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from cellmon.intake.sheet_file import SheetFile
-from cellmon.judged import Bores, Doubts, Episodes, Subgroups
+from cellmon.judged import Alarms, Bores, Doubts, Subgroups
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge import UNITS_AT_ONCE, judge
 from cellmon.monitor.rules import Rules
@@ -121,11 +121,11 @@ def rebuild_in(session: Session, rules: Rules, *, at: np.datetime64) -> None:
 def fingerprint(session: Session) -> dict[str, str]:
     """Return a hash of each derived table, the same for the same content in any order of rows."""
     found: dict[str, str] = {}
-    batches: dict[str, Bores | Subgroups | Doubts | Episodes] = {
+    batches: dict[str, Bores | Subgroups | Doubts | Alarms] = {
         "bores": session.bores(),
         "subgroups": session.subgroups(),
         "doubts": session.doubts(),
-        "signals": session.episodes(),
+        "signals": session.alarms(),
     }
     for name, batch in batches.items():
         columns = [getattr(batch, c.name).astype(str) for c in batch.columns()]

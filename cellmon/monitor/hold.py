@@ -8,13 +8,15 @@ from datetime import datetime
 
 import numpy as np
 
+from cellmon.drift.change import change_point
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
-from cellmon.monitor.signals import all_signals
-from cellmon.monitor.stream import stream_bores
+from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.stream import value_column
 from cellmon.monitor.view import View
-from cellmon.records import Stream, Verdict
+from cellmon.records import Flags, Numbers, Stream, Times, Verdict
+from cellmon.sheet import Sheet
 from cellmon.shifts import to_utc
 from cellmon.store import Session
 
@@ -45,15 +47,16 @@ CAUTION = (
     "Advice only. The machine's manual, the site's procedures, local law and qualified people come "
     "first; stop if unsure. Parts can be hot, heavy and sharp-edged."
 )
+LOOKED_BEFORE = np.timedelta64(90, "m")
+LEAST_BEFORE, MOST_BEFORE = 5, 15
+"""Blocks before the range of a change that tell where the level was."""
 DISPOSITIONS = ("released", "reworked", "scrapped", "concession")
-FROM_WHERE = (
-    "The list begins after the last quiet subgroup before the signal; a likelihood interval of the "
-    "change comes with change points."
-)
 
 
 def hold(view: View, signal: str) -> Hold:
-    """Answer with the parts to contain: from after the last quiet subgroup to the latest made.
+    """Answer with the parts to contain: from the earliest plausible start to the latest made.
+
+    The start is that of the 95 % range of the change; for a gauge the last good master check.
 
     Raises
     ------
@@ -63,7 +66,11 @@ def hold(view: View, signal: str) -> Hold:
     found = next((s for s in all_signals(view) if s.id == signal), None)
     if found is None:
         raise NotFound(f"no signal {signal}; `cellmon signals` lists them")
-    bores = _since_quiet(view, found.stream, to_utc(found.raised_at))
+    start = to_utc(found.change.earliest_at if found.change else found.raised_at)
+    bores = view.session.bores(start=start - LOOKED_BEFORE, end=view.as_of, charted=True)
+    bores = bores.select(holds(found.stream, bores, view.sheet))
+    start = _first_plausible(view, found, bores, start)
+    bores = bores.select(bores.measured_at >= start)
     became = dispositions(view.session)
     parts = tuple(
         HeldPart(
@@ -82,25 +89,52 @@ def hold(view: View, signal: str) -> Hold:
         to_part=parts[-1].part if parts else None,
         parts=parts,
         caution=CAUTION,
-        why_not={"from_part": FROM_WHERE},
+        why_not={} if found.change else {"from_part": "withdrawn: it has no beginning any more"},
     )
 
 
-def _since_quiet(view: View, stream: Stream, raised: np.datetime64) -> Bores:
-    start = _last_quiet(view, stream, raised)
-    bores = stream_bores(view, stream, start, view.as_of)
-    return bores if start is None else bores.select(bores.measured_at > start)
+def _first_plausible(view: View, signal: Signal, bores: Bores, start: np.datetime64) -> np.datetime64:
+    """Return when the first bore was measured that may be affected, dated bore by bore within the range.
+
+    The range of a change is told in subgroups; a large move can be dated to the bore. Never earlier than
+    the range begins.
+    """
+    limit = view.baseline(signal.stream)
+    if signal.kind not in ("level", "drift") or signal.change is None or limit is None:
+        return start
+    values, when = _by_part(view, signal.stream, bores)
+    before, until = when < start, when <= to_utc(signal.raised_at)
+    if before.sum() < LEAST_BEFORE or not (until & ~before).any():
+        return start
+    usual = float(values[before][-MOST_BEFORE:].mean())
+    sd = limit.learned["bore_sd"] if limit.learned else limit.sigma
+    z = (values[until] - usual) / sd
+    found = change_point(z)
+    return max(start, when[until][found.earliest])
 
 
-def _last_quiet(view: View, stream: Stream, raised: np.datetime64) -> np.datetime64 | None:
-    """Return when the last subgroup ended that lay inside its limits before the signal."""
-    signals = view.session.episodes(stream, end=raised)
-    before = view.session.subgroups(stream, end=raised, last=50).at
-    quiet = before < raised
-    for first, last in zip(signals.at, signals.last_at, strict=True):
-        quiet &= (before < first) | (before > last)
-    found = before[quiet]
-    return found.max() if len(found) else None
+def _by_part(view: View, stream: Stream, bores: Bores) -> tuple[Numbers, Times]:
+    """Return the mean figure of each block's bores of a stream, and when the first was measured, in order."""
+    figures = getattr(bores, value_column(view, stream))
+    known = np.isfinite(figures)
+    parts, number = np.unique(bores.part[known].astype(str), return_inverse=True)
+    mean = np.bincount(number, weights=figures[known]) / np.bincount(number)
+    first = np.full(len(parts), np.iinfo(np.int64).max)
+    np.minimum.at(first, number, bores.measured_at[known].astype(np.int64))
+    order = np.argsort(first, kind="stable")
+    return mean[order], first[order].view("datetime64[us]")
+
+
+def holds(stream: Stream, bores: Bores, sheet: Sheet) -> Flags:
+    """Return which bores a stream is made of."""
+    mine: Flags = bores.part_number == stream.part_number
+    if stream.bore is not None:
+        mine &= bores.bore == stream.bore
+    if stream.spindle is not None and (stream.bore is None or stream.spindle in sheet.spindle_ids):
+        mine &= bores.spindle == stream.spindle
+    if stream.fixture is not None:
+        mine &= bores.fixture == stream.fixture
+    return mine
 
 
 def dispositions(session: Session) -> dict[tuple[str, str], str]:

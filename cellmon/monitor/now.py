@@ -9,10 +9,11 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.judged import Bores
+from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, Due, Tolerance
 from cellmon.monitor.bores import known_features
 from cellmon.monitor.signals import all_signals
-from cellmon.monitor.state import AlarmCost, alarm_cost, spindle_state, spindles_known
+from cellmon.monitor.state import spindle_state, spindles_known
 from cellmon.monitor.status import Status
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Flag, Numbers, Stream, Verdict
@@ -66,7 +67,7 @@ class Now(Answer):
     directions: tuple[str, ...]
     angles_deg: tuple[float, ...]
     spindles: tuple[SpindleNow, ...]
-    alarms: AlarmCost | None
+    alarms: AlarmBudget
     notes: tuple[str, ...]
 
 
@@ -107,7 +108,7 @@ def now(view: View) -> Now:
         directions=tuple(measuring.directions),
         angles_deg=tuple(measuring.directions.values()),
         spindles=tuple(spindles),
-        alarms=alarm_cost(view),
+        alarms=alarm_budget(view),
         notes=view.notes,
     )
 

@@ -12,8 +12,10 @@ from cellmon.errors import NotFound
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.bores import known_features
+from cellmon.monitor.hold import holds
 from cellmon.monitor.view import View
 from cellmon.records import Flag, Kind, Numbers, Verdict
+from cellmon.shifts import to_utc
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -108,14 +110,18 @@ def _measurement(view: View, bores: Bores, i: int) -> PartMeasurement:
 
 
 def _signals(view: View, bores: Bores) -> tuple[str, ...]:
-    """Return the signals that rest on a subgroup with one of these bores, newest first."""
-    episodes = view.session.episodes(end=view.as_of)
-    holding = np.zeros(len(episodes), dtype=bool)
-    for i in np.flatnonzero(bores.charted == 1):
-        mine = (episodes.spindle == bores.spindle[i]) & (episodes.bore == bores.bore[i])
-        mine &= (episodes.first_at <= bores.measured_at[i]) & (episodes.last_at >= bores.measured_at[i])
-        holding |= mine
-    return tuple(episodes.id[holding][::-1].tolist())
+    """Return the signals whose change may reach one of these bores, newest first."""
+    charted = bores.select(bores.charted == 1)
+    found = []
+    for signal in view.signals:
+        if signal.state == "withdrawn" or signal.change is None:
+            continue
+        start, end = to_utc(signal.change.earliest_at), to_utc(signal.last_at)
+        within = (charted.measured_at >= start) & (charted.measured_at <= end)
+        mine = within & holds(signal.stream, charted, view.sheet)
+        if mine.any():
+            found.append(signal.id)
+    return tuple(found)
 
 
 def _notes(view: View, serial: str) -> Iterator[PartNote]:

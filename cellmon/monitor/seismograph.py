@@ -8,8 +8,9 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.monitor.answers import Answer, SignalMark
-from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.signals import Signal, all_signals, tells_of
 from cellmon.monitor.view import View
+from cellmon.monitor.wording import short_words
 from cellmon.records import Numbers, Stream, Times
 from cellmon.shifts import ShiftOf, to_utc
 
@@ -86,11 +87,11 @@ def _trace(
             at=s.raised_at,
             kind=s.kind,
             words=s.words,
-            short=f"{s.size_um:+.1f} µm" if s.kind == "level" else f"range {s.size_um:.1f} µm",
+            short=short_words(s.kind, size_um=s.size_um, ratio=s.ratio),
             open=s.state != "answered",
         )
         for s in signals
-        if s.stream == stream and start <= to_utc(s.raised_at) <= end
+        if tells_of(s, stream) and start <= to_utc(s.raised_at) <= end
     )
     known = deviation[np.isfinite(deviation)]
     return Trace(

@@ -13,7 +13,7 @@ from cellmon.errors import NotFound
 from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Answer, Limits
 from cellmon.monitor.judge.signals import sides
-from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.signals import Signal, all_signals, tells_of
 from cellmon.monitor.view import View
 from cellmon.records import Stream
 from cellmon.shifts import ShiftOf, to_utc
@@ -125,11 +125,13 @@ def _sentence(shift: ShiftOf, rows: tuple[StreamShift, ...]) -> str:
     loud = [r for r in rows if r.signals]
     named = f"{shift.date:%A} {shift.date.day} {shift.date:%B}, {shift.name}"
     if not loud:
-        return f"{named}: no stream went beyond its limits."
+        beyond = sum(bool(p.beyond) for r in rows for p in r.subgroups)
+        plain = f"; {beyond} subgroups lie beyond plain three-sigma limits" if beyond else ""
+        return f"{named}: no signal was raised{plain}."
     names = ", ".join(str(r.stream) for r in sorted(loud, key=lambda r: -len(r.signals))[:3])
     more = f" and {len(loud) - 3} more" if len(loud) > 3 else ""
     streams = "1 stream" if len(loud) == 1 else f"{len(loud)} streams"
-    return f"{named}: {streams} of {len(rows)} went beyond a limit: {names}{more}."
+    return f"{named}: {streams} of {len(rows)} had a signal: {names}{more}."
 
 
 def _in_shift(view: View, stream: Stream, shift: ShiftOf) -> Subgroups:
@@ -154,7 +156,7 @@ def _stream_shift(
         mean_um=_mean(subgroups),
         previous_mean_um=None if before is None else _mean(before),
         subgroups=_points(view, stream, subgroups),
-        signals=tuple(s.id for s in signals if s.stream == stream),
+        signals=tuple(s.id for s in signals if tells_of(s, stream)),
         why_not=why_not,
     )
 

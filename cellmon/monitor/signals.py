@@ -1,30 +1,35 @@
-"""What was detected, since when, and what was answered."""
+"""What was detected, since when, why it may be, and what was answered."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
 import numpy as np
 
+from cellmon.diagnosis import Cause
 from cellmon.errors import NotFound, WrongUsage
-from cellmon.judged import Episodes
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.explain import Explained, explain
+from cellmon.monitor.judge.signals import Group, named_groups
 from cellmon.monitor.view import View
+from cellmon.monitor.wording import signal_words
 from cellmon.records import Stream
 from cellmon.store import Announcement, Decision, Session
 
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """When a stream changed, with the earliest and latest plausible part."""
+    """When a stream changed, with the earliest and latest plausible moment and part."""
 
     at: datetime
     part: str
+    earliest_at: datetime
     earliest_part: str
+    latest_at: datetime
     latest_part: str
 
 
@@ -40,28 +45,44 @@ class Response:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Signal:
-    """One signal: consecutive points of one chart beyond the same limit.
+class LikelyCause:
+    """A cause that may explain a signal; `cause` names its row of the table, `why` the evidence."""
 
-    `size_um` is how far the farthest of them lies from the centre (a range: how wide the widest is).
-    `words` is a sentence.
+    cause: str
+    title: str
+    weight: float
+    check_first: str
+    correction: str
+    caution: str
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Signal:
+    """One change, as the first detector that called told of it and others confirmed.
+
+    `size_um` is how far the level moved (None for a spread, whose `ratio` says how much wider it is).
+    `streams` are all that called, `words` is a sentence, `over` tells that the stream is back.
     """
 
     id: str
     stream: Stream
+    streams: tuple[Stream, ...]
     raised_at: datetime
     part: str
     last_at: datetime
     last_part: str
-    points: int
+    over: bool
     kind: str
     detector: str
-    size_um: float
+    size_um: float | None
+    ratio: float | None
     state: str
     words: str
     age_s: float
     change: Change | None = None
-    causes: tuple[Mapping[str, str], ...] = ()
+    causes: tuple[LikelyCause, ...] = ()
+    reaction: str | None = None
     owner: str | None = None
     response: Response | None = None
     why_not: Mapping[str, str] = field(default_factory=dict)
@@ -72,32 +93,62 @@ class Signals(Answer):
     """Every signal, newest first."""
 
     signals: tuple[Signal, ...]
+    caution: str
 
 
-DETECTORS = {"mean": "X-bar, 3 sigma", "range": "R, 3 sigma"}
-KINDS = {"mean": "level", "range": "spread"}
-WITHDRAWN = "Later rows, or limits frozen since, put the point back inside its limit."
-NO_CAUSES = "comes with diagnosis"
+WITHDRAWN = "Later rows, events or limits frozen since leave nothing to be signalled there."
+WAITING = ("open", "reopened")
 
 
 def signals(view: View) -> Signals:
     """Answer with every signal, newest first."""
-    return Signals(**view.head(), signals=all_signals(view))
+    from cellmon.diagnosis.evidence import CAUTION
+
+    return Signals(**view.head(), signals=all_signals(view), caution=CAUTION)
 
 
 def all_signals(view: View, stream: Stream | None = None) -> tuple[Signal, ...]:
     """Return the signals of one stream or of all, newest first, withdrawn ones among them."""
-    standing = view.session.episodes(stream, end=view.as_of)
-    announced = {a.id: a for a in view.session.announced()}
+    found = view.signals
+    if stream is None:
+        return found
+    return tuple(s for s in found if tells_of(s, stream))
+
+
+def tells_of(signal: Signal, stream: Stream) -> bool:
+    """Return whether a signal is one of a stream: it called, or the signal is of all its spindle or cell."""
+    if stream == signal.stream or stream in signal.streams:
+        return True
+    of = signal.stream
+    same = (of.part_number, of.feature) == (stream.part_number, stream.feature)
+    pooled = of.bore is None and of.part_of == "itself" and of.spindle in (None, stream.spindle)
+    return same and pooled and of.fixture in (None, stream.fixture)
+
+
+def every_signal(view: View) -> tuple[Signal, ...]:
+    """Build every signal of a view, newest first; `View.signals` keeps them."""
+    groups, gone = named_groups(view.session, view.rules, until=view.as_of)
     answers = _responses(view.session)
-    found = [_standing(view, standing, i, announced, answers) for i in range(len(standing))]
-    gone = set(announced) - set(standing.id.tolist())
-    for name in gone:
-        withdrawn = announced[name]
-        of = Stream(**json.loads(withdrawn.stream))
-        if stream in (None, of) and np.datetime64(withdrawn.body["at"], "us") <= view.as_of:
-            found.append(_withdrawn(view, withdrawn, of, answers.get(name)))
-    return tuple(sorted(found, key=lambda s: (s.raised_at, s.id), reverse=True))
+    found = [_standing(view, group, answers.get(group.id)) for group in groups]
+    for announced in gone:
+        if np.datetime64(announced.body["at"], "us") <= view.as_of:
+            found.append(_withdrawn(view, announced, answers.get(announced.id)))
+    return _reopened(tuple(sorted(found, key=lambda s: (s.raised_at, s.id), reverse=True)))
+
+
+def _reopened(signals: tuple[Signal, ...]) -> tuple[Signal, ...]:
+    """Say of an answered signal whether the same came again afterwards and was not answered itself."""
+    found = []
+    for i, signal in enumerate(signals):
+        answer = signal.response
+        again = answer is not None and any(
+            later.raised_at > answer.at
+            and later.state == "open"
+            and (later.stream, later.kind) == (signal.stream, signal.kind)
+            for later in signals[:i]
+        )
+        found.append(replace(signal, state="reopened") if again and signal.state == "answered" else signal)
+    return tuple(found)
 
 
 def _responses(session: Session) -> dict[str, Decision]:
@@ -110,68 +161,81 @@ def _responses(session: Session) -> dict[str, Decision]:
     return found
 
 
-def _standing(
-    view: View,
-    episodes: Episodes,
-    i: int,
-    announced: dict[str, Announcement],
-    answers: dict[str, Decision],
-) -> Signal:
-    body: dict[str, Any] = {
-        "chart": episodes.chart[i],
-        "side": int(episodes.side[i]),
-        "at": episodes.at[i],
-        "last_at": episodes.last_at[i],
-        "part": episodes.part[i],
-        "last_part": episodes.last_part[i],
-        "points": int(episodes.points[i]),
-        "size": float(episodes.size[i]),
-    }
-    name = str(episodes.id[i])
-    raised = announced.get(name)
-    first = np.datetime64(raised.body["at"], "us") if raised else episodes.at[i]
-    return _signal(view, name, episodes.stream_of(i), body, first, answers.get(name), withdrawn=False)
-
-
-def _withdrawn(view: View, announced: Announcement, stream: Stream, answer: Decision | None) -> Signal:
-    body = dict(announced.body)
-    body["at"], body["last_at"] = (np.datetime64(body[n], "us") for n in ("at", "last_at"))
-    return _signal(view, announced.id, stream, body, body["at"], answer, withdrawn=True)
-
-
-def _signal(
-    view: View,
-    name: str,
-    stream: Stream,
-    body: dict[str, Any],
-    raised: np.datetime64,
-    answer: Decision | None,
-    *,
-    withdrawn: bool,
-) -> Signal:
+def _standing(view: View, group: Group, answer: Decision | None) -> Signal:
+    told: Explained = explain(view, group)
+    lead, last = group.lead, group.last
+    spread = told.kind == "spread"
     response = None if answer is None else _response(view, answer)
-    answered = response is not None and not response.seen
-    state = "withdrawn" if withdrawn else ("answered" if answered else "open")
-    why_not = {"causes": NO_CAUSES, "change": "comes with change points"}
-    if withdrawn:
-        why_not["state"] = WITHDRAWN
     return Signal(
-        id=name,
-        stream=stream,
-        raised_at=view.local(raised),
-        part=body["part"],
-        last_at=view.local(body["last_at"]),
-        last_part=body["last_part"],
-        points=body["points"],
-        kind=KINDS[body["chart"]],
-        detector=DETECTORS[body["chart"]],
-        size_um=body["size"],
-        state=state,
-        words=_words(stream, body),
-        age_s=float((view.as_of - raised) / np.timedelta64(1, "s")),
+        id=group.id,
+        stream=told.stream,
+        streams=tuple(dict.fromkeys(c.stream for c in group.calls)),
+        raised_at=view.local(lead.at),
+        part=lead.part,
+        last_at=view.local(last.last_at),
+        last_part=last.last_part,
+        over=all(c.over for c in group.calls),
+        kind=told.kind,
+        detector=told.detector,
+        size_um=None if spread or not np.isfinite(told.size) else round(told.size, 3),
+        ratio=round(told.size, 3) if spread else None,
+        state="answered" if response is not None and not response.seen else "open",
+        words=signal_words(told.stream, lead, kind=told.kind, size=told.size),
+        age_s=float((view.as_of - lead.at) / np.timedelta64(1, "s")),
+        change=Change(
+            at=view.local(lead.change_at),
+            part=lead.change_part,
+            earliest_at=view.local(lead.earliest_at),
+            earliest_part=lead.earliest_part,
+            latest_at=view.local(lead.latest_at),
+            latest_part=lead.latest_part,
+        ),
+        causes=tuple(map(_likely, told.causes)),
+        reaction=told.reaction,
         owner=response.by if response else None,
         response=response,
-        why_not=why_not,
+        why_not={} if told.causes else {"causes": "no row of the table of causes fits what moved"},
+    )
+
+
+def _likely(cause: Cause) -> LikelyCause:
+    return LikelyCause(
+        cause=cause.id,
+        title=cause.title,
+        weight=round(cause.weight, 3),
+        check_first=cause.check_first,
+        correction=cause.correction,
+        caution=cause.caution,
+        why=cause.why,
+    )
+
+
+def _withdrawn(view: View, announced: Announcement, answer: Decision | None) -> Signal:
+    body: Mapping[str, Any] = announced.body
+    stream = Stream(**json.loads(announced.stream))
+    at, last = (np.datetime64(body[name], "us") for name in ("at", "last_at"))
+    kind = body.get("kind", body.get("chart", "level"))
+    size = body.get("size")
+    response = None if answer is None else _response(view, answer)
+    return Signal(
+        id=announced.id,
+        stream=stream,
+        streams=(stream,),
+        raised_at=view.local(at),
+        part=body["part"],
+        last_at=view.local(last),
+        last_part=body["last_part"],
+        over=True,
+        kind=kind,
+        detector=body.get("detector", ""),
+        size_um=None if kind == "spread" else size,
+        ratio=size if kind == "spread" else None,
+        state="withdrawn",
+        words=f"{stream}: what was signalled here was withdrawn",
+        age_s=float((view.as_of - at) / np.timedelta64(1, "s")),
+        owner=response.by if response else None,
+        response=response,
+        why_not={"state": WITHDRAWN, "change": WITHDRAWN, "causes": WITHDRAWN},
     )
 
 
@@ -183,16 +247,6 @@ def _response(view: View, decision: Decision) -> Response:
         at=view.local(decision.at),
         seen=bool(decision.body["seen"]),
     )
-
-
-def _words(stream: Stream, body: dict[str, Any]) -> str:
-    points = body["points"]
-    many = f", {points} subgroups in a row" if points > 1 else ""
-    if body["chart"] == "range":
-        way = "wider" if body["side"] > 0 else "narrower"
-        return f"{stream}: spread {way} than its limit (range {body['size']:.1f} µm){many}"
-    way = "above" if body["side"] > 0 else "below"
-    return f"{stream}: {abs(body['size']):.1f} µm {way} its centre{many}"
 
 
 def respond(

@@ -7,29 +7,26 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from cellmon.charts.false_alarms import false_alarms_per_week
 from cellmon.charts.shewhart import sigma_from_ranges
 from cellmon.errors import NotEnoughData
 from cellmon.judged import Subgroups
+from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, BaselineSummary, Due, Estimate
 from cellmon.monitor.due import due_at
+from cellmon.monitor.forecast import (
+    NO_DRIFT,
+    NO_STANDING,
+    BoresLeft,
+    StreamAdvice,
+    advice_for,
+    drift_per_100,
+)
+from cellmon.monitor.judge.limits import LEAST_SUBGROUPS
 from cellmon.monitor.judge.subgroups import count_streams
-from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.signals import Signal, all_signals, tells_of
 from cellmon.monitor.status import Status, spindle_status, stream_status, waiting
 from cellmon.monitor.view import View
 from cellmon.records import Stream
-
-
-@dataclass(frozen=True, kw_only=True)
-class AlarmCost:
-    """What the one rule in use costs this cell in false alarms, computed from its own charts."""
-
-    rule: str
-    charts: int
-    points_per_week: float
-    per_week: float
-    mean_per_week: float
-    range_per_week: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,8 +43,8 @@ class StreamState:
     status: Status
     open_signals: int
     drift_um_per_100_bores: Estimate | None = None
-    bores_to_limit: Mapping[str, float] | None = None
-    advice: tuple[Mapping[str, str], ...] = ()
+    bores_to_limit: BoresLeft | None = None
+    advice: tuple[StreamAdvice, ...] = ()
     why_not: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -67,19 +64,10 @@ class State(Answer):
 
     spindles: tuple[SpindleState, ...]
     streams: tuple[StreamState, ...]
-    alarms: AlarmCost | None
+    alarms: AlarmBudget
     notes: tuple[str, ...]
 
 
-RULE = "a subgroup mean or range beyond its 3-sigma limit"
-LATER = {
-    "drift_um_per_100_bores": "comes with wear-aware detection",
-    "bores_to_limit": "comes with forecasts",
-    "advice": "comes with adjustment",
-}
-ALARMS_LATER = (
-    "[alarms] false_alarms_per_week is kept, but limits do not follow from it yet: charts stand at 3 sigma."
-)
 RECENT_BORES = 500
 """So many of a stream's last bores make the figures of `state`."""
 
@@ -96,9 +84,8 @@ def state(view: View) -> State:
         **view.head(),
         spindles=spindles,
         streams=streams,
-        alarms=alarm_cost(view),
+        alarms=alarm_budget(view),
         notes=view.notes,
-        why_not={"alarms_budget": ALARMS_LATER},
     )
 
 
@@ -120,49 +107,10 @@ def spindles_known(view: View) -> tuple[str, ...]:
     return view.sheet.spindle_ids or tuple(sorted({s.spindle for s in view.streams if s.spindle}))
 
 
-def alarm_cost(view: View) -> AlarmCost | None:
-    """Return what the one rule costs, from the planned rate of bores; None where nothing is planned."""
-    points = {s: planned_points_per_week(view, s) for s in view.streams}
-    known = [p for p in points.values() if p]
-    if not known:
-        return None
-    cost = false_alarms_per_week(np.array(known), view.sheet.subgroups.size)
-    return AlarmCost(
-        rule=RULE,
-        charts=2 * len(known),
-        points_per_week=float(sum(known)),
-        per_week=cost.total,
-        mean_per_week=cost.xbar,
-        range_per_week=cost.range,
-    )
-
-
-def planned_points_per_week(view: View, stream: Stream) -> float:
-    """Return how many subgroups a stream is planned to give in a week; 0 where nothing is planned."""
-    sheet = view.sheet
-    routed = [s for s in sheet.spindles if s.id == stream.spindle and stream.bore in s.bores]
-    if sheet.planning is None or not routed:
-        return 0.0
-    per_shift = sheet.planning.bores_per_shift.get(routed[0].id, 0.0)
-    worked = sum(len(s.days) for s in sheet.shifts) or 7
-    fixtures = len({s.fixture for s in view.streams if _alike(s, stream)})
-    bores = per_shift * worked / len(routed[0].bores) / max(fixtures, 1)
-    return bores / sheet.subgroups.step
-
-
-def _alike(one: Stream, other: Stream) -> bool:
-    return (one.spindle, one.bore, one.feature, one.part_number) == (
-        other.spindle,
-        other.bore,
-        other.feature,
-        other.part_number,
-    )
-
-
 def spindle_state(view: View, spindle: str, signals: Sequence[Signal]) -> SpindleState:
     """Return one spindle's status, its sentence and what is due."""
     last = view.session.bores(spindle=spindle, charted=True, last=_positions(view, spindle), end=view.as_of)
-    mine = waiting([s for s in signals if s.stream.spindle == spindle])
+    mine = waiting([s for s in signals if s.stream.spindle in (None, spindle)])
     due = due_at(view, spindle=spindle)
     status, sentence = spindle_status(view, spindle, last, mine, due)
     return SpindleState(spindle=spindle, status=status, sentence=sentence, due=due)
@@ -178,10 +126,16 @@ def _stream_state(
 ) -> StreamState:
     recent = view.session.subgroups(stream, end=view.as_of, last=RECENT_BORES // view.sheet.subgroups.size)
     baseline = view.summary(view.baseline(stream))
-    mine = waiting([s for s in signals if s.stream == stream])
-    why_not = dict(LATER)
+    mine = waiting([s for s in signals if tells_of(s, stream)])
+    found = view.standing(stream)
+    drift, left = drift_per_100(found), view.bores_left(stream)
+    why_not = {}
     if baseline is None:
-        why_not["baseline"] = "fewer than 20 subgroups, or no spread in them: nothing is called a limit"
+        why_not["baseline"] = _no_baseline(view, stream)
+    if drift is None:
+        why_not["drift_um_per_100_bores"] = NO_STANDING if found is None else NO_DRIFT
+    if left is None:
+        why_not["bores_to_limit"] = NO_STANDING if found is None else NO_DRIFT
     n = int(recent.n.sum())
     return StreamState(
         stream=stream,
@@ -191,10 +145,22 @@ def _stream_state(
         sd_within_um=_within(recent),
         sd_total_um=_total(recent),
         baseline=baseline,
-        status=stream_status(view, stream, mine),
+        status=stream_status(view, stream, mine, left),
         open_signals=len(mine),
+        drift_um_per_100_bores=drift,
+        bores_to_limit=left,
+        advice=advice_for(view, stream, found),
         why_not=why_not,
     )
+
+
+def _no_baseline(view: View, stream: Stream) -> str:
+    """Return why nothing is called a limit: too few subgroups, gaps, no spread."""
+    limits = view.limits.get(stream)
+    provisional = limits.provisional if limits else None
+    if provisional is not None and provisional.subgroups >= LEAST_SUBGROUPS and provisional.why_not:
+        return provisional.why_not
+    return "fewer than 20 subgroups, or no spread in them: nothing is called a limit"
 
 
 def _within(subgroups: Subgroups) -> float | None:

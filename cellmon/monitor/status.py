@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Due
 from cellmon.monitor.due import FIRST_BORES
+from cellmon.monitor.forecast import BoresLeft
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.view import View
 from cellmon.records import Stream, Verdict
-from cellmon.stats.constants import d2
+from cellmon.sheet.sections import Alarms
 from cellmon.stats.normal import share_above, share_below
 
 LIKELY = 0.01
@@ -32,11 +33,42 @@ def waiting(signals: Sequence[Signal]) -> list[Signal]:
     return [s for s in signals if s.state in ("open", "reopened")]
 
 
-def stream_status(view: View, stream: Stream, signals: Sequence[Signal]) -> Status:
-    """Return the status of one stream from its unanswered signals and its limits."""
-    if any(likely_outside(view, s) for s in signals):
+def stream_status(
+    view: View, stream: Stream, signals: Sequence[Signal], left: BoresLeft | None = None
+) -> Status:
+    """Return the status of one stream from its unanswered signals, its limits and the bores left to one."""
+    if any(likely_outside(view, s) for s in signals) or _runs_out(view, left):
         return Status.STOP
-    return Status.LOOK if signals or _provisional(view, stream) else Status.CARRY_ON
+    soon = _runs_low(view, left)
+    return Status.LOOK if signals or soon or _provisional(view, stream) else Status.CARRY_ON
+
+
+def _runs_out(view: View, left: BoresLeft | None) -> bool:
+    thresholds = view.sheet.alarms or Alarms()
+    return left is not None and left.p50 is not None and left.p50 < thresholds.stop_bores
+
+
+def _runs_low(view: View, left: BoresLeft | None) -> bool:
+    thresholds = view.sheet.alarms or Alarms()
+    return left is not None and left.p05 is not None and left.p05 < thresholds.look_bores
+
+
+def _of_spindle(view: View, spindle: str) -> list[Stream]:
+    return [s for s in view.streams if s.spindle == spindle and view.routed(s)]
+
+
+def _left_words(view: View, spindle: str, enough: Callable[[View, BoresLeft | None], bool]) -> str:
+    """Return which stream of a spindle runs into a limit first, in words; empty where none soon does."""
+    found = [(s, left) for s in _of_spindle(view, spindle) if (left := view.bores_left(s)) is not None]
+    soon = [(s, left) for s, left in found if enough(view, left)]
+    if not soon:
+        return ""
+    stream, left = min(soon, key=lambda one: one[1].p05 or 0.0)
+    until = f", half of the time within {left.p50:.0f}" if left.p50 is not None else ""
+    return (
+        f"{stream}: the {left.side} limit may be reached within {left.p05 or 0:.0f} bores (1 in 20){until}, "
+        "if nothing is changed."
+    )
 
 
 def spindle_status(
@@ -48,7 +80,7 @@ def spindle_status(
     """
     if not len(last):
         return Status.LOOK, f"{spindle}: no bore measured yet."
-    stop = _unproven(last) or _bad_signal(view, signals)
+    stop = _unproven(last) or _bad_signal(view, signals) or _left_words(view, spindle, _runs_out)
     if stop:
         return Status.STOP, f"{spindle}: stop. {stop}"
     look = _look(view, spindle, signals, due)
@@ -85,6 +117,9 @@ def _look(view: View, spindle: str, signals: Sequence[Signal], due: Sequence[Due
     first = [d for d in due if d.what.startswith(FIRST_BORES)]
     if first:
         return f"look. {first[0].what}."
+    low = _left_words(view, spindle, _runs_low)
+    if low:
+        return f"look. {low}"
     if signals:
         many = "1 older signal waits" if len(signals) == 1 else f"{len(signals)} older signals wait"
         return f"the last bores lie inside; {many} for an answer."
@@ -107,10 +142,12 @@ def likely_outside(view: View, signal: Signal) -> bool:
     if limit is None:
         return False
     level, sigma = limit.centre, limit.sigma
-    if signal.kind == "level":
+    if signal.over or signal.kind not in ("level", "drift", "spread"):
+        return False
+    if signal.size_um is not None:
         level += signal.size_um
-    else:
-        sigma = signal.size_um / d2(max(limit.size, 2))
+    elif signal.ratio is not None:
+        sigma *= signal.ratio
     share = 0.0
     if tolerance.upper_um is not None and sigma > 0:
         share += float(share_above((tolerance.upper_um - level) / sigma))

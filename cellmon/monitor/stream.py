@@ -9,10 +9,12 @@ import numpy as np
 
 from cellmon.charts.shewhart import mean_limits, range_limits
 from cellmon.judged import SIZE_COLUMNS, Bores, Subgroups
+from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, BaselineSummary, Tolerance
+from cellmon.monitor.judge.inputs import SIZE, Share
 from cellmon.monitor.judge.signals import sides
+from cellmon.monitor.judge.watching import Stretch, Watcher
 from cellmon.monitor.signals import Signal, all_signals
-from cellmon.monitor.state import AlarmCost, alarm_cost
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Flags, Kind, Numbers, Stream, Texts, Times, Whole
 from cellmon.shifts import ShiftOf, to_utc
@@ -63,6 +65,30 @@ class StreamSubgroups:
     flagged: Flags
 
 
+@dataclass(frozen=True, kw_only=True)
+class OffsetMark:
+    """An offset given to a spindle that bears on the stream, micrometres of diameter."""
+
+    at: datetime
+    um: float
+    by: str | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class WearLine:
+    """What the detectors expected of each subgroup's mean, three standard errors around it.
+
+    `without_offsets_um` is each mean less the offsets given since the first of them. Micrometres.
+    """
+
+    at: Times
+    level_um: Numbers
+    lower_um: Numbers
+    upper_um: Numbers
+    without_offsets_um: Numbers
+    offsets: tuple[OffsetMark, ...]
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class StreamView(Answer):
     """A stream from `since` to `until`; `zone` names the cell's time zone."""
@@ -80,7 +106,8 @@ class StreamView(Answer):
     events: tuple[EventMark, ...]
     shifts: tuple[ShiftOf, ...]
     signals: tuple[Signal, ...]
-    alarms: AlarmCost | None
+    wear: WearLine | None
+    alarms: AlarmBudget
 
 
 TWO_DAYS = np.timedelta64(2, "D")
@@ -115,8 +142,64 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
         events=_events(view, stream, start, end),
         shifts=tuple(view.rules.now.calendar.between(start, end)),
         signals=signals,
-        alarms=alarm_cost(view),
+        wear=wear_line(view, stream, start, end),
+        alarms=alarm_budget(view),
         why_not={} if baseline else {"baseline": "fewer than 20 subgroups: nothing is called a limit"},
+    )
+
+
+ERRORS = 3.0
+
+
+def wear_line(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> WearLine | None:
+    """Return what was expected of a stream between two moments; None where it was not watched."""
+    units = view.session.units_watched()
+    begun = units[units <= start]
+    units = units[(units >= (begun[-1] if len(begun) else start)) & (units <= end)]
+    if not len(units):
+        return None
+    watcher = Watcher.of(view.session, view.rules, units[0])
+    parts = [_expected(watcher.of_stream(unit, stream)) for unit in units]
+    at, mean, expected, error, moved = (np.concatenate(column) for column in zip(*parts, strict=True))
+    inside = (at >= start) & (at <= end) & np.isfinite(expected)
+    if not inside.any():
+        return None
+    at, mean, expected, error, moved = (x[inside] for x in (at, mean, expected, error, moved))
+    known = np.cumsum(moved)
+    return WearLine(
+        at=at,
+        level_um=expected,
+        lower_um=expected - ERRORS * error,
+        upper_um=expected + ERRORS * error,
+        without_offsets_um=mean - (known - known[0]),
+        offsets=_offsets(view, stream, start, end),
+    )
+
+
+def _expected(stretch: Stretch) -> tuple[Times, Numbers, Numbers, Numbers, Numbers]:
+    """Return one stream's moments, means, expected means, their errors, and what offsets moved them by."""
+    found = []
+    for c, column in enumerate(stretch.columns):
+        k = len(column.rows)
+        known = column.moves.machine + column.moves.by_hand
+        at, mean = stretch.subgroups.at[column.rows], stretch.steps.mean[:k, c]
+        found.append((at, mean, stretch.watched.expected[:k, c], stretch.watched.error[:k, c], known))
+    if not found:
+        nothing = np.zeros(0)
+        return np.zeros(0, dtype="datetime64[us]"), nothing, nothing, nothing, nothing
+    columns = [np.concatenate(column) for column in zip(*found, strict=True)]
+    return columns[0], columns[1], columns[2], columns[3], columns[4]
+
+
+def _offsets(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> tuple[OffsetMark, ...]:
+    if stream.feature != SIZE:
+        return ()
+    share = Share.of(stream, view.sheet)
+    events = view.session.rows(Kind.EVENTS, start=start, end=end)
+    return tuple(
+        OffsetMark(at=view.local(events.at[i]), um=float(events.value[i]), by=events.by[i])
+        for i in np.flatnonzero((events.event == EventKind.FEED_OFFSET) & np.isfinite(events.value))
+        if share.on(events.spindle[i])
     )
 
 

@@ -15,12 +15,12 @@ from cellmon.intake.sheet_file import SheetFile
 from cellmon.judged import StoredReadings
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.force import keep_sheet
-from cellmon.monitor.judge import Judged, judge
+from cellmon.monitor.judge import Judged, announce, judge, watch_again
 from cellmon.monitor.judge.limits import frozen_limits
 from cellmon.monitor.known import Sorted, row_keys, sort_readings, sort_rows
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.touched import touched_by_readings, touched_by_rows
-from cellmon.records import Flags, Kind, Readings, Reason, Refused
+from cellmon.records import Events, Flags, Kind, Readings, Reason, Refused
 from cellmon.store import FileFact, Session, Store
 
 
@@ -188,7 +188,12 @@ def _keep_rows(
         return sorted_, nothing
     session.add_rows(sorted_.new, [keys[i] for i in np.flatnonzero(new)], file_id=file_id)
     units = rules.units(touched_by_rows(session, rules, sorted_.new))
-    return sorted_, judge(session, rules, units, at=at)
+    judged = judge(session, rules, units, at=at)
+    if isinstance(sorted_.new, Events):
+        raised = watch_again(session, rules, sorted_.new.at.min(), sorted_.new.at.max(), at=at)
+    else:
+        raised = announce(session, rules, at=at)
+    return sorted_, replace(judged, new_signals=judged.new_signals + raised)
 
 
 def _late(session: Session, new: Readings) -> Flags:

@@ -6,14 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from cellmon.diagnosis import Table, packaged_table
 from cellmon.errors import NotFound
 from cellmon.gauge.decision import guard_factor
-from cellmon.judged import Limit
+from cellmon.judged import FEATURE_COLUMNS, Limit
 from cellmon.monitor.answers import BaselineSummary, Tolerance
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.verdict import standard_uncertainty
@@ -22,6 +23,11 @@ from cellmon.records import Stream
 from cellmon.sheet import Sheet
 from cellmon.shifts import to_local
 from cellmon.store import Session
+
+if TYPE_CHECKING:
+    from cellmon.monitor.forecast import BoresLeft, Standing
+    from cellmon.monitor.judge.watching import Place
+    from cellmon.monitor.signals import Signal
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +38,7 @@ class View:
     rules: Rules
     as_of: np.datetime64
     notes: tuple[str, ...] = ()
+    own_causes: Table | None = None
 
     @property
     def sheet(self) -> Sheet:
@@ -57,11 +64,54 @@ class View:
         return all_limits(self.session)
 
     @cached_property
+    def signals(self) -> tuple[Signal, ...]:
+        """Every signal, newest first."""
+        from cellmon.monitor.signals import every_signal
+
+        return every_signal(self)
+
+    @cached_property
+    def place(self) -> Place | None:
+        """Where every detector stands at the moment of the view."""
+        from cellmon.monitor.forecast import place_now
+
+        return place_now(self)
+
+    def standing(self, stream: Stream) -> Standing | None:
+        """Where one stream's level and slope stand; None where it is not watched."""
+        from cellmon.monitor.forecast import standing
+
+        return standing(self, stream, self.baseline(stream))
+
+    def bores_left(self, stream: Stream) -> BoresLeft | None:
+        """How many bores of a stream are left to a tolerance limit; None where no drift shows."""
+        from cellmon.monitor.forecast import bores_left
+
+        if stream not in self._left:
+            self._left[stream] = bores_left(self, stream, self.standing(stream))
+        return self._left[stream]
+
+    @cached_property
+    def _left(self) -> dict[Stream, BoresLeft | None]:
+        return {}
+
+    @cached_property
+    def causes(self) -> Table:
+        """The table of causes: the packaged one, or with the site's own laid over it."""
+        return self.own_causes or packaged_table()
+
+    @cached_property
     def streams(self) -> tuple[Stream, ...]:
-        """Every stream that has subgroups: routed ones first, then by the sheet's order of features."""
+        """Every stream of a bore: routed ones first, then by the sheet's order of features."""
         features = [name for part in self.sheet.parts for name in part.charted]
-        known = self.session.provisional()
+        known = [s for s in self.limits if s.bore is not None and s.part_of == "itself"]
         return tuple(sorted(known, key=lambda s: (not self.routed(s), _place(features, s.feature), s)))
+
+    @cached_property
+    def pooled(self) -> tuple[Stream, ...]:
+        """Every mean over bores and every distance from it that is watched."""
+        found = [s for s in self.limits if s.bore is None or s.part_of != "itself"]
+        return tuple(sorted(found, key=lambda s: (s.feature, s.part_of, s.spindle or "", s.bore or "")))
 
     def routed(self, stream: Stream) -> bool:
         """Return whether the sheet routes a stream's bore to its spindle (all are, where it names none)."""
@@ -75,7 +125,7 @@ class View:
         if feature is None:
             return Tolerance(lower_um=None, upper_um=None, target_um=None, guard_um=None)
         guard = None
-        if self.sheet.decision.rule == "guarded":
+        if self.sheet.decision.rule == "guarded" and stream.feature in ("diameter", *FEATURE_COLUMNS):
             u = standard_uncertainty(self.sheet, stream.feature)
             guard = guard_factor(self.sheet.decision.conformance) * u
         return Tolerance(
@@ -107,28 +157,32 @@ class View:
     def find_stream(
         self,
         *,
-        spindle: str,
-        bore: str,
+        spindle: str | None,
+        bore: str | None,
         feature: str,
         fixture: str | None = None,
         part_number: str | None = None,
+        part_of: str = "itself",
     ) -> Stream:
-        """Return the stream of these names.
+        """Return the stream of these names; without a bore a mean, without a spindle too that of all.
 
         Raises
         ------
         NotFound
             Naming the streams that come near.
         """
-        wanted = {"spindle": spindle, "bore": bore, "feature": feature}
-        near = [s for s in self.streams if all(getattr(s, k) == v for k, v in wanted.items())]
+        every = (*self.streams, *self.pooled)
+        wanted = {"spindle": spindle, "bore": bore, "feature": feature, "part_of": part_of}
+        near = [s for s in every if all(getattr(s, k) == v for k, v in wanted.items())]
         found = [s for s in near if s.fixture == fixture and part_number in (None, s.part_number)] or [
             s for s in near if fixture is None and part_number in (None, s.part_number)
         ]
         if found:
             return found[0]
-        asked = Stream(part_number="", spindle=spindle, bore=bore, feature=feature, fixture=fixture)
-        nearest = near or [s for s in self.streams if s.spindle == spindle and s.feature == feature]
+        asked = Stream(
+            part_number="", spindle=spindle, bore=bore, feature=feature, fixture=fixture, part_of=part_of
+        )
+        nearest = near or [s for s in every if s.spindle == spindle and s.feature == feature]
         names = ", ".join(map(str, nearest[:6])) or "none yet"
         raise NotFound(f"no stream {asked}; there are {names}")
 

@@ -96,7 +96,11 @@ class Refused:
 
 @dataclass(frozen=True, kw_only=True, order=True)
 class Stream:
-    """What is watched as one: a feature of one bore position as one spindle hones it."""
+    """What is watched as one: a feature of one bore position as one spindle hones it.
+
+    Without a bore it is the mean of that spindle's bores of a block, without a spindle too the mean of
+    all; `part_of` is "itself", or "distance" for a bore less the mean of all of the same block.
+    """
 
     part_number: str
     spindle: str | None
@@ -106,5 +110,6 @@ class Stream:
     part_of: str = "itself"
 
     def __str__(self) -> str:
-        where = f"{self.spindle} bore {self.bore}" if self.bore else (self.spindle or "all")
-        return f"{where} {self.feature}" + (f" on {self.fixture}" if self.fixture else "")
+        where = f"{self.spindle} bore {self.bore}" if self.bore else (self.spindle or "all bores")
+        apart = ", distance from the others" if self.part_of == "distance" else ""
+        return f"{where} {self.feature}" + (f" on {self.fixture}" if self.fixture else "") + apart

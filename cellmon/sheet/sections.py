@@ -98,10 +98,29 @@ class Decision(Section):
     conformance: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
 
 
+RuleName = Literal[
+    "mean-range",
+    "beyond-3-sigma",
+    "two-of-three",
+    "four-of-five",
+    "run-of-eight",
+    "trend-of-seven",
+    "zones-1956",
+    "eight-1984",
+    "standard-three",
+]
+
+
 class Alarms(Section):
-    """How many false alarms a week the whole cell may make."""
+    """How many false alarms a week the whole cell may make, and what makes a spindle look or stop."""
 
     false_alarms_per_week: Positive = 2.0
+    rules: tuple[RuleName, ...] = ()
+    """Run rules switched on beside the detectors; `cellmon alarms` says what each costs."""
+    look_bores: Positive = 200
+    """Look: in 1 of 20 cases a limit is reached within so many bores."""
+    stop_bores: Positive = 50
+    """Stop: in half of the cases a limit is reached within so many bores."""
 
 
 class Subgroups(Section):

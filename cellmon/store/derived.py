@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, Table, delete, false, func, select
 
-from cellmon.judged import STREAM_COLUMNS, Bores, Doubts, Episodes, Limit, Subgroups
+from cellmon.judged import STREAM_COLUMNS, Alarms, Bores, Doubts, Limit, Subgroups
 from cellmon.records import Flags, Frame, Stream, laid, no_rows
 from cellmon.store import bulk, schema
 from cellmon.store.chunks import decode, encode
@@ -31,13 +31,13 @@ class Derived(Frames):
     def forget_units(self, units: Sequence[np.datetime64]) -> None:
         """Drop what was derived in some units of judging."""
         starts = [bulk.moment(u) for u in units]
-        for table in (*schema.UNIT_TABLES.values(), schema.COUNTS):
+        for table in (*schema.UNIT_TABLES.values(), schema.TOGETHER, schema.COUNTS):
             for i in range(0, len(starts), 500):
                 self.conn.execute(delete(table).where(table.c.unit_start.in_(starts[i : i + 500])))
 
     def forget_all(self) -> None:
         """Drop everything derived."""
-        for table in (*schema.UNIT_TABLES.values(), schema.COUNTS, schema.PROVISIONAL):
+        for table in schema.DERIVED:
             self.conn.execute(delete(table))
 
     def add_bores(self, bores: Bores) -> None:
@@ -54,15 +54,19 @@ class Derived(Frames):
             }
             self.conn.execute(schema.BORES.insert().values(values))
 
-    def add_subgroups(self, subgroups: Subgroups) -> None:
-        """Add subgroups, unit by unit."""
+    def add_subgroups(self, alone: Subgroups, together: Subgroups) -> None:
+        """Add subgroups of bores, and of what is watched together, unit by unit."""
+        self._add_subgroups(schema.SUBGROUPS, alone)
+        self._add_subgroups(schema.TOGETHER, together)
+
+    def _add_subgroups(self, table: Table, subgroups: Subgroups) -> None:
         for unit, chunk in _by_unit(subgroups):
             values = {
                 "unit_start": bulk.moment(unit),
                 "last_at": bulk.moment(chunk.at.max()),
                 "data": encode(_columns(chunk)),
             }
-            self.conn.execute(schema.SUBGROUPS.insert().values(values))
+            self.conn.execute(table.insert().values(values))
 
     def add_counts(self, counts: Mapping[tuple[np.datetime64, Stream], tuple[int, int]]) -> None:
         """Keep how many bores and subgroups each stream has in each unit."""
@@ -74,7 +78,7 @@ class Derived(Frames):
         }
         bulk.insert(self.conn, schema.COUNTS, columns)
 
-    def add(self, batch: Doubts | Episodes) -> None:
+    def add(self, batch: Doubts | Alarms) -> None:
         """Add doubts or signals."""
         bulk.insert(self.conn, schema.UNIT_TABLES[type(batch)], bulk.columns_of(batch))
 
@@ -122,8 +126,11 @@ class Derived(Frames):
         last: int | None = None,
         clean: bool = False,
     ) -> Subgroups:
-        """Return subgroups ended in [start, end], oldest first; the first or last so many where asked."""
-        query = _overlapping(schema.SUBGROUPS, start, end, newest_first=last is not None)
+        """Return subgroups ended in [start, end], oldest first; the first or last so many where asked.
+
+        Those of the bores themselves, unless a stream says otherwise.
+        """
+        query = _overlapping(_table_of(stream), start, end, newest_first=last is not None)
         enough = first if last is None else last
         found: list[Subgroups] = []
         for row in self.conn.execute(query):
@@ -137,7 +144,7 @@ class Derived(Frames):
             if enough is not None and sum(map(len, found)) >= enough:
                 break
         joined = Subgroups.concat(found) if found else no_rows(Subgroups)
-        joined = joined.select(np.lexsort((joined.first_at, joined.at)))
+        joined = _ended_order(joined)
         if last is not None:
             return joined.select(slice(max(len(joined) - last, 0), None))
         return joined.select(slice(None, first))
@@ -147,15 +154,83 @@ class Derived(Frames):
         stored = self.conn.execute(select(schema.BORES.c.unit_start)).scalars()
         return set(stored) <= {bulk.moment(unit) for unit in units}
 
-    def subgroups_of(self, streams: Collection[Stream]) -> Subgroups:
-        """Return all subgroups of some streams, in one pass over their units."""
-        keys = {_key(tuple(getattr(stream, name) for name in STREAM_COLUMNS)) for stream in streams}
-        found: list[Subgroups] = []
-        for data in self.conn.execute(select(schema.SUBGROUPS.c.data)).scalars():
-            batch = Subgroups(**decode(data))
-            rows = zip(*(getattr(batch, name) for name in STREAM_COLUMNS), strict=True)
-            found.append(batch.select(np.array([_key(row) in keys for row in rows], dtype=bool)))
+    def subgroups_of_unit(self, unit: np.datetime64) -> Subgroups:
+        """Return every subgroup of one unit: of bores, of means and of distances."""
+        found = []
+        for table in (schema.SUBGROUPS, schema.TOGETHER):
+            query = select(table.c.data).where(table.c.unit_start == bulk.moment(unit))
+            found += [Subgroups(**decode(data)) for data in self.conn.execute(query).scalars()]
         return Subgroups.concat(found) if found else no_rows(Subgroups)
+
+    def first_subgroups(
+        self, streams: Collection[Stream], *, start: np.datetime64 | None, count: int
+    ) -> dict[Stream, Subgroups]:
+        """Return the first so many undoubted subgroups of each of some streams, ended from a moment on."""
+        found: dict[Stream, list[Subgroups]] = {stream: [] for stream in streams}
+        for table in (schema.SUBGROUPS, schema.TOGETHER):
+            wanted = {s for s in streams if _table_of(s) is table}
+            if not wanted:
+                continue
+            for row in self.conn.execute(_overlapping(table, start, None, newest_first=False)):
+                batch = Subgroups(**decode(row.data))
+                batch = batch.select((batch.flagged == 0) & _inside(batch.at, start, None))
+                for stream, rows in by_stream(batch).items():
+                    if stream in wanted:
+                        found[stream].append(batch.select(rows))
+                wanted = {s for s in wanted if sum(map(len, found[s])) < count}
+                if not wanted:
+                    break
+        return {
+            stream: _ended_order(Subgroups.concat(batches)).select(slice(None, count))
+            for stream, batches in found.items()
+            if batches
+        }
+
+    def put_watched(self, unit: np.datetime64, block: bytes) -> None:
+        """Keep where the detectors stand at the end of a unit."""
+        table = schema.WATCHED
+        self.conn.execute(delete(table).where(table.c.unit_start == bulk.moment(unit)))
+        self.conn.execute(table.insert().values(unit_start=bulk.moment(unit), data=block))
+
+    def watched_before(self, unit: np.datetime64) -> bytes | None:
+        """Return where the detectors stood at the end of the unit before one."""
+        table = schema.WATCHED
+        query = select(table.c.data).where(table.c.unit_start < bulk.moment(unit))
+        found: bytes | None = self.conn.execute(query.order_by(table.c.unit_start.desc()).limit(1)).scalar()
+        return found
+
+    def watched_at(self, unit: np.datetime64) -> bytes | None:
+        """Return where the detectors stand at the end of one unit."""
+        table = schema.WATCHED
+        found: bytes | None = self.conn.execute(
+            select(table.c.data).where(table.c.unit_start == bulk.moment(unit))
+        ).scalar()
+        return found
+
+    def forget_watched(self, unit: np.datetime64) -> None:
+        """Drop where the detectors stood at the end of a unit, and what they called in it."""
+        for table in (schema.WATCHED, schema.ALARMS):
+            self.conn.execute(delete(table).where(table.c.unit_start == bulk.moment(unit)))
+
+    def units_watched(self) -> NDArray[np.datetime64]:
+        """Return every unit at whose end the detectors' place is kept, oldest first."""
+        table = schema.WATCHED
+        return bulk.moments(sorted(self.conn.execute(select(table.c.unit_start)).scalars()))
+
+    def units_judged(self, start: np.datetime64 | None = None) -> NDArray[np.datetime64]:
+        """Return every unit that has subgroups, from one on, oldest first."""
+        found: set[int] = set()
+        for table in (schema.SUBGROUPS, schema.TOGETHER):
+            query = select(table.c.unit_start)
+            if start is not None:
+                query = query.where(table.c.unit_start >= bulk.moment(start))
+            found |= set(self.conn.execute(query).scalars())
+        return bulk.moments(sorted(found))
+
+    def is_underived(self) -> bool:
+        """Return whether readings are stored of which nothing is derived, as after a change of the schema."""
+        stored = self.conn.execute(select(schema.READINGS.c.id).limit(1)).first() is not None
+        return stored and self.conn.execute(select(schema.BORES.c.unit_start).limit(1)).first() is None
 
     def charted_elsewhere(self, bores: Bores) -> Flags:
         """Return which bores have a charted measurement, made earlier, among those stored."""
@@ -182,7 +257,7 @@ class Derived(Frames):
         columns = [table.c[name] for name in STREAM_COLUMNS]
         query = select(*columns, func.sum(table.c.bores), func.sum(table.c.subgroups)).group_by(*columns)
         return {
-            Stream(**dict(zip(STREAM_COLUMNS, row[:5], strict=True))): (int(row[5]), int(row[6]))
+            Stream(**dict(zip(STREAM_COLUMNS, row[:6], strict=True))): (int(row[6]), int(row[7]))
             for row in self.conn.execute(query)
         }
 
@@ -201,25 +276,13 @@ class Derived(Frames):
             query = query.where(table.c.id == id_)
         return Doubts(**bulk.fetch(self.conn, query, Doubts.columns()))
 
-    def episodes(
-        self,
-        stream: Stream | None = None,
-        *,
-        start: np.datetime64 | None = None,
-        end: np.datetime64 | None = None,
-    ) -> Episodes:
-        """Return signals whose first point lies in [start, end], oldest first."""
-        table = schema.EPISODES
-        query = select(*bulk.declared_columns(table, Episodes.columns()))
-        if stream is not None:
-            query = _of_stream(query, table, stream)
-        query = _between(query, table.c.at, start, end).order_by(table.c.at, table.c.id)
-        return Episodes(**bulk.fetch(self.conn, query, Episodes.columns()))
-
-    def forget_episodes(self, stream: Stream) -> None:
-        """Drop every signal of one stream."""
-        table = schema.EPISODES
-        self.conn.execute(_of_stream(delete(table), table, stream))
+    def alarms(self) -> Alarms:
+        """Return what the detectors called, in every unit, oldest first."""
+        table = schema.ALARMS
+        query = select(*bulk.declared_columns(table, Alarms.columns())).order_by(
+            table.c.at, table.c.call, table.c.unit_start
+        )
+        return Alarms(**bulk.fetch(self.conn, query, Alarms.columns()))
 
     def provisional(self) -> dict[Stream, Limit]:
         """Return the provisional limits of every stream that has some."""
@@ -234,6 +297,8 @@ class Derived(Frames):
                 size=row.size,
                 window_from=np.datetime64(row.window_from, "us"),
                 window_to=np.datetime64(row.window_to, "us"),
+                learned=None if row.learned is None else json.loads(row.learned),
+                why_not=row.why_not,
             )
             for row in self.conn.execute(select(table))
         }
@@ -255,6 +320,8 @@ class Derived(Frames):
                 size=limit.size,
                 window_from=bulk.moment(limit.window_from),
                 window_to=bulk.moment(limit.window_to),
+                learned=None if limit.learned is None else json.dumps(limit.learned, sort_keys=True),
+                why_not=limit.why_not,
             )
         )
 
@@ -264,8 +331,27 @@ class Derived(Frames):
         return len(found)
 
 
-def _key(names: tuple[str | None, ...]) -> str:
-    return "\x1f".join(name or "" for name in names)
+def by_stream(subgroups: Subgroups) -> dict[Stream, NDArray[np.int64]]:
+    """Return the rows of each stream of some subgroups, in their order."""
+    import pandas as pd
+
+    code = np.zeros(len(subgroups), dtype=np.int64)
+    for name in STREAM_COLUMNS:
+        number, words = pd.factorize(getattr(subgroups, name))
+        code = code * (len(words) + 1) + number + 1
+    code, _ = pd.factorize(code)
+    order = np.argsort(code, kind="stable")
+    edges = np.flatnonzero(np.diff(code[order])) + 1
+    return {subgroups.stream_of(int(rows[0])): rows for rows in np.split(order, edges) if len(rows)}
+
+
+def _ended_order(subgroups: Subgroups) -> Subgroups:
+    return subgroups.select(np.lexsort((subgroups.first_at, subgroups.at)))
+
+
+def _table_of(stream: Stream | None) -> Table:
+    alone = stream is None or (stream.bore is not None and stream.part_of == "itself")
+    return schema.SUBGROUPS if alone else schema.TOGETHER
 
 
 def _by_unit(batch: B) -> Iterator[tuple[np.datetime64, B]]:

@@ -14,7 +14,16 @@ def _first_tables(conn: Connection) -> None:
     schema.METADATA.create_all(conn)
 
 
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_first_tables,)
+def _derived_anew(conn: Connection) -> None:
+    """Throw away what was derived, which has other columns now; the monitor derives it again."""
+    known = inspect(conn)
+    for name in ("episodes", *(table.name for table in schema.DERIVED)):
+        if known.has_table(name):
+            conn.exec_driver_sql(f"DROP TABLE {name}")
+    schema.METADATA.create_all(conn)
+
+
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_first_tables, _derived_anew)
 
 
 def migrate(conn: Connection, *, at: int) -> int:

@@ -21,7 +21,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-from cellmon.judged import Bores, Doubts, Episodes, Subgroups
+from cellmon.judged import Alarms, Bores, Doubts, Subgroups
 from cellmon.records import ROW_BATCHES, Batch, ColumnType, Kind
 
 METADATA = MetaData()
@@ -188,17 +188,35 @@ SUBGROUPS = Table(
     Column("last_at", BigInteger, nullable=False, index=True),
     Column("data", LargeBinary, nullable=False),
 )
-"""Subgroups of all streams, a block for each unit of judging."""
+"""Subgroups of the bores themselves, a block for each unit of judging."""
+
+TOGETHER = Table(
+    "subgroups_together",
+    METADATA,
+    Column("unit_start", BigInteger, primary_key=True, autoincrement=False),
+    Column("last_at", BigInteger, nullable=False, index=True),
+    Column("data", LargeBinary, nullable=False),
+)
+"""Subgroups of means over bores and of distances from them, likewise."""
+
+WATCHED = Table(
+    "watched",
+    METADATA,
+    Column("unit_start", BigInteger, primary_key=True, autoincrement=False),
+    Column("data", LargeBinary, nullable=False),
+)
+"""Where the detectors of every stream stand at the end of each unit."""
 
 COUNTS = Table(
     "counts",
     METADATA,
     Column("unit_start", BigInteger, nullable=False),
     Column("part_number", Text, nullable=False),
-    Column("spindle", Text, nullable=False),
-    Column("bore", Text, nullable=False),
+    Column("spindle", Text),
+    Column("bore", Text),
     Column("feature", Text, nullable=False),
     Column("fixture", Text),
+    Column("part_of", Text, nullable=False),
     Column("bores", Integer, nullable=False),
     Column("subgroups", Integer, nullable=False),
     Index("counts_by_unit", "unit_start"),
@@ -213,22 +231,22 @@ DOUBTS = Table(
     Index("doubts_by_id", "id"),
 )
 
-EPISODES = Table(
-    "episodes",
+ALARMS = Table(
+    "alarms",
     METADATA,
-    *_declared(Episodes),
-    Index("episodes_by_unit", "unit_start"),
-    Index("episodes_by_stream", "spindle", "bore", "feature", "at"),
+    *_declared(Alarms),
+    Index("alarms_by_unit", "unit_start"),
 )
 
 PROVISIONAL = Table(
     "provisional",
     METADATA,
     Column("part_number", Text, nullable=False),
-    Column("spindle", Text, nullable=False),
-    Column("bore", Text, nullable=False),
+    Column("spindle", Text),
+    Column("bore", Text),
     Column("feature", Text, nullable=False),
     Column("fixture", Text),
+    Column("part_of", Text, nullable=False),
     Column("centre", Float),
     Column("sigma", Float),
     Column("n", Integer, nullable=False),
@@ -236,7 +254,11 @@ PROVISIONAL = Table(
     Column("size", Integer, nullable=False),
     Column("window_from", BigInteger, nullable=False),
     Column("window_to", BigInteger, nullable=False),
+    Column("learned", Text),
+    Column("why_not", Text),
 )
 
-UNIT_TABLES = {Bores: BORES, Subgroups: SUBGROUPS, Doubts: DOUBTS, Episodes: EPISODES}
+UNIT_TABLES = {Bores: BORES, Subgroups: SUBGROUPS, Doubts: DOUBTS, Alarms: ALARMS}
 """The derived batches and their tables."""
+DERIVED = (*UNIT_TABLES.values(), TOGETHER, WATCHED, COUNTS, PROVISIONAL)
+"""Every table that can be thrown away and rebuilt."""

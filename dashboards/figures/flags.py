@@ -66,14 +66,16 @@ def names(view: StreamView, clock: Clock, *, width: int, beside: int) -> list[An
         length = len(event.words) * 6.2 + 16
         if at < free[lane]:
             last = next((w for w in reversed(words) if w["y"] == lane), None)
-            if last and at - began[lane] < NEAR_PX:
+            fits = free[lane] + length <= width + beside
+            if last and at - began[lane] < NEAR_PX and (fits or last["xanchor"] == "right"):
                 last["text"] += f", {event.words}"
                 free[lane] += length
             continue
-        if at + length > width + beside:
+        left = at + length > width + beside / 2
+        if left and at - length < free[lane]:
             continue
         began[lane] = at
-        free[lane] = at + length
+        free[lane] = at + (0 if left else length)
         font = {"size": 11, "color": theme.INK}
         words.append(
             theme.word(
@@ -81,7 +83,8 @@ def names(view: StreamView, clock: Clock, *, width: int, beside: int) -> list[An
                 clock.x(event.at),
                 lane,
                 yref="y2",
-                xshift=8,
+                xshift=-8 if left else 8,
+                xanchor="right" if left else "left",
                 font=font,
                 bgcolor="rgba(251,250,247,0.85)",
                 borderpad=0,

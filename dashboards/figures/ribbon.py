@@ -1,80 +1,137 @@
 """One stream as a ribbon: bores, subgroups and the line they follow, over what was done meanwhile.
 
-A bore is a tick, a subgroup a bar as high as its range with a notch at its mean. Limits are a pale
-band, the tolerance two full lines, the guard band hatching. Events stand as flags below.
+A bore is a tick, a subgroup a bar as high as its range with a notch at its mean. The level that is
+expected is a thin line in the pale band of its limits, the tolerance two full lines, the guard band
+hatching. A signal stands at its change, with the time in which that may have begun. Events stand as
+flags below.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
 from cellmon.monitor.answers import Tolerance
-from cellmon.monitor.stream import StreamView
-from cellmon.records import Numbers, Verdict
+from cellmon.monitor.stream import StreamBores, StreamView
+from cellmon.records import Verdict
 from cellmon.shifts import to_utc
 from dashboards import theme
-from dashboards.figures import flags
+from dashboards.figures import beyond, calls, flags, wear
 from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
 from dashboards.figures.mean_range import zone_inside
-from dashboards.figures.words import Label, place
+from dashboards.figures.words import place
 
 HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 520, 26, 44, 104, 104
-PLOT, LANES = (0.20, 1.0), (0.0, 0.16)
 BAR, DENSE_BAR = "#9aabb6", "#c9d3d9"
 DENSE = 600  # subgroups from which the ribbon is drawn finer
 WIDTH_PX = 1120
 STRETCH = 8  # doubted bores from which a stretch is drawn as one bar
+MOST_NAMES = 9
 
 
-def ribbon_figure(view: StreamView) -> theme.Figure:
-    """Draw a stream with its events on one time axis."""
-    if not len(view.bores.at):
-        return theme.notice("No bore of this stream was measured in this time.", height=HEIGHT)
-    clock = clock_from(view.bores.at, view.since, view.until, view.zone)
-    low, high = span(view)
+@dataclass(frozen=True, kw_only=True)
+class Room:
+    """What a ribbon has to draw in: pixels, and the shares of its height for the stream and the flags.
+
+    `width` is that of the plot on a usual screen, `narrow` on a tablet: words must have room on both.
+    """
+
+    height: int = HEIGHT
+    width: int = WIDTH_PX
+    narrow: int = 780
+    plot: tuple[float, float] = (0.20, 1.0)
+    lanes: tuple[float, float] = (0.0, 0.16)
+
+    @property
+    def plot_px(self) -> float:
+        """Height of the stream's own part in pixels."""
+        return (self.height - TOP - BOTTOM) * (self.plot[1] - self.plot[0])
+
+
+PAGE = Room()
+SMALL = Room(height=360, width=700, narrow=460, plot=(0.26, 1.0), lanes=(0.0, 0.22))
+"""A ribbon across a page, and one that stands beside words."""
+
+
+def ribbon_figure(
+    view: StreamView, *, plain: bool = False, unaided: bool = False, room: Room = PAGE
+) -> theme.Figure:
+    """Draw a stream with its events on one time axis.
+
+    `plain` draws the limits of the classic charts instead of those around the wear line, and rings
+    what lies beyond them; `unaided` adds the means as they would be without the offsets.
+    """
+    if not len(view.bores.at) and not len(view.subgroups.at):
+        return theme.notice("No bore of this stream was measured in this time.", height=room.height)
+    view = replace(view, tolerance=tolerance_of(view), bores=bores_of(view))
+    first = view.bores.at if len(view.bores.at) else view.subgroups.first_at
+    clock = clock_from(first, view.since, view.until, view.zone)
+    line = None if plain else view.wear
+    low, high = span(view, unaided=unaided)
     x0, x1 = clock.x(clock.since), clock.x(clock.until)
-    data = _tolerance(view.tolerance, x0, x1, low, high) + _limits(view, clock)
-    data += (
-        _bores(view, clock)
-        + _doubted(view, clock, low, high)
-        + _subgroups(view, clock)
-        + _beyond(view, clock)
-        + flags.flags(view, clock)
-    )
+    called = calls.calls_of(view, clock)
+    data = _tolerance(view.tolerance, x0, x1, low, high)
+    data += wear.wear_traces(view, line, clock) if line else _limits(view, clock)
+    data += _bores(view, clock, room) + _doubted(view, clock, low, high) + _subgroups(view, clock, room)
+    data += [] if line else beyond.rings(view, clock)
+    data += wear.without_offsets(view, view.wear, clock) if unaided and view.wear else []
+    data += calls.rings(called) + flags.flags(view, clock)
+    words = _named_limits(view.tolerance, low, high) + _off_drawing(view, low, high, room)
+    words += wear.without_name(view.wear, clock) if unaided and view.wear else []
+    words += flags.names(view, clock, width=room.narrow, beside=RIGHT)
+    words += _named_points(view, clock, low, high, called, room, plain=line is None)
     lanes = theme.axis(
-        domain=list(LANES), range=[-0.6, 2.7], tickvals=[0, 1, 2], ticktext=list(flags.LANE_NAMES)
+        domain=list(room.lanes), range=[-0.6, 2.7], tickvals=[0, 1, 2], ticktext=list(flags.LANE_NAMES)
     )
     return theme.figure(
         data,
-        height=HEIGHT,
+        height=room.height,
         margin={"l": LEFT, "r": RIGHT, "t": TOP, "b": BOTTOM},
-        shapes=shift_bands(clock, view.shifts) + _lines(view.tolerance, x0, x1, low, high),
-        annotations=shift_names(clock, view.shifts)
-        + _named_limits(view.tolerance, low, high)
-        + _named_points(view, clock, low, high)
-        + flags.names(view, clock, width=WIDTH_PX, beside=RIGHT)
-        + _off_drawing(view, low, high),
+        shapes=shift_bands(clock, view.shifts)
+        + calls.ranges(view, clock, bottom=room.plot[0])
+        + _lines(view.tolerance, x0, x1, low, high),
+        annotations=shift_names(clock, view.shifts) + words,
         xaxis=clock.axis(anchor="y2"),
-        yaxis=theme.axis(
-            f"from nominal, {view.unit}"
-            if view.stream.feature == "diameter"
-            else f"{view.stream.feature}, {view.unit}",
-            domain=list(PLOT),
-            range=[low, high],
-            nticks=7,
-        ),
+        yaxis=theme.axis(level_name(view), domain=list(room.plot), range=[low, high], nticks=7),
         yaxis2={**lanes, "fixedrange": True, "ticks": ""},
     )
 
 
-def span(view: StreamView) -> tuple[float, float]:
+def level_name(view: StreamView) -> str:
+    """Return what the upright axis measures, with its unit."""
+    name = view.stream.feature.replace("_", " ")
+    if view.stream.part_of == "distance":
+        return f"{name}, from the mean of all bores, {view.unit}"
+    return f"from nominal, {view.unit}" if view.stream.feature == "diameter" else f"{name}, {view.unit}"
+
+
+def bores_of(view: StreamView) -> StreamBores:
+    """Return the bores as far as they lie on the stream's own axis; those of a distance do not."""
+    bores = view.bores
+    if view.stream.part_of != "distance":
+        return bores
+    columns = {f.name: getattr(bores, f.name)[:0] for f in fields(bores)}
+    return StreamBores(**columns)
+
+
+def tolerance_of(view: StreamView) -> Tolerance:
+    """Return what the drawing allows of a stream; of a distance from the others it says nothing."""
+    if view.stream.part_of == "distance":
+        return Tolerance(lower_um=None, upper_um=None, target_um=None, guard_um=None)
+    return view.tolerance
+
+
+def span(view: StreamView, *, unaided: bool = False) -> tuple[float, float]:
     """Return the levels drawn: the tolerance, every mean, and all but the wildest bores."""
     value = view.bores.value_um[np.isfinite(view.bores.value_um)]
     levels = [v for v in (view.tolerance.lower_um, view.tolerance.upper_um) if v is not None]
     levels += [float(v) for v in np.quantile(value, [0.002, 0.998])] if len(value) else []
     means = view.subgroups.mean_um
+    if unaided and view.wear:
+        means = np.concatenate([means, view.wear.without_offsets_um])
+    means = means[np.isfinite(means)]
     levels += [float(means.min()), float(means.max())] if len(means) else []
     low, high = (min(levels), max(levels)) if levels else (-1.0, 1.0)
     pad = 0.09 * (high - low or 1.0)
@@ -124,9 +181,11 @@ def _limits(view: StreamView, clock: Clock) -> list[theme.Trace]:
     return [zone_inside(x, groups.lower_um, groups.upper_um), thin]
 
 
-def _bores(view: StreamView, clock: Clock) -> list[theme.Trace]:
+def _bores(view: StreamView, clock: Clock, room: Room) -> list[theme.Trace]:
     """Return every bore as a tick; doubted ones crossed, those outside the tolerance ringed."""
     bores = view.bores
+    if not len(bores.at):
+        return []
     many = len(bores.at) > theme.GL_FROM
     x, words = clock.xs(bores.at), clock.words(bores.at)
     hover = [
@@ -135,7 +194,7 @@ def _bores(view: StreamView, clock: Clock) -> list[theme.Trace]:
             bores.part, bores.value_um, words, bores.verdict, bores.flagged, strict=True
         )
     ]
-    length = float(np.clip(0.8 * WIDTH_PX / len(x), 1.5, 7.0))
+    length = float(np.clip(0.8 * room.width / len(x), 1.5, 7.0))
     shape = {"symbol": "circle" if many else "line-ew", "size": 1.6 if many else length, "color": theme.QUIET}
     tick = {**shape, "line": {"width": 0 if many else 1, "color": theme.QUIET}}
     drawn = [
@@ -203,33 +262,14 @@ def _doubted(view: StreamView, clock: Clock, low: float, high: float) -> list[th
     ]
 
 
-def bars_of(view: StreamView) -> tuple[Numbers, Numbers]:
-    """Return bottom and top of each subgroup's bar: its own bores where they give its range.
-
-    Where they do not (doubted bores, another selection), the bar is set about the mean.
-    """
-    groups, bores = view.subgroups, view.bores
-    bottom, top = groups.mean_um - groups.range_um / 2, groups.mean_um + groups.range_um / 2
-    kept = ~bores.flagged
-    at, value = bores.at[kept], bores.value_um[kept]
-    first = np.searchsorted(at, groups.first_at, side="left")
-    last = np.searchsorted(at, groups.at, side="right")
-    for i in np.nonzero(last > first)[0]:
-        inside = value[first[i] : last[i]]
-        low, high = float(inside.min()), float(inside.max())
-        if abs(high - low - groups.range_um[i]) < 1e-6:
-            bottom[i], top[i] = low, high
-    return bottom, top
-
-
-def _subgroups(view: StreamView, clock: Clock) -> list[theme.Trace]:
+def _subgroups(view: StreamView, clock: Clock, room: Room) -> list[theme.Trace]:
     groups = view.subgroups
     count = len(groups.at)
     if not count:
         return []
-    middle = clock.xs(groups.first_at + (groups.at - groups.first_at) / 2)
-    bottom, top = bars_of(view)
-    width = float(np.clip(0.5 * WIDTH_PX / count, 1.3, 12.0))
+    middle = clock.xs(wear.middles(groups))
+    bottom, top = beyond.bars_of(view)
+    width = float(np.clip(0.5 * room.width / count, 1.3, 12.0))
     bar_x = [v for x in middle for v in (x, x, None)]
     bar_y = [v for low, high in zip(bottom.tolist(), top.tolist(), strict=True) for v in (low, high, None)]
     hover = [
@@ -268,94 +308,36 @@ def _subgroups(view: StreamView, clock: Clock) -> list[theme.Trace]:
     ]
 
 
-def _beyond(view: StreamView, clock: Clock) -> list[theme.Trace]:
-    """Return a ring round every mean, and a square round every range, beyond its limit."""
-    groups = view.subgroups
-    if not len(groups.at):
-        return []
-    middle = clock.xs(groups.first_at + (groups.at - groups.first_at) / 2)
-    drawn = []
-    many = len(groups.at) > 400
-    for beyond, level, marker, name in (
-        (groups.beyond_mean, groups.mean_um, theme.RING, "mean beyond"),
-        (groups.beyond_range, bars_of(view)[1], theme.SQUARE_RING, "range beyond"),
-    ):
-        at = np.nonzero(beyond)[0]
-        if len(at):
-            x, y = [middle[i] for i in at], level[at].tolist()
-            parts = [f"{name}, blocks {groups.first_part[i]} to {groups.last_part[i]}" for i in at]
-            ring = {
-                **marker,
-                "size": 9 if many else 15,
-                "line": {**marker["line"], "width": 1.6 if many else 2.2},
-            }
-            drawn.append(
-                theme.points(
-                    x,
-                    y,
-                    mode="markers",
-                    marker=ring,
-                    text=parts,
-                    hoverinfo="text",
-                    name=name,
-                    customdata=[str(groups.last_part[i]) for i in at],
-                )
-            )
-    return drawn
+def _named_points(
+    view: StreamView,
+    clock: Clock,
+    low: float,
+    high: float,
+    called: list[calls.Call],
+    room: Room,
+    *,
+    plain: bool,
+) -> list[Any]:
+    """Name every call, and with plain limits the first point of every run beyond one, widest first."""
+
+    def py(y: float) -> float:
+        return (y - low) / (high - low) * room.plot_px
+
+    labels = calls.labels(view, clock, called, width=room.narrow, py=py)
+    if plain:
+        labels += beyond.labels(view, clock, room.narrow, py)
+    return place(labels, width=room.narrow, height=room.plot_px, most=MOST_NAMES)
 
 
-def _named_points(view: StreamView, clock: Clock, low: float, high: float) -> list[Any]:
-    """Name the first point of every run beyond a limit, the longest and widest runs first."""
-    groups, labels = view.subgroups, []
-    plot_px = (HEIGHT - TOP - BOTTOM) * (PLOT[1] - PLOT[0])
-    start = to_utc(clock.since)
-    tops = bars_of(view)[1]
-    for beyond, what in ((groups.beyond_mean, "mean"), (groups.beyond_range, "range")):
-        for first, last in _runs(beyond):
-            middle = groups.first_at[first] + (groups.at[first] - groups.first_at[first]) / 2
-            share = (middle - start) / np.timedelta64(1, "h") / clock.hours
-            side = "above" if beyond[first] > 0 else "below"
-            often = f", {last - first + 1} in a row" if last > first else ""
-            y = float(groups.mean_um[first] if what == "mean" else tops[first])
-            size = (
-                abs(y - float(groups.center_um[first]))
-                if what == "mean"
-                else float(groups.range_um[first]) / 3
-            )
-            at = clock.words(groups.at[first : first + 1])[0]
-            labels.append(
-                Label(
-                    text=f"{clock.short(at)} {what} {side}{often}",
-                    x=clock.xs(np.array([middle]))[0],
-                    y=y,
-                    px=share * WIDTH_PX,
-                    py=(y - low) / (high - low) * plot_px,
-                    weight=(last - first + 1) * size,
-                )
-            )
-    return place(labels, width=WIDTH_PX, height=plot_px, most=9)
-
-
-def _runs(beyond: Any) -> list[tuple[int, int]]:
-    found: list[tuple[int, int]] = []
-    for i in np.nonzero(beyond)[0].tolist():
-        if found and found[-1][1] == i - 1 and beyond[found[-1][0]] == beyond[i]:
-            found[-1] = (found[-1][0], i)
-        else:
-            found.append((i, i))
-    return found
-
-
-def _off_drawing(view: StreamView, low: float, high: float) -> list[Any]:
+def _off_drawing(view: StreamView, low: float, high: float, room: Room) -> list[Any]:
     value = view.bores.value_um
     off = int(((value < low) | (value > high)).sum())
     if not off:
         return []
-    text = f"{off} bore{'s' if off > 1 else ''} beyond<br>this drawing"
+    text = f"{off} bore{'s' if off > 1 else ''} beyond this drawing"
     font = {"size": 11, "color": theme.SOFT}
-    return [
-        theme.word(text, 1.005, PLOT[0], xref="paper", yref="paper", yanchor="top", align="left", font=font)
-    ]
+    at = {"xref": "paper", "yref": "paper", "yanchor": "bottom"}
+    return [theme.word(text, 0.003, room.plot[0], font=font, **at)]
 
 
 def rows(view: StreamView) -> dict[str, list[Any]]:

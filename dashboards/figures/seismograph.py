@@ -169,7 +169,10 @@ def _marks(rows: Sequence[Row], clock: Clock) -> theme.Trace:
     """Return a ring at the greatest excursion of every notable bend."""
     bends = [b for b in bends_of([row.trace for row in rows]) if b.notable]
     names = [str(rows[b.row].trace.stream) for b in bends]
-    words = [f"{name}<br>{moment(b, clock)} {said(b)}" for name, b in zip(names, bends, strict=True)]
+    words = [
+        f"{name}<br>{moment(b, clock)} {said(b)}<br>signal: {b.named.words}"
+        for name, b in zip(names, bends, strict=True)
+    ]
     return theme.points(
         [clock.x(b.at) for b in bends],
         [float(_level(b.row, b.peak)) for b in bends],
@@ -183,9 +186,16 @@ def _marks(rows: Sequence[Row], clock: Clock) -> theme.Trace:
 
 
 def said(bend: Bend) -> str:
-    """Return what a bend says in a few words; its row carries the name of the stream."""
+    """Return what a bend says in a few words; its row carries the name of the stream.
+
+    The size is the line's own, in its sigma: that of a signal belongs to the stream that tells it best.
+    """
     many = f", {bend.points} in a row" if bend.points > 1 else ""
-    return bend.named.short.replace("-", "−") + many + (f", {bend.count} signals" if bend.count > 1 else "")
+    return (
+        f"{bend.peak:+.1f} sigma".replace("-", "−")
+        + many
+        + (f", {bend.count} signals" if bend.count > 1 else "")
+    )
 
 
 def moment(bend: Bend, clock: Clock) -> str:

@@ -5,19 +5,28 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
 from math import isnan
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlencode
+from zoneinfo import ZoneInfo
 
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from cellmon.errors import CellmonError, NotFound
+from cellmon.export.tables import Table
+from cellmon.export.times import local_texts
 from cellmon.records import Stream
 from dashboards import theme
 
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
 CHANGE = "change"
 URL = "url"
-STREAM_KEYS = ("spindle", "bore", "feature", "fixture", "part_number")
+STREAM_KEYS = ("spindle", "bore", "feature", "fixture", "part_number", "part_of")
+ALL = "all"
+"""How a link names what is not one spindle or bore but the mean of all."""
 CAUTION = (
     "The machine maker's manual, the site's procedures, local law and codes, and qualified people come "
     "first. If unsure, stop. Nothing shown here makes a machine safe."
@@ -82,6 +91,10 @@ def _plain(cell: Any) -> Any:
     return "'" + cell if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
 
 
+HIDDEN = {"visibility": "hidden", "height": "0", "overflow": "hidden"}
+"""How a figure is kept out of sight: it keeps its width for the drawing."""
+
+
 def notice(text: str) -> html.P:
     """Return a refusal or a hint as one sentence."""
     return html.P(text, className="notice", role="status")
@@ -89,15 +102,20 @@ def notice(text: str) -> html.P:
 
 def stream_query(stream: Stream, **more: str | None) -> str:
     """Return a stream as the query of a link; `stream_named` reads it back."""
-    named = {
-        "spindle": stream.spindle,
-        "bore": stream.bore,
-        "feature": stream.feature,
-        "fixture": stream.fixture,
-        "part_number": stream.part_number,
-        **more,
-    }
+    named = {**names_of(stream), **more}
+    named |= {key: ALL for key in ("spindle", "bore") if named[key] is None}
     return urlencode({key: value for key, value in named.items() if value is not None})
+
+
+def names_of(stream: Stream) -> dict[str, str | None]:
+    """Return the names by which the monitor is asked for a stream."""
+    named = {key: getattr(stream, key) for key in STREAM_KEYS}
+    return {key: name for key, name in named.items() if (key, name) != ("part_of", "itself")}
+
+
+def every_stream(monitor: Monitor) -> tuple[Stream, ...]:
+    """Return the streams of the bores, and after them the means over bores and the distances from them."""
+    return (*monitor.streams(), *monitor.pooled())
 
 
 def query_values(query: str | None) -> dict[str, str]:
@@ -116,12 +134,17 @@ def stream_named(streams: Sequence[Stream], query: str | None) -> Stream:
     if not streams:
         raise NotFound("No stream has been measured yet.")
     wanted = {k: v for k, v in query_values(query).items() if k in STREAM_KEYS}
-    fits = [s for s in streams if all(getattr(s, key) == value for key, value in wanted.items())]
+    fits = [s for s in streams if all(_is_named(s, key, value) for key, value in wanted.items())]
     if not fits:
         raise NotFound(
             "There is no such stream here: " + ", ".join(f"{k} {v}" for k, v in wanted.items()) + "."
         )
     return fits[0]
+
+
+def _is_named(stream: Stream, key: str, value: str) -> bool:
+    found: str | None = getattr(stream, key)
+    return found == value or (found is None and value == ALL)
 
 
 def stream_options(streams: Sequence[Stream]) -> list[dict[str, str]]:
@@ -130,6 +153,75 @@ def stream_options(streams: Sequence[Stream]) -> list[dict[str, str]]:
     return [
         {"label": f"{s.part_number} {s}" if several else str(s), "value": stream_query(s)} for s in streams
     ]
+
+
+def save_table(name: str) -> html.Div:
+    """Return the link that saves a table as CSV."""
+    button = html.Button("CSV", id=f"{name}-csv")
+    return html.Div(
+        [html.Span(["Save the table", button], className="take"), dcc.Download(id=f"{name}-file")]
+    )
+
+
+def register_table(
+    app: Dash, name: str, rows: Callable[..., Mapping[str, Sequence[Any]]], *states: State
+) -> None:
+    """Wire that link; `rows` answers the states with the table's columns."""
+
+    @app.callback(
+        Output(f"{name}-file", "data"), Input(f"{name}-csv", "n_clicks"), *states, prevent_initial_call=True
+    )
+    def _(clicks: int | None, *values: Any) -> Any:
+        return csv_file(name, rows, *values) if clicks else no_update
+
+
+def columns_of(table: Table) -> dict[str, Sequence[Any]]:
+    """Return an exported table's columns as texts and numbers, moments in the cell's own zone."""
+    return {
+        name: (local_texts(cells, table.zone) if cells.dtype.kind == "M" else cells).tolist()
+        for name, cells in table.columns.items()
+    }
+
+
+def zone_of(monitor: Monitor) -> ZoneInfo:
+    """Return the cell's time zone."""
+    return ZoneInfo(monitor.sheet.cell.timezone)
+
+
+def capital(text: str) -> str:
+    """Return words that begin a line."""
+    return text[:1].upper() + text[1:]
+
+
+def when(moment: datetime) -> str:
+    """Return a moment as people write it: Thu 22 Oct 18:02."""
+    return f"{moment:%a} {moment.day} {moment:%b} {moment:%H:%M}"
+
+
+def between(first: datetime, last: datetime) -> str:
+    """Return a range of moments, the day once where it is the same."""
+    end = f"{last:%H:%M}" if first.date() == last.date() else when(last)
+    return f"{when(first)} to {end}"
+
+
+def age(seconds: float) -> str:
+    """Return how long ago, in the two largest units that matter."""
+    minutes = round(seconds / 60)
+    hours, days = minutes // 60, minutes // 1440
+    if days:
+        return f"{days} day{'s' if days > 1 else ''} {hours % 24} h"
+    return f"{hours} h {minutes % 60} min" if hours else f"{minutes} min"
+
+
+def moved(monitor: Monitor, before: int | None) -> Any:
+    """Return the number of the newest commit where something was committed, else nothing new."""
+    current = monitor.last_change()
+    return no_update if current == before else current
+
+
+def pressed() -> Any:
+    """Return the name of what was pressed, inside a callback."""
+    return ctx.triggered_id
 
 
 def field(label: str, control: Any, *, wide: bool = False) -> html.Label:

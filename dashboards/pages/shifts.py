@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon.errors import CellmonError
+from cellmon.monitor.alarms import AlarmBudget
 from cellmon.monitor.seismograph import Seismograph
 from cellmon.monitor.shifts import Shifts, StreamShift
+from cellmon.monitor.signals import Signal
 from cellmon.records import Stream
 from cellmon.shifts import ShiftOf
 from dashboards import theme
 from dashboards.figures import mean_range, seismograph
-from dashboards.pages import parts
+from dashboards.pages import one_signal, parts, signals
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
 PATH = "/shifts"
 NAME = "Shifts"
 SENTENCE, SHIFT, SPAN, STREAM = "shifts-sentence", "shifts-shift", "shifts-span", "shifts-stream"
+CALLED, BUDGET, RULES = "shifts-called", "shifts-budget", "shifts-rules"
 LINES, PAIR, TABLE, HEADING = "shifts-seismograph", "shifts-mean-range", "shifts-table", "shifts-heading"
 PAIR_PX = 560
 SPANS = {"one": 1, "two": 2, "week": 7, "month": 31}
@@ -70,6 +73,12 @@ def layout(query: str | None = None) -> html.Main:
                     html.Div(id=TABLE),
                 ],
                 className="beside",
+            ),
+            html.Div(id=CALLED),
+            html.H2("False alarms"),
+            html.P(id=BUDGET, className="told"),
+            html.Details(
+                [html.Summary("What other rules would cost"), html.Div(id=RULES), parts.save_table(RULES)]
             ),
         ]
     )
@@ -130,6 +139,78 @@ def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[A
     ]
     figure = mean_range.mean_range_figure(mean_range.pair_of_shift(chosen), height=PAIR_PX)
     return [answer.sentence, heading, figure, table(answer, chosen.stream)]
+
+
+def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
+    """Return the signals called in one shift, in words, each a link to all that is known of it."""
+    try:
+        one, found = monitor.shifts(shift=shift).shift, monitor.signals().signals
+    except CellmonError:
+        return []
+    if one is None:
+        return []
+    mine = [s for s in found if s.state != "withdrawn" and one.starts <= s.raised_at < one.ends]
+    if not mine:
+        return [html.H2("Signals of the shift"), html.P("None was called.", className="aside")]
+    return [
+        html.H2(f"Signals of the shift: {len(mine)}"),
+        html.Ul([called_line(s) for s in mine], className="lines"),
+    ]
+
+
+def called_line(signal: Signal) -> html.Li:
+    """Return one signal in a line: what moved, since when, its likely cause, and whether it waits."""
+    link = dcc.Link(signal.words, href=signals.link_to(signal.id))
+    likely = f" Likely: {signal.causes[0].title}." if signal.causes else ""
+    state = one_signal.sentence(one_signal.state_words(signal))
+    return html.Li([link, f", {one_signal.since_words(signal)}.{likely} {state}"])
+
+
+def show_budget(monitor: Monitor) -> list[Any]:
+    """Return what is promised in false alarms, and what other rule sets would make."""
+    try:
+        budget = monitor.alarms().budget
+    except CellmonError as refusal:
+        return [str(refusal), []]
+    return [budget.sentence, rules_table(budget)]
+
+
+def rules_table(budget: AlarmBudget) -> html.Table:
+    """Return every rule set with its price on this cell's bores, beside what the detectors cost."""
+    rows = [("All detectors of the cell, as they stand", "–", budget.expected_per_week, "in use")]
+    rows += [
+        (r.words, f"{r.run_length:,.0f}", r.false_alarms_per_week, "switched on" if r.switched_on else "off")
+        for r in sorted(budget.rules, key=lambda r: r.false_alarms_per_week)
+    ]
+    names = ("rule set", "subgroups of one stream until a false alarm", "false alarms a week, whole cell", "")
+    rate = "at the planned rate of bores" if budget.planned else "no rate is planned, so a usual one is taken"
+    return html.Table(
+        [
+            html.Caption(
+                f"Process unmoved, limits known, {rate}. Rule sets would watch the bores' own charts only; "
+                "one that is switched on comes on top of the detectors."
+            ),
+            html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
+            html.Tbody(
+                [
+                    html.Tr([html.Td(w), html.Td(n), html.Td(f"{per_week:,.1f}"), html.Td(on)])
+                    for w, n, per_week, on in rows
+                ]
+            ),
+        ],
+        className="rules",
+    )
+
+
+def rules_rows(budget: AlarmBudget) -> dict[str, list[Any]]:
+    """Return the prices of the rule sets as columns."""
+    return {
+        "rule_set": [r.name for r in budget.rules],
+        "words": [r.words for r in budget.rules],
+        "run_length_subgroups": [r.run_length for r in budget.rules],
+        "false_alarms_per_week": [r.false_alarms_per_week for r in budget.rules],
+        "switched_on": [r.switched_on for r in budget.rules],
+    }
 
 
 def chosen_of(answer: Shifts, query: str | None) -> StreamShift | None:
@@ -243,6 +324,14 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, shift: str | None, query: str | None) -> list[Any]:
         return show_shift(monitor, shift, query)
 
+    @app.callback(Output(CALLED, "children"), changed, shift)
+    def _(change: int, shift: str | None) -> list[Any]:
+        return show_called(monitor, shift)
+
+    @app.callback(Output(BUDGET, "children"), Output(RULES, "children"), changed)
+    def _(change: int) -> list[Any]:
+        return show_budget(monitor)
+
     @app.callback(
         Output(STREAM, "value", allow_duplicate=True), Input(LINES, "clickData"), prevent_initial_call=True
     )
@@ -253,6 +342,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         app, LINES, lambda s, p: seismograph.rows(seismograph_of(monitor, s, p)[0]), shift_now, span_now
     )
     parts.register_saving(app, PAIR, lambda s, q: pair_rows(monitor, s, q), shift_now, stream_now)
+    parts.register_table(app, RULES, lambda: rules_rows(monitor.alarms().budget))
 
 
 def pair_rows(monitor: Monitor, shift: str | None, query: str | None) -> dict[str, list[Any]]:

@@ -10,11 +10,11 @@ from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.answers import BaselineSummary
-from cellmon.monitor.state import AlarmCost
+from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream import StreamView
 from dashboards import theme
 from dashboards.figures import mean_range, ribbon
-from dashboards.pages import parts
+from dashboards.pages import one_signal, outlook, parts, signals
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 PATH = "/stream"
 NAME = "Stream"
 SENTENCE, STREAM, SPAN, PAIRED = "stream-sentence", "stream-stream", "stream-span", "stream-paired"
+LIMITS, UNAIDED = "stream-limits", "stream-unaided"
 UNTIL, EARLIER, LATER = "stream-until", "stream-earlier", "stream-later"
 RIBBON, PAIR, PAIR_BOX, WORDS = "stream-ribbon", "stream-mean-range", "stream-pair-box", "stream-words"
 SPANS = {"shift": 8, "day": 24, "two": 48, "week": 168, "all": None}
@@ -31,7 +32,16 @@ PAIR_WORDS = {
     "sd": "means and deviations",
     "single": "single bores",
 }
+LIMIT_WORDS = {"wear": "follow the wear", "plain": "plain"}
 SPAN_WORDS = {"shift": "a shift", "day": "a day", "two": "two days", "week": "a week", "all": "all"}
+CAPTION = (
+    "Bar: a subgroup, as high as its range, notched at its mean. Dash: a bore. Thin line in the pale band: "
+    "what was expected of each mean, and its limits (three standard errors), by the wear or plain. Full "
+    "lines: tolerance. Hatched: guard band. Ring: a subgroup that called a signal, or with plain limits a "
+    "mean beyond one (square: a range); small: a bore that does not conform, in any feature. Darker upright "
+    "band under a bracket: when the signal's change may have begun (95 %), dotted: likeliest. Cross, or bar "
+    "along the floor: doubted."
+)
 
 
 def layout(query: str | None = None) -> html.Main:
@@ -51,6 +61,20 @@ def layout(query: str | None = None) -> html.Main:
         className="choice",
         options=[{"label": words, "value": name} for name, words in PAIR_WORDS.items()],
     )
+    limits = dcc.RadioItems(
+        id=LIMITS,
+        value="wear",
+        inline=True,
+        className="choice",
+        options=[{"label": words, "value": name} for name, words in LIMIT_WORDS.items()],
+    )
+    unaided = dcc.Checklist(
+        id=UNAIDED,
+        value=[],
+        inline=True,
+        className="choice",
+        options=[{"label": "size without offsets", "value": "unaided"}],
+    )
     steps = html.Div(
         [
             html.Button(f"‹ {EARLIER[7:]}", id=EARLIER, className="step"),
@@ -65,6 +89,8 @@ def layout(query: str | None = None) -> html.Main:
                     parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
                     parts.field("Time shown", spans),
                     steps,
+                    parts.field("Limits", limits),
+                    parts.field("Draw the", unaided),
                     parts.field("Also draw", pair),
                     dcc.Store(id=UNTIL, data=until),
                 ],
@@ -73,10 +99,7 @@ def layout(query: str | None = None) -> html.Main:
             parts.figure_box(
                 RIBBON,
                 height=ribbon.HEIGHT,
-                caption="Bar: a subgroup, as high as its range, notched at its mean. Dash: a bore. "
-                "Pale band: inside the limits. Full lines: tolerance. Hatched: guard band. "
-                "Ring: a mean beyond its limit. Square: a range beyond. "
-                "Cross, or bar along the floor: doubted.",
+                caption=CAPTION,
             ),
             html.Div(
                 parts.figure_box(
@@ -85,7 +108,7 @@ def layout(query: str | None = None) -> html.Main:
                     caption="Level above, spread below; all pairs rest on the same centre and sigma.",
                 ),
                 id=PAIR_BOX,
-                style=HIDDEN,
+                style=parts.HIDDEN,
             ),
             html.Div(id=WORDS),
         ]
@@ -110,9 +133,9 @@ def asked_for(monitor: Monitor, query: str | None, span: str, until: str | None)
     CellmonError
         When there is no such stream, or the time is not a time.
     """
-    stream = parts.stream_named(monitor.streams(), query)
+    stream = parts.stream_named(parts.every_stream(monitor), query)
     hours = SPANS.get(span, 48)
-    named = {key: getattr(stream, key) for key in ("spindle", "bore", "feature", "fixture", "part_number")}
+    named = parts.names_of(stream)
     end = moment(until) if until else monitor.signals().as_of + timedelta(seconds=1)
     since = end - timedelta(hours=hours) if hours else first_shift(monitor, end)
     return {**named, "since": since, "until": end}
@@ -135,35 +158,71 @@ def moment(text: str) -> datetime:
     return found
 
 
-def show_stream(monitor: Monitor, query: str | None, span: str, until: str | None, kind: str) -> list[Any]:
+def show_stream(
+    monitor: Monitor,
+    query: str | None,
+    span: str,
+    until: str | None,
+    kind: str,
+    *,
+    plain: bool = False,
+    unaided: bool = False,
+) -> list[Any]:
     """Return sentence, ribbon, pair (where asked for), whether it shows, and the words below."""
     try:
         view = view_of(monitor, query, span, until)
         drawn = kind in PAIR_WORDS and kind != "none"
         pair = pair_asked(monitor, kind, query, span, until) if drawn else None
     except CellmonError as refusal:
-        return [parts.notice(str(refusal)), theme.notice("", height=ribbon.HEIGHT), no_update, HIDDEN, []]
+        return [
+            parts.notice(str(refusal)),
+            theme.notice("", height=ribbon.HEIGHT),
+            no_update,
+            parts.HIDDEN,
+            [],
+        ]
     below = mean_range.mean_range_figure(pair) if pair else no_update
-    return [view.sentence, ribbon.ribbon_figure(view), below, {} if pair else HIDDEN, words(view)]
+    drawn_as = ribbon.ribbon_figure(view, plain=plain, unaided=unaided)
+    said = [*ahead(monitor, view), *words(view)]
+    return [parts.capital(view.sentence), drawn_as, below, {} if pair else parts.HIDDEN, said]
 
 
-HIDDEN = {"visibility": "hidden", "height": "0", "overflow": "hidden"}  # keeps its width for the drawing
+def ahead(monitor: Monitor, view: StreamView) -> list[Any]:
+    """Return the bores left to a limit and the correction that pays, as the stream stands now."""
+    found = next((s for s in monitor.state().streams if s.stream == view.stream), None)
+    if found is None:
+        return []
+    said: list[Any] = [html.H2(f"Before it goes out, as of {parts.when(view.as_of)}")]
+    said.append(html.P([html.B("Bores left: "), outlook.left_words(found)], className="told"))
+    for one in found.advice:
+        said.append(html.P([html.B("Correction: "), outlook.advice_words(one)], className="told"))
+        said.append(html.P(one.caution, className="aside"))
+    return said
 
 
 def words(view: StreamView) -> list[Any]:
-    """Return what the limits rest on, what the rule costs, and the signals in words."""
-    said = [html.P(baseline_words(view.baseline), className="aside")]
-    if view.alarms:
-        said.append(html.P(alarm_words(view.alarms), className="aside"))
-    said += [html.P(why, className="aside") for why in view.why_not.values()]
+    """Return the signals in words, what the limits rest on, and what the rules cost."""
+    said: list[Any] = []
     if view.signals:
         newest = sorted(view.signals, key=lambda s: s.raised_at, reverse=True)[:12]
         said.append(html.H2(f"Signals in this time: {len(view.signals)}"))
-        lines = [
-            f"{s.raised_at:%a} {s.raised_at.day} {s.raised_at:%b %H:%M}: {s.words}, {s.state}" for s in newest
-        ]
-        said.append(html.Ul([html.Li(line) for line in lines]))
+        said.append(html.Ul([signal_line(s) for s in newest]))
+    said.append(html.H2("What the limits rest on"))
+    said.append(html.P(baseline_words(view.baseline), className="aside"))
+    if view.wear is None:
+        said.append(
+            html.P("Not watched in this time, so there is no wear line: plain limits.", className="aside")
+        )
+    said.append(html.P(view.alarms.sentence, className="aside"))
+    said += [html.P(why, className="aside") for why in view.why_not.values()]
     return said
+
+
+def signal_line(signal: Signal) -> html.Li:
+    """Return one signal as a link to all that is known of it."""
+    link = dcc.Link(signal.words, href=signals.link_to(signal.id))
+    since = one_signal.since_words(signal)
+    return html.Li([link, f", {since}: {one_signal.state_words(signal)}."])
 
 
 def baseline_words(baseline: BaselineSummary | None) -> str:
@@ -176,15 +235,6 @@ def baseline_words(baseline: BaselineSummary | None) -> str:
         return f"{first} Nobody has frozen them."
     at = f"{baseline.frozen_at:%a} {baseline.frozen_at.day} {baseline.frozen_at:%b %Y %H:%M}"
     return f"Limits frozen by {baseline.by} on {at}: {figures}."
-
-
-def alarm_words(alarms: AlarmCost) -> str:
-    """Return the one rule in use and its price for the whole cell."""
-    return (
-        f"One rule is in use: {alarms.rule}. On the {alarms.charts} charts of this cell, which get about "
-        f"{alarms.points_per_week:,.0f} points a week, it costs {alarms.per_week:.0f} false alarms a week: "
-        f"{alarms.mean_per_week:.0f} from means and {alarms.range_per_week:.0f} from ranges."
-    )
 
 
 def step_until(monitor: Monitor, span: str, until: str | None, *, back: bool) -> Any:
@@ -212,7 +262,7 @@ def link_of(query: str | None, until: str | None) -> Any:
 def choose(monitor: Monitor, value: str | None, search: str | None) -> list[Any]:
     """Return the streams to choose from and the one chosen here or by the link."""
     try:
-        streams = monitor.streams()
+        streams = parts.every_stream(monitor)
         chosen = parts.stream_query(parts.stream_named(streams, value or named_by(search)))
     except CellmonError:
         return [[], no_update]
@@ -251,10 +301,14 @@ def register(app: Dash, monitor: Monitor) -> None:
         span,
         until,
         Input(PAIRED, "value"),
+        Input(LIMITS, "value"),
+        Input(UNAIDED, "value"),
         State(parts.URL, "search"),
     )
-    def _(change: int, query: str | None, span: str, until: str | None, kind: str, search: str | None) -> Any:
-        return show_stream(monitor, query or named_by(search), span, until, kind)
+    def _(change: int, query: str | None, *shown: Any) -> Any:
+        span, until, kind, limits, more, search = shown
+        asked = query or named_by(search), span, until, kind
+        return show_stream(monitor, *asked, plain=limits == "plain", unaided=bool(more))
 
     @app.callback(
         Output(UNTIL, "data"),

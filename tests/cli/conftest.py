@@ -16,17 +16,20 @@ import pytest
 import cellmon
 from cellmon.cli.main import main
 from cellmon.errors import NotFound
+from cellmon.monitor.alarms import AlarmBudget, Alarms, DetectorBudget, FamilyBudget, RulePrice
 from cellmon.monitor.answers import BaselineSummary, Due, Estimate, Limits
 from cellmon.monitor.aside import Aside, AsideRow
 from cellmon.monitor.baseline import Baselines, StreamBaseline
 from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
 from cellmon.monitor.check import Check
+from cellmon.monitor.first_bores import FirstBores, FirstOfPosition, SetupCheck
 from cellmon.monitor.flags import FlagList, FlagRow
+from cellmon.monitor.forecast import BoresLeft, StreamAdvice
 from cellmon.monitor.hold import HeldPart, Hold
 from cellmon.monitor.part import PartMeasurement, PartStory
 from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
-from cellmon.monitor.signals import Signal, Signals
-from cellmon.monitor.state import AlarmCost, SpindleState, State, Status, StreamState
+from cellmon.monitor.signals import Change, LikelyCause, Response, Signal, Signals
+from cellmon.monitor.state import SpindleState, State, Status, StreamState
 from cellmon.monitor.take import FileTaken, SetAside, Taken
 from cellmon.records import Flag, Stream, Verdict
 from cellmon.shifts import ShiftOf
@@ -45,23 +48,177 @@ LATE = ShiftOf(
 FROZEN = BaselineSummary(center_um=11.64, sigma_um=1.732, n=25, frozen_at=AT, by="Ada", provisional=False)
 
 
+SPINDLE = Stream(part_number="HM-214", spindle="S1", bore=None, feature="diameter")
+CHANGE = Change(
+    at=AT - timedelta(minutes=20),
+    part="B00409",
+    earliest_at=AT - timedelta(minutes=31),
+    earliest_part="B00407",
+    latest_at=AT - timedelta(minutes=8),
+    latest_part="B00411",
+)
+OFFSET = LikelyCause(
+    cause="wrong-offset",
+    title="Wrong offset entered",
+    weight=0.634,
+    check_first="The entry in the log.",
+    correction="Take the entry back.",
+    caution="Hold all parts since the entry.",
+    why="Size up 5.2 sigma and an offset of +9.0 um 23 min before.",
+)
+SLIPPED = LikelyCause(
+    cause="expander-slip",
+    title="Expander slipped",
+    weight=0.072,
+    check_first="Expander position at size.",
+    correction="Set its zero anew.",
+    caution="Hold the parts since the step.",
+    why="Size up 5.2 sigma.",
+)
+SIGNALS_CAUTION = "Advice only; qualified people come first."
+
+
 def signal(state: str = "open", id_: str = "7f3a") -> Signal:
+    gone = state == "withdrawn"
     return Signal(
         id=id_,
-        stream=SIZE,
+        stream=SPINDLE,
+        streams=(SPINDLE, SIZE),
         raised_at=AT,
         part="B00412",
-        last_at=AT,
+        last_at=AT + timedelta(minutes=5),
         last_part="B00432",
-        points=3,
+        over=False,
         kind="level",
-        detector="x-bar",
+        detector="three cumulative sums of the level",
         size_um=8.71,
+        ratio=None,
         state=state,
-        words="mean above its upper limit",
+        words="S1 diameter: moved up by 8.7 µm",
         age_s=3600.0 * 5,
-        why_not={"change": "no change point method yet"},
+        change=None if gone else CHANGE,
+        causes=() if gone else (OFFSET, SLIPPED),
+        reaction="Stop, measure again.",
+        owner="Ada" if state == "answered" else None,
+        response=Response(cause="chip", action="new stones", by="Ada", at=AT, seen=False)
+        if state == "answered"
+        else None,
+        why_not={"change": "withdrawn"} if gone else {},
     )
+
+
+def wide_signal() -> Signal:
+    return Signal(
+        id="bbbb",
+        stream=SIZE,
+        streams=(SIZE,),
+        raised_at=AT - timedelta(hours=2),
+        part="B00399",
+        last_at=AT - timedelta(hours=1),
+        last_part="B00405",
+        over=True,
+        kind="spread",
+        detector="three cumulative sums of the variance",
+        size_um=None,
+        ratio=1.63,
+        state="reopened",
+        words="S1 bore 2 diameter: spread 1.6 times the usual",
+        age_s=3600.0 * 7,
+        why_not={"causes": "no row of the table of causes fits what moved"},
+    )
+
+
+def signals_answer() -> Signals:
+    every = (signal(), wide_signal(), signal("answered", "aaaa"), signal("withdrawn", "cccc"))
+    return Signals(**HEAD, signals=every, caution=SIGNALS_CAUTION)
+
+
+def alarm_budget() -> AlarmBudget:
+    rules = (
+        RulePrice(
+            name="eight-1984",
+            words="the eight tests of 1984",
+            run_length=73.48,
+            false_alarms_per_week=247.7,
+            switched_on=True,
+        ),
+    )
+    return AlarmBudget(
+        wanted_per_week=2.0,
+        expected_per_week=1.98,
+        rules_per_week=247.7,
+        streams=50,
+        subgroups_per_week=56880.0,
+        planned=True,
+        rules=rules,
+        sentence="2.0 false alarms a week are expected of all detectors together.",
+    )
+
+
+def alarms_answer() -> Alarms:
+    level = DetectorBudget(detector="level", run_length=38678.4, limits=(22.264, 10.047, 3.937))
+    single = DetectorBudget(detector="single", run_length=154713.6, limits=(4.841,))
+    shared = {
+        "part_number": "HM-214",
+        "feature": "diameter",
+        "scope": "bore",
+        "streams": 2,
+        "subgroups_per_week": 1137.6,
+        "false_alarms_per_week": 0.103,
+        "detectors": (level, single),
+    }
+    families = tuple(FamilyBudget(spindle=spindle, **shared) for spindle in ("S1", "S2"))
+    return Alarms(**HEAD, budget=alarm_budget(), families=families, why_not={"planned": "nothing is planned"})
+
+
+def position(bore: str, verdict: str, by_um: float | None, more: int | None) -> FirstOfPosition:
+    return FirstOfPosition(
+        bore=bore,
+        verdict=verdict,
+        by_um=by_um,
+        more=more,
+        probability=None if verdict == "cannot tell yet" else 0.9499,
+        mean_um=15.04,
+        parts=("B00500", "B00501"),
+        new_um=(14.95, 15.13),
+        verdicts=(Verdict.CONFORMS, Verdict.UNDECIDED),
+        old_um=(11.9, 12.1, 12.0),
+        why="The mean is likely too large.",
+    )
+
+
+def first_bores_answer() -> FirstBores:
+    positions = (
+        position("1", "correct", -2.5, 3),
+        position("2", "cannot tell yet", None, 2),
+        position("3", "cannot tell yet", None, None),
+        position("4", "run", None, 0),
+    )
+    one = SetupCheck(
+        spindle="S1",
+        change="stones-fitted",
+        changed_at=AT - timedelta(minutes=12),
+        verdict="correct",
+        sentence="S1, first bores after stones fitted: correct by -2.5 µm, then measure 3 more.",
+        positions=positions,
+        released_by=None,
+        released_at=None,
+        why=None,
+        caution="A qualified person releases the set-up.",
+    )
+    two = SetupCheck(
+        spindle="S2",
+        change="stones-dressed",
+        changed_at=AT - timedelta(hours=3),
+        verdict="run",
+        sentence="S2, first bores after stones dressed: released by Ada.",
+        positions=(),
+        released_by="Ada",
+        released_at=AT - timedelta(hours=2),
+        why="three bores inside",
+        caution="A qualified person releases the set-up.",
+    )
+    return FirstBores(**HEAD, checks=(one, two))
 
 
 def stream_state() -> StreamState:
@@ -75,22 +232,27 @@ def stream_state() -> StreamState:
         baseline=FROZEN,
         status=Status.LOOK,
         open_signals=1,
-        why_not={"bores_to_limit": "forecasts are not made yet"},
+        drift_um_per_100_bores=Estimate(value=-3.3148, low=-3.8732, high=-2.7564, confidence=0.9),
+        bores_to_limit=BoresLeft(p05=100.4, p50=153.0, p95=None, side="lower"),
+        advice=(
+            StreamAdvice(
+                what="correct",
+                by_um=2.5,
+                why="The level is 1.5 µm below target.",
+                too_much=1.41,
+                caution="A qualified person enters it.",
+            ),
+        ),
+        why_not={"sd_total_um": "one bore only"},
     )
 
 
 def state_answer() -> State:
     due = Due(what="master check of G1", at=AT - timedelta(hours=1), overdue=True)
     spindle = SpindleState(spindle="S1", status=Status.LOOK, sentence="Bore 2 moved up.", due=(due,))
-    alarms = AlarmCost(
-        rule="a point beyond its 3-sigma limit",
-        charts=32,
-        points_per_week=36400,
-        per_week=118.3,
-        mean_per_week=49.1,
-        range_per_week=69.2,
+    return State(
+        **HEAD, spindles=(spindle,), streams=(stream_state(),), alarms=alarm_budget(), notes=("a note",)
     )
-    return State(**HEAD, spindles=(spindle,), streams=(stream_state(),), alarms=alarms, notes=("a note",))
 
 
 def shifts_answer() -> Shifts:
@@ -275,7 +437,10 @@ class StandIn:
         return {
             "state": state_answer(),
             "shifts": shifts_answer(),
-            "signals": Signals(**HEAD, signals=(signal(), signal("answered", "aaaa"))),
+            "signals": signals_answer(),
+            "alarms": alarms_answer(),
+            "first_bores": first_bores_answer(),
+            "release_setup": first_bores_answer(),
             "capability": capability_answer(),
             "part": part_answer(),
             "hold": hold_answer(),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 
 import pytest
@@ -23,6 +24,8 @@ STATE_STREAM = (
 )
 SHIFT_STREAM = "stream shift bores mean_um previous_mean_um subgroups signals why_not"
 SUBGROUP = "first_part last_part at n mean_um range_um mean_limits range_limits beyond"
+ADVICE = "what by_um why"
+CAUSE = "cause weight check_first correction caution"
 SIGNAL = "id stream raised_at part kind detector size_um change causes state owner age_s response why_not"
 CAPABILITY = (
     "stream n model mean_um sd_within_um sd_total_um cp cpk pp ppk ppm_expected ppm_observed stable "
@@ -37,6 +40,9 @@ TAKEN = "file kind rows taken known set_aside flagged bores signals seconds"
         ["state"],
         ["shifts"],
         ["signals"],
+        ["signals", "7f3a"],
+        ["alarms"],
+        ["first-bores"],
         ["capability"],
         ["part", "B00412"],
         ["hold", "7f3a"],
@@ -73,8 +79,16 @@ def test_state_document(run):
     assert one["stream"] == STREAM
     assert one["status"] == "look"
     assert one["mean_um"] == 11.6789
-    assert one["bores_to_limit"] is None
-    assert one["why_not"] == {"bores_to_limit": "forecasts are not made yet"}
+    assert one["drift_um_per_100_bores"] == {
+        "value": -3.3148,
+        "low": -3.8732,
+        "high": -2.7564,
+        "confidence": 0.9,
+    }
+    assert one["bores_to_limit"] == {"p05": 100.4, "p50": 153.0, "p95": None, "side": "lower"}
+    assert set(ADVICE.split()) <= set(one["advice"][0])
+    assert (one["advice"][0]["by_um"], one["advice"][0]["caution"]) == (2.5, "A qualified person enters it.")
+    assert one["why_not"] == {"sd_total_um": "one bore only"}
     assert one["baseline"] == {
         "center_um": 11.64,
         "sigma_um": 1.732,
@@ -101,13 +115,52 @@ def test_shifts_document(run):
 
 
 def test_signals_document(run):
-    first, second = run("signals", "--json").document["signals"]
+    document = run("signals", "--json").document
+    assert document["caution"] == "Advice only; qualified people come first."
+    first, wide, answered, gone = document["signals"]
     assert set(SIGNAL.split()) <= set(first)
-    assert first["change"] is None
-    assert first["why_not"] == {"change": "no change point method yet"}
-    assert (first["state"], second["state"]) == ("open", "answered")
+    assert first["change"] == {
+        "at": "2026-10-22T17:45:00+02:00",
+        "part": "B00409",
+        "earliest_at": "2026-10-22T17:34:00+02:00",
+        "earliest_part": "B00407",
+        "latest_at": "2026-10-22T17:57:00+02:00",
+        "latest_part": "B00411",
+    }
+    assert [(c["cause"], c["weight"]) for c in first["causes"]] == [
+        ("wrong-offset", 0.634),
+        ("expander-slip", 0.072),
+    ]
+    assert all(set(CAUSE.split()) <= set(c) for c in first["causes"])
+    assert first["streams"][1] == STREAM
+    assert (wide["size_um"], wide["ratio"]) == (None, 1.63)
+    assert (gone["change"], gone["why_not"]) == (None, {"change": "withdrawn"})
+    assert [s["state"] for s in document["signals"]] == ["open", "reopened", "answered", "withdrawn"]
+    assert answered["response"]["cause"] == "chip"
     only = run("signals", "--open", "--json").document["signals"]
-    assert [s["id"] for s in only] == ["7f3a"]
+    assert [s["id"] for s in only] == ["7f3a", "bbbb"]
+    (one,) = run("signals", "7f3a", "--json").document["signals"]
+    assert one == first
+
+
+def test_alarms_document(run):
+    document = run("alarms", "--json").document
+    assert document["budget"]["expected_per_week"] == 1.98
+    assert document["budget"]["rules"][0]["name"] == "eight-1984"
+    assert document["families"][0]["detectors"][0] == {
+        "detector": "level",
+        "run_length": 38678.4,
+        "limits": [22.264, 10.047, 3.937],
+    }
+    assert document["why_not"] == {"planned": "nothing is planned"}
+
+
+def test_first_bores_document(run):
+    one, two = run("first-bores", "--json").document["checks"]
+    assert (one["verdict"], one["released_by"], two["released_by"]) == ("correct", None, "Ada")
+    position = one["positions"][0]
+    assert (position["by_um"], position["more"], position["probability"]) == (-2.5, 3, 0.9499)
+    assert position["verdicts"] == ["conforms", "undecided"]
 
 
 def test_hold_document(run):
@@ -147,30 +200,111 @@ def test_state_lines(run):
     assert "S1: look. Bore 2 moved up." in lines
     assert "    due: master check of G1, 2026-10-22 17:05+02:00 (overdue)" in lines
     (row,) = [line for line in lines if line.startswith("S1 bore 2 diameter")]
-    assert row.split()[4:] == [
+    assert re.split(r"  +", row)[1:] == [
         "look",
         "5,685",
         "+11.7",
+        "-3.3 (-3.9 to -2.8)",
+        "150 (100 to far) lower",
+        "1",
         "1.73",
         "-",
         "+11.6",
         "1.73",
-        "frozen",
-        "by",
-        "Ada",
-        "1",
+        "frozen by Ada",
     ]
-    assert lines[-1] == "not known: bores_to_limit: forecasts are not made yet"
-    assert any("about 120 false alarms a week" in line for line in lines)
+    told = lines.index("Corrections of size (um of diameter, + is larger):")
+    assert lines[told + 1] == "A qualified person enters it."
+    assert lines[told + 2] == "  S1 bore 2 diameter: correct by +2.5 um. The level is 1.5 µm below target."
+    assert "2.0 false alarms a week are expected of all detectors together." in lines
+    assert lines[-1] == "not known: sd_total_um: one bore only"
 
 
 def test_signals_lines_show_the_newest(run):
     lines = run("signals", "--last", "1").out.splitlines()
-    assert lines[0] == "1 signal of 2 waits for an answer."
-    assert sum("mean above its upper limit" in line for line in lines) == 1
-    assert "These are the newest 1 of 2; --last 0 shows all." in lines
+    assert lines[0] == "2 signals of 3 wait for an answer. 1 withdrawn one not shown; --all shows it."
+    (row,) = [line for line in lines if line.startswith("7f3a")]
+    assert re.split(r"  +", row)[1:] == [
+        "open",
+        "S1 diameter",
+        "level",
+        "+8.7 um",
+        "2026-10-22 17:45+02:00 (17:34 to 17:57)",
+        "Wrong offset entered (0.63)",
+        "2026-10-22 18:10+02:00, still",
+        "2026-10-22 18:05+02:00",
+        "5 h",
+        "-",
+    ]
+    assert "These are the newest 1 of 3; --last 0 shows all." in lines
+    assert "Advice only; qualified people come first." in lines
     assert "cellmon respond 7f3a" in lines[-1]
     assert "newest" not in run("signals", "--last", "0").out
+
+
+def test_withdrawn_signals_are_shown_when_asked_for(run):
+    assert "cccc" not in run("signals").out
+    out = run("signals", "--all").out
+    assert "cccc" in out and "not shown" not in out
+    assert re.search(r"bbbb +reopened .* spread +x 1\.6 .* 2026-10-22 17:05\+02:00, over", out)
+
+
+def test_one_signal_in_full_gives_causes_what_to_check_first_and_the_caution(run):
+    lines = run("signals", "7f3a").out.splitlines()
+    assert lines[0] == "7f3a: S1 diameter: moved up by 8.7 µm."
+    assert lines[1] == "Advice only; qualified people come first."
+    facts = {line[:9].strip(): line[11:] for line in lines if line and line[9:11] == "  "}
+    assert facts["since"] == "2026-10-22 17:45+02:00 (17:34 to 17:57)"
+    assert facts["in parts"] == "from B00409; at the earliest B00407, at the latest B00411"
+    assert facts["called by"] == "2 streams: S1 diameter; S1 bore 2 diameter"
+    assert facts["reaction"] == "Stop, measure again."
+    first = lines.index("1. Wrong offset entered (0.63)")
+    assert [line.split()[0] for line in lines[first + 1 : first + 5]] == [
+        "why",
+        "check",
+        "correction",
+        "caution",
+    ]
+    assert lines[first + 4].endswith("Hold all parts since the entry.")
+    assert lines.index("2. Expander slipped (0.07)") > first
+    assert "Parts to contain: cellmon hold 7f3a" in lines
+    wide = run("signals", "bbbb").out
+    assert "not known: causes: no row of the table of causes fits what moved" in wide
+    answered = run("signals", "aaaa").out
+    assert "chip: new stones (Ada)" in answered and "Answer it" not in answered
+
+
+def test_long_cautions_are_wrapped_to_the_terminal_not_cut(monkeypatch, run):
+    monkeypatch.setattr("cellmon.cli.showing.terminal_width", lambda: 60)
+    lines = run("signals", "7f3a").out.splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith("   why"))
+    assert all(len(line) <= 60 for line in lines[start : start + 2])
+    assert "before." in lines[start + 1]
+
+
+def test_alarms_lines_price_each_rule_set(run):
+    lines = run("alarms").out.splitlines()
+    assert lines[0] == "2.0 false alarms a week are expected of all detectors together."
+    assert lines[1] == "Wanted on the sheet: 2 a week. 50 streams make 56,880 subgroups a week, as planned."
+    (row,) = [line for line in lines if line.startswith("diameter")]
+    assert re.split(r"  +", row) == [
+        "diameter",
+        "each bore",
+        "S1, S2",
+        "4",
+        "4,550",
+        "0.21",
+        "38,678",
+        "-",
+        "154,714",
+        "22.26 10.05 3.94",
+        "-",
+        "4.84",
+        "HM-214",
+    ]
+    (rule,) = [line for line in lines if line.startswith("eight-1984")]
+    assert re.split(r"  +", rule) == ["eight-1984", "the eight tests of 1984", "73", "248", "yes"]
+    assert lines[-1] == "not known: planned: nothing is planned"
 
 
 def test_shifts_lines(run):

@@ -12,7 +12,7 @@ def test_respond_answers(run, monitor):
     assert ran.status == 0
     options = {"by": "Ada", "cause": "chip", "action": "new stones", "seen": False}
     assert monitor.calls[-1] == ("respond", ("7f3a",), options)
-    assert ran.out == "Signal 7f3a (mean above its upper limit) answered by Ada; it is answered.\n"
+    assert ran.out == "Signal 7f3a (S1 diameter: moved up by 8.7 µm) answered by Ada; it is answered.\n"
 
 
 def test_respond_acknowledges(run, monitor):
@@ -69,3 +69,25 @@ def test_check_ends_with_1_when_the_store_is_not_sound(run, monitor):
     monitor.sound = False
     assert run("check", "--rebuild").status == 1
     assert monitor.calls[-1][2] == {"rebuild": True}
+
+
+def test_first_bores_shows_what_is_advised_for_each_position(run, monitor):
+    lines = run("first-bores").out.splitlines()
+    assert monitor.calls[-1] == ("first_bores", (), {})
+    assert "S1, first bores after stones fitted: correct by -2.5 µm, then measure 3 more." in lines
+    assert "    A qualified person releases the set-up." in lines
+    assert "    changed 2026-10-22 17:53+02:00" in lines
+    rows = {line[0]: line for line in lines if line[:3] in ("1  ", "2  ", "3  ", "4  ")}
+    assert "correct by -2.5 um, measure 3 more" in rows["1"]
+    assert "94.9 %" in rows["1"], "never rounded up to the 95 that releases"
+    assert "1 of 2" in rows["1"] and "+14.9 +15.1" in rows["1"] and "+11.9 +12.1 +12.0" in rows["1"]
+    assert "cannot tell yet: 2 more" in rows["2"]
+    assert "cannot tell yet  " in rows["3"] and "more" not in rows["3"]
+    assert rows["4"].split()[1] == "run"
+    assert "    released 2026-10-22 16:05+02:00 by Ada: three bores inside; the bores say: run" in lines
+    assert lines[-1] == "Release one: cellmon first-bores --release S1 --by NAME --why TEXT"
+
+
+def test_a_release_is_signed(run, monitor):
+    assert run("first-bores", "--release", "S1", *WHO).status == 0
+    assert monitor.calls[-1] == ("release_setup", ("S1",), {"by": "Ada", "why": "measured again"})

@@ -14,7 +14,7 @@ from cellmon.errors import StoreRefused
 HEAVY = ("numpy", "pandas", "scipy", "pydantic", "dash", "plotly", "sqlalchemy", "pyarrow", "cellmon.records")
 SPINE = (
     "demo new check adopt take aside flags correct log state shifts signals respond hold release part "
-    "baseline capability export serve"
+    "alarms first-bores baseline capability export serve"
 )
 
 
@@ -68,6 +68,15 @@ def test_every_command_has_help_of_its_own(command, capsys):
         ["state", "--as-of", "2026-03-29T02:30"],  # never comes: the clocks go forward
         ["shifts", "--shift", "late"],
         ["signals", "--last", "-1"],
+        ["signals", "7f3a", "--open"],
+        ["signals", "7f3a", "--all"],
+        ["signals", "--open", "--all"],
+        ["alarms", "S1"],
+        ["first-bores", "--release", "S1"],
+        ["first-bores", "--release", "S1", "--by", "Ada"],
+        ["first-bores", "--by", "Ada", "--why", "measured"],
+        ["first-bores", "--release", "S1", "--by", "Ada", "--why", "x", "--as-of", "2026-10-22T18:05"],
+        ["export", "hold", "--to", "csv"],
         ["take"],
         ["take", "nowhere.csv"],
         ["take", __file__, "--kind", "cheese"],
@@ -121,6 +130,9 @@ def test_a_name_the_cell_does_not_know_ends_with_the_status_of_its_class(run):
     assert run("part", "B404") == run("part", "B404", "--json")
     ran = run("part", "B404")
     assert (ran.status, ran.out, ran.err) == (1, "", "cellmon: no part B404\n")
+    ran = run("signals", "0000")
+    assert (ran.status, ran.out) == (1, "")
+    assert ran.err == "cellmon: no signal 0000; cellmon signals --all lists them\n"
 
 
 def test_a_folder_that_is_no_cell_is_refused(tmp_path, capsys):

@@ -17,6 +17,7 @@ from cellmon.errors import WrongUsage
         (["capability", "--spindle", "S1"], "capability-S1-2026-10-22-1805"),
         (["shift"], "shift-2026-10-22-late-2026-10-22-1805"),
         (["signals"], "signals-2026-10-22-1805"),
+        (["hold", "7f3a"], "hold-7f3a-2026-10-22-1805"),
         (["part", "B00412"], "part-B00412-2026-10-22-1805"),
     ],
 )

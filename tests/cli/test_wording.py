@@ -9,8 +9,24 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cellmon.cli.wording import age, at_least, decimals_of, interval, listed, number, ppm, signed, when
+from cellmon.cli.wording import (
+    age,
+    at_least,
+    bores_left,
+    chance,
+    decimals_of,
+    interval,
+    listed,
+    number,
+    ppm,
+    signed,
+    span,
+    sure,
+    times,
+    when,
+)
 from cellmon.monitor.answers import Estimate
+from cellmon.monitor.forecast import BoresLeft
 
 from .conftest import ZONE
 
@@ -70,3 +86,43 @@ def test_a_number_is_a_number_or_nothing(value, decimals):
 )
 def test_a_lower_bound_is_never_rounded_up(value, shown):
     assert at_least(value, decimals=2) == shown
+
+
+@pytest.mark.parametrize(
+    ("low", "value", "high", "shown"),
+    [
+        (-3.8732, -3.3148, -2.7564, "-3.3 (-3.9 to -2.8)"),
+        (-4.67, -3.378, -2.09, "-3 (-5 to -2)"),
+        (0.0112, 0.0234, 0.0356, "+0.02 (+0.01 to +0.04)"),
+        (1.0, 1.0, 1.0, "+1.0000 (+1.0000 to +1.0000)"),
+    ],
+)
+def test_a_drift_shows_digits_as_far_as_its_interval_goes(low, value, high, shown):
+    assert sure(Estimate(value=value, low=low, high=high, confidence=0.9)) == shown
+    assert sure(None) is None
+
+
+def test_bores_left_show_two_figures_and_the_side():
+    assert bores_left(BoresLeft(p05=118, p50=185, p95=310, side="lower")) == "180 (120 to 310) lower"
+    assert bores_left(BoresLeft(p05=1234.0, p50=None, p95=None, side="upper")) == "far (1,200 to far) upper"
+    assert bores_left(BoresLeft(p05=0, p50=7.4, p95=20, side="upper")) == "7 (0 to 20) upper"
+    assert bores_left(None) is None
+
+
+@pytest.mark.parametrize(
+    ("probability", "shown"),
+    [(0.9499, "94.9 %"), (0.95, "95.0 %"), (0.9999, "over 99.9 %"), (1e-9, "under 0.1 %"), (None, None)],
+)
+def test_a_probability_is_never_rounded_up(probability, shown):
+    assert chance(probability) == shown
+
+
+def test_a_range_of_the_same_day_is_short_and_of_another_is_whole():
+    at, before = datetime(2026, 10, 24, 22, 30, tzinfo=UTC), datetime(2026, 10, 24, 20, 10, tzinfo=UTC)
+    assert span(at, before, at, ZONE) == "2026-10-25 00:30+02:00 (2026-10-24 22:10+02:00 to 00:30)"
+    after = datetime(2026, 10, 25, 1, 10, tzinfo=UTC)
+    assert span(at, at, after, ZONE).endswith("(00:30 to 2026-10-25 02:10+01:00)")
+
+
+def test_a_wider_spread_is_told_in_times():
+    assert (times(1.63), times(None)) == ("x 1.6", None)

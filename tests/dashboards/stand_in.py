@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cache
 from types import SimpleNamespace
@@ -11,24 +11,43 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from cellmon.errors import NotFound
-from cellmon.monitor import answers, now, seismograph, shifts, signals, state, stream
+from cellmon.monitor import alarms, answers, now, seismograph, shifts, signals, state, stream
 from cellmon.records import Stream, Verdict
 from cellmon.shifts import ShiftOf, to_utc
+from tests.dashboards.stand_in_answers import (
+    ALL_SIZES,
+    APART,
+    CHIP,
+    END,
+    SLIP,
+    ZONE,
+    first_answer,
+    hold_answer,
+    signals_found,
+    state_answer,
+    wear_of,
+)
 
-ZONE = ZoneInfo("Europe/Berlin")
 START = datetime(2026, 10, 19, 6, tzinfo=ZONE)
-END = datetime(2026, 10, 25, 6, tzinfo=ZONE)
-SLIP = (datetime(2026, 10, 20, 10, 20, tzinfo=ZONE), datetime(2026, 10, 20, 12, tzinfo=ZONE))
-CHIP = (datetime(2026, 10, 21, 15, 42, tzinfo=ZONE), datetime(2026, 10, 21, 16, 25, tzinfo=ZONE))
 TOLERANCE = answers.Tolerance(lower_um=0.0, upper_um=24.0, target_um=12.0, guard_um=1.0)
 FORM = answers.Tolerance(lower_um=-8.0, upper_um=8.0, target_um=None, guard_um=0.8)
-ALARMS = state.AlarmCost(
-    rule="a point beyond its 3-sigma limit",
-    charts=32,
-    points_per_week=36400,
-    per_week=120.0,
-    mean_per_week=49.0,
-    range_per_week=71.0,
+ALARMS = alarms.AlarmBudget(
+    wanted_per_week=2.0,
+    expected_per_week=2.0,
+    rules_per_week=0.0,
+    streams=32,
+    subgroups_per_week=36400.0,
+    planned=True,
+    rules=(
+        alarms.RulePrice(
+            name="mean-range",
+            words="means and ranges at three sigma",
+            run_length=137.0,
+            false_alarms_per_week=133.0,
+            switched_on=False,
+        ),
+    ),
+    sentence="2.0 false alarms a week are expected; means and ranges at three sigma would make 133.",
 )
 SIGMA = {"diameter": 1.7, "taper": 0.9, "barrel": 0.6, "ovality": 0.9}
 CENTRE = {"diameter": 11.6, "taper": 0.9, "barrel": -0.5, "ovality": 0.4}
@@ -86,18 +105,24 @@ def bores_of(one: Stream) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True)
 class StandIn:
-    """Answers what pages ask; `fails` refuses everything, `now_status` sets spindle S2's status."""
+    """Answers what pages ask; `fails` refuses everything, `now_status` sets spindle S2's status.
+
+    What people say is kept: answers in `said`, what became of parts in `became`, releases in `signed`.
+    """
 
     fails: bool = False
     now_status: state.Status = state.Status.STOP
     empty: bool = False
+    said: list[tuple[str, signals.Response]] = field(default_factory=list)
+    became: dict[str, str] = field(default_factory=dict)
+    signed: dict[str, str] = field(default_factory=dict)
 
     @property
     def sheet(self):
         return SimpleNamespace(cell=SimpleNamespace(name="Line 3", timezone="Europe/Berlin"))
 
     def last_change(self) -> int:
-        return 7
+        return 7 + len(self.said) + len(self.became) + len(self.signed)
 
     def streams(self):
         if self.fails:
@@ -109,15 +134,18 @@ class StandIn:
             raise NotFound("No bore has been measured yet.")
         return now_answer(self.now_status, empty=self.empty)
 
-    def stream(self, *, spindle, bore, feature, fixture=None, part_number=None, since=None, until=None):
+    def stream(self, *, spindle, bore, feature, fixture=None, part_of="itself", **more):
+        asked = (spindle, bore, feature, fixture, part_of)
         wanted = [
             s
-            for s in streams()
-            if (s.spindle, s.bore, s.feature, s.fixture) == (spindle, bore, feature, fixture)
+            for s in (*streams(), *self.pooled())
+            if (s.spindle, s.bore, s.feature, s.fixture, s.part_of) == asked
         ]
         if self.fails or not wanted:
             raise NotFound(f"There is no stream {spindle} bore {bore} {feature}.")
-        return stream_view(wanted[0], since or START, until or END)
+        since, until = more.get("since") or START, more.get("until") or END
+        found = tuple(s for s in self.signals().signals if wanted[0] in (s.stream, *s.streams))
+        return replace(stream_view(wanted[0], since, until), signals=found)
 
     def seismograph(self, feature=None, since=None, until=None):
         if self.fails:
@@ -130,7 +158,40 @@ class StandIn:
         return shifts_answer(shift)
 
     def signals(self):
-        return signals.Signals(as_of=END, sheet=1, signals=())
+        if self.fails:
+            raise NotFound("No row has been taken yet.")
+        found = () if self.empty else signals_found(dict(self.said))
+        return signals.Signals(as_of=END, sheet=1, signals=found, caution="Advice only. Stop if unsure.")
+
+    def respond(self, signal, *, by, cause=None, action=None, seen=False):
+        response = signals.Response(cause=cause, action=action, by=by, at=END, seen=seen)
+        self.said.append((signal, response))
+        return next(s for s in self.signals().signals if s.id == signal)
+
+    def hold(self, signal):
+        if signal not in {s.id for s in self.signals().signals}:
+            raise NotFound(f"no signal {signal}")
+        return hold_answer(signal, self.became)
+
+    def release(self, signal, *, parts, as_, by, why):
+        self.became.update(dict.fromkeys(parts, as_))
+        return self.hold(signal)
+
+    def pooled(self):
+        return () if self.empty else (ALL_SIZES, APART)
+
+    def alarms(self):
+        return alarms.Alarms(as_of=END, sheet=1, budget=ALARMS, families=())
+
+    def first_bores(self):
+        return first_answer(self.signed)
+
+    def release_setup(self, spindle, *, by, why):
+        self.signed[spindle] = by
+        return self.first_bores()
+
+    def state(self):
+        return state_answer(streams(), ALARMS)
 
 
 def subgroups_of(one: Stream, since: datetime, until: datetime):
@@ -220,6 +281,7 @@ def stream_view(one: Stream, since: datetime, until: datetime) -> stream.StreamV
         events=tuple(sorted((e for e in events if since <= e.at < until), key=lambda e: e.at)),
         shifts=shifts_between(since, until),
         signals=(),
+        wear=wear_of(groups, since, centre=CENTRE[one.feature], sigma=SIGMA[one.feature]),
         alarms=ALARMS,
     )
 

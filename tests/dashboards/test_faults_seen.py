@@ -27,11 +27,17 @@ def parts_of(fault: str) -> tuple[str, str]:
     return min(found), max(found)
 
 
-def marked(look, address, query, until, name) -> list[str]:
-    """Return the last parts of the subgroups that the page marks."""
+def marked(look, address, query, until, name, *, plain: bool) -> list[str]:
+    """Return the parts that the page marks, with plain limits or with those that follow the wear."""
     page = look(address)
     page.open(f"/stream?{query}&until={until.replace('+', '%2B')}", "stream-ribbon")
     page.page.click("text=a shift")
+    if plain:
+        page.page.click('text="plain"')
+        page.page.wait_for_function(
+            "() => !document.querySelector('#stream-ribbon .js-plotly-plot').data"
+            ".some(t => t.name === 'wear line')"
+        )
     page.page.wait_for_function(
         "() => document.querySelector('#stream-ribbon .js-plotly-plot').layout.xaxis.range !== undefined"
     )
@@ -49,7 +55,11 @@ def test_the_fault_is_marked_and_its_absence_is_not(
     def inside(serials: list[str]) -> list[str]:
         return [s for s in serials if first <= s <= last]
 
-    with_fault = inside(marked(look, serve(cell), query, until, name))
+    there, without = serve(cell), serve(make_cell(fault))
+    with_fault = inside(marked(look, there, query, until, name, plain=True))
     assert len(with_fault) >= least, with_fault
-    without_fault = inside(marked(look, serve(make_cell(fault)), query, until, name))
+    without_fault = inside(marked(look, without, query, until, name, plain=True))
     assert len(without_fault) <= len(with_fault) // 3, (with_fault, without_fault)
+    called = inside(marked(look, there, query, until, "signals", plain=False))
+    assert len(called) == 1, called
+    assert inside(marked(look, without, query, until, "signals", plain=False)) == []

@@ -13,7 +13,7 @@ from dashboards import theme
 from dashboards.app import PAGES, create_app, page_at
 from dashboards.figures.block import block_figure
 from dashboards.figures.mean_range import mean_range_figure, pair_of_shift
-from dashboards.figures.ribbon import ribbon_figure
+from dashboards.figures.ribbon import SMALL, ribbon_figure
 from dashboards.figures.seismograph import bends_of, seismograph_figure
 from dashboards.pages import now, parts, shifts, stream
 from tests.dashboards.stand_in import CHIP, END, START, StandIn
@@ -49,6 +49,8 @@ def test_every_figure_is_valid(monitor):
     )
     for figure in (
         ribbon_figure(view),
+        ribbon_figure(view, plain=True),
+        ribbon_figure(view, unaided=True, room=SMALL),
         mean_range_figure(pair_of_shift(monitor.shifts().shifts[0])),
         seismograph_figure(monitor.seismograph()),
         block_figure(monitor.now()),
@@ -59,7 +61,7 @@ def test_every_figure_is_valid(monitor):
 
 def test_the_ribbon_marks_every_point_beyond_and_no_other(monitor):
     view = monitor.stream(spindle="S2", bore="3", feature="taper", since=CHIP[0], until=CHIP[1])
-    traces = {t.get("name"): t for t in ribbon_figure(view)["data"]}
+    traces = {t.get("name"): t for t in ribbon_figure(view, plain=True)["data"]}
     beyond = [str(p) for p, b in zip(view.subgroups.last_part, view.subgroups.beyond_mean, strict=True) if b]
     assert beyond
     assert traces["mean beyond"]["customdata"] == beyond
@@ -92,8 +94,8 @@ def test_a_refusal_is_a_sentence_on_every_page():
 
 def test_the_stream_page_says_what_the_rule_costs(monitor):
     words = str(stream.show_stream(monitor, "spindle=S1&bore=1&feature=diameter", "two", None, "none")[-1])
-    assert "120 false alarms a week" in words
-    assert "3-sigma" in words
+    assert "2.0 false alarms a week" in words
+    assert "would make 133" in words
 
 
 def test_an_unknown_path_gets_a_sentence_and_the_pages():

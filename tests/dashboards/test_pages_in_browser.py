@@ -1,10 +1,15 @@
-"""The three pages in a real Chromium: drawn, answering, silent in the console, asking no other host."""
+"""The pages in a real Chromium: drawn, answering, silent in the console, asking no other host."""
 
 from __future__ import annotations
 
 import pytest
 
-PAGES = [("/", "now-block"), ("/shifts", "shifts-seismograph"), ("/stream", "stream-ribbon")]
+PAGES = [
+    ("/", "now-block"),
+    ("/signals", "signals-ribbon"),
+    ("/shifts", "shifts-seismograph"),
+    ("/stream", "stream-ribbon"),
+]
 SIZES = [(1440, 900), (1024, 768)]
 
 
@@ -69,7 +74,7 @@ def test_the_classic_pair_comes_on_demand_with_rule_and_price(look, address):
             arg=name,
         )
     words = page.page.inner_text("#stream-words")
-    assert "3-sigma" in words and "false alarms a week" in words
+    assert "at three sigma" in words and "false alarms a week" in words
     assert "frozen by test" in words
 
 
@@ -79,6 +84,40 @@ def test_a_wrong_link_gets_a_sentence(look, address):
     page.page.goto(address + "/stream?spindle=S9&bore=1&feature=taper")
     page.page.wait_for_selector(".notice")
     assert "no such stream" in page.page.inner_text(".notice")
+
+
+@pytest.mark.browser
+def test_a_person_answers_a_signal_and_sees_it_answered(look, make_cell, serve):
+    monitor = make_cell()
+    waiting = [s for s in monitor.signals().signals if s.state == "open"]
+    page = look(serve(monitor))
+    page.open(f"/signals?signal={waiting[-1].id}", "signals-ribbon")
+    page.page.wait_for_function("() => document.querySelector('#signals-heading').innerText.length > 0")
+    assert page.page.inner_text("#signals-heading")[1:] == waiting[-1].words[1:]
+    page.page.fill("#signals-cause", "gauge zero was off")
+    page.page.click("#signals-answer")
+    page.page.wait_for_function("() => document.querySelector('#signals-said').innerText.includes('who')")
+    page.page.fill("#signals-action", "zeroed on the ring")
+    page.page.fill("#signals-by", "R. Hale")
+    page.page.click("#signals-answer")
+    page.page.wait_for_function(
+        "() => document.querySelector('#signals-list').innerText.includes('Answered, 1')"
+    )
+    page.page.wait_for_function(
+        "() => document.querySelector('#signals-facts').innerText.includes('zeroed on the ring (R. Hale')"
+    )
+    found = next(s for s in monitor.signals().signals if s.id == waiting[-1].id)
+    assert (found.state, found.owner) == ("answered", "R. Hale")
+    assert found.response.cause == "gauge zero was off"
+
+
+@pytest.mark.browser
+def test_a_stream_of_all_bores_is_chosen_by_its_link(look, address):
+    page = look(address)
+    page.open("/stream?spindle=all&bore=all&feature=diameter", "stream-ribbon")
+    page.page.wait_for_function(
+        "() => document.querySelector('#stream-sentence').innerText.includes('ll bores')"
+    )
 
 
 @pytest.mark.browser

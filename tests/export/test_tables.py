@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from cellmon.export.tables import (
     capability_table,
+    hold_table,
     part_table,
     readings_by_name,
     shift_table,
@@ -16,9 +18,10 @@ from cellmon.export.tables import (
 )
 from cellmon.monitor.answers import Estimate, Limits
 from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.hold import HeldPart, Hold
 from cellmon.monitor.part import PartMeasurement, PartStory
 from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
-from cellmon.monitor.signals import Response, Signal, Signals
+from cellmon.monitor.signals import Change, LikelyCause, Response, Signal, Signals
 from cellmon.records import Flag, Stream, Verdict
 from cellmon.shifts import ShiftOf
 
@@ -90,31 +93,103 @@ def test_shift_has_a_row_a_subgroup_with_the_limits_it_was_held_against():
     assert table.columns["shift_date"][0] == "2026-10-22"
 
 
-def test_signals_carry_their_answers():
-    def one(response: Response | None) -> Signal:
-        return Signal(
-            id="7f3a",
-            stream=SIZE,
-            raised_at=AT,
-            part="B1",
-            last_at=AT,
-            last_part="B5",
-            points=2,
-            kind="level",
-            detector="x-bar",
-            size_um=8.7,
-            state="open",
-            words="mean above",
-            age_s=60.0,
-            response=response,
-        )
+def one_signal(
+    response: Response | None = None,
+    causes: tuple[LikelyCause, ...] = (),
+    change: Change | None = None,
+    ratio: float | None = None,
+) -> Signal:
+    return Signal(
+        id="7f3a",
+        stream=SIZE,
+        streams=(SIZE, replace(SIZE, bore=None)),
+        raised_at=AT,
+        part="B1",
+        last_at=AT,
+        last_part="B5",
+        over=False,
+        kind="level" if ratio is None else "spread",
+        detector="three cumulative sums of the level",
+        size_um=8.7 if ratio is None else None,
+        ratio=ratio,
+        state="open",
+        words="moved up by 8.7",
+        age_s=60.0,
+        change=change,
+        causes=causes,
+        reaction="Stop.",
+        response=response,
+    )
 
+
+def test_signals_carry_their_answers():
     answered = Response(cause="chip", action="new stones", by="Ada", at=AT, seen=False)
-    table = signals_table(Signals(**HEAD, signals=(one(answered), one(None))), zone=ZONE)
+    both = (one_signal(answered), one_signal(ratio=1.6))
+    table = signals_table(Signals(**HEAD, signals=both, caution=""), zone=ZONE)
     assert table.columns["answer_cause"].tolist() == ["chip", None]
     assert np.isnat(table.columns["answer_at"]).tolist() == [False, True]
-    assert table.columns["size_um"].dtype == np.float64
+    np.testing.assert_array_equal(table.columns["size_um"], [8.7, np.nan])
+    np.testing.assert_array_equal(table.columns["ratio"], [np.nan, 1.6])
+    assert table.columns["streams"][0] == "S1 bore 2 diameter; S1 diameter"
     assert table.columns["change_at"].tolist() == [None, None]
+    assert table.columns["likely_cause"].tolist() == [None, None]
+    assert np.isnan(table.columns["likely_cause_weight"]).all()
+
+
+def test_signals_carry_their_change_and_causes_with_what_to_check_first():
+    def cause(name: str, weight: float) -> LikelyCause:
+        return LikelyCause(
+            cause=name,
+            title=name.title(),
+            weight=weight,
+            check_first=f"look at {name}",
+            correction=f"mend {name}",
+            caution=f"mind {name}",
+            why=f"why {name}",
+        )
+
+    change = Change(
+        at=AT,
+        part="B3",
+        earliest_at=AT - timedelta(minutes=5),
+        earliest_part="B1",
+        latest_at=AT,
+        latest_part="B4",
+    )
+    told = one_signal(causes=(cause("chip", 0.61), cause("slip", 0.2)), change=change)
+    table = signals_table(Signals(**HEAD, signals=(told, one_signal()), caution=""), zone=ZONE)
+    first = {name: cells[0] for name, cells in table.columns.items()}
+    assert first["causes"] == "chip 0.61; slip 0.2"
+    assert (first["likely_cause"], first["likely_cause_weight"]) == ("chip", 0.61)
+    assert (first["check_first"], first["correction"]) == ("look at chip", "mend chip")
+    assert (first["caution"], first["likely_cause_why"]) == ("mind chip", "why chip")
+    assert first["reaction"] == "Stop."
+    assert first["change_earliest_at"] == np.datetime64("2026-10-22T16:00")
+    assert [table.columns[f"change_{name}"][0] for name in ("earliest_part", "part", "latest_part")] == [
+        "B1",
+        "B3",
+        "B4",
+    ]
+
+
+def test_a_hold_list_has_a_row_a_bore_with_its_verdict_and_what_became_of_the_part():
+    def held(part: str, became: str | None) -> HeldPart:
+        return HeldPart(part=part, bore="2", measured_at=AT, verdict=Verdict.UNDECIDED, disposition=became)
+
+    answer = Hold(
+        **HEAD,
+        signal="7f3a",
+        from_part="B1",
+        to_part="B2",
+        parts=(held("B1", None), held("B2", "scrapped")),
+        caution="",
+    )
+    table = hold_table(answer, zone=ZONE)
+    assert table.kind == "hold"
+    assert table.columns["signal"].tolist() == ["7f3a", "7f3a"]
+    assert table.columns["verdict"].tolist() == ["undecided", "undecided"]
+    assert table.columns["disposition"].tolist() == [None, "scrapped"]
+    assert table.columns["measured_at"][0] == np.datetime64("2026-10-22T16:05")
 
 
 def test_part_has_a_column_a_reading_and_a_feature():
@@ -149,4 +224,4 @@ def test_readings_on_another_frame_are_numbered_not_misnamed():
 
 
 def test_a_result_without_rows_gives_a_table_without_rows():
-    assert len(signals_table(Signals(**HEAD, signals=()), zone=ZONE)) == 0
+    assert len(signals_table(Signals(**HEAD, signals=(), caution=""), zone=ZONE)) == 0

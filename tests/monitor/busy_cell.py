@@ -16,13 +16,25 @@ BUSY_SHEET = (
 BUSY_HEADER = (
     "part,bore,spindle,measured_at,honed_at,sequence,gauge,stone_set,fixture,top_x,top_y,bottom_x,bottom_y"
 )
-BUSY_EVENTS = "at,event,spindle,gauge,stone_set,value,bores"
+BUSY_EVENTS = "at,event,spindle,gauge,stone_set,value,by,bores"
+BUSY_KINDS = (
+    "stones-fitted",
+    "stones-dressed",
+    "stones-removed",
+    "rerouted",
+    "gauge-zeroed",
+    "feed-offset",
+    "setup-changed",
+)
 START = np.datetime64("2026-03-02T04:00:00")
 MINUTE = np.timedelta64(1, "m")
 
 
 def busy_rows(rng: np.random.Generator, blocks: int) -> list[str]:
-    """Return bores, some measured again, unfinished, off their routing, in wild or exchanged figures."""
+    """Return bores, some measured again, unfinished, off their routing, in wild or exchanged figures.
+
+    In the last tenth S1 hones 8 um larger.
+    """
     found = []
     at = START
     numbered = rng.random() < 0.5
@@ -30,17 +42,28 @@ def busy_rows(rng: np.random.Generator, blocks: int) -> list[str]:
         at = at + MINUTE * int(rng.choice([7, 11, 13, 90], p=[0.4, 0.3, 0.27, 0.03]))
         exchanged = blocks // 3 <= block < blocks // 3 + 12
         for bore in ("1", "2"):
-            found.append(_bore(rng, block, bore, at, number=block if numbered else None, swap=exchanged))
+            faulty = bore == "1" and block >= 0.9 * blocks
+            number = block if numbered else None
+            found.append(_bore(rng, block, bore, at, number=number, swap=exchanged, faulty=faulty))
             if rng.random() < 0.12:
                 later = at + MINUTE * int(rng.choice([6, 200, 600]))
-                found.append(_bore(rng, block, bore, later, number=None, swap=False))
+                found.append(_bore(rng, block, bore, later, number=None, swap=False, faulty=faulty))
     return found
 
 
 def _bore(
-    rng: np.random.Generator, block: int, bore: str, at: np.datetime64, *, number: int | None, swap: bool
+    rng: np.random.Generator,
+    block: int,
+    bore: str,
+    at: np.datetime64,
+    *,
+    number: int | None,
+    swap: bool,
+    faulty: bool,
 ) -> str:
     um = np.array([3.0, 1.0, -1.0, -3.0]) + rng.normal(0, 1.5) + rng.normal(0, 0.4, 4)
+    if faulty:
+        um = um + 8.0
     if swap:
         um = um[[2, 3, 0, 1]]
     if rng.random() < 0.03:
@@ -58,20 +81,20 @@ def _bore(
 
 
 def busy_events(rng: np.random.Generator, hours: float) -> list[str]:
-    """Return fittings, removals, dressings, reroutes at any time, also just before shifts end."""
+    """Return fittings, removals, dressings, offsets, reroutes at any time, also just before shifts end."""
     found = []
     for i in range(int(rng.integers(4, 14))):
         at = START + MINUTE * int(rng.integers(-120, int(hours * 60)))
         if rng.random() < 0.4:  # just before the next shift edge
             at = at.astype("datetime64[h]").astype("datetime64[s]") + np.timedelta64(58, "m")
         spindle = str(rng.choice(["S1", "S2"]))
-        kind = str(
-            rng.choice(["stones-fitted", "stones-dressed", "stones-removed", "rerouted", "gauge-zeroed"])
-        )
+        kind = str(rng.choice(BUSY_KINDS))
         gauge = "G1" if kind == "gauge-zeroed" else ""
         said = f"A{i}" if kind == "stones-fitted" else ""
         bores = str(rng.choice(["1 2", ""])) if kind == "rerouted" else ""
-        found.append(f"{at}Z,{kind},{'' if gauge else spindle},{gauge},{said},,{bores}")
+        value = str(rng.choice([-6.0, -1.5, 2.0, 6.0])) if kind in ("feed-offset", "gauge-zeroed") else ""
+        by = str(rng.choice(["machine", "A. Person"])) if kind == "feed-offset" else ""
+        found.append(f"{at}Z,{kind},{'' if gauge else spindle},{gauge},{said},{value},{by},{bores}")
     return found
 
 

@@ -79,17 +79,27 @@ def test_a_claim_waits_for_frozen_limits_and_says_so(monitor):
 
 # 14 shifts a week of 72 bores a spindle, one bore position each, in threes: 336 points a chart and week;
 # 4 streams. X-bar: 0.0026998 a point (normal tables); R of 3: simulated here, 2 million subgroups
-def test_the_price_of_the_rule_is_what_a_simulation_gives(monitor):
-    cost = monitor.state().alarms
-    assert cost.points_per_week == pytest.approx(4 * 336)
-    assert cost.charts == 8
-    assert cost.mean_per_week == pytest.approx(4 * 336 * 0.0026998, rel=1e-4)
+def test_the_price_of_the_plain_rule_is_what_a_simulation_gives(monitor):
+    budget = monitor.state().alarms
+    price = next(r for r in budget.rules if r.name == "mean-range")
     n, rng = 2_000_000, np.random.default_rng(5)
-    spread = np.ptp(rng.standard_normal((n, 3)), axis=1)
+    x = rng.standard_normal((n, 3))
     d2, d3 = 1.6926, 0.8884  # ASTM MNL 7 factor table: 1.693, 0.888
-    share = (spread > d2 + 3 * d3).mean()
-    error = np.sqrt(share / n)
-    assert cost.range_per_week == pytest.approx(4 * 336 * share, abs=4 * 4 * 336 * error + 0.05)
+    beyond = (np.ptp(x, axis=1) > d2 + 3 * d3) | (np.abs(x.mean(axis=1)) > 3 / np.sqrt(3))
+    share = beyond.mean()
+    assert 1 / price.run_length == pytest.approx(share, abs=4 * np.sqrt(share / n))
+    assert price.false_alarms_per_week == pytest.approx(4 * 336 / price.run_length)
+    assert not price.switched_on and budget.rules_per_week == 0
+
+
+def test_the_false_alarms_expected_are_those_the_sheet_asks_for(monitor):
+    budget = monitor.state().alarms
+    assert budget.expected_per_week == pytest.approx(budget.wanted_per_week, rel=1e-9)
+    full = monitor.alarms()
+    assert sum(f.false_alarms_per_week for f in full.families) == pytest.approx(budget.wanted_per_week)
+    for family in full.families:
+        of_points = sum(1 / d.run_length for d in family.detectors)
+        assert of_points <= 1 / 370 + 1e-12, "never tighter than one in 370 of a stream's own points"
 
 
 def nothing_odd(value, path="answer"):

@@ -45,7 +45,7 @@ def test_a_block_names_the_signals_that_rest_on_it_and_no_others(tmp_path):
     resting = {
         s.id
         for s in monitor.signals().signals
-        if s.kind == "level" and s.stream.feature == "diameter" and s.part >= "B0096"
+        if s.kind == "level" and s.stream.feature == "diameter" and s.part >= "B0095"
     }
     assert resting and resting <= set(monitor.part("B0100").signals)
     assert not resting & set(monitor.part("B0050").signals)

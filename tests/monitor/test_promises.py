@@ -60,7 +60,7 @@ def test_a_store_that_fails_while_judging_leaves_the_file_untaken(tmp_path, monk
     monitor.take([write(tmp_path, "a.csv", HEADER, lines[:240])])
     before, change = derived(monitor), monitor.last_change()
 
-    def full(self, _bores):
+    def full(self, _alone, _together):
         self.conn.exec_driver_sql("INSERT INTO nowhere VALUES (1)")
 
     with monkeypatch.context() as patch:

@@ -139,7 +139,7 @@ def test_one_flow_of_every_decision_on_postgresql(tmp_path, postgres_url):
     monitor = new_cell(tmp_path / "cell", url=f"{postgres_url}/flow")
     lines = [r.replace(",1,S1,", ",1,S2,") if r.startswith("B0040") else r for r in rows(110, jump_at=95)]
     monitor.take([write(tmp_path, "a.csv", HEADER, lines)])
-    signal = next(s for s in monitor.signals().signals if s.kind == "level" and s.stream.spindle == "S1")
+    signal = next(s for s in monitor.signals().signals if (s.kind, s.stream.feature) == ("level", "diameter"))
     monitor.respond(signal.id, by="A. Person", cause="offset", action="put back")
     monitor.release(signal.id, parts=["B0100"], as_="reworked", by="A. Person", why="opened up")
     routed = next(f for f in monitor.flags().flags if f.flag == "routing")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cellmon.judged import Bores, Episodes, Subgroups
+from cellmon.judged import STREAM_COLUMNS, Alarms, Bores, Subgroups
 from cellmon.records import ColumnType, Readings, Stream
 from cellmon.store import FileFact, Session
 
@@ -16,6 +16,9 @@ UNITS = [START + UNIT * i for i in range(4)]
 PER_UNIT = 6  # bores in a unit, and subgroups of a stream in it
 S1 = Stream(part_number="P-1", spindle="S1", bore="1", feature="size")
 S2 = Stream(part_number="P-1", spindle="S2", bore="2", feature="size", fixture="F1")
+ALL = Stream(part_number="P-1", spindle=None, bore=None, feature="size")
+OF_S1 = Stream(part_number="P-1", spindle="S1", bore=None, feature="size")
+APART = Stream(part_number="P-1", spindle="S1", bore="1", feature="size", part_of="distance")
 
 
 def texts(*words: str | None) -> np.ndarray:
@@ -67,7 +70,7 @@ def file_fact(name: str, *, rows: int = 1, sha256: str | None = None) -> FileFac
     )
 
 
-def filled(batch, size, **given):
+def filled(batch, size, /, **given):
     """Return a derived batch; a needed column that is not given holds its own name, 0 or the start."""
     kinds = {ColumnType.TEXT: object, ColumnType.TIME: "datetime64[us]", ColumnType.WHOLE: np.int64}
     blank = {ColumnType.TIME: START, ColumnType.WHOLE: 0, ColumnType.NUMBER: 0.0}
@@ -104,7 +107,7 @@ def some_subgroups(unit: int, stream: Stream, **given) -> Subgroups:
     """Return the subgroups of one stream in one unit, an hour apart."""
     at = UNITS[unit] + 60 * MINUTE * (1 + np.arange(PER_UNIT))
     columns = {
-        **{name: getattr(stream, name) for name in ("part_number", "spindle", "bore", "feature", "fixture")},
+        **{name: getattr(stream, name) for name in STREAM_COLUMNS},
         "unit_start": UNITS[unit],
         "first_at": at - 20 * MINUTE,
         "at": at,
@@ -115,7 +118,8 @@ def some_subgroups(unit: int, stream: Stream, **given) -> Subgroups:
     return filled(Subgroups, PER_UNIT, **columns)
 
 
-def episode(id_: str, unit: int, stream: Stream = S1) -> Episodes:
-    names = ("part_number", "spindle", "bore", "feature", "fixture")
-    where = {name: getattr(stream, name) for name in names}
-    return filled(Episodes, 1, id=id_, unit_start=UNITS[unit], at=UNITS[unit] + 5 * MINUTE, **where)
+def alarm(call: str, unit: int, stream: Stream = S1, **given) -> Alarms:
+    """Return one call of a detector of one stream, five minutes into a unit."""
+    where = {name: getattr(stream, name) for name in STREAM_COLUMNS}
+    at = UNITS[unit] + 5 * MINUTE
+    return filled(Alarms, 1, call=call, unit_start=UNITS[unit], at=at, **where, **given)

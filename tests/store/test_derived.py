@@ -9,17 +9,21 @@ import pytest
 
 from cellmon.errors import StoreRefused
 from cellmon.judged import Bores, Doubts, Limit, Subgroups
+from cellmon.records import no_rows
 from cellmon.store import derived
 from cellmon.store.chunks import decode
 from tests.store.making import (
+    ALL,
+    APART,
     MINUTE,
+    OF_S1,
     PER_UNIT,
     S1,
     S2,
     START,
     UNIT,
     UNITS,
-    episode,
+    alarm,
     filled,
     keep_readings,
     some_bores,
@@ -28,8 +32,10 @@ from tests.store.making import (
     texts,
 )
 
+LEARNED = {"centre": -0.3, "level": 0.125, "walk": 0.0, "size": 3}
 
-def limit(stream, *, sigma=1.25) -> Limit:
+
+def limit(stream, *, sigma=1.25, learned=None) -> Limit:
     """Return provisional limits of a stream."""
     return Limit(
         stream=stream,
@@ -40,6 +46,7 @@ def limit(stream, *, sigma=1.25) -> Limit:
         size=3,
         window_from=UNITS[0],
         window_to=UNITS[2],
+        learned=learned,
     )
 
 
@@ -57,10 +64,12 @@ def judged(store):
             known_blocks(session, unit)
             session.add_bores(some_bores(unit))
             parts = [some_subgroups(unit, S1), some_subgroups(unit, S2)]
-            session.add_subgroups(Subgroups.concat(parts))
+            pooled = [some_subgroups(unit, stream) for stream in (ALL, OF_S1, APART)]
+            session.add_subgroups(Subgroups.concat(parts), Subgroups.concat(pooled))
             session.add_counts({(UNITS[unit], S1): (3, 1), (UNITS[unit], S2): (unit, 2)})
             session.add(filled(Doubts, 1, id=f"d{unit}", unit_start=UNITS[unit], measured_at=UNITS[unit]))
-            session.add(episode(f"e{unit}", unit))
+            session.add(alarm(f"c{unit}", unit))
+            session.put_watched(UNITS[unit], f"place {unit}".encode())
     return store
 
 
@@ -137,10 +146,49 @@ def test_subgroups_are_those_of_one_stream_its_fixture_too(judged):
         assert found.mean.tolist() == [unit + i / 10 for unit in range(4) for i in range(PER_UNIT)]
         assert set(found.spindle) == {"S1"} and set(found.fixture) == {None}
         assert len(session.subgroups(replace(S2, fixture=None))) == 0
-        assert len(session.subgroups()) == 2 * len(found) == 48
-        assert set(session.subgroups_of({S2}).fixture) == {"F1"}
-        assert len(session.subgroups_of([S1, S2])) == 48
-        assert len(session.subgroups_of(())) == 0
+        assert len(session.subgroups()) == 2 * len(found) == 48, "those of the bores themselves"
+
+
+@pytest.mark.parametrize("stream", [ALL, OF_S1, APART])
+def test_subgroups_of_means_and_distances_are_kept_apart_from_those_of_bores(judged, stream):
+    with judged.reading() as session:
+        found = session.subgroups(stream)
+        assert {found.stream_of(i) for i in range(len(found))} == {stream}
+        assert found.mean.tolist() == [unit + i / 10 for unit in range(4) for i in range(PER_UNIT)]
+        assert session.subgroups(stream, last=7).at.tolist() == found.at[-7:].tolist()
+        assert len(session.subgroups(replace(stream, feature="taper"))) == 0
+
+
+def test_a_unit_holds_the_subgroups_of_all_its_streams(judged):
+    with judged.reading() as session:
+        found = session.subgroups_of_unit(UNITS[2])
+        assert {found.stream_of(i) for i in range(len(found))} == {S1, S2, ALL, OF_S1, APART}
+        assert set(found.unit_start) == {UNITS[2]} and len(found) == 5 * PER_UNIT
+        assert len(session.subgroups_of_unit(START + 99 * UNIT)) == 0
+
+
+@pytest.mark.parametrize("many", [1, 6, 8, 24, 99])
+def test_the_first_subgroups_of_several_streams_are_found_together(judged, many):
+    with judged.reading() as session:
+        found = session.first_subgroups([S1, ALL, APART], start=None, count=many)
+        every = session.subgroups(S1).at.tolist()
+        assert {s: batch.at.tolist() for s, batch in found.items()} == dict.fromkeys(
+            (S1, ALL, APART), every[:many]
+        )
+        later = session.first_subgroups([S2], start=UNITS[2], count=many)[S2]
+        assert later.at.tolist() == every[2 * PER_UNIT :][:many]
+        assert session.first_subgroups([], start=None, count=many) == {}
+
+
+def test_first_subgroups_hold_no_doubted_bore(store):
+    with store.writing() as session:
+        session.add_subgroups(
+            some_subgroups(0, S1, flagged=np.array([0, 1, 0, 2, 0, 0])), some_subgroups(0, ALL, flagged=1)
+        )
+    with store.reading() as session:
+        found = session.first_subgroups([S1, ALL], start=None, count=3)
+    assert found[S1].mean.tolist() == [0.0, 0.2, 0.4]
+    assert len(found.get(ALL, ())) == 0
 
 
 @pytest.mark.parametrize("many", [0, 1, 6, 8, 24, 99])
@@ -161,7 +209,7 @@ def test_a_stretch_of_subgroups_goes_by_their_end_and_holds_both_ends(judged):
 
 def test_clean_subgroups_hold_no_doubted_bore(store):
     with store.writing() as session:
-        session.add_subgroups(some_subgroups(0, S1, flagged=np.array([0, 1, 0, 2, 0, 0])))
+        session.add_subgroups(some_subgroups(0, S1, flagged=np.array([0, 1, 0, 2, 0, 0])), no_rows(Subgroups))
     with store.reading() as session:
         assert session.subgroups(S1, clean=True).mean.tolist() == [0.0, 0.2, 0.4, 0.5]
         assert session.subgroups(S1, clean=True, first=2).mean.tolist() == [0.0, 0.2]
@@ -181,7 +229,8 @@ def test_what_was_judged_in_some_units_is_forgotten_and_nothing_else(judged):
         assert set(session.bores().unit_start) == kept
         assert set(session.subgroups().unit_start) == kept
         assert session.doubts().id.tolist() == ["d0", "d2"]
-        assert session.episodes().id.tolist() == ["e0", "e2"]
+        assert session.alarms().call.tolist() == ["c0", "c2"]
+        assert set(session.subgroups(ALL).unit_start) == kept
         assert session.counts() == {S1: (6, 2), S2: (2, 4)}
         assert session.holds_only([UNITS[0], UNITS[2]]) and not session.holds_only([UNITS[0], UNITS[1]])
         assert list(session.provisional()) == [S1]
@@ -200,8 +249,9 @@ def test_everything_derived_is_forgotten_and_no_fact(judged):
         session.put_provisional(S1, limit(S1))
         session.forget_all()
     with judged.reading() as session:
-        batches = (session.bores(), session.subgroups(), session.doubts(), session.episodes())
-        assert [len(batch) for batch in batches] == [0, 0, 0, 0]
+        batches = (session.bores(), session.subgroups(), session.subgroups(ALL), session.doubts())
+        assert [len(batch) for batch in (*batches, session.alarms())] == [0, 0, 0, 0, 0]
+        assert session.units_watched().size == session.units_judged().size == 0
         assert session.counts() == session.provisional() == {}
         assert session.holds_only([]) and session.shift_starts().size == 0
         assert session.last_change()
@@ -214,21 +264,41 @@ def test_a_unit_is_kept_once(judged):
         assert len(session.bores()) == 4 * PER_UNIT
 
 
-def test_doubts_and_signals_are_found_by_name_stream_and_time(judged):
-    with judged.writing() as session:
-        session.add(episode("of S2", 1, S2))
+def test_doubts_are_found_by_name(judged):
     with judged.reading() as session:
         assert session.doubts(id_="d2").measured_at.tolist() == [UNITS[2].astype(object)]
         doubt = session.doubts(id_="d2")
         assert doubt.proposal.tolist() == [None] and np.isnan(doubt.cell).all()
-        assert session.episodes(S2).id.tolist() == ["of S2"]
-        at = UNITS[1] + 5 * MINUTE
-        assert session.episodes(S1, start=at, end=UNITS[2] + 5 * MINUTE).id.tolist() == ["e1", "e2"]
-        assert session.episodes(start=at + MINUTE, end=UNITS[2]).id.tolist() == []
+
+
+def test_what_was_called_comes_back_whole_and_oldest_first(judged):
+    told = {"size": 2.5, "sigma": 0.75, "side": -1, "change_at": START, "change_part": "B0001", "moved": "[]"}
     with judged.writing() as session:
-        session.forget_episodes(S1)
+        session.add(alarm("of all", 1, ALL, **told))
+        session.add(alarm("of S2", 0, S2))
     with judged.reading() as session:
-        assert session.episodes().id.tolist() == ["of S2"]
+        found = session.alarms()
+    assert found.at.tolist() == sorted(found.at.tolist())
+    assert found.call.tolist() == ["c0", "of S2", "c1", "of all", "c2", "c3"]
+    assert [found.stream_of(i) for i in (1, 2, 3)] == [S2, S1, ALL]
+    assert {name: getattr(found, name)[3] for name in told} == told
+    assert np.isnan(found.size[2]) and np.isnat(found.change_at[2]) and found.moved[2] is None
+
+
+def test_where_the_detectors_stood_is_found_before_and_at_a_unit(judged):
+    with judged.writing() as session:
+        assert session.watched_before(UNITS[0]) is None
+        assert session.watched_before(UNITS[2]) == b"place 1"
+        assert session.watched_before(UNITS[2] + MINUTE) == b"place 2"
+        assert (session.watched_at(UNITS[3]), session.watched_at(UNITS[3] + MINUTE)) == (b"place 3", None)
+        session.put_watched(UNITS[1], b"again")
+        session.forget_watched(UNITS[2])
+    with judged.reading() as session:
+        assert session.units_watched().tolist() == np.array([UNITS[i] for i in (0, 1, 3)]).tolist()
+        assert session.watched_before(UNITS[3]) == b"again"
+        assert session.alarms().call.tolist() == ["c0", "c1", "c3"], "what was called in a unit goes with it"
+        assert session.units_judged().tolist() == np.array(UNITS).tolist(), "its subgroups stay"
+        assert session.units_judged(UNITS[1] + MINUTE).tolist() == np.array(UNITS[2:]).tolist()
 
 
 def test_provisional_limits_are_those_of_their_stream_and_replaced_whole(store):
@@ -236,16 +306,29 @@ def test_provisional_limits_are_those_of_their_stream_and_replaced_whole(store):
         session.put_provisional(S1, limit(S1))
         session.put_provisional(S2, limit(S2))
         session.put_provisional(S2, limit(S2, sigma=np.nan))
+        session.put_provisional(ALL, limit(ALL, learned=LEARNED))
+        session.put_provisional(APART, limit(APART))
     with store.reading() as session:
         found = session.provisional()
-    assert set(found) == {S1, S2}
+    assert set(found) == {S1, S2, ALL, APART}
     assert found[S1] == limit(S1)
+    assert found[ALL] == limit(ALL, learned=LEARNED), "what the watch learned comes back to the last digit"
     assert np.isnan([found[S2].sigma, found[S2].centre]).all(), "no centre without a spread"
     assert (found[S2].n, found[S2].window_to) == (75, UNITS[2])
     with store.writing() as session:
         session.put_provisional(S2, None)
+        session.put_provisional(APART, None)
     with store.reading() as session:
-        assert list(session.provisional()) == [S1]
+        assert set(session.provisional()) == {S1, ALL}, "a distance is not the bore, nor a mean its spindle's"
+
+
+def test_readings_of_which_nothing_is_derived_are_known(store):
+    with store.writing() as session:
+        assert not session.is_underived(), "an empty store lacks nothing"
+        known_blocks(session, 0)
+        assert session.is_underived()
+        session.add_bores(some_bores(0))
+        assert not session.is_underived()
 
 
 def test_a_bore_charted_earlier_is_known_and_one_charted_later_is_not(judged):

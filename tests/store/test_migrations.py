@@ -6,7 +6,18 @@ import pytest
 from sqlalchemy import inspect, select
 
 from cellmon.errors import StoreRefused
-from cellmon.store import Store, migrations, schema
+from cellmon.store import Announcement, Store, migrations, schema
+from tests.store.making import (
+    ALL,
+    NOW,
+    S1,
+    START,
+    alarm,
+    keep_readings,
+    some_bores,
+    some_readings,
+    some_subgroups,
+)
 
 
 def versions(store):
@@ -53,6 +64,68 @@ def test_a_migration_that_fails_leaves_neither_table_nor_record(open_store, monk
     assert versions(store) == before
     with store.reading() as session:
         assert not inspect(session.conn).has_table("half_done")
+
+
+OLD_DERIVED = (
+    "CREATE TABLE episodes (id TEXT NOT NULL, unit_start BIGINT NOT NULL, points INTEGER NOT NULL)",
+    "INSERT INTO episodes VALUES ('S-1', 7, 2)",
+    "CREATE TABLE counts (unit_start BIGINT NOT NULL, part_number TEXT NOT NULL, bores INTEGER NOT NULL)",
+    "INSERT INTO counts VALUES (7, 'P-1', 3)",
+    "CREATE TABLE provisional (part_number TEXT NOT NULL, centre FLOAT, sigma FLOAT)",
+    "INSERT INTO provisional VALUES ('P-1', 0.5, 1.5)",
+)
+
+
+def as_version_1(store):
+    """Make a store what it was under schema 1: facts as now, derived tables of other columns."""
+    with store.writing() as session:
+        for table in ("alarms", "watched", "subgroups_together", "counts", "provisional"):
+            session.conn.exec_driver_sql(f"DROP TABLE {table}")
+        for statement in OLD_DERIVED:
+            session.conn.exec_driver_sql(statement)
+        recorded = schema.SCHEMA_VERSION
+        session.conn.execute(recorded.delete().where(recorded.c.version > 1))
+
+
+def facts(store):
+    """Return every row of every table that is not derived, but for the record of the schema."""
+    derived = {table.name for table in schema.DERIVED}
+    with store.reading() as session:
+        return {
+            name: [tuple(row) for row in session.conn.execute(select(table))]
+            for name, table in schema.METADATA.tables.items()
+            if name not in derived and name != schema.SCHEMA_VERSION.name
+        }
+
+
+def test_a_store_of_schema_1_keeps_every_fact_and_loses_all_that_was_derived(open_store):
+    store = open_store()
+    with store.writing() as session:
+        keep_readings(session, some_readings(6))
+        session.add_bores(some_bores(0))
+        session.add_subgroups(some_subgroups(0, S1), some_subgroups(0, ALL))
+        session.announce([Announcement(id="S-1", at=NOW, unit_start=START, stream="a", body={"points": 2})])
+        session.decide(at=NOW, by="A. Person", why="offset", kind="respond", subject="S-1", body={})
+    as_version_1(store)
+    assert versions(store) == [1]
+    before = facts(store)
+    assert before["readings"] and before["decisions"] and before["announced"]
+    again = open_store()
+    assert versions(again) == list(range(1, len(migrations.MIGRATIONS) + 1))
+    assert facts(again) == before
+    with again.reading() as session:
+        assert not inspect(session.conn).has_table("episodes")
+        for table in schema.DERIVED:
+            known = {column["name"] for column in inspect(session.conn).get_columns(table.name)}
+            assert known == {column.name for column in table.columns}, table.name
+            assert session.conn.execute(select(table)).first() is None, table.name
+        assert session.is_underived(), "the monitor derives it again"
+    with again.writing() as session:  # every table takes rows of its new columns
+        session.add_bores(some_bores(0))
+        session.add_subgroups(some_subgroups(0, S1), some_subgroups(0, ALL))
+        session.add_counts({(START, ALL): (3, 1)})
+        session.add(alarm("c", 0, ALL))
+        session.put_watched(START, b"place")
 
 
 def test_a_second_program_that_opens_an_empty_store_meanwhile_waits_and_finds_it_made(tmp_path):

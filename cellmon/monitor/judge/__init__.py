@@ -6,23 +6,30 @@ nothing that answers does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from cellmon.judged import Bores, Doubts, StoredReadings, Subgroups
 from cellmon.monitor.judge.bores import charted, judged_bores
 from cellmon.monitor.judge.context import Context
-from cellmon.monitor.judge.signals import raise_signals
-from cellmon.monitor.judge.subgroups import count_streams, cut_subgroups
+from cellmon.monitor.judge.inputs import UNDONE_WITHIN
+from cellmon.monitor.judge.limits import renew_provisional
+from cellmon.monitor.judge.signals import announce
+from cellmon.monitor.judge.subgroups import Cut, count_streams, cut_subgroups
+from cellmon.monitor.judge.watching import Place, watch_units
 from cellmon.monitor.rules import Rules, SheetInForce, Unit
-from cellmon.records import Readings, Times, no_rows
+from cellmon.records import Readings, Stream, Times
 from cellmon.store import Session, joined
+from cellmon.store.derived import by_stream
 
 MARGIN = np.timedelta64(6, "m")
 """Readings of one bore lie within 3 minutes; so far beyond a unit's edges rows are looked at."""
 UNITS_AT_ONCE = 400
+WATCH_MARGIN = np.timedelta64(2, "D")
+CLOCKS_APART = np.timedelta64(1, "D")
+"""A bore may seem measured before it was honed, by so much at most."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +67,8 @@ def judge(
     session.forget_units(starts)
     newest = session.newest_reading()
     bores = doubts = 0
-    cut = [no_rows(Subgroups)]
+    fresh_cut: dict[np.datetime64, list[Subgroups]] = {}
+    streams: set[Stream] = set()
     for stretch in _stretches(units):
         version = rules.at(stretch[0].start)
         stored = _rows(session, stretch, fresh, fresh_file)
@@ -70,13 +78,126 @@ def judge(
         judged, doubted = _judge_stretch(session, version, stretch, stored, context)
         session.add_bores(judged)
         session.add(doubted)
-        subgroups = cut_subgroups(judged, version.sheet, context, newest=newest, units=stretch)
-        session.add_subgroups(subgroups)
-        session.add_counts(count_streams(judged, subgroups))
-        cut.append(subgroups)
+        cut = cut_subgroups(judged, version.sheet, context, newest=newest, units=stretch)
+        session.add_subgroups(cut.alone, cut.together)
+        session.add_counts(count_streams(judged, cut.alone))
+        streams |= _keep(fresh_cut, cut)
         bores, doubts = bores + len(judged), doubts + len(doubted)
-    raised = raise_signals(session, Subgroups.concat(cut), starts, at=at) if starts else 0
+    subgroups = {unit: Subgroups.concat(parts) for unit, parts in fresh_cut.items()}
+    raised = raise_signals(session, rules, streams, starts, at=at, fresh=subgroups) if starts else 0
     return Judged(bores=bores, doubts=doubts, new_signals=raised)
+
+
+def _keep(found: dict[np.datetime64, list[Subgroups]], cut: Cut) -> set[Stream]:
+    """Keep what was cut by its unit; return the streams it is of."""
+    streams: set[Stream] = set()
+    for batch in (cut.alone, cut.together):
+        streams |= set(by_stream(batch))
+        for unit in np.unique(batch.unit_start):
+            found.setdefault(unit, []).append(batch.select(batch.unit_start == unit))
+    return streams
+
+
+def raise_signals(
+    session: Session,
+    rules: Rules,
+    streams: Collection[Stream],
+    units: Sequence[np.datetime64],
+    *,
+    at: np.datetime64,
+    fresh: Mapping[np.datetime64, Subgroups] | None = None,
+) -> int:
+    """Watch some units, and those after them as far as they change; return how many signals are new.
+
+    Where the provisional limits of a stream move, everything from their window on is watched again.
+    """
+    reach = _renewed(session, rules, streams, since=min(units))
+    watch_units(session, rules, since=reach.since, must=[*units, *reach.must], fresh=fresh)
+    return announce(session, rules, at=at)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reach:
+    """From where on units are watched again, and those before which that must not end."""
+
+    since: np.datetime64
+    must: tuple[np.datetime64, ...] = ()
+
+
+def _renewed(session: Session, rules: Rules, streams: Collection[Stream], *, since: np.datetime64) -> Reach:
+    """Bring provisional limits up to date; return what those that moved change the watch of."""
+    before = session.provisional()
+    moved = renew_provisional(session, streams, rules, since=since)
+    if not moved:
+        return Reach(since=since)
+    after = session.provisional()
+    begins = [before[s].window_from - WATCH_MARGIN for s in moved if s in before]
+    begin = min([since, *begins])
+    if any(v.sheet.alarms and v.sheet.alarms.rules for v in rules.versions):
+        return Reach(since=begin, must=tuple(session.units_judged(begin)))  # rules know no last point
+    must: list[np.datetime64] = []
+    for known in (before, after):
+        whole = {s: known[s].window_to for s in moved if s in known and known[s].learned is not None}
+        must += _first_after(session, whole)
+    return Reach(since=begin, must=tuple(must))
+
+
+def _first_after(session: Session, moments: Mapping[Stream, np.datetime64]) -> tuple[np.datetime64, ...]:
+    """Return the units in which each of some streams first has a subgroup after a moment of its own.
+
+    The detectors may stand where they stood in every unit before, in which it has none.
+    """
+    waiting, found = dict(moments), []
+    if not waiting:
+        return ()
+    units = session.units_judged()
+    for unit in units[max(int(np.searchsorted(units, min(waiting.values()), side="right")) - 1, 0) :]:
+        seen = session.subgroups_of_unit(unit)
+        mine = [s for s, rows in by_stream(seen).items() if s in waiting and seen.at[rows].max() > waiting[s]]
+        if mine:
+            found.append(unit)
+        for stream in mine:
+            del waiting[stream]
+        if not waiting:
+            break
+    return tuple(found)
+
+
+def watch_again(
+    session: Session,
+    rules: Rules,
+    since: np.datetime64,
+    until: np.datetime64 | None = None,
+    *,
+    at: np.datetime64,
+) -> int:
+    """Watch again what limits frozen, or events logged, between two moments may change.
+
+    Without `until` everything from `since` on is; else each stream up to its first subgroup a day after,
+    since an offset decides what a later one undoes.
+    """
+    since = _measured_before(session, since)
+    reach = _renewed(session, rules, (), since=since)
+    starts = session.units_judged()
+    earlier = starts[starts <= reach.since]
+    begin = earlier[-1] if len(earlier) else reach.since
+    must = starts[starts >= begin]
+    if until is not None:
+        until = until + UNDONE_WITHIN
+        must = must[: int((must <= until).sum()) + 1]
+        block = session.watched_before(until)
+        known = Place.read(block).streams if block else ()
+        reach = replace(reach, must=(*reach.must, *_first_after(session, dict.fromkeys(known, until))))
+    watch_units(session, rules, since=begin, must=[*must, *reach.must], fresh=None)
+    return announce(session, rules, at=at)
+
+
+def _measured_before(session: Session, moment: np.datetime64) -> np.datetime64:
+    """Return when the first bore was measured that seems to have been honed after a moment."""
+    bores = session.bores(start=moment - CLOCKS_APART, end=moment)
+    when = bores.measured_at[bores.honed_at > moment]
+    found: np.datetime64 = min(moment, *when) if len(when) else moment
+    return found
 
 
 def _judge_stretch(
@@ -123,3 +244,6 @@ def _stretches(units: Sequence[Unit]) -> Iterator[list[Unit]]:
         run.append(unit)
     if run:
         yield run
+
+
+__all__ = ["Judged", "announce", "judge", "raise_signals", "watch_again"]

@@ -58,6 +58,7 @@ def judged_bores(
         position=position,
         stone_set=_stone_set(readings, context, spindle, when),
         part_temp_c=readings.part_temp_c,
+        thermal=_thermal(readings, sheet),
         **{name: getattr(readings, name) for name in CARRIED},
         **{name: getattr(features, name) for name in FEATURE_COLUMNS},
     )
@@ -141,6 +142,31 @@ def _deviations(r: Readings, sheet: Sheet) -> NDArray[np.float64]:
             )
         um[here] += off[:, None, None]
     return np.round(um, 4)
+
+
+def _thermal(r: Readings, sheet: Sheet) -> Numbers:
+    """Return what the temperatures of part and master made each bore read too large, micrometres.
+
+    Nothing where the readings are referred to 20 degrees already; nan where no temperature is known.
+    """
+    measuring, zero = sheet.measuring, sheet.measuring.zeroed_at or Zeroing()
+    high = np.full(len(r), np.nan)
+    for number in set(r.part_number.tolist()):
+        part = _part(sheet, number)
+        here = (r.part_number == number) & np.isfinite(r.part_temp_c)
+        if measuring.temperature == "correct":
+            high[here] = 0.0
+        elif part.expansion is not None and here.any():
+            high[here] = -correction_um(
+                part.diameter.nominal,
+                r.part_temp_c[here],
+                r.master_temp_c[here],
+                part_expansion=part.expansion,
+                master_expansion=measuring.master_expansion_per_c,
+                zeroed_part_c=zero.part_c,
+                zeroed_master_c=zero.master_c,
+            )
+    return np.round(high, 4)
 
 
 def _part(sheet: Sheet, number: str) -> Part:

@@ -19,6 +19,8 @@ class Suspect:
     """A time during which a gauge is not to be believed, and what it read too large, micrometres."""
 
     gauge: str
+    at: np.datetime64
+    """When it was found off."""
     after: np.datetime64
     until: np.datetime64
     by_um: float
@@ -133,6 +135,7 @@ def suspect_times(checks: GaugeChecks, events: Events, *, limit_um: float) -> tu
             found.append(
                 Suspect(
                     gauge=gauge,
+                    at=at,
                     after=np.append(before, at - CHECKS_REACH).max(),
                     until=np.append(after, at + CHECKS_REACH).min(),
                     by_um=round(float((mine.reading_mm[i] - mine.master_mm[i]) * 1000.0), 3),

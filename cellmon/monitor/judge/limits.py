@@ -10,9 +10,13 @@ from functools import lru_cache
 import numpy as np
 
 from cellmon.charts.shewhart import baseline_from_ranges
+from cellmon.drift.wear import Window, learn
 from cellmon.errors import NoSpread, NotEnoughData
-from cellmon.judged import Limit, Subgroups
-from cellmon.records import Numbers, Stream, Times
+from cellmon.judged import PROCESS, Limit, Subgroups
+from cellmon.monitor.judge.inputs import SIZE, UNDONE_WITHIN, Spans, moves, usual_events
+from cellmon.monitor.rules import Rules
+from cellmon.records import Events, Kind, Numbers, Stream, Times
+from cellmon.sheet import Sheet
 from cellmon.store import Session
 
 PROVISIONAL_SUBGROUPS = 25
@@ -70,6 +74,7 @@ def frozen_limits(session: Session) -> Mapping[Stream, tuple[Limit, ...]]:
                 since=np.datetime64(body["since"], "us"),
                 by=decision.by,
                 why=decision.why,
+                learned=body.get("learned"),
                 frozen_at=decision.at,
                 version=len(versions) + 1,
             )
@@ -86,15 +91,16 @@ def all_limits(session: Session) -> Mapping[Stream, StreamLimits]:
     }
 
 
-def limit_from(stream: Stream, window: Subgroups) -> Limit:
+def limit_from(stream: Stream, window: Subgroups, known: Known) -> Limit:
     """Return the limits that a window of subgroups gives; sigma is nan where they give none."""
     centre = sigma = np.nan
-    if len(window) >= LEAST_SUBGROUPS:
-        try:
-            baseline = baseline_from_ranges(window.mean, window.range, window.n)
-            centre, sigma = baseline.centre_um, baseline.sigma_um
-        except (NotEnoughData, NoSpread):
-            pass
+    learned, why_not = None, None
+    try:
+        baseline = baseline_from_ranges(window.mean, window.range, window.n)
+        centre, sigma = baseline.centre_um, baseline.sigma_um
+        learned = asdict(learn(_window(stream, window, known)))
+    except (NotEnoughData, NoSpread) as refused:
+        why_not = str(refused)
     sizes, counts = np.unique(window.n, return_counts=True)
     return Limit(
         stream=stream,
@@ -105,29 +111,83 @@ def limit_from(stream: Stream, window: Subgroups) -> Limit:
         size=int(sizes[np.argmax(counts)]) if len(sizes) else 0,
         window_from=window.first_at[0],
         window_to=window.at[-1],
+        learned=learned,
+        why_not=why_not,
     )
 
 
-def renew_provisional(session: Session, streams: Iterable[Stream], *, since: np.datetime64) -> set[Stream]:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Known:
+    """What was logged over the time of some windows, and the sheet that says whom it moves."""
+
+    events: Events
+    sheet: Sheet
+
+    @classmethod
+    def of(cls, session: Session, sheet: Sheet, start: np.datetime64, end: np.datetime64) -> Known:
+        """Load what was logged between two moments."""
+        events = session.rows(Kind.EVENTS, start=start - UNDONE_WITHIN, end=end)
+        return cls(events=events.select(np.lexsort((events.value, events.at))), sheet=sheet)
+
+    def over(self, spans: Spans) -> Events:
+        """Return what may bear on some subgroups, less offsets that are not taken as known.
+
+        Only their own past counts: what else was loaded depends on the windows of other streams.
+        """
+        near = self.events.select(self.events.at >= spans.first.min() - UNDONE_WITHIN)
+        return usual_events(near, self.sheet)
+
+
+def _window(stream: Stream, window: Subgroups, known: Known) -> Window:
+    spans = Spans.of(window)
+    before = spans.after(Spans(first=spans.first[:1], last=spans.first[:1], thermal=spans.thermal[:1]))
+    found = moves(stream, spans, before, known.over(spans), known.sheet)
+    return Window(
+        mean=window.mean,
+        sd=window.sd,
+        n=window.n.astype(np.float64),
+        moved=found.machine + found.by_hand + found.zeroed + found.thermal,
+        fresh=found.dressed | found.changed,
+        wears=stream.feature in (SIZE, *PROCESS) and stream.part_of == "itself",
+    )
+
+
+def renew_provisional(
+    session: Session, streams: Iterable[Stream], rules: Rules, *, since: np.datetime64
+) -> set[Stream]:
     """Bring provisional limits up to date; return the streams whose limits moved.
 
     `streams` have subgroups that may have changed from `since` on; others may have lost all of theirs.
-    A window that ended before then stands, unless it is short and its stream goes on.
+    A window that ended before then stands, unless it is short and its stream goes on. Each is learned
+    under the sheet that was in force at its end, so that adopting another one changes nothing before it.
     """
-    known, moved, changed = session.provisional(), set(), set(streams)
+    known, changed = session.provisional(), set(streams)
+    due = set()
     for stream in {*changed, *known}:
         before = known.get(stream)
         whole = before is not None and before.subgroups >= PROVISIONAL_SUBGROUPS
-        if before and since > before.window_to and (whole or stream not in changed):
-            continue
-        window = session.subgroups(stream, first=PROVISIONAL_SUBGROUPS, clean=True)
-        after = limit_from(stream, window) if len(window) else None
+        if not before or since <= before.window_to or (not whole and stream in changed):
+            due.add(stream)
+    if not due:
+        return set()
+    found = session.first_subgroups(due, start=None, count=PROVISIONAL_SUBGROUPS)
+    windows = {stream: window for stream, window in found.items() if len(window)}
+    if windows:
+        start = min(min(w.first_at[0], w.honed_first.min()) for w in windows.values())
+        events = Known.of(session, rules.now.sheet, start, max(w.at[-1] for w in windows.values())).events
+    moved = set()
+    for stream in due:
+        window, after = windows.get(stream), None
+        if window is not None:
+            known_then = Known(events=events, sheet=rules.at(window.at[-1]).sheet)
+            after = limit_from(stream, window, known_then)
         session.put_provisional(stream, after)
-        if not _same(before, after):
+        if not _same(known.get(stream), after):
             moved.add(stream)
     return moved
 
 
 def _same(before: Limit | None, after: Limit | None) -> bool:
     figures = [(limit.centre, limit.sigma) if limit else (np.nan, np.nan) for limit in (before, after)]
-    return bool(np.array_equal(figures[0], figures[1], equal_nan=True))
+    same = bool(np.array_equal(figures[0], figures[1], equal_nan=True))
+    return same and (before.learned if before else None) == (after.learned if after else None)

@@ -1,75 +1,54 @@
-"""Signals: consecutive points of one chart beyond the same limit, and what was announced of them.
+"""Signals: calls that belong to one change, under one name that they keep.
 
-A signal never reaches across a break of its subgroups. Its name is made from what it is when it is
-first announced, and it keeps that name when later rows move its beginning.
+A fault moves many streams at once. Its calls are one signal: each joins the one whose change it may
+share, because it touches the same bores and began before that one had called.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from cellmon.charts.shewhart import mean_limits, range_limits
-from cellmon.judged import Episodes, Subgroups
-from cellmon.monitor.judge.limits import StreamLimits, all_limits, renew_provisional, stream_key
-from cellmon.monitor.judge.subgroups import stream_numbers
-from cellmon.records import Numbers, Stream, Texts, Whole, no_rows
+from cellmon.judged import Subgroups
+from cellmon.monitor.judge.calls import Called, all_calls
+from cellmon.monitor.judge.limits import stream_key
+from cellmon.monitor.rules import Rules
+from cellmon.records import Numbers, Whole
+from cellmon.sheet import Sheet
 from cellmon.store import Announcement, Session
 
-
-def raise_signals(
-    session: Session, fresh: Subgroups, units: Sequence[np.datetime64], *, at: np.datetime64
-) -> int:
-    """Find signals in some units, whose old ones are gone, and anew in streams whose limits moved.
-
-    Parameters
-    ----------
-    fresh : Subgroups
-        All subgroups of those units.
-    at : datetime64
-        Kept beside what is announced for the first time.
-
-    Returns
-    -------
-    int
-        How many signals are announced for the first time.
-    """
-    codes, streams = stream_numbers(fresh)
-    moved = renew_provisional(session, streams, since=min(units))
-    if session.holds_only(units):  # all there is was just cut: nothing need be read back
-        return _announce(session, [fresh], at=at)
-    kept = np.array([stream not in moved for stream in streams], dtype=bool)
-    rest = fresh.select(kept[codes]) if len(fresh) else fresh
-    return _announce(session, [rest, _anew(session, moved)], at=at)
+SHARED = np.timedelta64(30, "m")
+"""How far apart the ranges of two calls' beginnings may lie where they are one change."""
+KEEPS_NAME = np.timedelta64(2, "h")
+"""A call that moved by no more than this, when other rows came, keeps its name."""
 
 
-def raise_again(session: Session, streams: Collection[Stream], *, at: np.datetime64) -> int:
-    """Find the signals of some streams anew over all time, after their limits were frozen."""
-    return _announce(session, [_anew(session, streams)], at=at)
+@dataclass(frozen=True, kw_only=True)
+class Group:
+    """One signal: the call that came first, and those that joined it."""
 
+    lead: Called
+    others: tuple[Called, ...] = ()
+    id: str = ""
 
-def _anew(session: Session, streams: Collection[Stream]) -> Subgroups:
-    for stream in streams:
-        session.forget_episodes(stream)
-    return session.subgroups_of(streams) if streams else no_rows(Subgroups)
+    @property
+    def calls(self) -> tuple[Called, ...]:
+        """All calls, the first one first."""
+        return (self.lead, *self.others)
 
-
-def _announce(session: Session, batches: Sequence[Subgroups], *, at: np.datetime64) -> int:
-    limits = all_limits(session)
-    found = [_episodes(batch, limits) for batch in batches if len(batch)]
-    if not found:
-        return 0
-    episodes, new = _named(session, Episodes.concat(found), at=at)
-    session.add(episodes)
-    return new
+    @property
+    def last(self) -> Called:
+        """The call that lasted longest."""
+        return max(self.calls, key=lambda c: (not c.over, c.last_at))
 
 
 def sides(subgroups: Subgroups, centre: Numbers, sigma: Numbers) -> tuple[Whole, Whole]:
-    """Return for each subgroup -1 below, 0 inside, +1 above its limits: of means, of ranges."""
+    """Return for each subgroup -1 below, 0 inside, +1 above its plain limits: of means, of ranges."""
     found = []
     for values, limit in (
         (subgroups.mean, mean_limits(centre, sigma, subgroups.n)),
@@ -79,111 +58,160 @@ def sides(subgroups: Subgroups, centre: Numbers, sigma: Numbers) -> tuple[Whole,
     return found[0], found[1]
 
 
-def _episodes(subgroups: Subgroups, limits: Mapping[Stream, StreamLimits]) -> Episodes:
-    """Return runs of subgroups beyond the same limit of the same chart."""
-    codes, streams = stream_numbers(subgroups)
-    order = np.lexsort((subgroups.first_at, subgroups.at, codes))
-    subgroups, codes = subgroups.select(order), codes[order]
-    centre, sigma = np.full(len(codes), np.nan), np.full(len(codes), np.nan)
-    for code, stream in enumerate(streams):
-        if stream in limits:
-            here = codes == code
-            centre[here], sigma[here] = limits[stream].over(subgroups.at[here])
-    mean_side, range_side = sides(subgroups, centre, sigma)
-    means = subgroups.mean - centre
-    found = [
-        _runs(subgroups, codes, mean_side, "mean", means),
-        _runs(subgroups, codes, range_side, "range", subgroups.range),
-    ]
-    return Episodes.concat(found)
-
-
-def _runs(subgroups: Subgroups, codes: Whole, side: Whole, chart: str, size: Numbers) -> Episodes:
-    _, unit = np.unique(subgroups.unit_start, return_inverse=True)
-    key = np.stack([codes, unit, subgroups.segment, side])
-    changed = np.concatenate(([True], (key[:, 1:] != key[:, :-1]).any(axis=0)))
-    first = np.flatnonzero(changed)
-    last = np.concatenate((first[1:], [len(codes)])) - 1
-    farthest = side[first] * np.maximum.reduceat(side * size, first) if len(first) else size[first]
-    beyond = side[first] != 0
-    first, last, farthest = first[beyond], last[beyond], farthest[beyond]
-    return Episodes(
-        id=np.full(len(first), "", dtype=object),
-        part_number=subgroups.part_number[first],
-        spindle=subgroups.spindle[first],
-        bore=subgroups.bore[first],
-        feature=subgroups.feature[first],
-        fixture=subgroups.fixture[first],
-        chart=np.full(len(first), chart, dtype=object),
-        side=side[first],
-        unit_start=subgroups.unit_start[first],
-        first_at=subgroups.first_at[first],
-        at=subgroups.at[first],
-        last_at=subgroups.at[last],
-        first_part=subgroups.first_part[first],
-        part=subgroups.last_part[first],
-        last_part=subgroups.last_part[last],
-        points=last - first + 1,
-        size=farthest,
-    )
-
-
-def _named(session: Session, episodes: Episodes, *, at: np.datetime64) -> tuple[Episodes, int]:
-    """Give each episode the name under which it was announced, or announce it now."""
-    units = np.unique(episodes.unit_start)
-    announced = session.announced(list(units))
-    names = [_name(episodes, i) for i in range(len(episodes))]
-    known = {a.id for a in announced}
-    free = [a for a in announced if a.id not in set(names)]
-    new: list[Announcement] = []
-    for i, name in enumerate(names):
-        if name in known:
+def grouped(calls: Sequence[Called], sheet: Sheet) -> list[Group]:
+    """Join calls, which come in order of time, to signals."""
+    groups: list[list[Called]] = []
+    for call in calls:
+        mine = [g for g in groups if _shares(g, call, sheet)]
+        if not mine:
+            groups.append([call])
             continue
-        moved = next((a for a in free if _same_signal(a, episodes, i)), None)
+        last = mine[-1]  # what a call has in common with others that came at the same time is one change
+        joined = [g for g in mine[:-1] if last[0].at - g[0].at <= SHARED]
+        first = joined[0] if joined else last
+        for other in (*joined[1:], *((last,) if joined else ())):
+            first.extend(other)
+        first.append(call)
+        groups = [g for g in groups if g is first or not any(g is m for m in (*joined, last))]
+    return [Group(lead=g[0], others=tuple(g[1:])) for g in groups]
+
+
+ALONE = ("routing", "limit", "pattern")
+"""Kinds whose calls only join calls of their own; those of run rules join none."""
+AFTER_SINGLE = np.timedelta64(90, "m")
+"""A wild bore may be the first of many: so long a level or a spread that follows is taken with it."""
+AGAIN = np.timedelta64(8, "h")
+"""The same detector of the same stream calling again so soon tells of the same change."""
+
+
+def _shares(group: Sequence[Called], call: Called, sheet: Sheet) -> bool:
+    """Return whether a call may tell of the same change as a signal."""
+    lead = group[0]
+    if lead.stream.part_number != call.stream.part_number:
+        return False
+    if call.family in ALONE or lead.family in ALONE:
+        joins = lead.family == call.family != "pattern"
+        return bool(joins and call.at - lead.last_at <= SHARED * 2)
+    same_again = [
+        one for one in group if (one.stream, one.family, one.side) == (call.stream, call.family, call.side)
+    ]
+    if any(call.at - one.last_at <= AGAIN for one in same_again):
+        return True
+    if not any(_touch(one, call, sheet) for one in group):
+        return False
+    return any(_ends(one, call, sheet) for one in group) or _began_with(group, call)
+
+
+def _began_with(group: Sequence[Called], call: Called) -> bool:
+    """Return whether a call came while a signal stood, and its range begins with that of the signal."""
+    lead = group[0]
+    until = max(one.last_at + (AFTER_SINGLE if one.family == "single" else SHARED) for one in group)
+    begins = min(one.earliest_at for one in group)
+    joins = call.earliest_at <= lead.at + SHARED and call.at <= until
+    return bool(joins and call.latest_at >= begins - SHARED)
+
+
+def _ends(one: Called, call: Called, sheet: Sheet) -> bool:
+    """Return whether a call tells of no more than that a level is back where it was."""
+    same = one.family == "level" and one.over and one.stream.feature == call.stream.feature
+    near = call.change_at - SHARED <= one.last_at <= call.at + SHARED
+    return bool(same and near and bores_of(one, sheet) & bores_of(call, sheet))
+
+
+def _touch(one: Called, other: Called, sheet: Sheet) -> bool:
+    """Return whether two calls have a bore in common; a distance touches all it is a distance from."""
+    same = one.stream.feature == other.stream.feature
+    if "single" in (one.family, other.family) and not same and abs(one.at - other.at) > SHARED:
+        return False
+    if one.family == other.family == "single" and same:
+        return True
+    mine, others = bores_of(one, sheet), bores_of(other, sheet)
+    if same and one.stream.fixture == other.stream.fixture:
+        mine, others = _with_neighbours(mine, sheet), _with_neighbours(others, sheet)
+    return bool(mine & others)
+
+
+def _with_neighbours(bores: set[str], sheet: Sheet) -> set[str]:
+    """Return some bores and those of the same spindles."""
+    return bores.union(*(s.bores for s in sheet.spindles if bores & set(s.bores)))
+
+
+def bores_of(call: Called, sheet: Sheet) -> set[str]:
+    """Return the bores a call tells of."""
+    part = next((p for p in sheet.parts if p.number == call.stream.part_number), sheet.part())
+    if call.stream.bore is not None and call.stream.part_of == "itself":
+        return {call.stream.bore}
+    if call.stream.spindle is not None and call.stream.part_of == "itself":
+        return {b for s in sheet.spindles if s.id == call.stream.spindle for b in s.bores}
+    return set(part.bores)
+
+
+def named_groups(
+    session: Session, rules: Rules, *, until: np.datetime64 | None = None
+) -> tuple[list[Group], list[Announcement]]:
+    """Return every signal under its name, and the announcements that no signal answers to any more.
+
+    A signal that was announced keeps its name when later rows move its beginning a little. `until` leaves
+    out what was called later, and what became of earlier calls since.
+    """
+    calls = all_calls(session, rules)
+    if until is not None:
+        calls = [
+            c if c.last_at <= until else replace(c, last_at=until, over=False) for c in calls if c.at <= until
+        ]
+    groups = grouped(calls, rules.now.sheet)
+    announced = session.announced()
+    names = {_name(g.lead): g for g in groups}
+    known = {a.id for a in announced}
+    free = [a for a in announced if a.id not in names]
+    found = []
+    for name, group in names.items():
+        moved = None if name in known else next((a for a in free if _same_signal(a, group)), None)
         if moved is not None:
             free.remove(moved)
-            names[i] = moved.id
-        else:
-            new.append(_announcement(name, episodes, i, at=at))
+        found.append(replace(group, id=moved.id if moved else name))
+    return found, free
+
+
+def announce(session: Session, rules: Rules, *, at: np.datetime64) -> int:
+    """Keep what is shown as a signal for the first time; return how many those are."""
+    groups, _ = named_groups(session, rules)
+    known = {a.id for a in session.announced()}
+    new = [_announcement(g, at=at) for g in groups if g.id not in known]
     session.announce(new)
-    ids: Texts = np.empty(len(names), dtype=object)
-    ids[:] = names
-    return replace(episodes, id=ids), len(new)
+    return len(new)
 
 
-def _name(episodes: Episodes, i: int) -> str:
-    key = f"{stream_key(episodes.stream_of(i))}|{episodes.chart[i]}|{episodes.side[i]}|{episodes.at[i]}"
+def _name(lead: Called) -> str:
+    key = f"{stream_key(lead.stream)}|{lead.family}|{lead.side}|{lead.at}"
+    if lead.family == "pattern":  # several rule sets may signal at one subgroup
+        key += f"|{lead.detector}"
     return "S-" + hashlib.sha256(key.encode()).hexdigest()[:10]
 
 
-def _same_signal(announcement: Announcement, episodes: Episodes, i: int) -> bool:
-    body = announcement.body
-    same = (
-        announcement.stream == stream_key(episodes.stream_of(i))
-        and announcement.unit_start == episodes.unit_start[i]
+def _same_signal(announcement: Announcement, group: Group) -> bool:
+    body: Mapping[str, Any] = announcement.body
+    mine = [c for c in group.calls if stream_key(c.stream) == announcement.stream]
+    return any(
+        c.family == body.get("family")
+        and c.side == body["side"]
+        and abs(c.at - np.datetime64(body["at"], "us")) <= KEEPS_NAME
+        for c in mine
     )
-    chart = body["chart"] == episodes.chart[i] and body["side"] == int(episodes.side[i])
-    begins, ends = np.datetime64(body["first_at"], "us"), np.datetime64(body["last_at"], "us")
-    return bool(same and chart and begins <= episodes.last_at[i] and episodes.first_at[i] <= ends)
 
 
-def _announcement(name: str, episodes: Episodes, i: int, *, at: np.datetime64) -> Announcement:
+def _announcement(group: Group, *, at: np.datetime64) -> Announcement:
+    lead = group.lead
     body: dict[str, Any] = {
-        "chart": episodes.chart[i],
-        "side": int(episodes.side[i]),
-        "first_at": str(episodes.first_at[i]),
-        "at": str(episodes.at[i]),
-        "last_at": str(episodes.last_at[i]),
-        "first_part": episodes.first_part[i],
-        "part": episodes.part[i],
-        "last_part": episodes.last_part[i],
-        "points": int(episodes.points[i]),
-        "size": float(episodes.size[i]),
+        "family": lead.family,
+        "kind": lead.kind,
+        "detector": lead.detector,
+        "side": lead.side,
+        "at": str(lead.at),
+        "last_at": str(lead.last_at),
+        "part": lead.part,
+        "last_part": lead.last_part,
+        "size": lead.size if np.isfinite(lead.size) else None,
+        "change_at": str(lead.change_at),
     }
-    return Announcement(
-        id=name,
-        at=at,
-        unit_start=episodes.unit_start[i],
-        stream=stream_key(episodes.stream_of(i)),
-        body=body,
-    )
+    return Announcement(id=group.id, at=at, unit_start=lead.at, stream=stream_key(lead.stream), body=body)

@@ -2,25 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.charts.subgroups import cut, statistics
-from cellmon.judged import SIZE_COLUMNS, STREAM_COLUMNS, Bores, Subgroups
+from cellmon.judged import PROCESS, SIZE_COLUMNS, STREAM_COLUMNS, Bores, Subgroups
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
+from cellmon.monitor.judge.together import Rows, alone, of_spindles, together
 from cellmon.monitor.rules import Unit
 from cellmon.records import EventKind, Numbers, Stream, Texts, Whole, no_rows
 from cellmon.sheet import DiameterFeature, Part, Sheet
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Cut:
+    """The subgroups of the bores themselves, and those of their means and distances."""
+
+    alone: Subgroups
+    together: Subgroups
+
+
 def cut_subgroups(
     bores: Bores, sheet: Sheet, context: Context, *, newest: np.datetime64, units: Sequence[Unit]
-) -> Subgroups:
+) -> Cut:
     """Return the subgroups of all streams of some judged bores (in making order).
 
     A remainder shorter than a subgroup counts once its segment is over: when a later segment of the
@@ -31,13 +40,22 @@ def cut_subgroups(
     ends = np.array([u.end for u in units], dtype="datetime64[us]")
     starts = np.array([u.start for u in units], dtype="datetime64[us]")
     over = newest >= ends[np.searchsorted(starts, charted.unit_start)] if len(charted) else np.zeros(0, bool)
-    cuts = [
-        one
-        for part in sheet.parts
-        for by_fixture in (False, True)
-        for one in _of_part(charted, segment, over, sheet, part, by_fixture=by_fixture)
-    ]
-    return _within_unit(Subgroups.concat(cuts)) if cuts else no_rows(Subgroups)
+    apart: list[Subgroups] = []
+    pooled: list[Subgroups] = []
+    for part in sheet.parts:
+        mine = charted.part_number == part.number
+        if not mine.any():
+            continue
+        of_part, its_segment, its_over = charted.select(mine), segment[mine], over[mine]
+        values = _charted_values(of_part, part)
+        apart += _cut_rows(alone(of_part, its_segment, its_over), values, part, sheet)
+        for rows in together(of_part, its_segment, its_over, part, sheet):
+            pooled.append(_within_unit(list(_cut_rows(rows, values, part, sheet))))
+        evidence = {name: getattr(of_part, name) for name in PROCESS}
+        if any(np.isfinite(figures).any() for figures in evidence.values()):
+            for rows in of_spindles(of_part, its_segment, its_over, part, sheet):
+                pooled.append(_within_unit(list(_cut_process(rows, evidence, sheet))))
+    return Cut(alone=_within_unit(apart), together=Subgroups.concat(pooled or [no_rows(Subgroups)]))
 
 
 def stream_numbers(subgroups: Subgroups) -> tuple[Whole, list[Stream]]:
@@ -54,7 +72,7 @@ def count_streams(bores: Bores, subgroups: Subgroups) -> dict[tuple[np.datetime6
     whole = made | _counted([charted.unit_start, *(getattr(charted, n) for n in POSITION_NAMES[:-1])])
     many = _counted([subgroups.unit_start, *(getattr(subgroups, name) for name in STREAM_COLUMNS)])
     counts: dict[tuple[np.datetime64, Stream], tuple[int, int]] = {}
-    for (unit, number, spindle, bore, feature, fixture), n in many.items():
+    for (unit, number, spindle, bore, feature, fixture, _), n in many.items():
         stream = Stream(part_number=number, spindle=spindle, bore=bore, feature=feature, fixture=fixture)
         place = (unit, number, spindle, bore)
         counts[unit, stream] = whole[place if fixture is None else (*place, fixture)], n
@@ -87,8 +105,11 @@ def _segments(bores: Bores, sheet: Sheet, context: Context) -> Whole:
     return _codes(parts, len(bores))
 
 
-def _within_unit(subgroups: Subgroups) -> Subgroups:
+def _within_unit(cuts: Sequence[Subgroups]) -> Subgroups:
     """Count segments afresh in each unit, so that their numbers do not tell what was judged beside them."""
+    if not cuts:
+        return no_rows(Subgroups)
+    subgroups = Subgroups.concat(cuts)
     unit = _codes([subgroups.unit_start], len(subgroups))
     first = np.full(int(unit.max(initial=-1)) + 1, np.iinfo(np.int64).max)
     np.minimum.at(first, unit, subgroups.segment)
@@ -107,24 +128,58 @@ def _codes(columns: Sequence[NDArray[Any]], size: int) -> Whole:
     return np.asarray(code, dtype=np.int64)
 
 
-def _of_part(
-    bores: Bores, segment: Whole, over: NDArray[np.bool_], sheet: Sheet, part: Part, *, by_fixture: bool
-) -> Iterator[Subgroups]:
-    features = [name for name in part.charted if part.features[name].by_fixture is by_fixture]
-    mine = bores.part_number == part.number
-    if not features or not mine.any():
-        return
-    bores, segment, over = bores.select(mine), segment[mine], over[mine]
-    fixture = bores.fixture if by_fixture else np.full(len(bores), None, dtype=object)
-    stream = _codes([bores.spindle, bores.bore, fixture], len(bores))
-    order = np.argsort(stream, kind="stable")  # bores come in making order
-    bores, fixture = bores.select(order), fixture[order]
-    stream, segment, over = stream[order], segment[order], over[order]
-    labels = cut(_changes(stream, segment), size=sheet.subgroups.size, step=sheet.subgroups.step)
-    doubted = (bores.flags & ~CONTEXT_FLAGS) != 0
-    for name in features:
-        values = np.where(doubted, np.nan, _charted_values(bores, part, name))
-        yield _subgroups(bores, values, labels, stream, segment, over, fixture, sheet, name)
+def _cut_rows(rows: Rows, values: Mapping[str, Numbers], part: Part, sheet: Sheet) -> Iterator[Subgroups]:
+    for by_fixture in (False, True):
+        features = [name for name in part.charted if part.features[name].by_fixture is by_fixture]
+        if not features:
+            continue
+        bores = rows.bores
+        nothing: Texts = np.full(len(bores), None, dtype=object)
+        fixture = bores.fixture if by_fixture else nothing
+        stream = _codes([bores.spindle, bores.bore, fixture], len(bores))
+        order = np.argsort(stream, kind="stable")  # bores come in making order
+        cut_in = _Order(
+            bores=bores.select(order),
+            fixture=fixture[order],
+            stream=stream[order],
+            segment=rows.segment[order],
+            over=rows.over[order],
+            part_of=rows.part_of,
+        )
+        labels = cut(
+            _changes(cut_in.stream, cut_in.segment), size=sheet.subgroups.size, step=sheet.subgroups.step
+        )
+        for name in features:
+            figures = rows.figures(values[name])[order]
+            yield _subgroups(cut_in, figures, labels, size=sheet.subgroups.size, name=name)
+
+
+def _cut_process(rows: Rows, values: Mapping[str, Numbers], sheet: Sheet) -> Iterator[Subgroups]:
+    size = len(rows.bores)
+    cut_in = _Order(
+        bores=rows.bores,
+        fixture=np.full(size, None, dtype=object),
+        stream=np.zeros(size, dtype=np.int64),
+        segment=rows.segment,
+        over=rows.over,
+        part_of=rows.part_of,
+    )
+    labels = cut(rows.segment, size=sheet.subgroups.size, step=sheet.subgroups.step)
+    for name, figures in values.items():
+        if np.isfinite(figures).any():
+            yield _subgroups(cut_in, rows.figures(figures), labels, size=sheet.subgroups.size, name=name)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Order:
+    """Rows stream after stream, each in making order."""
+
+    bores: Bores
+    fixture: Texts
+    stream: Whole
+    segment: Whole
+    over: NDArray[np.bool_]
+    part_of: str
 
 
 def _changes(stream: Whole, segment: Whole) -> Whole:
@@ -133,41 +188,40 @@ def _changes(stream: Whole, segment: Whole) -> Whole:
     return np.concatenate(([0], np.cumsum(changed)))
 
 
-def _charted_values(bores: Bores, part: Part, name: str) -> Numbers:
-    feature = part.features[name]
-    if isinstance(feature, DiameterFeature):
-        name = SIZE_COLUMNS.get(feature.size, "average")
-    values: Numbers = getattr(bores, name)
-    return values
+def _charted_values(bores: Bores, part: Part) -> dict[str, Numbers]:
+    """Return each charted feature of each bore; nan where the bore is doubted."""
+    doubted = (bores.flags & ~CONTEXT_FLAGS) != 0
+    found = {}
+    for name in part.charted:
+        feature = part.features[name]
+        column = name
+        if isinstance(feature, DiameterFeature):
+            column = SIZE_COLUMNS.get(feature.size, "average")
+        found[name] = np.where(doubted, np.nan, getattr(bores, column))
+    return found
 
 
-def _subgroups(
-    bores: Bores,
-    values: Numbers,
-    labels: Whole,
-    stream: Whole,
-    segment: Whole,
-    over: NDArray[np.bool_],
-    fixture: Texts,
-    sheet: Sheet,
-    name: str,
-) -> Subgroups:
+def _subgroups(rows: _Order, values: Numbers, labels: Whole, *, size: int, name: str) -> Subgroups:
+    bores, stream = rows.bores, rows.stream
     found = statistics(values, labels)
-    whole = found.last - found.first + 1 == sheet.subgroups.size
+    whole = found.last - found.first + 1 == size
     last_of_stream = np.concatenate((stream[1:] != stream[:-1], [True]))
-    later = ~_in_last_segment(stream, segment, last_of_stream)
-    kept = (found.n >= 2) & (whole | over[found.last] | later[found.last])
+    later = ~_in_last_segment(stream, rows.segment, last_of_stream)
+    kept = (found.n >= 2) & (whole | rows.over[found.last] | later[found.last])
     first, last = found.first[kept], found.last[kept]
     flagged = np.concatenate(([0], np.cumsum(bores.flags != 0)))
+    honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
+    sized = name == "diameter"
     return Subgroups(
         part_number=bores.part_number[last],
         spindle=bores.spindle[last],
         bore=bores.bore[last],
         feature=np.full(len(last), name, dtype=object),
-        fixture=fixture[last],
+        part_of=np.full(len(last), rows.part_of, dtype=object),
+        fixture=rows.fixture[last],
         unit_start=bores.unit_start[last],
         shift_start=bores.shift_start[last],
-        segment=segment[last],
+        segment=rows.segment[last],
         first_part=bores.part[first],
         last_part=bores.part[last],
         first_at=bores.measured_at[first],
@@ -176,9 +230,20 @@ def _subgroups(
         mean=found.mean[kept],
         range=found.range[kept],
         sd=found.sd[kept],
+        low=found.low[kept],
+        high=found.high[kept],
         flagged=flagged[last + 1] - flagged[first],
         stone_set=bores.stone_set[last],
+        honed_first=honed[first],
+        honed_last=honed[last],
+        thermal=_thermal(bores, labels)[kept] if sized else np.full(len(last), np.nan),
     )
+
+
+def _thermal(bores: Bores, labels: Whole) -> Numbers:
+    """Return the mean of what temperatures explain in each subgroup; nan where none is known."""
+    found: Numbers = np.round(statistics(bores.thermal, labels).mean, 4)
+    return found
 
 
 def _in_last_segment(stream: Whole, segment: Whole, last_of_stream: NDArray[np.bool_]) -> NDArray[np.bool_]:

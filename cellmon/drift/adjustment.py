@@ -1,0 +1,318 @@
+"""Corrections of size: when one pays, how large, and what it costs to adjust too much.
+
+A correction pays when the level is off target by more than a dead band, and clearly so. The band weighs
+what a correction costs against what being off target costs; on a steady drift the correction goes as far
+beyond the target as the band reaches, so that the level spends as long on either side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from math import sqrt
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
+
+from cellmon.errors import NoSpread, NotEnoughData
+from cellmon.stats.normal import PER_MILLION, share_above, share_below
+
+Floats = NDArray[np.float64]
+
+COST = 13.5
+"""What a correction costs by default, in bores that are one sigma off target.
+
+On a drift of 0.02 sigma a bore that comes to some 17 corrections in 1,000 bores.
+"""
+LEAST_BAND = 0.3
+"""No correction below this many sigma: such a deviation adds under 5 % to the spread."""
+SURE = 3.5
+"""A level must be off target by this many of its own standard deviations."""
+DRIFTS = float(ndtri(0.95))
+"""A slope this many of its standard deviations from 0 is aimed against."""
+CAUTION = (
+    "Advice only: a qualified person enters a correction, by the machine's manual and the site's procedure,"
+    " after a look at the last bores and at the gauge's last master check."
+)
+_NODES = 200
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoundedAdjustment:
+    """What a dead band does to a level that wanders."""
+
+    interval: float
+    """Mean number of bores from one adjustment to the next."""
+    inflation: float
+    """Growth of the standard deviation about target, as a share: 0.05 is 5 %."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class DeadBand:
+    """Where a correction begins to pay, and how far beyond target it should go, micrometres."""
+
+    half_um: float
+    beyond_um: float
+    """Signed; against the drift."""
+    every_bores: float
+    """Bores between corrections that come of it; infinite where nothing moves."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Advice:
+    """One correction, or none, in words a machinist can use."""
+
+    what: Literal["correct", "leave it alone"]
+    by_um: float
+    """To add to the size; 0 where nothing should be done."""
+    sd_now_um: float
+    """Expected root mean square deviation from target of the next bores if nothing is done."""
+    sd_then_um: float
+    """The same after the correction."""
+    ppm_now: float | None
+    """Expected parts per million beyond the limits among them; None without limits."""
+    ppm_then: float | None
+    too_much: float
+    """What correcting every bore by its full deviation makes of the spread of a stable process."""
+    band: DeadBand
+    why: str
+    caution: str = CAUTION
+
+
+def tampering_sd_ratio(gain: float) -> float:
+    """Return what adjusting a stable process after each bore makes of its standard deviation.
+
+    Each bore's deviation times `gain` is taken off the setting; sqrt(2 / (2 - gain)).
+
+    References
+    ----------
+    Deming, Out of the Crisis (1986), chapter 11: the funnel, its second rule has gain 1 (from memory).
+
+    Examples
+    --------
+    >>> round(tampering_sd_ratio(1.0), 3)
+    1.414
+    """
+    if not 0 <= gain < 2:
+        raise ValueError(f"a gain from 0 to below 2, not {gain}")
+    return sqrt(2 / (2 - gain))
+
+
+def bounded_adjustment(lam: float, band: float) -> BoundedAdjustment:
+    """Return what a dead band of half width `band` costs and saves on a wandering level.
+
+    The disturbance is an integrated moving average: the best forecast of its level moves by lam times
+    the last forecast error, standard deviation 1. At |forecast| >= band it is set back to 0. Mean
+    interval and mean square over a cycle solve an integral equation each, here by Gauss-Legendre nodes.
+
+    Parameters
+    ----------
+    lam : float
+        Above 0, at most 1.
+    band : float
+        In standard deviations of a forecast error, above 0.
+
+    References
+    ----------
+    Box and Luceno, Statistical Control by Monitoring and Feedback Adjustment (1997); Crowder, Journal of
+    Quality Technology 24 (1992), 125-134, for the integral equation (both from memory).
+
+    Examples
+    --------
+    >>> round(bounded_adjustment(0.2, 1.0).interval, 1)
+    31.4
+    """
+    if not (0 < lam <= 1 and band > 0):
+        raise ValueError(f"a lam above 0 to 1 and a band above 0, not {lam} and {band}")
+    return _bounded(float(lam), float(band))
+
+
+@lru_cache(maxsize=256)
+def _bounded(lam: float, band: float) -> BoundedAdjustment:
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    x, w = band * nodes, band * weights
+
+    def to(start: Floats) -> Floats:
+        z = (x - start[:, None]) / lam
+        return np.asarray(w * np.exp(-(z**2) / 2) / (lam * sqrt(2 * np.pi)), dtype=np.float64)
+
+    kernel = np.eye(_NODES) - to(x)
+    visits = np.linalg.solve(kernel, np.column_stack([np.ones(_NODES), x**2]))
+    from_target = (to(np.zeros(1)) @ visits)[0]
+    interval = 1 + float(from_target[0])
+    return BoundedAdjustment(interval=interval, inflation=sqrt(1 + float(from_target[1]) / interval) - 1)
+
+
+def dead_band(
+    *, slope_um: float, slope_sd_um: float = 0.0, walk_um: float = 0.0, sigma_um: float, cost: float = COST
+) -> DeadBand:
+    """Return the dead band that costs least, corrections and deviations together.
+
+    A drift b met every n bores costs (b n)^2 / 12 a bore and cost sigma^2 / n, least at
+    n = (6 cost sigma^2 / b^2)^(1/3); a level that wanders by w a bore, set back at L, costs L^2 / 6 and
+    cost sigma^2 w^2 / L^2, least at L = (6 cost sigma^2 w^2)^(1/4). The wider of the two bands holds.
+
+    Parameters
+    ----------
+    slope_um, slope_sd_um : float
+        Drift a bore, and how sure it is; aimed against only where it is clear.
+    walk_um : float
+        Standard deviation of what the level wanders from one bore to the next.
+    sigma_um : float
+        Of one bore, above 0.
+    cost : float
+        Of a correction, in bores one sigma off target: 0 corrects at every chance.
+
+    References
+    ----------
+    Elementary (the drift); Box and Luceno (1997), as `bounded_adjustment` (the wandering level).
+    """
+    if not sigma_um > 0:
+        raise NoSpread("bores to be corrected")
+    if cost < 0:
+        raise ValueError(f"a cost of 0 or more, not {cost}")
+    drifts = slope_um != 0 and abs(slope_um) > DRIFTS * slope_sd_um
+    moved = abs(slope_um) if drifts else 0.0
+    of_drift = (0.75 * cost * sigma_um**2 * moved) ** (1 / 3)
+    of_walk = (6 * cost * (sigma_um * walk_um) ** 2) ** 0.25
+    half = max(of_drift, of_walk, LEAST_BAND * sigma_um)
+    every = [2 * half / moved] if drifts else []
+    every += [(half / walk_um) ** 2] if walk_um > 1e-9 * sigma_um else []
+    return DeadBand(
+        half_um=half,
+        beyond_um=-float(np.sign(slope_um)) * half if drifts and of_drift >= of_walk else 0.0,
+        every_bores=min(every, default=float("inf")),
+    )
+
+
+def advise(
+    *,
+    level_um: float,
+    slope_um: float,
+    covariance: ArrayLike,
+    target_um: float,
+    sigma_um: float,
+    walk_um: float = 0.0,
+    lower_um: float | None = None,
+    upper_um: float | None = None,
+    cost: float = COST,
+    step_um: float = 0.0,
+    ahead: int = 100,
+) -> Advice:
+    """Advise a correction, or to leave the setting alone.
+
+    Parameters
+    ----------
+    level_um, slope_um : float
+        Expected size of the last bore, deviation from nominal, and its growth, micrometres a bore.
+    covariance : array_like, shape (2, 2)
+        Of level and slope.
+    target_um : float
+        What the level should be.
+    sigma_um : float
+        Standard deviation of one bore about the level, above 0.
+    walk_um : float
+        Standard deviation of what the level wanders from one bore to the next, beside the slope.
+    lower_um, upper_um : float or None
+        Tolerance limits; with them the effect is told in parts per million as well.
+    cost : float
+        What a correction costs, in bores that are one sigma off target.
+    step_um : float
+        The least step the machine can be set by; the correction is a multiple of it. 0: any.
+    ahead : int
+        Bores over which the effect is counted.
+
+    References
+    ----------
+    As `dead_band`. On a drift of 0.02 sigma a bore the spread it reaches, and how often it leaves a stable
+    process alone, are measured in docs/drift.md.
+
+    Examples
+    --------
+    >>> advice = advise(level_um=14.0, slope_um=0.0, covariance=[[0.04, 0], [0, 0]],
+    ...     target_um=12.0, sigma_um=1.5)
+    >>> advice.what, advice.by_um
+    ('correct', -2.0)
+    """
+    c = np.asarray(covariance, dtype=np.float64)
+    if c.shape != (2, 2):
+        raise TypeError(f"a covariance of level and slope, not of shape {c.shape}")
+    if ahead < 1:
+        raise NotEnoughData("bores ahead", need=1, got=ahead)
+    band = dead_band(
+        slope_um=slope_um,
+        slope_sd_um=sqrt(max(float(c[1, 1]), 0.0)),
+        walk_um=walk_um,
+        sigma_um=sigma_um,
+        cost=cost,
+    )
+    off = level_um + slope_um - target_um
+    off_sd = sqrt(max(float(c.sum()), 0.0))
+    # where the drift is on its way back to target, it is left to it for as long again
+    comes_back = off * band.beyond_um > 0
+    needed = max(band.half_um + (abs(band.beyond_um) if comes_back else 0.0), SURE * off_sd)
+    by = _whole(band.beyond_um - off, step_um) if abs(off) > needed else 0.0
+    ways = _Ahead(
+        np.asarray(off + slope_um * np.arange(ahead), dtype=np.float64),
+        _variances(c, walk_um, sigma_um, ahead),
+    )
+    limits = (None if x is None else x - target_um for x in (lower_um, upper_um))
+    lower, upper = limits
+    return Advice(
+        what="correct" if by else "leave it alone",
+        by_um=by,
+        sd_now_um=ways.rms(0.0),
+        sd_then_um=ways.rms(by),
+        ppm_now=ways.ppm(0.0, lower, upper),
+        ppm_then=ways.ppm(by, lower, upper),
+        too_much=tampering_sd_ratio(1.0),
+        band=band,
+        why=_why(off, off_sd, needed, by, comes_back=comes_back),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Ahead:
+    """The bores ahead: expected deviation from target and variance of each, micrometres."""
+
+    off_um: Floats
+    variance: Floats
+
+    def rms(self, by_um: float) -> float:
+        return float(np.sqrt(np.mean((self.off_um + by_um) ** 2 + self.variance)))
+
+    def ppm(self, by_um: float, lower: float | None, upper: float | None) -> float | None:
+        if lower is None and upper is None:
+            return None
+        at, sd = self.off_um + by_um, np.sqrt(self.variance)
+        below = 0.0 if lower is None else float(share_below((lower - at) / sd).mean())
+        above = 0.0 if upper is None else float(share_above((upper - at) / sd).mean())
+        return PER_MILLION * (below + above)
+
+
+def _variances(c: Floats, walk_um: float, sigma_um: float, ahead: int) -> Floats:
+    k = np.arange(1, ahead + 1)
+    level = c[0, 0] + 2 * k * c[0, 1] + k**2 * c[1, 1]
+    return np.asarray(sigma_um**2 + level + k * walk_um**2, dtype=np.float64)
+
+
+def _whole(um: float, step_um: float) -> float:
+    return round(um / step_um) * step_um if step_um > 0 else um
+
+
+def _why(off: float, off_sd: float, needed: float, by: float, *, comes_back: bool) -> str:
+    """Say in a sentence why this is advised."""
+    side = "above" if off > 0 else "below"
+    where = f"The level is {abs(off):.1f} µm {side} target (give or take {2 * off_sd:.1f})"
+    if by:
+        return f"{where}; from {needed:.1f} µm on a correction pays."
+    if comes_back:
+        return f"{where} and the drift carries it back; a correction would pay from {needed:.1f} µm on."
+    if abs(off) > needed:
+        return f"{where}; the machine's least step would not bring it closer."
+    return (
+        f"{where}; a correction pays from {needed:.1f} µm on. Below that it chases noise: correcting every"
+        f" bore by its full deviation would make the spread {tampering_sd_ratio(1.0):.2f} times as wide."
+    )

@@ -1,0 +1,216 @@
+"""The first bores after stones, a dressing or a set-up were changed: may the spindle run?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from cellmon.drift.release import judge_first_bores
+from cellmon.errors import CellmonError, NotFound
+from cellmon.judged import Bores
+from cellmon.monitor.answers import Answer
+from cellmon.monitor.forecast import reach_of, size_stream
+from cellmon.monitor.view import View
+from cellmon.records import EventKind, Numbers, Verdict
+from cellmon.store import Decision, Session
+
+CHANGES = (EventKind.STONES_FITTED, EventKind.STONES_DRESSED, EventKind.SETUP_CHANGED)
+OLD_BORES = 5
+LOOKED_AT = 12
+"""So many bores of a position tell of a set-up at most; later ones belong to running."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FirstOfPosition:
+    """One bore position: what its first bores say, and the last of the old set-up beside them."""
+
+    bore: str
+    verdict: str
+    by_um: float | None
+    more: int | None
+    probability: float | None
+    mean_um: float | None
+    parts: tuple[str, ...]
+    new_um: tuple[float, ...]
+    verdicts: tuple[Verdict, ...]
+    old_um: tuple[float, ...]
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetupCheck:
+    """One spindle's newest change and what its first bores say; `released` once a named person ran it."""
+
+    spindle: str
+    change: str
+    changed_at: datetime
+    verdict: str
+    sentence: str
+    positions: tuple[FirstOfPosition, ...]
+    released_by: str | None
+    released_at: datetime | None
+    why: str | None
+    caution: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class FirstBores(Answer):
+    """Every spindle whose stones, dressing or set-up were changed, newest change only."""
+
+    checks: tuple[SetupCheck, ...]
+
+
+CAUTION = (
+    "Advice only: a qualified person releases the set-up by the site's procedures. Measure with the spindle "
+    "stopped; parts may be hot and sharp-edged."
+)
+
+
+def first_bores(view: View) -> FirstBores:
+    """Answer, for every spindle, what the first bores since its newest change say."""
+    spindles = view.sheet.spindle_ids
+    found = tuple(check for s in spindles if (check := setup_check(view, s)) is not None)
+    return FirstBores(**view.head(), checks=found)
+
+
+def setup_check(view: View, spindle: str) -> SetupCheck | None:
+    """Return what the first bores of one spindle say; None where no change is known."""
+    latest = view.session.latest_events(view.as_of + np.timedelta64(1, "us"))
+    mine = latest.select((latest.spindle == spindle) & np.isin(latest.event.astype(str), CHANGES))
+    if not len(mine):
+        return None
+    newest = int(np.argmax(mine.at))
+    at, change = mine.at[newest], str(mine.event[newest])
+    bores = view.session.bores(
+        spindle=spindle, start=at - np.timedelta64(12, "h"), end=view.as_of, charted=True
+    )
+    honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
+    old, new = bores.select(honed <= at), bores.select(honed > at)
+    positions = tuple(_position(view, spindle, b, old, new) for b in view.sheet.spindle(spindle).bores)
+    released = _released(view.session, spindle, at)
+    verdict = _whole(positions)
+    return SetupCheck(
+        spindle=spindle,
+        change=change,
+        changed_at=view.local(at),
+        verdict=verdict,
+        sentence=_sentence(spindle, change, verdict, positions, released),
+        positions=positions,
+        released_by=released.by if released else None,
+        released_at=view.local(released.at) if released else None,
+        why=released.why if released else None,
+        caution=CAUTION,
+    )
+
+
+def _position(view: View, spindle: str, bore: str, old: Bores, new: Bores) -> FirstOfPosition:
+    stream = size_stream(view, spindle, bore)
+    before, first = old.select(old.bore == bore), new.select(new.bore == bore).select(slice(0, LOOKED_AT))
+    sizes, past = _sizes(first), _sizes(before)[-OLD_BORES:]
+    tolerance, measuring, reach = view.tolerance(stream), view.sheet.measuring, reach_of(view, stream)
+    limit = view.baseline(stream)
+    shown: dict[str, Any] = {
+        "bore": bore,
+        "parts": tuple(map(str, first.part)),
+        "new_um": tuple(map(float, sizes)),
+        "verdicts": tuple(first.verdict_of(i) for i in range(len(first))),
+        "old_um": tuple(map(float, past)),
+    }
+    try:
+        if not len(sizes) or limit is None or not np.isfinite(limit.sigma):
+            raise NotFound("no bore is measured yet" if not len(sizes) else "no limits tell the usual spread")
+        reading = (measuring.reading_um or 0.0) * reach.share
+        told = judge_first_bores(
+            sizes,
+            sigma_um=float(np.sqrt(max(limit.sigma**2 - reading**2, (0.1 * limit.sigma) ** 2))),
+            gauge_common_um=measuring.common_um or 0.0,
+            gauge_reading_um=reading,
+            lower_um=None if tolerance.lower_um is None else tolerance.lower_um + reach.below,
+            upper_um=None if tolerance.upper_um is None else tolerance.upper_um - reach.above,
+            target_um=tolerance.target_um,
+            step_um=0.5,
+        )
+    except CellmonError as refused:
+        return FirstOfPosition(
+            verdict="cannot tell yet",
+            by_um=None,
+            more=(view.sheet.checks.first_bores if view.sheet.checks else None) or 3,
+            probability=None,
+            mean_um=None,
+            why=str(refused),
+            **shown,
+        )
+    return FirstOfPosition(
+        verdict=told.verdict,
+        by_um=told.by_um if told.verdict == "correct" else None,
+        more=told.more,
+        probability=told.probability,
+        mean_um=told.mean_um,
+        why=told.why,
+        **shown,
+    )
+
+
+def _sizes(bores: Bores) -> Numbers:
+    values: Numbers = bores.average
+    return values[np.isfinite(values)]
+
+
+def _whole(positions: Sequence[FirstOfPosition]) -> str:
+    """Return the verdict of a spindle: that of the bore that hinders most."""
+    for verdict in ("correct", "cannot tell yet"):
+        if any(p.verdict == verdict for p in positions):
+            return verdict
+    return "run"
+
+
+def _sentence(
+    spindle: str,
+    change: str,
+    verdict: str,
+    positions: Sequence[FirstOfPosition],
+    released: Decision | None,
+) -> str:
+    what = f"{spindle}, first bores after {change.replace('-', ' ')}"
+    if released is not None:
+        return f"{what}: released by {released.by}."
+    if verdict == "run":
+        return f"{what}: run; a named person releases it."
+    if verdict == "correct":
+        steps = [p.by_um for p in positions if p.by_um is not None]
+        by = float(np.mean(steps))
+        more = max((p.more or 3) for p in positions)
+        return f"{what}: correct by {by:+.1f} µm, then measure {more} more."
+    more = max((p.more or 0) for p in positions)
+    return f"{what}: cannot tell yet, measure {more} more of each bore." if more else f"{what}: cannot tell."
+
+
+def subject(spindle: str, at: np.datetime64) -> str:
+    """Return under which name a release is kept."""
+    return f"{spindle}@{at}"
+
+
+def _released(session: Session, spindle: str, at: np.datetime64) -> Decision | None:
+    found = session.decisions("set-up", subject=subject(spindle, at))
+    return found[-1] if found else None
+
+
+def sign(view: View, session: Session, spindle: str, *, by: str, why: str, at: np.datetime64) -> None:
+    """Journal that a named person lets a spindle run after its newest change, with what was advised then.
+
+    Raises
+    ------
+    NotFound
+        When no change of that spindle is known.
+    """
+    check = setup_check(view, spindle)
+    if check is None:
+        raise NotFound(f"no change of stones, dressing or set-up of {spindle} is known")
+    latest = view.session.latest_events(view.as_of + np.timedelta64(1, "us"))
+    mine = latest.select((latest.spindle == spindle) & np.isin(latest.event.astype(str), CHANGES))
+    body = {"change": check.change, "verdict": check.verdict, "sentence": check.sentence}
+    session.decide(at=at, by=by, why=why, kind="set-up", subject=subject(spindle, mine.at.max()), body=body)

@@ -1,0 +1,251 @@
+"""Where each stream's level stands and how it drifts, the bores left to a limit, and what correction pays."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from cellmon.drift.adjustment import advise
+from cellmon.drift.forecast import bores_to_limit
+from cellmon.drift.watch import State
+from cellmon.judged import Limit
+from cellmon.monitor.answers import Estimate
+from cellmon.monitor.judge.inputs import BY_MACHINE, SIZE
+from cellmon.monitor.judge.watching import Place, Watcher
+from cellmon.monitor.signals import tells_of
+from cellmon.monitor.view import View
+from cellmon.records import EventKind, Kind, Numbers, Stream
+from cellmon.shifts import to_utc
+
+CONFIDENCE = 0.90
+DEVIATES = 1.6449
+LOOKED_AT = 40
+"""Subgroups that tell of a drift where the baseline knew none."""
+LEAST = 8
+CLEAR = 2.5
+"""Standard errors from which such a drift is believed."""
+FEEDBACK_WITHIN = np.timedelta64(24, "h")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """Level and slope of one stream after its last subgroup; micrometres, slope a bore."""
+
+    level: float
+    slope: float
+    covariance: tuple[tuple[float, float], tuple[float, float]]
+    walk: float
+    """Standard deviation of what the level wanders from bore to bore."""
+    bore_sd: float
+    drifts: bool
+    """Whether a slope is believed."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoresLeft:
+    """Bores until the first beyond a tolerance limit: quantiles, None beyond the horizon, and the side."""
+
+    p05: float | None
+    p50: float | None
+    p95: float | None
+    side: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class StreamAdvice:
+    """A correction that pays, or to leave it alone; `by_um` of diameter, positive is larger."""
+
+    what: str
+    by_um: float | None
+    why: str
+    too_much: float
+    """What a correction now would cost instead, as a ratio of standard deviations."""
+    caution: str
+
+
+NO_STANDING = "fewer than 25 subgroups, or no spread in them: nothing is watched yet"
+NO_DRIFT = "no drift is shown that would reach a limit"
+
+
+def size_stream(view: View, spindle: str, bore: str) -> Stream:
+    """Return the size stream of a bore on a spindle."""
+    return Stream(part_number=view.sheet.part().number, spindle=spindle, bore=bore, feature=SIZE)
+
+
+def place_now(view: View) -> Place | None:
+    """Return where every detector stands at the moment of a view."""
+    starts = view.session.units_watched()
+    starts = starts[starts <= view.as_of]
+    if not len(starts):
+        return None
+    unit = starts[-1]
+    newest = view.session.newest_reading()
+    if newest is None or newest <= view.as_of:
+        block = view.session.watched_at(unit)
+        return Place.read(block) if block else None
+    subgroups = view.session.subgroups_of_unit(unit)
+    subgroups = subgroups.select(subgroups.at <= view.as_of)
+    watcher = Watcher.of(view.session, view.rules, unit)
+    return watcher.unit(unit, view.session.watched_before(unit), subgroups).after
+
+
+def standing(view: View, stream: Stream, limit: Limit | None) -> Standing | None:
+    """Return where one stream stands; None where it is not watched."""
+    place = view.place
+    if place is None or limit is None or limit.learned is None or stream not in place.streams:
+        return None
+    state, c = place.state, place.streams.index(stream)
+    slope, slope_var = float(state.slope[c]), float(state.p22[c])
+    level, level_var, both = float(state.level[c]), float(state.p11[c]), float(state.p12[c])
+    drifts = slope_var > 0
+    if not drifts:
+        found = _recent_slope(view, stream, state, c)
+        if found is not None:
+            slope, error = found
+            slope_var, drifts = error**2, True
+    walk = float(limit.learned["walk"])
+    return Standing(
+        level=level,
+        slope=slope,
+        covariance=((level_var, both), (both, slope_var)),
+        walk=float(np.sqrt(walk)),
+        bore_sd=float(np.sqrt(state.bore_var[c])),
+        drifts=drifts,
+    )
+
+
+def _recent_slope(view: View, stream: Stream, state: State, c: int) -> tuple[float, float] | None:
+    """Return a slope a bore and its standard error from the last subgroups of one segment, if clear."""
+    recent = view.session.subgroups(stream, end=view.as_of, last=LOOKED_AT)
+    recent = recent.select(recent.first_at > _last_called(view, stream))
+    if len(recent) < LEAST:
+        return None
+    bores = np.cumsum(recent.n.astype(np.float64))
+    x = bores - bores.mean()
+    squares = float((x**2).sum())
+    slope = float((x * recent.mean).sum()) / squares
+    left = recent.mean - recent.mean.mean() - slope * x
+    sd = max(float(np.sqrt((left**2).sum() / (len(x) - 2))), float(np.sqrt(state.mean_var[c])))
+    error = sd / np.sqrt(squares)
+    return (slope, float(error)) if abs(slope) > CLEAR * error else None
+
+
+def _last_called(view: View, stream: Stream) -> np.datetime64:
+    """Return when the last change of a stream was called, or was over: no drift reaches across a step."""
+    moments = [
+        to_utc(s.last_at if s.over else s.raised_at)
+        for s in view.signals
+        if s.state != "withdrawn" and s.kind == "level" and tells_of(s, stream)
+    ]
+    return max(moments, default=np.datetime64("1900-01-01", "us"))
+
+
+def drift_per_100(found: Standing | None) -> Estimate | None:
+    """Return the drift over 100 bores with its 90 % interval; None where none is believed."""
+    if found is None or not found.drifts:
+        return None
+    half = DEVIATES * np.sqrt(found.covariance[1][1]) * 100
+    value = found.slope * 100
+    return Estimate(
+        value=round(value, 4),
+        low=round(float(value - half), 4),
+        high=round(float(value + half), 4),
+        confidence=CONFIDENCE,
+    )
+
+
+def bores_left(view: View, stream: Stream, found: Standing | None) -> BoresLeft | None:
+    """Return how many bores are left if nothing is changed and no feedback acts."""
+    if found is None:
+        return None
+    tolerance = view.tolerance(stream)
+    if tolerance.lower_um is None and tolerance.upper_um is None:
+        return None
+    reach = reach_of(view, stream)
+    lower = None if tolerance.lower_um is None else tolerance.lower_um + reach.below
+    upper = None if tolerance.upper_um is None else tolerance.upper_um - reach.above
+    reading = view.sheet.measuring.reading_um or 0.0
+    told = bores_to_limit(
+        level_um=found.level,
+        slope_um=found.slope,
+        covariance=found.covariance,
+        sigma_um=max(found.bore_sd, 1.01 * reading * reach.share),
+        lower_um=lower,
+        upper_um=upper,
+        walk_um=found.walk,
+        gauge_um=reading * reach.share,
+    )
+    return None if told is None else BoresLeft(p05=told.p05, p50=told.p50, p95=told.p95, side=told.side)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reach:
+    """How far a bore's least and greatest reading lie from the figure charted; gauge noise left in it."""
+
+    below: float
+    above: float
+    share: float
+
+
+def reach_of(view: View, stream: Stream) -> Reach:
+    """Return how far least and greatest readings of a stream's last bores lie from the figure charted."""
+    part = next((p for p in view.sheet.parts if p.number == stream.part_number), view.sheet.part())
+    cells = max(len(view.sheet.measuring.planes) * len(view.sheet.measuring.directions), 1)
+    share = float(1 / np.sqrt(cells)) if stream.feature == SIZE else 1.0
+    if stream.feature != SIZE or part.diameter.judge != "every-reading":
+        return Reach(below=0.0, above=0.0, share=share)
+    bores = view.session.bores(
+        spindle=stream.spindle, bore=stream.bore, charted=True, last=200, end=view.as_of
+    )
+    below: Numbers = bores.average - bores.least
+    above: Numbers = bores.greatest - bores.average
+    usable = np.isfinite(below) & np.isfinite(above)
+    if not usable.any():
+        return Reach(below=0.0, above=0.0, share=share)
+    return Reach(below=float(below[usable].mean()), above=float(above[usable].mean()), share=share)
+
+
+def advice_for(view: View, stream: Stream, found: Standing | None) -> tuple[StreamAdvice, ...]:
+    """Return the correction of a size that pays, or to leave it alone; other features have none."""
+    tolerance = view.tolerance(stream)
+    if found is None or stream.feature != SIZE or tolerance.target_um is None:
+        return ()
+    told = advise(
+        level_um=found.level,
+        slope_um=found.slope,
+        covariance=found.covariance,
+        target_um=tolerance.target_um,
+        sigma_um=found.bore_sd,
+        walk_um=found.walk,
+        lower_um=tolerance.lower_um,
+        upper_um=tolerance.upper_um,
+        step_um=0.5,
+    )
+    why = told.why
+    if told.what == "correct" and stream.spindle is not None and _feedback(view, stream.spindle):
+        why = f"{why} The gauge's feedback is on: see first why it does not correct this itself."
+    return (
+        StreamAdvice(
+            what=told.what,
+            by_um=told.by_um if told.what == "correct" else None,
+            why=why,
+            too_much=told.too_much,
+            caution=told.caution,
+        ),
+    )
+
+
+def _feedback(view: View, spindle: str) -> bool:
+    """Return whether the machine itself gave an offset to a spindle in the last day."""
+    events = view.session.rows(Kind.EVENTS, start=view.as_of - FEEDBACK_WITHIN, end=view.as_of)
+    mine = (events.event == EventKind.FEED_OFFSET) & (events.spindle == spindle) & (events.by == BY_MACHINE)
+    return bool(mine.any())
+
+
+def as_mapping(found: BoresLeft | None) -> Mapping[str, float | str | None] | None:
+    """Return bores left as the mapping that answers carry."""
+    if found is None:
+        return None
+    return {"p05": found.p05, "p50": found.p50, "p95": found.p95, "side": found.side}

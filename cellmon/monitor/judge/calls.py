@@ -1,0 +1,260 @@
+"""Everything that called: detectors, master checks, routing, and figures of other instruments."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.drift.wear import as_normal
+from cellmon.judged import Alarms
+from cellmon.monitor.judge.context import suspect_times
+from cellmon.monitor.judge.evidence import Moved, moved_from
+from cellmon.monitor.judge.inputs import SIZE
+from cellmon.monitor.rules import BEGINNING, Rules
+from cellmon.records import Characteristics, Flag, Kind, Stream
+from cellmon.sheet import Sheet
+from cellmon.store import Session
+
+OTHER_INSTRUMENTS = ("a limit of the sheet", "the values before it")
+RUN_APART = np.timedelta64(1, "h")
+"""Misrouted bores farther apart are two calls."""
+LEAST_MISROUTED = 3
+"""Fewer bores at once are flagged, not signalled: one block may pass while a route is changed."""
+LEAST_BEFORE = 12
+"""So many values of a characteristic are known before one is called unlike them."""
+UNLIKE = 3.5
+"""Normal deviates, of logarithms, from which a block is unlike those before: one in some 4,000."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Called:
+    """One call: what, of which stream, since when, in which parts.
+
+    `size` is micrometres for a level and a single bore, the ratio of standard deviations for a spread,
+    the value over its limit for `limit`; `sigma` the standard deviation of one bore.
+    """
+
+    stream: Stream
+    kind: str
+    detector: str
+    side: int
+    at: np.datetime64
+    last_at: np.datetime64
+    part: str
+    last_part: str
+    over: bool
+    size: float
+    sigma: float
+    change_at: np.datetime64
+    earliest_at: np.datetime64
+    latest_at: np.datetime64
+    change_part: str
+    earliest_part: str
+    latest_part: str
+    moved: tuple[Moved, ...] = ()
+
+    @property
+    def family(self) -> str:
+        """The kind, level and drift taken as one; of another instrument's figures always `limit`."""
+        if self.detector in OTHER_INSTRUMENTS:
+            return "limit"
+        return "level" if self.kind == "drift" else self.kind
+
+
+def all_calls(session: Session, rules: Rules) -> list[Called]:
+    """Return every call, oldest first."""
+    sheet = rules.now.sheet
+    found = [
+        *detector_calls(session.alarms()),
+        *gauge_calls(session, sheet),
+        *routing_calls(session, sheet),
+        *characteristic_calls(session, sheet),
+    ]
+    return sorted(found, key=lambda c: (c.at, c.kind != "limit", str(c.stream), c.kind))
+
+
+def detector_calls(alarms: Alarms) -> Iterator[Called]:
+    """Yield the detectors' calls, each joined over the units it lasts."""
+    rows: dict[tuple[str, ...], list[int]] = {}
+    for i in range(len(alarms)):
+        kind = "level" if alarms.kind[i] == "drift" else alarms.kind[i]
+        key = (str(alarms.stream_of(i)), alarms.part_number[i], kind, alarms.call[i])
+        rows.setdefault(key, []).append(i)
+    for mine in rows.values():
+        lead = next((i for i in mine if alarms.detector[i]), None)
+        if lead is None:
+            continue
+        last = max(mine, key=lambda i: alarms.last_at[i])
+        yield Called(
+            stream=alarms.stream_of(lead),
+            kind=alarms.kind[lead],
+            detector=alarms.detector[lead],
+            side=int(alarms.side[lead]),
+            at=alarms.at[lead],
+            last_at=alarms.last_at[last],
+            part=alarms.part[lead],
+            last_part=alarms.last_part[last],
+            over=bool(alarms.over[last]),
+            size=float(alarms.size[lead]),
+            sigma=float(alarms.sigma[lead]),
+            change_at=alarms.change_at[lead],
+            earliest_at=alarms.earliest_at[lead],
+            latest_at=alarms.latest_at[lead],
+            change_part=alarms.change_part[lead],
+            earliest_part=alarms.earliest_part[lead],
+            latest_part=alarms.latest_part[lead],
+            moved=moved_from(alarms.moved[lead]),
+        )
+
+
+def gauge_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
+    """Yield a call for each time a gauge of the streams was found off its master."""
+    limit = sheet.checks.as_found_limit_um if sheet.checks else None
+    if limit is None:
+        return
+    checks = session.rows(Kind.GAUGE_CHECKS)
+    events = session.rows(Kind.EVENTS)
+    stream = Stream(part_number=sheet.part().number, spindle=None, bore=None, feature=SIZE)
+    done: set[tuple[str, np.datetime64]] = set()
+    for suspect in sorted(suspect_times(checks, events, limit_um=limit), key=lambda s: (s.gauge, s.at)):
+        if suspect.gauge not in sheet.stream_gauges or (suspect.gauge, suspect.after) in done:
+            continue
+        done.add((suspect.gauge, suspect.after))
+        part = _part_before(session, suspect.at)
+        yield Called(
+            stream=stream,
+            kind="gauge",
+            detector=f"master check of {suspect.gauge}",
+            side=int(np.sign(suspect.by_um)),
+            at=suspect.at,
+            last_at=suspect.at,
+            part=part,
+            last_part=part,
+            over=True,
+            size=suspect.by_um,
+            sigma=np.nan,
+            change_at=suspect.after,
+            earliest_at=suspect.after,
+            latest_at=suspect.at,
+            change_part=_part_before(session, suspect.after),
+            earliest_part=_part_before(session, suspect.after),
+            latest_part=part,
+        )
+
+
+def _part_before(session: Session, moment: np.datetime64) -> str:
+    if moment <= BEGINNING:
+        return ""
+    bores = session.bores(end=moment, last=1)
+    return str(bores.part[0]) if len(bores) else ""
+
+
+def routing_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
+    """Yield a call for each run of bores that carry a spindle which does not hone them."""
+    doubts = session.doubts()
+    doubts = doubts.select(doubts.flag == Flag.ROUTING)
+    if not len(doubts):
+        return
+    breaks = np.flatnonzero(np.diff(doubts.measured_at) > RUN_APART) + 1
+    for rows in np.split(np.arange(len(doubts)), breaks):
+        if len(rows) < LEAST_MISROUTED:
+            continue
+        first, last = int(rows[0]), int(rows[-1])
+        stream = Stream(
+            part_number=sheet.part().number,
+            spindle=doubts.spindle[first],
+            bore=doubts.bore[first],
+            feature=SIZE,
+        )
+        yield Called(
+            stream=stream,
+            kind="routing",
+            detector="routing of the sheet and the log",
+            side=0,
+            at=doubts.measured_at[first],
+            last_at=doubts.measured_at[last],
+            part=doubts.part[first],
+            last_part=doubts.part[last],
+            over=True,
+            size=float(len(rows)),
+            sigma=np.nan,
+            change_at=doubts.measured_at[first],
+            earliest_at=doubts.measured_at[first],
+            latest_at=doubts.measured_at[first],
+            change_part=doubts.part[first],
+            earliest_part=doubts.part[first],
+            latest_part=doubts.part[first],
+        )
+
+
+def characteristic_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
+    """Yield a call for each block that another instrument finds beyond a limit, or unlike all before."""
+    rows = session.rows(Kind.CHARACTERISTICS)
+    rows = rows.select(np.lexsort((rows.bore.astype(str), rows.at)))
+    for name in sorted(set(rows.characteristic.tolist()) & set(sheet.part().features)):
+        mine = rows.select(rows.characteristic == name)
+        yield from _of_characteristic(session, sheet, name, mine)
+
+
+def _of_characteristic(session: Session, sheet: Sheet, name: str, rows: Characteristics) -> Iterator[Called]:
+    """Judge one characteristic block by block and spindle by spindle, against usual ones before."""
+    feature = sheet.part().features[name]
+    usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
+    spindle = np.array([s or usual.get(b) or "" for s, b in zip(rows.spindle, rows.bore, strict=True)])
+    audits: dict[tuple[str, str], list[int]] = {}
+    for i in range(len(rows)):
+        audits.setdefault((rows.part[i], spindle[i]), []).append(i)
+    logs: list[float] = []
+    for (_, mine_on), mine in audits.items():
+        values = rows.value[mine]
+        worst = mine[int(np.argmax(values))]
+        over = feature.upper_um is not None and rows.value[worst] > feature.upper_um
+        lowest = mine[int(np.argmin(values))]
+        under = feature.lower_um is not None and rows.value[lowest] < feature.lower_um
+        unlike = _unlike(np.array(logs), values)
+        if not (over or under or unlike):
+            logs += np.log(values[values > 0]).tolist()
+            continue
+        i = worst if over or unlike else lowest
+        several = len(mine) > 1 and (unlike or float(values.min()) > (feature.upper_um or np.inf))
+        before = rows.at[(rows.at < rows.at[i]) & (spindle == mine_on)]
+        earliest = before[-1] if len(before) else rows.at[i]
+        yield Called(
+            stream=Stream(
+                part_number=sheet.part().number,
+                spindle=mine_on or None,
+                bore=None if several and mine_on else rows.bore[i],
+                feature=name,
+            ),
+            kind="limit" if over or under else "single",
+            detector=OTHER_INSTRUMENTS[0] if over or under else OTHER_INSTRUMENTS[1],
+            side=-1 if under and not over else 1,
+            at=rows.at[i],
+            last_at=rows.at[i],
+            part=rows.part[i],
+            last_part=rows.part[i],
+            over=True,
+            size=float(rows.value[i]),
+            sigma=np.nan,
+            change_at=rows.at[i],
+            earliest_at=earliest,
+            latest_at=rows.at[i],
+            change_part=rows.part[i],
+            earliest_part=_part_before(session, earliest) or rows.part[i],
+            latest_part=rows.part[i],
+        )
+
+
+def _unlike(logs: NDArray[np.float64], values: NDArray[np.float64]) -> bool:
+    """Return whether a block's positive figures lie, on average, far above those before on a log scale."""
+    if len(logs) < LEAST_BEFORE or not (values > 0).all():
+        return False
+    spread = float(logs.std(ddof=1))
+    if not spread > 0:
+        return False
+    away = (float(np.log(values).mean()) - float(logs.mean())) / spread
+    t = away / np.sqrt(1 / len(values) + 1 / len(logs))
+    return float(as_normal(t, len(logs) - 1)) > UNLIKE

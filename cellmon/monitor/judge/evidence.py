@@ -1,0 +1,115 @@
+"""What moved beside a call: every stream before and after the moment of the change."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Protocol
+
+import numpy as np
+
+from cellmon.drift.watch import State, Steps, Watched
+from cellmon.drift.wear import Learned
+from cellmon.judged import PROCESS
+from cellmon.records import Stream
+
+LOOKED_AT = 15
+"""Subgroups after a change that tell what moved."""
+LEAST_BEFORE = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Moved:
+    """How one stream of a bore moved: in its bores' standard deviations, offsets taken out."""
+
+    feature: str
+    spindle: str | None
+    bore: str | None
+    fixture: str | None
+    sd: float
+    """Of one bore, micrometres."""
+    shift: float
+    error: float
+    """Standard error of `shift`."""
+    ratio: float | None
+    """Of the standard deviations inside subgroups, after over usual."""
+    df: float
+    """Degrees of freedom behind `ratio`."""
+
+
+class Stretch(Protocol):
+    """A unit as it was watched: what `moved_with` looks at."""
+
+    @property
+    def streams(self) -> Sequence[Stream]: ...
+    @property
+    def learned(self) -> Sequence[Learned]: ...
+    @property
+    def steps(self) -> Steps: ...
+    @property
+    def watched(self) -> Watched: ...
+    @property
+    def before(self) -> State: ...
+
+
+def moved_with(begin: int, sure: int, until: int, stretch: Stretch) -> str:
+    """Return how every stream of a bore moved from a moment on, as JSON.
+
+    Parameters
+    ----------
+    begin, sure, until : int
+        Before the change, after it, and the end of what is looked at; microseconds.
+    """
+    found = []
+    for c, stream in enumerate(stretch.streams):
+        own = stream.bore is not None and stream.part_of == "itself"
+        if own or stream.feature in PROCESS:
+            moved = _moved(c, stream, begin, sure, until, stretch)
+            if moved is not None:
+                found.append(asdict(moved))
+    return json.dumps(found)
+
+
+def _moved(c: int, stream: Stream, begin: int, sure: int, until: int, stretch: Stretch) -> Moved | None:
+    steps, before, learned = stretch.steps, stretch.before, stretch.learned[c]
+    at, there = steps.at[:, c], np.isfinite(steps.mean[:, c])
+    after = np.flatnonzero(there & (at > sure) & (at <= until))[:LOOKED_AT]
+    if not len(after):
+        after = np.flatnonzero(there & (at >= begin) & (at <= until))[:LOOKED_AT]
+    if len(after) > 1:
+        broken = steps.changed[:, c] | (steps.dressed[:, c] & (stream.feature in PROCESS))
+        changed = np.flatnonzero(broken[after[1:]])
+        after = after[: int(changed[0]) + 1] if len(changed) else after
+    earlier = np.flatnonzero(there & (at < begin))[-LOOKED_AT:]
+    if not len(after):
+        return None
+    worn = float(before.slope[c]) * np.where(there, steps.n[:, c], 0.0)
+    known = np.cumsum(steps.moved[:, c] + steps.by_hand[:, c] + steps.zeroed[:, c] + worn)
+    level = steps.mean[:, c] - known
+    usual, unsure = float(before.level[c]), float(before.p11[c])
+    if len(earlier) >= LEAST_BEFORE:
+        usual, unsure = float(level[earlier].mean()), float(before.mean_var[c]) / len(earlier)
+    drifted = learned.walk * float(steps.n[after, c].sum() + np.nansum(steps.n[earlier, c])) / 2
+    error = np.sqrt(unsure + float(before.mean_var[c]) / len(after) + drifted)
+    sd = float(np.sqrt(before.bore_var[c]))
+    inside = np.flatnonzero(there & (at > sure) & (at <= until))  # the first may still straddle the change
+    inside = inside[1:] if len(inside) > 1 else after
+    ratios = stretch.watched.ratio[inside, c]
+    told = np.isfinite(ratios)
+    return Moved(
+        feature=stream.feature,
+        spindle=stream.spindle,
+        bore=stream.bore,
+        fixture=stream.fixture,
+        sd=round(sd, 4),
+        shift=round((float(level[after].mean()) - usual) / sd, 2),
+        error=round(float(error) / sd, 3),
+        ratio=round(float(np.sqrt(ratios[told].mean())), 2) if told.any() else None,
+        df=float((steps.n[inside[told], c] - 1).sum()),
+    )
+
+
+def moved_from(text: str | None) -> tuple[Moved, ...]:
+    """Read `moved_with` back."""
+    return tuple(Moved(**one) for one in json.loads(text)) if text else ()

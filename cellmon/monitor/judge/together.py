@@ -1,0 +1,176 @@
+"""Means over the bores of a block, and each bore's distance from them: what moves together, what alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.judged import Bores
+from cellmon.records import Flags, Numbers, Texts, Whole
+from cellmon.sheet import Part, Sheet
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Rows:
+    """Figures of the bores of one kind of stream, ready to be cut into subgroups, in making order.
+
+    `members` has shape (rows, k): the bores a figure is the mean of. `less` likewise holds the bores
+    whose mean is taken off, or has no columns.
+    """
+
+    bores: Bores
+    part_of: str
+    members: Whole
+    less: Whole
+    segment: Whole
+    over: Flags
+
+    def figures(self, values: Numbers) -> Numbers:
+        """Return the figure of each row; nan where a bore that counts has none."""
+        found: Numbers = values[self.members].mean(axis=1)
+        if self.less.shape[1]:
+            found = found - values[self.less].mean(axis=1)
+        return found
+
+
+@dataclass(frozen=True, kw_only=True)
+class Group:
+    """Which bores of a block are watched as one: all, or those of a spindle."""
+
+    spindle: str | None
+    bores: tuple[str, ...]
+
+
+def groups(part: Part, sheet: Sheet) -> tuple[Group, ...]:
+    """Return what is watched together: all bores of a block, and those of each spindle where that differs."""
+    if len(part.bores) < 2:
+        return ()
+    found = [Group(spindle=None, bores=part.bores)]
+    if len(sheet.spindles) > 1:
+        found += [
+            Group(spindle=s.id, bores=mine)
+            for s in sheet.spindles
+            if len(mine := tuple(b for b in s.bores if b in part.bores)) > 1
+        ]
+    return tuple(found)
+
+
+def has_distances(part: Part) -> bool:
+    """Return whether distances tell more than the bores do: from three bores on."""
+    return len(part.bores) > 2
+
+
+def together(bores: Bores, segment: Whole, over: Flags, part: Part, sheet: Sheet) -> Iterator[Rows]:
+    """Yield the pooled streams of one part's charted bores, which come in making order."""
+    if not len(bores) or len(part.bores) < 2:
+        return
+    table = _table(bores, part, sheet)
+    yield from _means(groups(part, sheet), bores, table, segment, over, part)
+    whole = table[(table >= 0).all(axis=1)]
+    if has_distances(part) and len(whole):
+        rows = np.sort(whole.ravel())
+        block = np.full(len(bores), -1)
+        for column in range(whole.shape[1]):
+            block[whole[:, column]] = np.arange(len(whole))
+        yield Rows(
+            bores=replace(bores.select(rows), thermal=np.zeros(len(rows))),
+            part_of="distance",
+            members=rows[:, None],
+            less=whole[block[rows]],
+            segment=segment[rows],
+            over=over[rows],
+        )
+
+
+def of_spindles(bores: Bores, segment: Whole, over: Flags, part: Part, sheet: Sheet) -> Iterator[Rows]:
+    """Yield the means over the bores of each spindle, one alone too: what is watched of a spindle."""
+    mine = tuple(
+        Group(spindle=s.id, bores=of)
+        for s in sheet.spindles
+        if (of := tuple(b for b in s.bores if b in part.bores))
+    )
+    yield from _means(mine, bores, _table(bores, part, sheet), segment, over, part)
+
+
+def _means(
+    of: Sequence[Group], bores: Bores, table: Whole, segment: Whole, over: Flags, part: Part
+) -> Iterator[Rows]:
+    for group in of:
+        members = table[:, [part.bores.index(b) for b in group.bores]]
+        members = members[(members >= 0).all(axis=1)]
+        if not len(members):
+            continue
+        carrier = members.max(axis=1)
+        order = np.argsort(carrier, kind="stable")
+        members, carrier = members[order], carrier[order]
+        yield Rows(
+            bores=_named(bores, carrier, members, group.spindle),
+            part_of="itself",
+            members=members,
+            less=_nobody(len(members)),
+            segment=_joint(segment[members]),
+            over=over[carrier],
+        )
+
+
+def _table(bores: Bores, part: Part, sheet: Sheet) -> Whole:
+    """Return the row of each bore of each block, shape (blocks, bores of the part); -1 where it has none.
+
+    Only bores honed by the spindle that the sheet routes them to count; those judged in different units
+    are never one block, whatever is judged beside them.
+    """
+    import pandas as pd
+
+    usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
+    unit, part_of_unit = pd.factorize(bores.unit_start)[0], pd.factorize(bores.part)[0]
+    block, blocks = pd.factorize(unit * (part_of_unit.max(initial=0) + 1) + part_of_unit)
+    table = np.full((len(blocks), len(part.bores)), -1, dtype=np.int64)
+    for column, name in enumerate(part.bores):
+        here: NDArray[np.bool_] = bores.bore == name
+        if name in usual:
+            here &= bores.spindle == usual[name]
+        rows = np.flatnonzero(here)
+        table[block[rows], column] = rows
+    return table
+
+
+def _named(bores: Bores, carrier: Whole, members: Whole, spindle: str | None) -> Bores:
+    """Return one row a block, under the name of the group; what its bores differ in is their last's."""
+    found = bores.select(carrier)
+    nothing: Texts = np.full(len(carrier), None, dtype=object)
+    flags = np.bitwise_or.reduce(bores.flags[members], axis=1)
+    named = np.full(len(carrier), spindle, dtype=object)
+    one_set = spindle is not None
+    return replace(
+        found,
+        spindle=named,
+        bore=nothing,
+        flags=flags,
+        stone_set=found.stone_set if one_set else nothing,
+        thermal=bores.thermal[members].mean(axis=1),
+    )
+
+
+def _joint(segments: Whole) -> Whole:
+    """Number the different rows of some segment numbers, in their own order."""
+    number: Whole = np.unique(segments, axis=0, return_inverse=True)[1].astype(np.int64).ravel()
+    return number
+
+
+def _nobody(rows: int) -> Whole:
+    return np.zeros((rows, 0), dtype=np.int64)
+
+
+def alone(bores: Bores, segment: Whole, over: Flags) -> Rows:
+    """Return the bores themselves as rows."""
+    return Rows(
+        bores=bores,
+        part_of="itself",
+        members=np.arange(len(bores))[:, None],
+        less=_nobody(len(bores)),
+        segment=segment,
+        over=over,
+    )

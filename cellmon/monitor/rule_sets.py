@@ -1,0 +1,48 @@
+"""The run rules a sheet may switch on, by the name it calls them, and what each costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cellmon.charts.false_alarms import range_false_alarm
+from cellmon.charts.patterns import (
+    BEYOND_3,
+    EIGHT_TESTS,
+    FOUR_OF_FIVE,
+    FOUR_ZONE_TESTS,
+    STANDARD_TESTS,
+    TWO_OF_THREE,
+    Shape,
+    Test,
+)
+from cellmon.charts.run_length.rules import rule_price
+
+
+@dataclass(frozen=True, kw_only=True)
+class RuleSet:
+    """Tests on subgroup means that are switched on together."""
+
+    name: str
+    words: str
+    tests: tuple[Test, ...]
+    with_range: bool = False
+    """Whether the range is judged at three sigma too."""
+
+    def points(self, size: int) -> float:
+        """Return the subgroups of one stream until a false alarm, on average."""
+        beside = float(range_false_alarm(size)) if self.with_range else 0.0
+        return rule_price(self.tests, beside=beside)
+
+
+RULE_SETS = (
+    RuleSet(name="mean-range", words="mean or range beyond three sigma", tests=(BEYOND_3,), with_range=True),
+    RuleSet(name="beyond-3-sigma", words="a mean beyond three sigma", tests=(BEYOND_3,)),
+    RuleSet(name="two-of-three", words="two of three beyond two sigma, same side", tests=(TWO_OF_THREE,)),
+    RuleSet(name="four-of-five", words="four of five beyond one sigma, same side", tests=(FOUR_OF_FIVE,)),
+    RuleSet(name="run-of-eight", words="eight in a row on one side", tests=(Test(shape=Shape.RUN, n=8),)),
+    RuleSet(name="trend-of-seven", words="seven in a row up, or down", tests=(Test(shape=Shape.TREND, n=7),)),
+    RuleSet(name="zones-1956", words="the four zone tests of 1956", tests=FOUR_ZONE_TESTS),
+    RuleSet(name="eight-1984", words="the eight tests of 1984", tests=EIGHT_TESTS),
+    RuleSet(name="standard-three", words="the three tests of ISO 7870-2", tests=STANDARD_TESTS),
+)
+BY_NAME = {rules.name: rules for rules in RULE_SETS}

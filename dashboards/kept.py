@@ -1,0 +1,64 @@
+"""Answers of a monitor, kept until something is committed: one page asks the same question many times."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from functools import partial
+from threading import Lock
+from typing import TYPE_CHECKING, Any, cast
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+QUESTIONS = frozenset(
+    {
+        "alarms",
+        "first_bores",
+        "hold",
+        "now",
+        "pair",
+        "pooled",
+        "seismograph",
+        "shifts",
+        "signals",
+        "state",
+        "stream",
+        "streams",
+    }
+)
+"""What only reads; anything else goes straight to the monitor."""
+MOST = 48
+"""So many answers are kept, the last used."""
+
+
+class Kept:
+    """A monitor whose answers are worked out once for each state of the store.
+
+    An answer is a function of what is committed, so it holds until `last_change` moves. The number is
+    read before the answer is worked out: a commit in between can only make an answer newer than its key.
+    """
+
+    def __init__(self, monitor: Monitor) -> None:
+        self._monitor, self._lock = monitor, Lock()
+        self._answers: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+
+    def __getattr__(self, name: str) -> Any:
+        """Return a question that keeps its answers, or whatever else the monitor has."""
+        found = getattr(self._monitor, name)
+        return partial(self._ask, name, found) if name in QUESTIONS else found
+
+    def _ask(self, name: str, question: Callable[..., Any], *given: Any, **named: Any) -> Any:
+        key = (self._monitor.last_change(), name, given, tuple(sorted(named.items())))
+        with self._lock:
+            if key not in self._answers:
+                self._answers[key] = question(*given, **named)
+                while len(self._answers) > MOST:
+                    self._answers.popitem(last=False)
+            self._answers.move_to_end(key)
+            return self._answers[key]
+
+
+def kept(monitor: Monitor) -> Monitor:
+    """Return a monitor that answers as this one does, and remembers."""
+    return cast("Monitor", Kept(monitor))

@@ -1,0 +1,125 @@
+"""The first bores after a change of stones, dressing or set-up, and their release by a named person."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from cellmon.errors import CellmonError, WrongUsage
+from cellmon.monitor.first_bores import FirstBores, FirstOfPosition, SetupCheck
+from dashboards import theme
+from dashboards.pages import parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+TABLE, SPINDLE, BY, WHY, RELEASE, SAID, BOX = (
+    "first-bores-table",
+    "first-bores-spindle",
+    "first-bores-by",
+    "first-bores-why",
+    "first-bores-release",
+    "first-bores-said",
+    "first-bores",
+)
+
+
+def layout() -> html.Details:
+    """Return the fold-out with what the first bores say, and the form that releases a set-up."""
+    spindles = dcc.RadioItems(id=SPINDLE, inline=True, className="choice", options=[])
+    form = [
+        parts.field("Release", spindles),
+        parts.field("By", dcc.Input(id=BY, autoComplete="off")),
+        parts.field("Why", dcc.Input(id=WHY, autoComplete="off"), wide=True),
+        html.Button("Release the set-up", id=RELEASE, className="step"),
+    ]
+    return html.Details(
+        [
+            html.Summary("First bores in full, and their release by name"),
+            html.Div(id=TABLE),
+            html.Div(form, className="controls"),
+            html.P(id=SAID, className="said", role="status"),
+        ],
+        id=BOX,
+    )
+
+
+def waiting(answer: FirstBores) -> list[SetupCheck]:
+    """Return the changes nobody has released yet."""
+    return [check for check in answer.checks if check.released_by is None]
+
+
+def show(answer: FirstBores) -> list[Any]:
+    """Return what every spindle's first bores say, and the spindles that can be released."""
+    said: list[Any] = []
+    for check in answer.checks:
+        said += [html.P([html.B(check.sentence), f" Changed {parts.when(check.changed_at)}."]), table(check)]
+    cautions = dict.fromkeys(check.caution for check in answer.checks)
+    said += [html.P(caution, className="aside") for caution in cautions]
+    spindles = [check.spindle for check in waiting(answer)]
+    return [said or [html.P("No change of stones, dressing or set-up is known.")], spindles]
+
+
+def table(check: SetupCheck) -> html.Table:
+    """Return a spindle's bores: the first of the new set-up beside the last of the old one."""
+    names = ("bore", "says", "first bores, µm from nominal", "mean", "last of the old", "mean", "why")
+    return html.Table(
+        [
+            html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
+            html.Tbody([_row(one) for one in check.positions]),
+        ],
+        className="words",
+    )
+
+
+def _row(one: FirstOfPosition) -> html.Tr:
+    cells = (one.bore, verdict_words(one), *_sizes(one.new_um), *_sizes(one.old_um), one.why)
+    return html.Tr([html.Td(cell) for cell in cells])
+
+
+def _sizes(sizes: Sequence[float]) -> tuple[str, str]:
+    if not len(sizes):
+        return "none", "–"
+    shown = " ".join(theme.um(size) for size in sizes[:5])
+    more = f" … {len(sizes)} in all" if len(sizes) > 5 else ""
+    return shown + more, theme.um(sum(sizes) / len(sizes))
+
+
+def verdict_words(one: FirstOfPosition) -> str:
+    """Return what one bore's first bores say, with the step or how many more."""
+    if one.verdict == "correct" and one.by_um is not None:
+        said = f"correct by {theme.um(one.by_um)} µm"
+    else:
+        said = one.verdict
+    return f"{said}, {one.more} more" if one.more else said
+
+
+def release(monitor: Monitor, spindle: str | None, by: str | None, why: str | None) -> str:
+    """Release a spindle's set-up in the name of a person; return what was done, or why not."""
+    who, reason = (by or "").strip(), (why or "").strip()
+    try:
+        if not (spindle and who and reason):
+            raise WrongUsage("Say which spindle, who releases it, and why.")
+        monitor.release_setup(spindle, by=who, why=reason)
+    except CellmonError as refusal:
+        return str(refusal)
+    return f"{spindle} released by {who}."
+
+
+def register(app: Dash, monitor: Monitor) -> None:
+    """Wire the form."""
+
+    @app.callback(
+        Output(SAID, "children"),
+        Output(parts.CHANGE, "data", allow_duplicate=True),
+        Input(RELEASE, "n_clicks"),
+        *(State(field, "value") for field in (SPINDLE, BY, WHY)),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
+    def _(clicks: int | None, spindle: str | None, by: str | None, why: str | None, before: int) -> list[Any]:
+        if not clicks:
+            return [no_update, no_update]
+        return [release(monitor, spindle, by, why), parts.moved(monitor, before)]

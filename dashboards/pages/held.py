@@ -1,0 +1,141 @@
+"""The parts to contain after a signal, and what became of each."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from dash import html
+
+from cellmon.errors import CellmonError, WrongUsage
+from cellmon.export.tables import hold_table
+from cellmon.monitor.hold import DISPOSITIONS, HeldPart, Hold
+from cellmon.records import Verdict
+from dashboards.pages import parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+SHOWN = 12
+"""So many rows stand on the page; the file holds all."""
+WHICH = {
+    "conform": "parts all of whose bores conform",
+    "undecided": "parts with an undecided bore, none outside",
+    "outside": "parts with a bore that does not conform",
+    "named": "the parts named here",
+}
+VERDICTS = (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED, Verdict.CONFORMS)
+SAID = dict(zip(VERDICTS, ("do not conform", "undecided", "conform"), strict=True))
+
+
+def by_part(hold: Hold) -> dict[str, Verdict]:
+    """Return the worst verdict of each part's held bores that have no disposition, in making order."""
+    worst: dict[str, Verdict] = {}
+    for one in hold.parts:
+        if one.disposition is None:
+            before = worst.get(one.part, one.verdict)
+            worst[one.part] = min(before, one.verdict, key=VERDICTS.index)
+    return worst
+
+
+def chosen(hold: Hold, which: str, named: str | None) -> tuple[str, ...]:
+    """Return the parts a person means: by verdict among those that wait, or by their serials.
+
+    Raises
+    ------
+    WrongUsage
+        When no part is meant.
+    """
+    if which == "named":
+        found = tuple(dict.fromkeys((named or "").replace(",", " ").split()))
+    else:
+        verdict = dict(zip(("outside", "undecided", "conform"), VERDICTS, strict=True)).get(which)
+        found = tuple(part for part, worst in by_part(hold).items() if worst is verdict)
+    if not found:
+        raise WrongUsage("No part is meant: name serials, or choose a group that has parts waiting.")
+    return found
+
+
+def sentence(hold: Hold) -> str:
+    """Return how many bores and parts are held, what they are, and what became of them."""
+    if not hold.parts:
+        return "No part is to be held."
+    serials = {p.part for p in hold.parts}
+    verdicts = Counter(p.verdict for p in hold.parts)
+    told = ", ".join(f"{verdicts[v]:,} {SAID[v]}" for v in VERDICTS if verdicts[v])
+    became = Counter({p.part: p.disposition for p in hold.parts}.values())
+    done = ", ".join(f"{became[word]:,} {word}" for word in DISPOSITIONS if became[word])
+    left = f"{done}; {became[None]:,} parts wait" if done else "nothing has been said of any yet"
+    many = "1 part" if len(serials) == 1 else f"{len(serials):,} parts"
+    return (
+        f"Hold {many} ({len(hold.parts):,} bores), {hold.from_part} to {hold.to_part}, the last made. "
+        f"Bores: {told}. Of the parts, {left}."
+    )
+
+
+def shown(hold: Hold) -> list[HeldPart]:
+    """Return the first rows to look at: what waits and is outside, then undecided, then the rest."""
+    ranked = sorted(hold.parts, key=lambda p: (p.disposition is not None, VERDICTS.index(p.verdict)))
+    return ranked[:SHOWN]
+
+
+def table(hold: Hold) -> html.Table:
+    """Return the head of a hold list, the worst first."""
+    rows = shown(hold)
+    rest = len(hold.parts) - len(rows)
+    more = f" The file holds these and {rest:,} more." if rest else ""
+    names = ("part", "bore", "measured", "verdict", "became")
+    return html.Table(
+        [
+            html.Caption(f"Worst first, those that wait before those that do not.{more}"),
+            html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
+            html.Tbody([_row(one) for one in rows]),
+        ],
+        className="words",
+    )
+
+
+def _row(one: HeldPart) -> html.Tr:
+    cells = (one.part, one.bore, parts.when(one.measured_at), one.verdict.value, one.disposition or "waits")
+    outside = one.verdict is Verdict.DOES_NOT_CONFORM
+    return html.Tr([html.Td(c, className="moved" if outside and i == 3 else "") for i, c in enumerate(cells)])
+
+
+def show_hold(monitor: Monitor, signal: str | None) -> list[Any]:
+    """Return the sentence of a signal's hold list, its caution and its table."""
+    if signal is None:
+        return ["", []]
+    try:
+        hold = monitor.hold(signal)
+    except CellmonError as refusal:
+        return [str(refusal), []]
+    return [sentence(hold), [table(hold)] if hold.parts else []]
+
+
+def release(
+    monitor: Monitor,
+    signal: str | None,
+    which: str,
+    named: str | None,
+    as_: str | None,
+    by: str | None,
+    why: str | None,
+) -> str:
+    """Say what became of held parts, in the name of a person; return what was done, or why not."""
+    try:
+        if signal is None or not (as_ and (by or "").strip() and (why or "").strip()):
+            raise WrongUsage("Say what became of the parts, who says so, and why.")
+        meant = chosen(monitor.hold(signal), which, named)
+        monitor.release(signal, parts=meant, as_=as_, by=str(by).strip(), why=str(why).strip())
+    except CellmonError as refusal:
+        return str(refusal)
+    many = "1 part" if len(meant) == 1 else f"{len(meant):,} parts"
+    return f"{many} {as_}, by {str(by).strip()}."
+
+
+def rows(monitor: Monitor, signal: str | None) -> dict[str, Sequence[Any]]:
+    """Return the whole hold list as columns."""
+    if signal is None:
+        return {}
+    return parts.columns_of(hold_table(monitor.hold(signal), zone=parts.zone_of(monitor)))

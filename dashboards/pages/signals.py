@@ -1,0 +1,379 @@
+"""Signals: what moved, since when, why it may be, and what was answered. For whoever answers."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from cellmon.errors import CellmonError, NotFound, WrongUsage
+from cellmon.export.tables import signals_table
+from cellmon.monitor.hold import DISPOSITIONS
+from cellmon.monitor.signals import WAITING, Signal, Signals
+from cellmon.monitor.stream import StreamView
+from dashboards.figures import ribbon
+from dashboards.pages import held, one_signal, parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+PATH = "/signals"
+NAME = "Signals"
+SENTENCE, LIST, CHOSEN, SHEET = "signals-sentence", "signals-list", "signals-chosen", "signals-sheet"
+TABLE, HEADING, FACTS, CAUSES, DRAWING = (
+    "signals-table",
+    "signals-heading",
+    "signals-facts",
+    "signals-causes",
+    "signals-ribbon",
+)
+CAUTION, OFFERED, CAUSE, ACTION, BY = (
+    "signals-caution",
+    "signals-offered",
+    "signals-cause",
+    "signals-action",
+    "signals-by",
+)
+ANSWER, SEEN, SAID = "signals-answer", "signals-seen", "signals-said"
+HOLD, HELD, WHICH, NAMED, AS, HOLD_BY, WHY, RELEASE, RELEASED = (
+    "signals-hold",
+    "signals-held",
+    "signals-which",
+    "signals-named",
+    "signals-as",
+    "signals-hold-by",
+    "signals-why",
+    "signals-release",
+    "signals-released",
+)
+DRAWING_BOX, UNDRAWN = "signals-drawing-box", "signals-undrawn"
+BEFORE, AFTER = timedelta(hours=6), timedelta(hours=4)
+LONGEST = timedelta(hours=30)
+"""What is drawn round a signal: so much before its range and after its call, at most so long a time."""
+
+
+def layout(query: str | None = None) -> html.Main:
+    """Return the page before its answers have come."""
+    return html.Main(
+        [
+            html.P(id=SENTENCE, className="lead"),
+            dcc.Store(id=CHOSEN, data=parts.query_values(query).get("signal")),
+            html.Div(
+                [
+                    html.Div([html.Nav(id=LIST, **{"aria-label": "Signals"}), parts.save_table(TABLE)]),
+                    html.Article(_sheet(), id=SHEET, style={"display": "none"}),
+                ],
+                className="signals",
+            ),
+        ]
+    )
+
+
+def _sheet() -> list[Any]:
+    return [
+        html.H2(id=HEADING),
+        html.Div(id=FACTS),
+        html.P(id=UNDRAWN, className="aside"),
+        html.Div(
+            parts.figure_box(
+                DRAWING,
+                height=ribbon.SMALL.height,
+                caption="Ring: the subgroup that called. Darker upright band: when the change may have begun "
+                "(95 %), dotted: likeliest. Pale band: what was expected of a subgroup mean, by the wear.",
+            ),
+            id=DRAWING_BOX,
+        ),
+        html.H3("Likely causes"),
+        html.P(id=CAUTION, className="aside"),
+        html.Div(id=CAUSES),
+        html.H3("Answer"),
+        html.Div(
+            [
+                html.Datalist(id=OFFERED),
+                parts.field("Cause", dcc.Input(id=CAUSE, list=OFFERED, autoComplete="off"), wide=True),
+                parts.field("Action taken", dcc.Input(id=ACTION, autoComplete="off"), wide=True),
+                parts.field("By", dcc.Input(id=BY, autoComplete="off")),
+                html.Button("Answer", id=ANSWER, className="step"),
+                html.Button("Only seen", id=SEEN, className="step"),
+            ],
+            className="controls",
+        ),
+        html.P(id=SAID, className="said", role="status"),
+        html.H3("Hold list"),
+        html.P(id=HOLD, className="held"),
+        html.Div(_release(), className="release"),
+        html.P(id=RELEASED, className="said", role="status"),
+        html.Div(id=HELD),
+        parts.save_table(HELD),
+    ]
+
+
+def _release() -> list[Any]:
+    which = dcc.RadioItems(
+        id=WHICH,
+        value="conform",
+        className="choice",
+        options=[{"label": words, "value": name} for name, words in held.WHICH.items()],
+    )
+    became = dcc.RadioItems(
+        id=AS, className="choice", options=[{"label": word, "value": word} for word in DISPOSITIONS]
+    )
+    return [
+        parts.field("Which parts", which),
+        parts.field("are", became),
+        html.Div(
+            [
+                parts.field("Serials, where named", dcc.Input(id=NAMED, autoComplete="off")),
+                parts.field("By", dcc.Input(id=HOLD_BY, autoComplete="off")),
+                parts.field("Why", dcc.Input(id=WHY, autoComplete="off")),
+                html.Button("Say so", id=RELEASE, className="step"),
+            ],
+            className="stacked",
+        ),
+    ]
+
+
+def ordered(answer: Signals) -> tuple[list[Signal], list[Signal], list[Signal]]:
+    """Return those that wait, those that were answered and those withdrawn, each newest first."""
+    waiting = [s for s in answer.signals if s.state in WAITING]
+    gone = [s for s in answer.signals if s.state == "withdrawn"]
+    return waiting, [s for s in answer.signals if s not in waiting and s not in gone], gone
+
+
+def chosen_of(answer: Signals, wanted: str | None) -> Signal | None:
+    """Return the signal a link names; without one the newest that waits, else the newest; None if none.
+
+    Raises
+    ------
+    NotFound
+        When there is no such signal.
+    """
+    if wanted is not None:
+        found = next((s for s in answer.signals if s.id == wanted), None)
+        if found is None:
+            raise NotFound(f"There is no signal {wanted} here.")
+        return found
+    return next((s for group in ordered(answer) for s in group), None)
+
+
+def sentence(answer: Signals) -> str:
+    """Return how many signals wait, and what the newest says."""
+    waiting, answered, _ = ordered(answer)
+    if not waiting:
+        return "No signal waits for an answer." if answered else "Nothing was signalled yet."
+    many = "1 signal waits" if len(waiting) == 1 else f"{len(waiting)} signals wait"
+    newest = waiting[0]
+    return f"{many} for an answer; the newest, {parts.when(newest.raised_at)}: {newest.words}."
+
+
+def show_list(monitor: Monitor, wanted: str | None) -> list[Any]:
+    """Return the sentence, the caution, the list and the signal that is chosen."""
+    try:
+        answer = monitor.signals()
+        chosen = chosen_of(answer, wanted)
+    except CellmonError as refusal:
+        return [parts.notice(str(refusal)), "", [], None]
+    waiting, answered, gone = ordered(answer)
+    found: list[Any] = []
+    if waiting:
+        found += [html.H2(f"Waiting, {len(waiting)}"), html.Ul([entry(s, chosen) for s in waiting])]
+    if answered:
+        found += [html.H2(f"Answered, {len(answered)}"), html.Ul([entry(s, chosen) for s in answered])]
+    if gone:
+        head = html.Summary(f"Withdrawn, {len(gone)}")
+        inside = html.Ul([entry(s, chosen) for s in gone])
+        found.append(html.Details([head, inside], open=chosen in gone))
+    return [sentence(answer), answer.caution, found, chosen.id if chosen else None]
+
+
+def entry(signal: Signal, chosen: Signal | None) -> html.Li:
+    """Return a signal as it stands in the list: what moved, since when, why, and whether it waits."""
+    here = chosen is not None and chosen.id == signal.id
+    likely = f"Likely: {signal.causes[0].title}." if signal.causes else ""
+    began = signal.change.at if signal.change else signal.raised_at
+    link = dcc.Link(parts.capital(signal.words), href=link_to(signal.id), className="words")
+    since = html.Span(f"Since {parts.when(began)}. {likely}", className="more")
+    state = html.Span(
+        one_signal.sentence(one_signal.state_words(signal)),
+        className="state waits" if signal.state in WAITING else "state",
+    )
+    return html.Li([link, since, state], className="here" if here else "")
+
+
+def link_to(signal: str) -> str:
+    """Return the address of one signal."""
+    return f"{PATH}?signal={signal}"
+
+
+def show_signal(monitor: Monitor, wanted: str | None) -> list[Any]:
+    """Return the heading, facts, causes and offered answers of one signal, and whether its sheet shows."""
+    try:
+        signal = chosen_of(monitor.signals(), wanted) if wanted else None
+    except CellmonError:
+        signal = None
+    if signal is None:
+        return ["", [], [], [], {"display": "none"}]
+    offered = [html.Option(value=cause.title) for cause in signal.causes]
+    return [parts.capital(signal.words), one_signal.facts(signal), one_signal.causes(signal), offered, {}]
+
+
+def view_around(monitor: Monitor, signal: Signal) -> StreamView:
+    """Return the stream of a signal around its change, or of those that called the first that is drawn.
+
+    Raises
+    ------
+    NotFound
+        When none of its streams is made of subgroups.
+    """
+    change = signal.change
+    since = (change.earliest_at if change else signal.raised_at) - BEFORE
+    until = signal.raised_at + AFTER
+    known = parts.every_stream(monitor)
+    drawn = next((s for s in (signal.stream, *signal.streams) if s in known), None)
+    if drawn is None:
+        raise NotFound("This rests on single measurements; there is no stream of subgroups to draw.")
+    since = max(since, until - LONGEST)
+    return monitor.stream(**parts.names_of(drawn), since=since, until=until)
+
+
+def show_drawing(monitor: Monitor, wanted: str | None) -> list[Any]:
+    """Return the stream around one signal's change, whether it shows, and why there is none."""
+    try:
+        signal = chosen_of(monitor.signals(), wanted) if wanted else None
+        if signal is None:
+            return [no_update, parts.HIDDEN, ""]
+        return [ribbon.ribbon_figure(view_around(monitor, signal), room=ribbon.SMALL), {}, ""]
+    except CellmonError as refusal:
+        return [no_update, parts.HIDDEN, str(refusal)]
+
+
+def drawn_rows(monitor: Monitor, wanted: str | None) -> dict[str, list[Any]]:
+    """Return the bores of that drawing as columns."""
+    signal = chosen_of(monitor.signals(), wanted)
+    return ribbon.rows(view_around(monitor, signal)) if signal else {}
+
+
+def answer(
+    monitor: Monitor,
+    signal: str | None,
+    cause: str | None,
+    action: str | None,
+    by: str | None,
+    *,
+    seen: bool,
+) -> str:
+    """Answer a signal, or say that it was seen; return what was kept, or why nothing was."""
+    who, why, done = ((text or "").strip() for text in (by, cause, action))
+    try:
+        if signal is None or not who:
+            raise WrongUsage("Say who answers.")
+        if not seen and not (why and done):
+            raise WrongUsage("An answer needs a cause and an action; 'only seen' acknowledges.")
+        kept = monitor.respond(
+            signal, by=who, cause=None if seen else why, action=None if seen else done, seen=seen
+        )
+    except CellmonError as refusal:
+        return str(refusal)
+    return f"Kept: {one_signal.response_words(kept.response)}" if kept.response else "Kept."
+
+
+def table_rows(monitor: Monitor) -> dict[str, Any]:
+    """Return every signal as the exported table."""
+    return parts.columns_of(signals_table(monitor.signals(), zone=parts.zone_of(monitor)))
+
+
+def register(app: Dash, monitor: Monitor) -> None:
+    """Wire the page."""
+    changed, chosen, chosen_now = Input(parts.CHANGE, "data"), Input(CHOSEN, "data"), State(CHOSEN, "data")
+
+    @app.callback(
+        Output(SENTENCE, "children"),
+        Output(CAUTION, "children"),
+        Output(LIST, "children"),
+        Output(CHOSEN, "data"),
+        changed,
+        Input(parts.URL, "search"),
+        chosen_now,
+    )
+    def _(change: int, search: str | None, before: str | None) -> list[Any]:
+        *shown, now = show_list(monitor, parts.query_values(search).get("signal"))
+        return [*shown, no_update if now == before else now]
+
+    @app.callback(
+        Output(HEADING, "children"),
+        Output(FACTS, "children"),
+        Output(CAUSES, "children"),
+        Output(OFFERED, "children"),
+        Output(SHEET, "style"),
+        changed,
+        chosen,
+    )
+    def _(change: int, signal: str | None) -> list[Any]:
+        return show_signal(monitor, signal)
+
+    @app.callback(
+        Output(DRAWING, "figure"),
+        Output(DRAWING_BOX, "style"),
+        Output(UNDRAWN, "children"),
+        changed,
+        chosen,
+    )
+    def _(change: int, signal: str | None) -> list[Any]:
+        return show_drawing(monitor, signal)
+
+    @app.callback(Output(HOLD, "children"), Output(HELD, "children"), changed, chosen)
+    def _(change: int, signal: str | None) -> list[Any]:
+        return held.show_hold(monitor, signal)
+
+    _register_answers(app, monitor, chosen, chosen_now)
+    parts.register_saving(app, DRAWING, lambda s: drawn_rows(monitor, s), chosen_now)
+    parts.register_table(app, TABLE, lambda: table_rows(monitor))
+    parts.register_table(app, HELD, lambda s: held.rows(monitor, s), chosen_now)
+
+
+def _register_answers(app: Dash, monitor: Monitor, chosen: Input, chosen_now: State) -> None:
+    """Wire what a person writes; nothing typed for one signal stays when another is chosen."""
+
+    @app.callback(
+        *(Output(field, "value") for field in (CAUSE, ACTION, NAMED, WHY)),
+        *(Output(said, "children", allow_duplicate=True) for said in (SAID, RELEASED)),
+        chosen,
+        prevent_initial_call=True,
+    )
+    def _(signal: str | None) -> list[Any]:
+        return ["", "", "", "", "", ""]
+
+    @app.callback(
+        Output(SAID, "children"),
+        Output(parts.CHANGE, "data", allow_duplicate=True),
+        Input(ANSWER, "n_clicks"),
+        Input(SEEN, "n_clicks"),
+        chosen_now,
+        State(CAUSE, "value"),
+        State(ACTION, "value"),
+        State(BY, "value"),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
+    def _(answered: int | None, seen: int | None, signal: str | None, *said: Any) -> list[Any]:
+        if not (answered or seen):
+            return [no_update, no_update]
+        *typed, before = said
+        told = answer(monitor, signal, *typed, seen=parts.pressed() == SEEN)
+        return [told, parts.moved(monitor, before)]
+
+    @app.callback(
+        Output(RELEASED, "children"),
+        Output(parts.CHANGE, "data", allow_duplicate=True),
+        Input(RELEASE, "n_clicks"),
+        chosen_now,
+        *(State(field, "value") for field in (WHICH, NAMED, AS, HOLD_BY, WHY)),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
+    def _(clicks: int | None, signal: str | None, which: str, *said: Any) -> list[Any]:
+        if not clicks:
+            return [no_update, no_update]
+        *typed, before = said
+        return [held.release(monitor, signal, which, *typed), parts.moved(monitor, before)]

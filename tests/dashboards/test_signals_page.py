@@ -1,0 +1,217 @@
+"""The Signals page with a stand-in monitor: what it says, what it keeps, and what it refuses."""
+
+from __future__ import annotations
+
+import pytest
+
+from cellmon.errors import NotFound, WrongUsage
+from cellmon.records import Verdict
+from dashboards.figures.ribbon import SMALL, ribbon_figure
+from dashboards.kept import kept
+from dashboards.pages import first_bores, held, now, one_signal, parts, shifts, signals, stream
+from tests.dashboards.stand_in import ALARMS as BUDGET
+from tests.dashboards.stand_in import START, StandIn
+from tests.dashboards.stand_in_answers import ALL_SIZES, APART, CHIP, CHIPPED, END
+
+
+@pytest.fixture
+def monitor():
+    return StandIn()
+
+
+def test_the_page_begins_with_how_many_wait_and_the_newest(monitor):
+    sentence, caution, _, chosen = signals.show_list(monitor, None)
+    assert sentence.startswith("2 signals wait for an answer; the newest, Wed 21 Oct 15:57:")
+    assert caution == "Advice only. Stop if unsure."
+    assert chosen == "S-chip"
+
+
+def test_those_that_wait_come_first_and_those_withdrawn_are_folded_away(monitor):
+    monitor.respond("S-chip", by="R. Hale", cause="Chipped or lost stone", action="set changed")
+    waiting, answered, gone = signals.ordered(monitor.signals())
+    assert [[s.id for s in group] for group in (waiting, answered, gone)] == [
+        ["S-slip"],
+        ["S-chip"],
+        ["S-gone"],
+    ]
+    listed = signals.show_list(monitor, None)[2]
+    assert listed[-1].children[0].children == "Withdrawn, 1"
+    assert listed[-1].open is False
+
+
+def test_a_signal_tells_since_when_with_its_range_which_parts_and_what_to_do(monitor):
+    said = str(signals.show_signal(monitor, "S-chip"))
+    assert "95 % range Wed 21 Oct 15:32 to 15:57, parts 203990 to 204015" in said
+    for words in (
+        "Stop, and hold.",
+        "look at chipped",
+        "mend chipped",
+        "lock out before chipped",
+        "0.70 of 1",
+    ):
+        assert words in said
+
+
+def test_every_cause_carries_its_caution_and_the_first_is_open(monitor):
+    rows = one_signal.causes(monitor.signals().signals[0])[0].children
+    assert [row.open for row in rows] == [True, False]
+    assert all("Caution" in str(row) for row in rows)
+
+
+def test_an_answer_is_kept_and_moves_the_signal(monitor):
+    said = signals.answer(monitor, "S-chip", "Chipped or lost stone", " set changed ", "R. Hale", seen=False)
+    assert said == "Kept: Chipped or lost stone: set changed (R. Hale, Sun 25 Oct 06:00)."
+    assert monitor.signals().signals[0].state == "answered"
+
+
+def test_seen_alone_leaves_a_signal_waiting_and_says_so(monitor):
+    assert signals.answer(monitor, "S-chip", None, None, "R. Hale", seen=True).startswith(
+        "Kept: Seen by R. Hale"
+    )
+    assert one_signal.state_words(monitor.signals().signals[0]).startswith("seen, and waits for an answer")
+
+
+@pytest.mark.parametrize(
+    ("cause", "action", "by", "seen"),
+    [
+        ("chip", "changed", " ", False),
+        ("chip", "", "R. Hale", False),
+        (None, "x", "R. Hale", False),
+        (None, None, None, True),
+    ],
+)
+def test_half_an_answer_is_refused_in_a_sentence_and_not_kept(monitor, cause, action, by, seen):
+    said = signals.answer(monitor, "S-chip", cause, action, by, seen=seen)
+    assert said.endswith(".")
+    assert monitor.said == []
+
+
+def test_the_hold_list_is_counted_by_verdict_and_its_worst_parts_stand_first(monitor):
+    sentence, [table] = held.show_hold(monitor, "S-chip")
+    assert "8 parts (16 bores), 204000 to 204007" in sentence
+    assert "1 do not conform, 1 undecided, 14 conform" in sentence
+    assert "does not conform" in str(table.children[2].children[0])
+
+
+def test_a_part_is_no_better_than_its_worst_bore(monitor):
+    worst = held.by_part(monitor.hold("S-chip"))
+    assert worst["204007"] is Verdict.DOES_NOT_CONFORM
+    assert worst["204006"] is Verdict.UNDECIDED
+    assert worst["204000"] is Verdict.CONFORMS
+
+
+def test_parts_that_conform_are_released_in_the_name_of_a_person_and_no_others(monitor):
+    assert held.release(monitor, "S-chip", "conform", None, "released", "R. Hale", "measured") == (
+        "6 parts released, by R. Hale."
+    )
+    assert set(monitor.became) == {str(204000 + i) for i in range(6)}
+    with pytest.raises(WrongUsage):
+        held.chosen(monitor.hold("S-chip"), "conform", None)
+    assert held.chosen(monitor.hold("S-chip"), "named", "204006, 204007") == ("204006", "204007")
+
+
+def test_a_release_without_name_reason_or_word_is_refused(monitor):
+    for as_, by, why in (("released", "", "x"), (None, "R. Hale", "x"), ("released", "R. Hale", None)):
+        assert "Say what became" in held.release(monitor, "S-chip", "conform", None, as_, by, why)
+    assert monitor.became == {}
+
+
+def test_the_drawing_rings_the_subgroup_that_called_and_brackets_when_it_may_have_begun(monitor):
+    signal = monitor.signals().signals[0]
+    figure = ribbon_figure(signals.view_around(monitor, signal), room=SMALL)
+    ring = next(t for t in figure["data"] if t.get("name") == "signals")
+    assert ring["customdata"] == ["204015"]
+    bands = [s for s in figure["layout"]["shapes"] if s.get("x0", "").endswith("15:32:00")]
+    assert any(s["type"] == "rect" and s["x1"].endswith("15:57:00") for s in bands)
+
+
+def test_an_unknown_signal_is_a_sentence(monitor):
+    assert "no signal S-none" in str(signals.show_list(monitor, "S-none")[0])
+    with pytest.raises(NotFound):
+        signals.chosen_of(monitor.signals(), "S-none")
+
+
+def test_a_cell_without_signals_says_so():
+    sentence, _, listed, chosen = signals.show_list(StandIn(empty=True), None)
+    assert (sentence, listed, chosen) == ("Nothing was signalled yet.", [], None)
+
+
+def test_the_table_of_signals_can_be_taken_away(monitor):
+    columns = signals.table_rows(monitor)
+    assert columns["id"] == ["S-chip", "S-slip", "S-gone"]
+    assert columns["likely_cause"][0] == "chipped"
+    assert len(held.rows(monitor, "S-chip")["part"]) == 16
+
+
+@pytest.mark.parametrize("one", [ALL_SIZES, APART, CHIPPED], ids=str)
+def test_a_link_names_pooled_and_distant_streams_and_finds_them_again(monitor, one):
+    assert parts.stream_named(parts.every_stream(monitor), parts.stream_query(one)) == one
+
+
+def test_the_wear_line_gives_way_to_plain_limits_on_demand(monitor):
+    view = monitor.stream(spindle="S2", bore="3", feature="taper", since=CHIP[0], until=CHIP[1])
+    names = {t.get("name") for t in ribbon_figure(view)["data"]}
+    assert "wear line" in names
+    assert "mean beyond" not in names
+    assert "wear line" not in {t.get("name") for t in ribbon_figure(view, plain=True)["data"]}
+    assert "without offsets" in {t.get("name") for t in ribbon_figure(view, unaided=True)["data"]}
+
+
+def test_a_distance_has_no_tolerance_drawn(monitor):
+    view = monitor.stream(spindle="S2", bore="3", feature="taper", part_of="distance", since=START, until=END)
+    words = [a["text"] for a in ribbon_figure(view)["layout"]["annotations"]]
+    assert not any(w.startswith(("upper", "lower")) for w in words)
+
+
+def test_the_stream_page_says_the_bores_left_with_their_range(monitor):
+    words = str(stream.show_stream(monitor, "spindle=S2&bore=4&feature=diameter", "two", None, "none")[-1])
+    assert "152 to the lower limit" in words
+    assert "1 in 20 within 99, 19 in 20 within more than can be foreseen" in words
+    assert "A qualified person enters a correction." in words
+
+
+def test_now_says_what_is_left_what_pays_and_what_waits(monitor):
+    sections, cautions, *_ = now.show_now(monitor)
+    one, two = map(str, sections)
+    assert "bore 2: +2.5 µm; leave bore 1 alone." in one
+    assert "no limit in sight" in one
+    assert "152 to the lower limit of bore 4 diameter; 1 in 20: only 99." in two
+    assert "leave it alone." in two
+    assert "after stones dressed: run; a named person releases it." in two
+    assert "chipped or lost stone?" in two
+    assert "A qualified person enters a correction." in str(cautions)
+
+
+def test_a_set_up_is_released_by_name_and_waits_no_longer(monitor):
+    assert first_bores.release(monitor, "S2", "", "looks right").startswith("Say which spindle")
+    assert first_bores.waiting(monitor.first_bores())
+    assert first_bores.release(monitor, "S2", "R. Hale", "three measured") == "S2 released by R. Hale."
+    assert not first_bores.waiting(monitor.first_bores())
+
+
+def test_shifts_name_their_signals_and_what_other_rules_cost(monitor):
+    said = str(shifts.show_called(monitor, "2026-10-21/late"))
+    assert "moved up by 4.5 µm" in said
+    assert "None was called" in str(shifts.show_called(monitor, "2026-10-19/early"))
+    sentence, table = shifts.show_budget(monitor)
+    assert "would make 133" in sentence
+    assert BUDGET.rules[0].words in str(table)
+    assert "133.0" in str(table)
+
+
+def test_answers_are_kept_until_something_is_committed():
+    class Counting(StandIn):
+        asked = 0
+
+        def signals(self):
+            Counting.asked += 1
+            return super().signals()
+
+    counting = Counting()
+    remembering = kept(counting)
+    assert remembering.signals() is remembering.signals()
+    assert Counting.asked == 1
+    remembering.respond("S-chip", by="R. Hale", cause="a", action="b")
+    before = Counting.asked
+    assert remembering.signals().signals[0].state == "answered"
+    assert Counting.asked == before + 1

@@ -1,0 +1,156 @@
+"""Which calls are one signal: same change, bores in common, soon again; and which never."""
+
+import random
+
+import pytest
+
+from cellmon.monitor.judge.signals import AFTER_SINGLE, AGAIN, SHARED, bores_of, grouped
+from tests.monitor.judge.making import called, demo_sheet, stream
+
+SHEET = demo_sheet()
+HOUR = 60
+SHARED_MIN = SHARED.astype(int)
+ALL = stream(None, None)
+S1 = stream("S1", None)
+
+
+def sizes(*calls):
+    """Return how many calls each signal has, oldest first."""
+    return [len(g.calls) for g in grouped(calls, SHEET)]
+
+
+@pytest.mark.parametrize(
+    ("of", "bores"),
+    [
+        (stream(), {"1"}),
+        (S1, {"1", "2"}),
+        (ALL, {"1", "2", "3", "4"}),
+        (stream(part_of="distance"), {"1", "2", "3", "4"}),
+    ],
+)
+def test_the_bores_a_call_tells_of(of, bores):
+    assert bores_of(called(of, 0), SHEET) == bores
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        stream("S1", "2"),
+        S1,
+        ALL,
+        stream(part_of="distance"),
+        stream(feature="taper"),
+        stream("S2", "3", part_of="distance"),
+    ],
+)
+def test_calls_that_touch_the_same_bores_and_began_together_are_one_signal(other):
+    assert sizes(called(stream(), 100), called(other, 110, earliest=92)) == [2]
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        stream("S2", "3"),
+        stream("S2", None),
+        stream("S2", "3", feature="taper"),
+        stream("S1", "2", feature="taper"),
+    ],
+)
+def test_calls_of_other_bores_are_signals_of_their_own(other):
+    assert sizes(called(stream(), 100), called(other, 110, earliest=92)) == [1, 1]
+
+
+def test_two_places_become_one_signal_by_a_call_that_touches_both():
+    one, far = called(stream(), 100), called(stream("S2", "3"), 112, earliest=92)
+    assert sizes(one, called(ALL, 105, earliest=92), far) == [3]
+    assert sizes(one, far) == [1, 1]
+    assert sizes(one, far, called(ALL, 115, earliest=92)) == [3]
+
+
+def test_a_call_that_began_after_the_first_had_called_is_another_change():
+    first = called(stream(), 100, lasts=6 * HOUR)
+    for earliest, joined in ((100, True), (100 + SHARED_MIN, True), (101 + SHARED_MIN, False)):
+        later = called(stream("S1", "2"), 200, earliest=earliest)
+        assert (sizes(first, later) == [2]) == joined
+
+
+def test_a_call_long_after_the_signal_is_over_is_another():
+    first = called(stream(), 100, lasts=60, over=True)
+    for at, joined in ((160 + SHARED_MIN, True), (161 + SHARED_MIN, False)):
+        later = called(stream("S1", "2"), at, earliest=95)
+        assert (sizes(first, later) == [2]) == joined
+
+
+def test_a_change_that_surely_lies_before_the_signal_s_is_another():
+    first = called(stream(), 200, earliest=150)
+    assert sizes(first, called(stream("S1", "2"), 205, earliest=60, latest=149 - SHARED_MIN)) == [1, 1]
+    assert sizes(first, called(stream("S1", "2"), 205, earliest=60, latest=150 - SHARED_MIN)) == [2]
+
+
+def test_the_same_detector_of_the_same_stream_soon_again_is_the_same_signal():
+    soon = AGAIN.astype(int) * 60
+    for after, same in ((soon, True), (soon + 1, False)):
+        again = called(stream(), 100 + after)
+        assert (sizes(called(stream(), 100, over=True), again) == [2]) == same
+    other_side = called(stream(), 100 + soon, side=-1)
+    assert sizes(called(stream(), 100, over=True), other_side) == [1, 1]
+
+
+def test_a_call_as_a_level_comes_back_belongs_to_what_ended():
+    first = called(stream(), 100, lasts=300, over=True)
+    back = called(S1, 405, side=-1, earliest=395)
+    assert sizes(first, back) == [2]
+    going_on = called(stream(), 100, lasts=300, over=False)
+    assert sizes(going_on, back) == [1, 1]
+
+
+def test_a_wild_bore_waits_longer_for_what_follows():
+    wild = called(stream(), 100, kind="single", over=True)
+    after = AFTER_SINGLE.astype(int)
+    level = called(stream("S1", "2"), 100 + after, earliest=105)
+    assert sizes(wild, level) == [2]
+    assert sizes(wild, called(stream("S1", "2"), 101 + after, earliest=105)) == [1, 1]
+
+
+def test_wild_bores_of_one_feature_are_one_signal_of_two_features_only_at_once():
+    wild = called(stream(), 100, kind="single", over=True)
+    assert sizes(wild, called(stream("S2", "4"), 110, kind="single", over=True)) == [2]
+    taper = stream(feature="taper")
+    assert sizes(wild, called(taper, 110, kind="single", over=True)) == [2]
+    assert sizes(wild, called(taper, 101 + SHARED_MIN, kind="single", over=True)) == [1, 1]
+
+
+def test_limits_routing_and_patterns_join_no_detector():
+    for kind in ("routing", "limit", "pattern"):
+        assert sizes(called(stream(), 100), called(stream(), 101, kind=kind)) == [1, 1]
+    assert sizes(called(stream(), 100, kind="limit"), called(S1, 150, kind="limit")) == [2]
+    assert sizes(called(stream(), 100, kind="pattern"), called(stream(), 101, kind="pattern")) == [1, 1]
+
+
+def test_another_part_s_calls_are_never_joined():
+    other = stream()
+    other = type(other)(part_number="X-1", spindle="S1", bore="1", feature="diameter")
+    assert sizes(called(stream(), 100), called(other, 101)) == [1, 1]
+
+
+def test_every_call_is_in_one_signal_and_led_by_its_first():
+    shuffle = random.Random(61)
+    places = [
+        stream(s, b, f)
+        for s, b in (("S1", "1"), ("S1", None), ("S2", "3"), (None, None))
+        for f in ("diameter", "taper")
+    ]
+    calls = [
+        called(shuffle.choice(places), float(at), kind=shuffle.choice(["level", "spread", "single", "limit"]))
+        for at in sorted(shuffle.sample(range(3000), 60))
+    ]
+    groups = grouped(calls, SHEET)
+    assert sorted(id(c) for g in groups for c in g.calls) == sorted(map(id, calls))
+    assert all(g.lead.at == min(c.at for c in g.calls) for g in groups)
+    assert 1 < len(groups) < 60
+
+
+def test_the_call_that_lasts_speaks_for_how_long_a_signal_lasted():
+    ended, standing = called(stream(), 100, lasts=50, over=True), called(S1, 105, lasts=20, earliest=95)
+    (group,) = grouped([ended, standing], SHEET)
+    assert group.last is standing
