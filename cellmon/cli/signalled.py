@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from cellmon.cli.arguments import newest
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import age, plural, signed, span, stream_name, times, unit_of, when
+from cellmon.cli.wording import age, plural, signed, span, stream_name, times, when
 from cellmon.monitor.signals import LikelyCause, Signal, Signals
 
 WAITING = ("open", "reopened")
@@ -84,13 +84,15 @@ def how_much(s: Signal, look: Look) -> str | None:
     """Return how far a level moved, how many times wider a spread is, how many bores are misrouted."""
     if s.kind == "spread":
         return times(s.ratio)
-    if s.size_um is None:
+    size = s.size_um if s.size is None else s.size
+    if size is None:
         return None
     if s.kind == "routing":
-        return plural(round(s.size_um), "bore")
+        return plural(round(size), "bore")
+    unit = "um" if s.unit == "µm" else s.unit
     if s.kind == "limit":
-        return f"{s.size_um:.2f}"
-    return f"{signed(s.size_um, decimals=look.um)} {unit_of(s.stream)}"
+        return f"{size:.2f} {unit}"
+    return f"{signed(size, decimals=look.um)} {unit}"
 
 
 def cause_words(cause: LikelyCause) -> str:

@@ -152,6 +152,7 @@ def _signal_row(s: Signal) -> Row:
     row: Row = {"id": s.id} | stream_fields(s.stream)
     row |= {"raised_at": s.raised_at, "part": s.part, "last_at": s.last_at, "last_part": s.last_part}
     row |= {"over": s.over, "kind": s.kind, "detector": s.detector, "size_um": s.size_um}
+    row |= {"size": s.size, "unit": s.unit}
     row |= {"ratio": s.ratio, "streams": "; ".join(map(str, s.streams))}
     row |= {"state": s.state, "words": s.words, "owner": s.owner, "age_s": s.age_s}
     row |= _cause_cells(s)

@@ -65,13 +65,18 @@ class Monitor:
     @classmethod
     def open(cls, folder: Path, *, as_of: datetime | None = None) -> Monitor:
         """Open the cell in a folder; refusals as `cellmon.open_cell` says."""
-        on_disk = read_sheet(folder / SHEET_FILE)
-        store = Store(on_disk.sheet.store.url, folder=folder, at=int(clock().astype(np.int64)))
-        monitor = cls(folder, on_disk, store, as_of=as_of)
+        on_disk, own_causes = read_sheet(folder / SHEET_FILE), None
         if (folder / CAUSES_FILE).exists():
             given = read_toml(folder / CAUSES_FILE)
-            monitor._own_causes = read_table(given, over=packaged_table(), where=CAUSES_FILE)
-        monitor._derive_if_needed()
+            own_causes = read_table(given, over=packaged_table(), where=CAUSES_FILE)
+        store = Store(on_disk.sheet.store.url, folder=folder, at=int(clock().astype(np.int64)))
+        monitor = cls(folder, on_disk, store, as_of=as_of)
+        monitor._own_causes = own_causes
+        try:
+            monitor._derive_if_needed()
+        except CellmonError:
+            monitor.close()
+            raise
         return monitor
 
     def _derive_if_needed(self) -> None:

@@ -98,7 +98,7 @@ def _of_stream(view: View, stream: Stream) -> StreamBaseline:
 
 
 def _proposal(view: View, stream: Stream, window: Subgroups) -> Limit:
-    logged = Known.of(view.session, view.sheet, window.first_at[0], window.at[-1])
+    logged = Known.of(view.session, view.sheet, window.honed_first.min(), window.at[-1])
     return limit_from(stream, window, logged)
 
 

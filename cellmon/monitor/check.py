@@ -126,10 +126,13 @@ def fingerprint(session: Session) -> dict[str, str]:
         "subgroups": session.subgroups(),
         "doubts": session.doubts(),
         "signals": session.alarms(),
+        "subgroups together": session.together(),
     }
     for name, batch in batches.items():
         columns = [getattr(batch, c.name).astype(str) for c in batch.columns()]
         found[name] = _hash("\x1f".join(cells) for cells in zip(*columns, strict=True))
+    places = [session.watched_at(unit) or b"" for unit in session.units_watched()]
+    found["detectors"] = hashlib.sha256(b"".join(places)).hexdigest()
     found["limits"] = _hash(map(str, session.provisional().values()))
     found["counts"] = _hash(map(str, session.counts().items()))
     return found

@@ -87,7 +87,7 @@ def _trace(
             at=s.raised_at,
             kind=s.kind,
             words=s.words,
-            short=short_words(s.kind, size_um=s.size_um, ratio=s.ratio),
+            short=short_words(s.kind, size=s.size, unit=s.unit, ratio=s.ratio),
             open=s.state != "answered",
         )
         for s in signals

@@ -61,7 +61,8 @@ class LikelyCause:
 class Signal:
     """One change, as the first detector that called told of it and others confirmed.
 
-    `size_um` is how far the level moved (None for a spread, whose `ratio` says how much wider it is).
+    `size` is how far the level moved, or the figure that lies beyond its limit, in `unit`; `size_um` the same
+    where that is micrometres (None for a spread, whose `ratio` says how much wider it is).
     `streams` are all that called, `words` is a sentence, `over` tells that the stream is back.
     """
 
@@ -85,6 +86,8 @@ class Signal:
     reaction: str | None = None
     owner: str | None = None
     response: Response | None = None
+    size: float | None = None
+    unit: str = "µm"
     why_not: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -165,6 +168,8 @@ def _standing(view: View, group: Group, answer: Decision | None) -> Signal:
     told: Explained = explain(view, group)
     lead, last = group.lead, group.last
     spread = told.kind == "spread"
+    size = None if spread or not np.isfinite(told.size) else round(told.size, 3)
+    unit = "bores" if told.kind == "routing" else view.unit(told.stream)
     response = None if answer is None else _response(view, answer)
     return Signal(
         id=group.id,
@@ -177,10 +182,12 @@ def _standing(view: View, group: Group, answer: Decision | None) -> Signal:
         over=all(c.over for c in group.calls),
         kind=told.kind,
         detector=told.detector,
-        size_um=None if spread or not np.isfinite(told.size) else round(told.size, 3),
+        size_um=size if unit == "µm" else None,
+        size=size,
+        unit=unit,
         ratio=round(told.size, 3) if spread else None,
         state="answered" if response is not None and not response.seen else "open",
-        words=signal_words(told.stream, lead, kind=told.kind, size=told.size),
+        words=signal_words(told.stream, lead, kind=told.kind, size=told.size, unit=unit),
         age_s=float((view.as_of - lead.at) / np.timedelta64(1, "s")),
         change=Change(
             at=view.local(lead.change_at),
@@ -228,7 +235,7 @@ def _withdrawn(view: View, announced: Announcement, answer: Decision | None) -> 
         over=True,
         kind=kind,
         detector=body.get("detector", ""),
-        size_um=None if kind == "spread" else size,
+        size_um=None if kind == "spread" or size is None else round(size, 3),
         ratio=size if kind == "spread" else None,
         state="withdrawn",
         words=f"{stream}: what was signalled here was withdrawn",

@@ -131,7 +131,7 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
         **view.head(),
         sentence=_sentence(stream, found, signals, baseline),
         stream=stream,
-        unit="µm",
+        unit=view.unit(stream),
         since=view.local(start),
         until=view.local(end),
         zone=view.zone.key,

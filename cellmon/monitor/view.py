@@ -14,7 +14,7 @@ import numpy as np
 from cellmon.diagnosis import Table, packaged_table
 from cellmon.errors import NotFound
 from cellmon.gauge.decision import guard_factor
-from cellmon.judged import FEATURE_COLUMNS, Limit
+from cellmon.judged import FEATURE_COLUMNS, PROCESS, Limit
 from cellmon.monitor.answers import BaselineSummary, Tolerance
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.verdict import standard_uncertainty
@@ -134,6 +134,12 @@ class View:
             target_um=feature.target_um,
             guard_um=guard,
         )
+
+    def unit(self, stream: Stream) -> str:
+        """Return the unit in which a stream's figures stand."""
+        part = next((p for p in self.sheet.parts if p.number == stream.part_number), self.sheet.part())
+        named = getattr(part.features.get(stream.feature), "unit", None)
+        return PROCESS.get(stream.feature) or (named if named and named != "um" else "µm")
 
     def summary(self, limit: Limit | None) -> BaselineSummary | None:
         """Return limits as people see them; None where nothing is called a limit."""

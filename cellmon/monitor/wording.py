@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from cellmon.judged import PROCESS
 from cellmon.monitor.judge.calls import Called
 from cellmon.records import Stream
 
 
-def signal_words(stream: Stream, call: Called, *, kind: str, size: float) -> str:
+def signal_words(stream: Stream, call: Called, *, kind: str, size: float, unit: str) -> str:
     """Return what a signal says, in a sentence without its full stop."""
-    unit = PROCESS.get(stream.feature, "µm")
     if kind in ("level", "drift"):
         moved = f"moved {_way(size)} by {abs(size):.1f} {unit}"
         drifts = f"drifts {_way(size)}, {abs(size):.1f} {unit} by now"
@@ -22,7 +20,7 @@ def signal_words(stream: Stream, call: Called, *, kind: str, size: float) -> str
         return f"{stream}: one bore {abs(size):.1f} {unit} {'above' if size > 0 else 'below'} the others"
     if kind in ("single", "limit"):
         beyond = "beyond its limit" if kind == "limit" else "unlike those before"
-        return f"{stream}: {size:.2f} {beyond} ({call.part})"
+        return f"{stream}: {size:.2f} {unit}, {beyond} ({call.part})"
     return _other_words(stream, call, kind=kind, size=size)
 
 
@@ -35,10 +33,10 @@ def _other_words(stream: Stream, call: Called, *, kind: str, size: float) -> str
     return f"{many} a spindle that does not hone them, from {call.part} on"
 
 
-def short_words(kind: str, *, size_um: float | None, ratio: float | None) -> str:
+def short_words(kind: str, *, size: float | None, unit: str, ratio: float | None) -> str:
     """Return what a signal says in a word or two, for the margin of a drawing."""
-    if kind in ("level", "drift", "single") and size_um is not None:
-        return f"{size_um:+.1f} µm"
+    if kind in ("level", "drift", "single") and size is not None:
+        return f"{size:+.1f} {unit}"
     return f"spread × {ratio:.1f}" if ratio is not None else kind
 
 

@@ -94,6 +94,10 @@ class Refused:
     text: str
 
 
+FEATURE_WORDS = {"cycle_s": "honing time", "load_pct": "load", "load_ripple_pct": "load ripple"}
+"""How process figures are called in words."""
+
+
 @dataclass(frozen=True, kw_only=True, order=True)
 class Stream:
     """What is watched as one: a feature of one bore position as one spindle hones it.
@@ -112,4 +116,5 @@ class Stream:
     def __str__(self) -> str:
         where = f"{self.spindle} bore {self.bore}" if self.bore else (self.spindle or "all bores")
         apart = ", distance from the others" if self.part_of == "distance" else ""
-        return f"{where} {self.feature}" + (f" on {self.fixture}" if self.fixture else "") + apart
+        feature = FEATURE_WORDS.get(self.feature, self.feature.replace("_", " "))
+        return f"{where} {feature}" + (f" on {self.fixture}" if self.fixture else "") + apart

@@ -162,6 +162,12 @@ class Derived(Frames):
             found += [Subgroups(**decode(data)) for data in self.conn.execute(query).scalars()]
         return Subgroups.concat(found) if found else no_rows(Subgroups)
 
+    def together(self) -> Subgroups:
+        """Return every subgroup of means and distances, oldest first."""
+        query = select(schema.TOGETHER.c.data).order_by(schema.TOGETHER.c.unit_start)
+        found = [Subgroups(**decode(data)) for data in self.conn.execute(query).scalars()]
+        return Subgroups.concat(found) if found else no_rows(Subgroups)
+
     def first_subgroups(
         self, streams: Collection[Stream], *, start: np.datetime64 | None, count: int
     ) -> dict[Stream, Subgroups]:
