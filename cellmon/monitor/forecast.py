@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from cellmon.drift.adjustment import advise
+from cellmon.drift.columns import State
 from cellmon.drift.forecast import bores_to_limit
-from cellmon.drift.watch import State
 from cellmon.judged import Limit
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.judge.inputs import BY_MACHINE, SIZE
-from cellmon.monitor.judge.watching import Place, Watcher
+from cellmon.monitor.judge.places import Place
+from cellmon.monitor.judge.watching import Watcher
 from cellmon.monitor.signals import tells_of
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Kind, Numbers, Stream

@@ -26,7 +26,7 @@ from cellmon.store import Session
 
 if TYPE_CHECKING:
     from cellmon.monitor.forecast import BoresLeft, Standing
-    from cellmon.monitor.judge.watching import Place
+    from cellmon.monitor.judge.places import Place
     from cellmon.monitor.signals import Signal
 
 

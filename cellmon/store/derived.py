@@ -6,7 +6,6 @@ import bisect
 import itertools
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -14,10 +13,11 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, Table, delete, false, func, select
 
 from cellmon.judged import STREAM_COLUMNS, Alarms, Bores, Doubts, Limit, Subgroups
-from cellmon.records import Flags, Frame, Stream, laid, no_rows
+from cellmon.records import Flags, Stream, no_rows
 from cellmon.store import bulk, schema
 from cellmon.store.chunks import decode, encode
 from cellmon.store.frames import Frames
+from cellmon.store.joining import by_stream, in_order, join_bores
 from cellmon.store.probe import days_of_parts, isin
 
 B = TypeVar("B", Bores, Subgroups)
@@ -114,7 +114,7 @@ class Derived(Frames):
             found.append(wanted(Bores(planes=planes, directions=directions, **decode(row.data))))
             if last is not None and sum(map(len, found)) >= last:
                 break
-        return _in_order(_join_bores(found, frames), last)
+        return in_order(join_bores(found, frames), last)
 
     def subgroups(
         self,
@@ -148,11 +148,6 @@ class Derived(Frames):
         if last is not None:
             return joined.select(slice(max(len(joined) - last, 0), None))
         return joined.select(slice(None, first))
-
-    def holds_only(self, units: Sequence[np.datetime64]) -> bool:
-        """Return whether no other unit than these has bores."""
-        stored = self.conn.execute(select(schema.BORES.c.unit_start)).scalars()
-        return set(stored) <= {bulk.moment(unit) for unit in units}
 
     def subgroups_of_unit(self, unit: np.datetime64) -> Subgroups:
         """Return every subgroup of one unit: of bores, of means and of distances."""
@@ -191,47 +186,6 @@ class Derived(Frames):
             for stream, batches in found.items()
             if batches
         }
-
-    def put_watched(self, unit: np.datetime64, block: bytes) -> None:
-        """Keep where the detectors stand at the end of a unit."""
-        table = schema.WATCHED
-        self.conn.execute(delete(table).where(table.c.unit_start == bulk.moment(unit)))
-        self.conn.execute(table.insert().values(unit_start=bulk.moment(unit), data=block))
-
-    def watched_before(self, unit: np.datetime64) -> bytes | None:
-        """Return where the detectors stood at the end of the unit before one."""
-        table = schema.WATCHED
-        query = select(table.c.data).where(table.c.unit_start < bulk.moment(unit))
-        found: bytes | None = self.conn.execute(query.order_by(table.c.unit_start.desc()).limit(1)).scalar()
-        return found
-
-    def watched_at(self, unit: np.datetime64) -> bytes | None:
-        """Return where the detectors stand at the end of one unit."""
-        table = schema.WATCHED
-        found: bytes | None = self.conn.execute(
-            select(table.c.data).where(table.c.unit_start == bulk.moment(unit))
-        ).scalar()
-        return found
-
-    def forget_watched(self, unit: np.datetime64) -> None:
-        """Drop where the detectors stood at the end of a unit, and what they called in it."""
-        for table in (schema.WATCHED, schema.ALARMS):
-            self.conn.execute(delete(table).where(table.c.unit_start == bulk.moment(unit)))
-
-    def units_watched(self) -> NDArray[np.datetime64]:
-        """Return every unit at whose end the detectors' place is kept, oldest first."""
-        table = schema.WATCHED
-        return bulk.moments(sorted(self.conn.execute(select(table.c.unit_start)).scalars()))
-
-    def units_judged(self, start: np.datetime64 | None = None) -> NDArray[np.datetime64]:
-        """Return every unit that has subgroups, from one on, oldest first."""
-        found: set[int] = set()
-        for table in (schema.SUBGROUPS, schema.TOGETHER):
-            query = select(table.c.unit_start)
-            if start is not None:
-                query = query.where(table.c.unit_start >= bulk.moment(start))
-            found |= set(self.conn.execute(query).scalars())
-        return bulk.moments(sorted(found))
 
     def is_underived(self) -> bool:
         """Return whether readings are stored of which nothing is derived, as after a change of the schema."""
@@ -337,20 +291,6 @@ class Derived(Frames):
         return len(found)
 
 
-def by_stream(subgroups: Subgroups) -> dict[Stream, NDArray[np.int64]]:
-    """Return the rows of each stream of some subgroups, in their order."""
-    import pandas as pd
-
-    code = np.zeros(len(subgroups), dtype=np.int64)
-    for name in STREAM_COLUMNS:
-        number, words = pd.factorize(getattr(subgroups, name))
-        code = code * (len(words) + 1) + number + 1
-    code, _ = pd.factorize(code)
-    order = np.argsort(code, kind="stable")
-    edges = np.flatnonzero(np.diff(code[order])) + 1
-    return {subgroups.stream_of(int(rows[0])): rows for rows in np.split(order, edges) if len(rows)}
-
-
 def _ended_order(subgroups: Subgroups) -> Subgroups:
     return subgroups.select(np.lexsort((subgroups.first_at, subgroups.at)))
 
@@ -422,41 +362,6 @@ def _is_stream(batch: Subgroups, stream: Stream) -> NDArray[np.bool_]:
     for name in STREAM_COLUMNS:
         same &= getattr(batch, name) == np.array(getattr(stream, name), dtype=object)
     return same
-
-
-def _join_bores(found: Sequence[Bores], frames: dict[int, Frame]) -> Bores:
-    if not found:
-        planes, directions = next(reversed(frames.values()), ((), ()))
-        return no_rows(
-            Bores, planes=planes, directions=directions, um=np.zeros((0, len(planes), len(directions)))
-        )
-    newest = max(found, key=lambda b: b.unit_start[0] if len(b) else np.datetime64(0, "us"))
-    frame = (newest.planes, newest.directions)
-    laid_out = [
-        replace(
-            b,
-            planes=frame[0],
-            directions=frame[1],
-            um=laid(b.um, (b.planes, b.directions), frame, empty=np.nan),
-        )
-        for b in found
-    ]
-    return Bores.concat(laid_out)
-
-
-def _in_order(bores: Bores, last: int | None) -> Bores:
-    bores = bores.select(np.lexsort((bores.position, bores.unit_start)))
-    return bores if last is None else bores.select(slice(max(len(bores) - last, 0), None))
-
-
-def _between(
-    query: Select[Any], column: Any, start: np.datetime64 | None, end: np.datetime64 | None
-) -> Select[Any]:
-    if start is not None:
-        query = query.where(column >= bulk.moment(start))
-    if end is not None:
-        query = query.where(column <= bulk.moment(end))
-    return query
 
 
 def _of_stream(query: Any, table: Any, stream: Stream) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -47,27 +48,24 @@ CAPTION = (
 def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come; the query names the stream and the end of its time."""
     until = parts.query_values(query).get("until")
-    spans = dcc.RadioItems(
-        id=SPAN,
-        value="two",
-        inline=True,
-        className="choice",
-        options=[{"label": words, "value": name} for name, words in SPAN_WORDS.items()],
+    pair = parts.figure_box(
+        PAIR,
+        height=mean_range.HEIGHT,
+        caption="Level above, spread below; all pairs rest on the same centre and sigma.",
     )
-    pair = dcc.RadioItems(
-        id=PAIRED,
-        value="none",
-        inline=True,
-        className="choice",
-        options=[{"label": words, "value": name} for name, words in PAIR_WORDS.items()],
+    return html.Main(
+        [
+            html.P(id=SENTENCE, className="lead"),
+            html.Div([*_controls(), dcc.Store(id=UNTIL, data=until)], className="controls"),
+            parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=CAPTION),
+            html.Div(pair, id=PAIR_BOX, style=parts.HIDDEN),
+            html.Div(id=WORDS),
+        ]
     )
-    limits = dcc.RadioItems(
-        id=LIMITS,
-        value="wear",
-        inline=True,
-        className="choice",
-        options=[{"label": words, "value": name} for name, words in LIMIT_WORDS.items()],
-    )
+
+
+def _controls() -> list[Any]:
+    """Return what is chosen above the drawing: stream, time, limits, what else is drawn."""
     unaided = dcc.Checklist(
         id=UNAIDED,
         value=[],
@@ -81,38 +79,19 @@ def layout(query: str | None = None) -> html.Main:
             html.Button(f"{LATER[7:]} ›", id=LATER, className="step"),
         ]
     )
-    return html.Main(
-        [
-            html.P(id=SENTENCE, className="lead"),
-            html.Div(
-                [
-                    parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
-                    parts.field("Time shown", spans),
-                    steps,
-                    parts.field("Limits", limits),
-                    parts.field("Draw the", unaided),
-                    parts.field("Also draw", pair),
-                    dcc.Store(id=UNTIL, data=until),
-                ],
-                className="controls",
-            ),
-            parts.figure_box(
-                RIBBON,
-                height=ribbon.HEIGHT,
-                caption=CAPTION,
-            ),
-            html.Div(
-                parts.figure_box(
-                    PAIR,
-                    height=mean_range.HEIGHT,
-                    caption="Level above, spread below; all pairs rest on the same centre and sigma.",
-                ),
-                id=PAIR_BOX,
-                style=parts.HIDDEN,
-            ),
-            html.Div(id=WORDS),
-        ]
-    )
+    return [
+        parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
+        parts.field("Time shown", _one_of(SPAN, "two", SPAN_WORDS)),
+        steps,
+        parts.field("Limits", _one_of(LIMITS, "wear", LIMIT_WORDS)),
+        parts.field("Draw the", unaided),
+        parts.field("Also draw", _one_of(PAIRED, "none", PAIR_WORDS)),
+    ]
+
+
+def _one_of(name: str, value: str, words: Mapping[str, str]) -> dcc.RadioItems:
+    options = [{"label": label, "value": key} for key, label in words.items()]
+    return dcc.RadioItems(id=name, value=value, inline=True, className="choice", options=options)
 
 
 def view_of(monitor: Monitor, query: str | None, span: str, until: str | None) -> StreamView:

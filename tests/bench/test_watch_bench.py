@@ -11,7 +11,8 @@ import pytest
 
 import cellmon
 from cellmon.charts.ewma import ewma
-from cellmon.drift.watch import State, watch
+from cellmon.drift.columns import State
+from cellmon.drift.watch import watch
 from cellmon.monitor.judge.budget import (
     budget,
     detector_limits,

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cellmon.drift.watch import Limits, State, Steps, Watched, watch
+from cellmon.drift.columns import Limits, State, Steps, Watched
+from cellmon.drift.watch import watch
 from cellmon.drift.wear import Learned
 
 Floats = NDArray[np.float64]

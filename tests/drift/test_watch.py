@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cellmon.drift.watch import BACK, LEVEL_K, SPREAD_K, SPREAD_RATIOS, State, watch
+from cellmon.drift.columns import State
+from cellmon.drift.watch import BACK, LEVEL_K, SPREAD_K, SPREAD_RATIOS, watch
 from tests.drift.streams import MEAN_SD, SIZE, begun, drawn, known, limits_of, steps_of, watched
 
 # Limits of the CUSUMs near one false alarm in 370 subgroups, as the trials behind the watch had them.

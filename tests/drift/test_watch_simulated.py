@@ -17,7 +17,8 @@ from cellmon.charts.run_length.variance import (
     variance_cusum_arl,
     variance_cusum_limit,
 )
-from cellmon.drift.watch import State, watch
+from cellmon.drift.columns import State
+from cellmon.drift.watch import watch
 from cellmon.drift.wear import Window, learn
 from cellmon.monitor.judge.budget import level_limits, log_rate, single_limit, spread_limits
 from tests.drift.streams import MEAN_SD, SIZE, begun, drawn, first_calls, known, limits_of, steps_of

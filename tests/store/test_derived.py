@@ -232,7 +232,6 @@ def test_what_was_judged_in_some_units_is_forgotten_and_nothing_else(judged):
         assert session.alarms().call.tolist() == ["c0", "c2"]
         assert set(session.subgroups(ALL).unit_start) == kept
         assert session.counts() == {S1: (6, 2), S2: (2, 4)}
-        assert session.holds_only([UNITS[0], UNITS[2]]) and not session.holds_only([UNITS[0], UNITS[1]])
         assert list(session.provisional()) == [S1]
         assert len(session.readings_between(START, START + 9 * UNIT).readings) == 12, "facts stay"
 
@@ -253,7 +252,7 @@ def test_everything_derived_is_forgotten_and_no_fact(judged):
         assert [len(batch) for batch in (*batches, session.alarms())] == [0, 0, 0, 0, 0]
         assert session.units_watched().size == session.units_judged().size == 0
         assert session.counts() == session.provisional() == {}
-        assert session.holds_only([]) and session.shift_starts().size == 0
+        assert session.shift_starts().size == 0
         assert session.last_change()
 
 

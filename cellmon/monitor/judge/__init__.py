@@ -16,13 +16,14 @@ from cellmon.monitor.judge.bores import charted, judged_bores
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.inputs import UNDONE_WITHIN
 from cellmon.monitor.judge.limits import renew_provisional
+from cellmon.monitor.judge.places import Place
 from cellmon.monitor.judge.signals import announce
 from cellmon.monitor.judge.subgroups import Cut, count_streams, cut_subgroups
-from cellmon.monitor.judge.watching import Place, watch_units
+from cellmon.monitor.judge.watching import watch_units
 from cellmon.monitor.rules import Rules, SheetInForce, Unit
 from cellmon.records import Readings, Stream, Times
 from cellmon.store import Session, joined
-from cellmon.store.derived import by_stream
+from cellmon.store.joining import by_stream
 
 MARGIN = np.timedelta64(6, "m")
 """Readings of one bore lie within 3 minutes; so far beyond a unit's edges rows are looked at."""

@@ -15,7 +15,8 @@ import numpy as np
 
 from cellmon.charts.run_length.cusum import cusum_limit
 from cellmon.charts.run_length.variance import variance_cusum_limit
-from cellmon.drift.watch import LEVEL_K, SPREAD_K, Limits
+from cellmon.drift.columns import Limits
+from cellmon.drift.watch import LEVEL_K, SPREAD_K
 from cellmon.judged import PROCESS
 from cellmon.records import Numbers, Stream
 from cellmon.sheet import Part, Sheet

@@ -9,7 +9,7 @@ from typing import Protocol
 
 import numpy as np
 
-from cellmon.drift.watch import State, Steps, Watched
+from cellmon.drift.columns import State, Steps, Watched
 from cellmon.drift.wear import Learned
 from cellmon.judged import PROCESS
 from cellmon.records import Stream

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from cellmon.drift.watch import Steps
+from cellmon.drift.columns import Steps
 from cellmon.judged import Subgroups
 from cellmon.records import EventKind, Events, Flags, Numbers, Stream, Times, Whole
 from cellmon.sheet import Sheet

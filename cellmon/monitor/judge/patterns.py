@@ -13,7 +13,7 @@ from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.rule_sets import BY_NAME, RuleSet
 from cellmon.records import Flags, Stream, Whole
 from cellmon.sheet import Sheet
-from cellmon.store.derived import by_stream
+from cellmon.store.joining import by_stream
 
 
 def pattern_rows(

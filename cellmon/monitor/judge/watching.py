@@ -11,15 +11,13 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cellmon.drift.change import change_point
-from cellmon.drift.spread import spread_change
-from cellmon.drift.watch import Call, State, Steps, Watched, watch
+from cellmon.drift.columns import State, Steps, Watched
+from cellmon.drift.watch import watch
 from cellmon.drift.wear import Learned
-from cellmon.judged import STREAM_COLUMNS, Alarms, Limit, Subgroups
+from cellmon.judged import Limit, Subgroups
 from cellmon.monitor.judge.budget import Budget, budget, detector_limits
-from cellmon.monitor.judge.evidence import moved_with
+from cellmon.monitor.judge.calling import POINTS_BACK, Past, alarm_rows, past_of
 from cellmon.monitor.judge.inputs import (
     UNDONE_WITHIN,
     Column,
@@ -29,62 +27,15 @@ from cellmon.monitor.judge.inputs import (
     usual_events,
 )
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
-from cellmon.monitor.judge.patterns import pattern_rows
+from cellmon.monitor.judge.places import Place, gathered, stream_order
 from cellmon.monitor.rules import Rules
-from cellmon.records import Events, Kind, Stream, Times, Whole, no_rows
+from cellmon.records import Events, Kind, Stream, Whole
 from cellmon.sheet import Sheet
 from cellmon.store import Session
-from cellmon.store.chunks import decode, encode
-from cellmon.store.derived import by_stream
+from cellmon.store.joining import by_stream
 
 UNITS_BACK = 3
 LONGEST_UNIT = np.timedelta64(366, "D")
-POINTS_BACK = 250
-"""So far back a change is looked for."""
-DETECTORS = {
-    "level": "three cumulative sums of the level",
-    "spread": "three cumulative sums of the variance",
-    "single": "one bore far from its level",
-}
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Place:
-    """Where the watch stands: one column a stream, and the spans of its last subgroup."""
-
-    streams: tuple[Stream, ...]
-    versions: tuple[int, ...]
-    state: State
-    spans: Spans
-
-    def block(self) -> bytes:
-        """Return it as the store keeps it."""
-        columns: dict[str, NDArray[Any]] = {}
-        for name in STREAM_COLUMNS:
-            column = np.empty(len(self.streams), dtype=object)
-            column[:] = [getattr(s, name) for s in self.streams]
-            columns[name] = column
-        columns["version"] = np.array(self.versions, dtype=np.int64)
-        for f in fields(State):
-            columns[f"state_{f.name}"] = np.ascontiguousarray(getattr(self.state, f.name).T)
-        for f in fields(Spans):
-            columns[f"spans_{f.name}"] = getattr(self.spans, f.name)
-        return encode(columns)
-
-    @classmethod
-    def read(cls, block: bytes) -> Place:
-        """Read it back."""
-        columns = decode(block)
-        streams = tuple(
-            Stream(**dict(zip(STREAM_COLUMNS, row, strict=True)))
-            for row in zip(*(columns[name] for name in STREAM_COLUMNS), strict=True)
-        )
-        return cls(
-            streams=streams,
-            versions=tuple(columns["version"].tolist()),
-            state=State(**{f.name: columns[f"state_{f.name}"].T.copy() for f in fields(State)}),
-            spans=Spans(**{f.name: columns[f"spans_{f.name}"] for f in fields(Spans)}),
-        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -139,7 +90,7 @@ def watch_units(
             block, before = session.watched_at(before), None
         subgroups = (fresh or {}).get(unit)
         stretch = watcher.seen[unit] = watcher.unit(unit, block, subgroups)
-        rows = _rows(watcher, unit, stretch)
+        rows = alarm_rows(watcher, unit, stretch)
         stood = session.watched_at(unit)
         block = stretch.after.block()
         session.forget_watched(unit)
@@ -232,10 +183,10 @@ class Watcher:
         near = usual_events(events.select(slice(*reach)), sheet)
         return near.select(near.at >= start)
 
-    def history(self, unit: np.datetime64, stretch: Stretch, column: int, step: int, *, what: str) -> _Past:
+    def history(self, unit: np.datetime64, stretch: Stretch, column: int, step: int, *, what: str) -> Past:
         """Return a stream's surprises (or variance ratios) up to a step, from earlier units too."""
         stream = stretch.streams[column]
-        past = [_past_of(stretch, column, step, what)]
+        past = [past_of(stretch, column, step, what)]
         back = self.session.units_watched()
         back = back[back < unit][::-1][:UNITS_BACK]
         for earlier in back:
@@ -247,9 +198,9 @@ class Watcher:
             if stream not in found.streams:
                 break
             place = len(found.streams) - 1 - found.streams[::-1].index(stream)
-            past.append(_past_of(found, place, len(found.steps.at), what))
+            past.append(past_of(found, place, len(found.steps.at), what))
         past.reverse()
-        return _Past.joined(past)
+        return Past.joined(past)
 
 
 def _events(session: Session, start: np.datetime64) -> Events:
@@ -291,15 +242,11 @@ def _plan(
                         rows=mine,
                     )
                 )
-    return sorted(plan, key=lambda p: (_order(p.stream), p.version))
+    return sorted(plan, key=lambda p: (stream_order(p.stream), p.version))
 
 
 def _learned(figures: Mapping[str, Any]) -> Learned:
     return Learned(**{**figures, "size": int(figures["size"])})
-
-
-def _order(stream: Stream) -> tuple[str, ...]:
-    return tuple(getattr(stream, name) or "" for name in STREAM_COLUMNS)
 
 
 def _versions(limits: StreamLimits) -> list[tuple[Limit, np.datetime64, np.datetime64]]:
@@ -377,190 +324,14 @@ def _place_after(
                 streams.append(stream)
                 versions.append(before.versions[j])
                 parts.append((before.state, before.spans, j))
-    columns = sorted(range(len(streams)), key=lambda k: _order(streams[k]))
+    columns = sorted(range(len(streams)), key=lambda k: stream_order(streams[k]))
     return Place(
         streams=tuple(streams[k] for k in columns),
         versions=tuple(versions[k] for k in columns),
-        state=_gathered(State, [(parts[k][0], parts[k][2]) for k in columns]),
-        spans=_gathered(Spans, [(parts[k][1], parts[k][2]) for k in columns]),
+        state=gathered(State, [(parts[k][0], parts[k][2]) for k in columns]),
+        spans=gathered(Spans, [(parts[k][1], parts[k][2]) for k in columns]),
     )
-
-
-def _gathered(kind: type[Any], parts: Sequence[tuple[Any, int]]) -> Any:
-    found = {}
-    for f in fields(kind):
-        columns = [getattr(one, f.name)[..., i] for one, i in parts]
-        if columns:
-            found[f.name] = np.stack(columns, axis=-1)
-        else:
-            found[f.name] = np.zeros(0, dtype="datetime64[us]" if f.name in ("first", "last") else float)
-    return kind(**found)
 
 
 def _copy(state: State) -> State:
     return replace(state, **{f.name: getattr(state, f.name).copy() for f in fields(State)})
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Past:
-    """Figures of one stream up to a step, with when and of which parts; `broken`: a call cuts it off."""
-
-    values: NDArray[np.float64]
-    first_at: Times
-    at: Times
-    first_part: NDArray[Any]
-    last_part: NDArray[Any]
-    broken: bool
-
-    @classmethod
-    def joined(cls, parts: Sequence[_Past]) -> _Past:
-        whole = {
-            name: np.concatenate([getattr(p, name) for p in parts])[-POINTS_BACK:]
-            for name in ("values", "first_at", "at", "first_part", "last_part")
-        }
-        return cls(**whole, broken=parts[0].broken)
-
-
-def _past_of(stretch: Stretch, column: int, until: int, what: str) -> _Past:
-    figures = stretch.watched.surprise if what == "level" else stretch.watched.ratio
-    values = figures[: until + 1, column]
-    rows = stretch.columns[column].rows[: len(values)]
-    values = values[: len(rows)]
-    earlier = [
-        c.step for c in stretch.watched.calls if c.stream == column and c.step < until and c.kind == what
-    ]
-    start = max(earlier) + 1 if earlier else 0
-    fresh = np.flatnonzero(stretch.steps.changed[: until + 1, column])
-    start = max(start, int(fresh[-1])) if len(fresh) else start
-    there = np.flatnonzero(np.isfinite(values[start:])) + start
-    subgroups = stretch.subgroups
-    return _Past(
-        values=values[there],
-        first_at=subgroups.first_at[rows[there]],
-        at=subgroups.at[rows[there]],
-        first_part=subgroups.first_part[rows[there]],
-        last_part=subgroups.last_part[rows[there]],
-        broken=bool(earlier) or len(fresh) > 0,
-    )
-
-
-def _rows(watcher: Watcher, unit: np.datetime64, stretch: Stretch) -> Alarms:
-    """Return what a unit has of every call: those that begin in it, and those that go on."""
-    found: list[dict[str, Any]] = []
-    open_calls: dict[tuple[int, str], dict[str, Any]] = {}
-    before = stretch.before
-    for c in range(len(stretch.streams)):
-        for kind, calls in (("level", before.level_call), ("spread", before.spread_call)):
-            if calls[c]:
-                side = int(before.level_side[c]) if kind == "level" else 1
-                open_calls[c, kind] = _row(unit, stretch, c, kind, side, int(calls[c]), step=0)
-    for call in stretch.watched.calls:
-        key = (call.stream, call.kind)
-        if not call.begins:
-            row = open_calls.pop(key, None)
-            if row is not None:
-                found.append(_ended(row, stretch, call.stream, call.step, over=1))
-            continue
-        row = _row(unit, stretch, call.stream, call.kind, call.side, call.call, step=call.step)
-        row |= _change(watcher, unit, stretch, call)
-        if call.kind == "single":
-            found.append(_ended(row, stretch, call.stream, call.step, over=1))
-        else:
-            open_calls[key] = row
-    for (c, _), row in open_calls.items():
-        found.append(_ended(row, stretch, c, len(stretch.columns[c].rows) - 1, over=0))
-    for row in found:
-        if row["detector"]:  # it begins in this unit
-            until = int(row["last_at"].astype(np.int64))
-            if row["over"] and row["last_at"] > row["at"]:
-                until -= 1  # the last subgroup is the one that was back
-            begin, sure = (int(row.pop(n, row["at"]).astype(np.int64)) for n in ("begin", "sure"))
-            row["moved"] = moved_with(begin, sure, until, stretch)
-    found += pattern_rows(stretch.subgroups, watcher.limits, watcher.rules.at(unit).sheet)
-    return _alarms(found)
-
-
-def _row(
-    unit: np.datetime64, stretch: Stretch, c: int, kind: str, side: int, call: int, *, step: int
-) -> dict[str, Any]:
-    row, stream = stretch.columns[c].rows[step], stretch.streams[c]
-    return {
-        **{name: getattr(stream, name) for name in STREAM_COLUMNS},
-        "call": str(call),
-        "kind": kind,
-        "detector": "",
-        "side": side,
-        "unit_start": unit,
-        "at": np.datetime64(call, "us"),
-        "part": stretch.subgroups.last_part[row],
-        "sigma": stretch.learned[c].bore_sd,
-    }
-
-
-def _ended(row: dict[str, Any], stretch: Stretch, c: int, step: int, *, over: int) -> dict[str, Any]:
-    last = stretch.columns[c].rows[step]
-    return row | {
-        "last_at": stretch.subgroups.at[last],
-        "last_part": stretch.subgroups.last_part[last],
-        "over": over,
-    }
-
-
-def _change(watcher: Watcher, unit: np.datetime64, stretch: Stretch, call: Call) -> dict[str, Any]:
-    """Return when what was called began, with its range, and how large it is."""
-    learned = stretch.learned[call.stream]
-    found: dict[str, Any] = {"detector": DETECTORS[call.kind]}
-    if call.kind == "single":
-        row = stretch.columns[call.stream].rows[call.step]
-        s = stretch.subgroups
-        moment, part, last = s.first_at[row], s.first_part[row], s.last_part[row]
-        found |= {"begin": moment, "sure": moment}
-        return found | _when((moment, part), (moment, part), (s.at[row], last)) | {"size": call.size}
-    past = watcher.history(unit, stretch, call.stream, call.step, what=call.kind)
-    if call.kind == "level":
-        change = change_point(past.values)
-        found["kind"] = change.kind
-        found["size"] = change.shift * learned.mean_sd
-        places = (change.index, change.earliest, change.latest)
-    else:
-        wider = spread_change(past.values, learned.size - 1)
-        found["size"] = wider.ratio
-        places = (wider.index, wider.earliest, wider.latest)
-    i, early, late = places
-    found |= {"begin": past.first_at[i], "sure": past.at[i]}
-    return found | _when(
-        (past.first_at[i], past.first_part[i]),
-        (past.first_at[early], past.first_part[early]),
-        (past.at[late], past.last_part[late]),
-    )
-
-
-def _when(*places: tuple[np.datetime64, str]) -> dict[str, Any]:
-    names = ("change", "earliest", "latest")
-    found: dict[str, Any] = {}
-    for name, (at, part) in zip(names, places, strict=True):
-        found[f"{name}_at"], found[f"{name}_part"] = at, part
-    return found
-
-
-def _alarms(rows: Sequence[dict[str, Any]]) -> Alarms:
-    if not rows:
-        return no_rows(Alarms)
-    columns: dict[str, NDArray[Any]] = {}
-    for column in Alarms.columns():
-        values = [row.get(column.name) for row in rows]
-        columns[column.name] = _typed(column.name, values)
-    return Alarms(**columns)
-
-
-def _typed(name: str, values: Sequence[Any]) -> NDArray[Any]:
-    if name.endswith("at") or name == "unit_start":
-        moments = [np.datetime64("NaT", "us") if v is None else v for v in values]
-        return np.array(moments, dtype="datetime64[us]")
-    if name in ("side", "over"):
-        return np.array(values, dtype=np.int64)
-    if name in ("size", "sigma"):
-        return np.array([np.nan if v is None else v for v in values], dtype=np.float64)
-    texts = np.empty(len(values), dtype=object)
-    texts[:] = values
-    return texts

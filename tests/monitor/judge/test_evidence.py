@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from cellmon.drift.watch import State, watch
+from cellmon.drift.columns import State
+from cellmon.drift.watch import watch
 from cellmon.monitor.judge.evidence import LOOKED_AT, moved_from, moved_with
 from tests.drift.streams import known, limits_of, steps_of
 from tests.monitor.judge.making import stream

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from cellmon.monitor.judge.watching import Place
+from cellmon.monitor.judge.places import Place
 from tests.monitor.judge.watched_cell import (
     WATCHED_HEADER,
     cell_of,
