@@ -193,6 +193,9 @@ class _Walker:
         for c in np.flatnonzero(back):
             self._call(t, int(c), "level", int(s.level_side[c]), int(s.level_call[c]), begins=False)
         s.level_side[back], s.level_call[back] = 0, 0
+        # what was known of the level before the change says more than the few subgroups of its return
+        s.level[back], s.p11[back], s.p12[back] = s.expected[back], 0.5 * s.mean_var[back], 0.0
+        s.up[:, back] = s.down[:, back] = 0.0
         s.expected = np.where(quiet | back, s.level, s.expected)
 
     def _level_call(

@@ -33,6 +33,8 @@ class Explained:
     stream: Stream
     kind: str
     detector: str
+    over: bool
+    """Whether what says it best is back."""
     size: float
     causes: tuple[Cause, ...]
     reaction: str | None
@@ -70,6 +72,7 @@ def explain(view: View, group: Group) -> Explained:
         stream=stream,
         kind=main.kind,
         detector=main.detector,
+        over=all(c.over for c in group.calls if (c.stream, c.family) == (main.stream, main.family)),
         size=size,
         causes=rank(evidence, view.causes) if evidence.movements else (),
         reaction=getattr(feature, "reaction", None),

@@ -179,7 +179,7 @@ def _standing(view: View, group: Group, answer: Decision | None) -> Signal:
         part=lead.part,
         last_at=view.local(last.last_at),
         last_part=last.last_part,
-        over=all(c.over for c in group.calls),
+        over=told.over,
         kind=told.kind,
         detector=told.detector,
         size_um=size if unit == "µm" else None,
