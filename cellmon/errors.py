@@ -83,5 +83,14 @@ class FileUnreadable(CellmonError, ValueError):
         self.file, self.why = file, why
 
 
+class NotByTheStandard(CellmonError, ValueError):
+    """A file made for others that does not hold against its standard; it was not left behind."""
+
+    def __init__(self, what: str, faults: Sequence[str]) -> None:
+        self.faults = tuple(faults)
+        more = f"; and {len(self.faults) - 3:,} more" if len(self.faults) > 3 else ""
+        super().__init__(f"{what}: {'; '.join(self.faults[:3])}{more}. Nothing was written.")
+
+
 class StoreRefused(CellmonError, RuntimeError):
     """The store cannot be opened, written or understood."""

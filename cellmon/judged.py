@@ -44,8 +44,14 @@ FEATURE_COLUMNS = (
 )
 """Columns of `Bores` that hold features."""
 
-PROCESS = {"cycle_s": "s", "load_pct": "%", "load_ripple_pct": "%"}
-"""What is watched of a spindle beside its bores' features, with its unit."""
+OF_SPINDLE = {"cycle_s": "s", "load_pct": "%", "load_ripple_pct": "%", "feed_um": "µm"}
+"""What machines write beside a bore and is watched of each spindle, with its unit."""
+OF_ALL = {"part_temp_c": "°C", "master_temp_c": "°C"}
+"""What is watched of the whole cell."""
+OFFSETS = "offsets_given"
+"""What was entered for a spindle, over blocks of 100 of its bores."""
+PROCESS = {**OF_SPINDLE, **OF_ALL, OFFSETS: "µm per 100 bores"}
+"""All that is watched beside the bores' features, with its unit."""
 
 STREAM_COLUMNS = ("part_number", "spindle", "bore", "feature", "fixture", "part_of")
 """What tells one stream from another; no bore: a mean of several, no spindle either: of all."""
@@ -100,6 +106,7 @@ class Bores(Batch):
     roundness: Numbers = number()
     size_range: Numbers = number()
     part_temp_c: Numbers = number()
+    master_temp_c: Numbers = number()
     thermal: Numbers = number()
     cycle_s: Numbers = number()
     feed_um: Numbers = number()

@@ -18,6 +18,7 @@ from cellmon.sheet import (
     StoneKind,
     feature_model,
 )
+from cellmon.sheet.like_parts import like_mistakes
 
 REQUIRED = ("cell", "part", "features", "measuring")
 ALONE = {"part": "parts", "stones": "stone_kinds"}
@@ -121,6 +122,7 @@ def _across(valid: Mapping[str, Any]) -> Iterator[Mistake]:
     yield from _routing(parts, spindles)
     yield from _twice("spindles", [s.id for s in spindles])
     yield from _twice("parts", [p.number for p in parts])
+    yield from like_mistakes(parts)
     yield from _twice("gauges", [g.id for g in valid.get("gauges", ())])
     yield from _twice("shifts", [s.name for s in valid.get("shifts", ())])
     yield from _twice("shifts.starts", [str(s.starts) for s in valid.get("shifts", ())])

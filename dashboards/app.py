@@ -9,12 +9,12 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon.errors import CellmonError
 from dashboards.kept import kept
-from dashboards.pages import now, parts, shifts, signals, stream
+from dashboards.pages import claims, gauge, now, part, parts, shifts, signals, stream
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-PAGES = (now, signals, shifts, stream)
+PAGES = (now, signals, shifts, stream, part, claims, gauge)
 TICK_MS = 2000
 NAV, AS_OF, PAGE, TICK = "nav", "as-of", "page", "tick"
 

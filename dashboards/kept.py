@@ -14,17 +14,25 @@ if TYPE_CHECKING:
 QUESTIONS = frozenset(
     {
         "alarms",
+        "capability",
+        "capability_picture",
         "first_bores",
+        "gauge",
         "hold",
+        "joint",
+        "newest_parts",
         "now",
         "pair",
+        "part",
         "pooled",
         "seismograph",
         "shifts",
         "signals",
+        "splits",
         "state",
         "stream",
         "streams",
+        "trust",
     }
 )
 """What only reads; anything else goes straight to the monitor."""

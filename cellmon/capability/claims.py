@@ -16,6 +16,47 @@ STRANGE = 0.001
 """Chance below which more bores beyond the limits than expected are not put down to luck."""
 GRR_LIMIT_PCT = 30.0
 """Share of tolerance above which a gauge cannot carry an index (AIAG MSA, from memory)."""
+STEP_LIMIT_PCT = 5.0
+"""Smallest step of a gauge, in per cent of the tolerance, above which it is too coarse (ISO 22514-7, from
+memory)."""
+LEAST_STEPS = 5
+"""Different readings inside the spread below which a gauge is too coarse (*common practice, no source*)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class GaugeState:
+    """What is known of the gauge behind the bores; None where nothing is."""
+
+    noise_pct: float | None = None
+    """Six standard deviations in per cent of the tolerance."""
+    step_pct: float | None = None
+    """Smallest step in per cent of the tolerance."""
+    steps: int | None = None
+    """Different readings inside the spread of the bores."""
+    past_calibration: bool = False
+    """Its calibration, or its last check on the master, was due before the window ended."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindowState:
+    """What is known of the window of bores; None where nothing is."""
+
+    stone_lives: int | None = None
+    """Stretches between fitting or dressing stones that the window touches."""
+    trend_um: float | None = None
+    """Way of a trend over the window, where it matters."""
+    feedback_changes: int = 0
+    """Changes of the set-up, or of the rule by which the machine follows its gauge."""
+    cliffs: tuple[str, ...] = ()
+    """Limits at which the bores end as if sorted, in words: `the upper limit`."""
+    several_levels: bool = False
+    """The bores lie about several levels."""
+    repeats: int = 0
+    """Rows of bores that were measured before."""
+    family_fits: bool = True
+    """Some distribution could have made the bores."""
+    predictable: bool = True
+    """The distribution-time model is not one in which the spread moves too."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +76,7 @@ def judge_claim(
     index: float | None,
     bound: float | None,
     confidence: float,
+    cautious: float | None = None,
     subgroups: int,
     bores: int,
     open_signals: int = 0,
@@ -46,6 +88,9 @@ def judge_claim(
     gauge_pct: float | None = None,
     outside: int = 0,
     expected_outside: float | None = None,
+    gauge: GaugeState | None = None,
+    window: WindowState | None = None,
+    more_bores: int | None = None,
 ) -> Claim:
     """Judge the claim that an index is at least `required`.
 
@@ -57,6 +102,8 @@ def judge_claim(
         The index claimed, for the sentences: Cpk, Ppk.
     index, bound : float or None
         Its value and one-sided lower bound; None where it could not be computed.
+    cautious : float, optional
+        The bound where the bores may also come from another distribution that they do not rule out.
     subgroups, bores : int
         In the window.
     open_signals, real_signals : int
@@ -76,6 +123,10 @@ def judge_claim(
     expected_outside : float, optional
         How many the model expects there. Far more seen than expected means a short fault that an
         index over the whole window hides.
+    gauge, window : optional
+        What else is known of the gauge and of the window.
+    more_bores : int, optional
+        How many more bores would carry the claim if the index found is the true one.
 
     Examples
     --------
@@ -90,21 +141,33 @@ def judge_claim(
             wears=wears, index_name=index_name, provisional=provisional, mixed=mixed, gauge_pct=gauge_pct
         ),
     ]
+    if gauge is not None:
+        reasons += _gauge_reasons(gauge)
+    if window is not None:
+        reasons += _window_reasons(window)
     if bores < LEAST_BORES:
-        reasons.append(f"Only {bores} bores; {LEAST_BORES} are needed.")
+        reasons.append(f"Only {bores} bores; {LEAST_BORES} are needed: measure {LEAST_BORES - bores} more.")
     if doubted:
-        reasons.append(f"{_count(doubted, 'bore')} left out on a doubt that nobody has cleared.")
+        reasons.append(
+            f"{_count(doubted, 'bore')} left out on a doubt that nobody has cleared: clear or confirm each."
+        )
     if expected_outside is not None and outside_is_strange(outside, expected_outside):
         reasons.append(
             f"{_count(outside, 'bore')} beyond a limit where the model expects {expected_outside:.2g}: "
-            "a short fault hides in the index."
+            "a short fault hides in the index. Find it and say what was done."
         )
     if index is None or bound is None:
         reasons.append(f"{index_name} could not be computed.")
     elif bound < required:
         reasons.append(
             f"{index_name} is {index:.2f}, but with {100 * confidence:g} % confidence it is only known to be "
-            f"at least {_down(bound):.2f}; {required:g} is required."
+            f"at least {_down(bound):.2f}; {required:g} is required. {_remedy(index, required, more_bores)}"
+        )
+    elif cautious is not None and cautious < required:
+        reasons.append(
+            f"{index_name} is {index:.2f} and known to be at least {_down(bound):.2f} if the tail is as it "
+            f"looks; the bores do not rule out a longer one, and then only at least {_down(cautious):.2f}. "
+            f"{_remedy(index, required, more_bores)}"
         )
     return Claim(supported=not reasons, stable=not unstable, reasons=tuple(reasons))
 
@@ -122,12 +185,16 @@ def _unstable(*, subgroups: int, open_signals: int, real_signals: int) -> list[s
     reasons = []
     if subgroups < LEAST_SUBGROUPS:
         reasons.append(
-            f"Stability is not shown: only {_count(subgroups, 'subgroup')}; {LEAST_SUBGROUPS} are needed."
+            f"Stability is not shown: only {_count(subgroups, 'subgroup')}; {LEAST_SUBGROUPS} are needed. "
+            "Wait for more."
         )
     if open_signals:
-        reasons.append(f"Not stable: {_count(open_signals, 'signal')} not answered.")
+        reasons.append(f"Not stable: {_count(open_signals, 'signal')} not answered. Answer each.")
     if real_signals:
-        reasons.append(f"Not stable: {_count(real_signals, 'signal')} answered as a real change.")
+        reasons.append(
+            f"Not stable: {_count(real_signals, 'signal')} answered as a real change. "
+            "Take a window after the correction."
+        )
     return reasons
 
 
@@ -138,14 +205,90 @@ def _unfit(
     if wears and index_name.lower() in ("cp", "cpk"):
         reasons.append(f"The level moves with wear, which {index_name} leaves out: claim Ppk.")
     if provisional:
-        reasons.append("The limits are provisional: nobody has frozen a baseline.")
+        reasons.append("The limits are provisional: nobody has frozen a baseline. Freeze one.")
     if mixed:
-        reasons.append("Bores of more than one spindle are mixed.")
-    if gauge_pct is not None and gauge_pct > GRR_LIMIT_PCT:
+        reasons.append("Bores of more than one spindle are mixed: state each spindle for itself.")
+    if gauge_pct is not None:
+        reasons += _gauge_reasons(GaugeState(noise_pct=gauge_pct))
+    return reasons
+
+
+def _gauge_reasons(gauge: GaugeState) -> list[str]:
+    reasons = []
+    if gauge.noise_pct is not None and gauge.noise_pct > GRR_LIMIT_PCT:
         reasons.append(
-            f"The gauge takes {gauge_pct:.0f} % of the tolerance; at most {GRR_LIMIT_PCT:.0f} % is fit."
+            f"The gauge takes {gauge.noise_pct:.0f} % of the tolerance; at most {GRR_LIMIT_PCT:.0f} % is "
+            "fit. Mend the gauge, or measure each bore several times."
+        )
+    if gauge.step_pct is not None and gauge.step_pct > STEP_LIMIT_PCT:
+        reasons.append(
+            f"The gauge is too coarse: its step is {gauge.step_pct:.0f} % of the tolerance, at most "
+            f"{STEP_LIMIT_PCT:.0f} % is fit. Use a finer one."
+        )
+    elif gauge.steps is not None and gauge.steps < LEAST_STEPS:
+        reasons.append(
+            f"The gauge is too coarse: only {gauge.steps} different readings inside the spread, at least "
+            f"{LEAST_STEPS} are needed. Use a finer one."
+        )
+    if gauge.past_calibration:
+        reasons.append(
+            "The gauge is past its calibration or its check: check it on the master; if it is off, the bores "
+            "since the last good check prove nothing."
         )
     return reasons
+
+
+def _window_reasons(window: WindowState) -> list[str]:
+    said = [
+        (
+            window.stone_lives is not None and window.stone_lives < 2,
+            "Only one life of the stones is in the window, with no dressing or change of them: take in more.",
+        ),
+        (
+            window.trend_um is not None,
+            f"The level goes {window.trend_um or 0.0:+.1f} um from the first bore to the last: find "
+            "the cause, and take a window in which it comes back.",
+        ),
+        (
+            window.feedback_changes > 0,
+            f"Set-up or feedback was changed {_count(window.feedback_changes, 'time')} in the window: take "
+            "the bores since the last change.",
+        ),
+        (
+            window.several_levels,
+            "The bores lie about several levels: find what sets them apart (spindle, fixture, stones, "
+            "offset) and state each for itself.",
+        ),
+        (
+            window.repeats > 0,
+            f"{_count(window.repeats, 'reading')} of bores that were measured before: count each bore once, "
+            "by its first reading.",
+        ),
+        (
+            not window.predictable,
+            "The spread moves in the window, so the next bores cannot be foretold: find what moves it.",
+        ),
+        (
+            not window.family_fits,
+            "No distribution tried could have made these bores: look at the chart for a mixture or a short "
+            "fault, or take enough bores to do without one.",
+        ),
+    ]
+    reasons = [words for holds, words in said if holds]
+    reasons += [
+        f"The bores end at {limit} as if sorted: accepted parts only tell nothing of the process. Take all "
+        "bores as they were made."
+        for limit in window.cliffs
+    ]
+    return reasons
+
+
+def _remedy(index: float, required: float, more_bores: int | None) -> str:
+    if index <= required:
+        return "Centre the process or lessen its spread."
+    if more_bores is None:
+        return "More bores would narrow it."
+    return f"If it stays {index:.2f}, about {more_bores:,} more bores show it."
 
 
 def _count(number: int, what: str) -> str:

@@ -7,7 +7,7 @@ cache; that is ten times faster than sorting or grouping.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,6 +37,10 @@ class SubgroupStatistics:
 
     def __len__(self) -> int:
         return len(self.n)
+
+    def select(self, kept: NDArray[np.bool_]) -> SubgroupStatistics:
+        """Return some of the subgroups, by a mask of shape (subgroups,)."""
+        return replace(self, **{f.name: getattr(self, f.name)[kept] for f in fields(self)})
 
 
 def as_subgroups(readings: ArrayLike) -> Floats:

@@ -1,4 +1,4 @@
-"""Commands that answer: state, shifts, signals, alarms, part, capability."""
+"""Commands that answer: state, shifts, signals, alarms, joint, part, capability."""
 
 from __future__ import annotations
 
@@ -100,6 +100,25 @@ def alarms(args: argparse.Namespace) -> int:
 
     monitor = open_monitor(args)
     show(args, monitor, monitor.alarms(), alarms_lines)
+    return 0
+
+
+def joint_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `joint`."""
+    parser.add_argument("--spindle", metavar="S", help="the spindle; none where the sheet names none")
+    parser.add_argument("--bore", metavar="B", required=True, help="the bore position")
+    window_arguments(parser)
+    listing_arguments(parser)
+
+
+def joint(args: argparse.Namespace) -> int:
+    """Print where the features of one bore, taken together, lie beyond their limits."""
+    from cellmon.cli.together import joint_lines
+
+    monitor = open_monitor(args)
+    during = window(args, monitor)
+    answer = monitor.joint(spindle=args.spindle, bore=args.bore, since=during["since"], until=during["until"])
+    show(args, monitor, answer, joint_lines)
     return 0
 
 

@@ -14,6 +14,8 @@ SCOPES = {
     "distance": "each bore's distance from all",
     "spindle": "mean of the spindle",
     "all": "mean of all",
+    "audit": "each bore, audited",
+    "finding": "share of bores",
 }
 DETECTORS = ("level", "spread", "single")
 

@@ -136,6 +136,9 @@ def baseline_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `baseline`."""
     parser.add_argument("--freeze", action="store_true", help="freeze what is proposed")
     parser.add_argument("--all", action="store_true", help="with --freeze: every stream")
+    parser.add_argument(
+        "--check", action="store_true", help="how far the limits keep their promise, and limits that would"
+    )
     stream_arguments(parser)
     by_and_why_arguments(parser, required=False)
     listing_arguments(parser)
@@ -146,8 +149,15 @@ def baseline(args: argparse.Namespace) -> int:
     from cellmon.cli.ledgers import baseline_lines
 
     choice = stream_choice(args)
+    if args.check and args.freeze:
+        raise WrongUsage("--check looks at limits, --freeze changes them; leave out one")
     _check_freeze(args, chosen=any(choice.values()))
     monitor = open_monitor(args)
+    if args.check:
+        from cellmon.cli.trusted import trust_lines
+
+        show(args, monitor, monitor.trust(**choice), trust_lines)
+        return 0
     if args.freeze:
         answer = monitor.freeze(by=args.by, why=args.why, **choice)
     else:

@@ -8,12 +8,14 @@ from collections.abc import Sequence
 from cellmon.cli.arguments import newest
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import count, listed, number, plural, reasons, signed, stream_name, when
+from cellmon.cli.wording import count, listed, number, plural, reasons, signed, when
+from cellmon.monitor.alike import LikeParts
 from cellmon.monitor.answers import BaselineSummary
 from cellmon.monitor.aside import Aside
 from cellmon.monitor.baseline import Baselines, StreamBaseline
 from cellmon.monitor.check import Check
 from cellmon.monitor.flags import FlagList, FlagRow
+from cellmon.monitor.splits import SplitSummary
 from cellmon.monitor.take import FileTaken, Taken
 
 FIRST_ROWS = 10
@@ -146,6 +148,7 @@ def baseline_lines(answer: Baselines, look: Look) -> list[str]:
     lines += table(columns, [_baseline_row(b, look) for b in streams], width=look.width)
     if frozen < len(streams):
         lines += ["", "Freeze what is proposed: cellmon baseline --freeze --all --by NAME --why TEXT"]
+    lines += like_lines(answer.like_parts)
     return lines + reasons([b.stream for b in streams], [b.why_not for b in streams])
 
 
@@ -154,7 +157,7 @@ def _baseline_row(b: StreamBaseline, look: Look) -> list[str | None]:
     if b.window_from is not None and b.window_to is not None:
         window = f"{when(b.window_from, look.zone)} to {when(b.window_to, look.zone)}"
     return [
-        stream_name(b.stream),
+        look.name(b.stream),
         str(b.version),
         *_centre_and_sigma(b.in_force, look),
         _footing(b.in_force),
@@ -189,4 +192,26 @@ def check_lines(answer: Check, look: Look) -> list[str]:
         lines.append("  cellmon adopt --by NAME --why TEXT")
     lines += [f"switched off: {words}" for words in answer.switched_off]
     lines += [f"note: {words}" for words in answer.remarks]
+    lines += _split_lines(answer.splits) + like_lines(answer.like_parts)
     return lines if answer.rebuilt is None else [*lines, answer.rebuilt]
+
+
+def _split_lines(found: SplitSummary) -> list[str]:
+    """Return each split that is proposed with what to write, or that none is, and what could not be asked."""
+    lines = []
+    for one in found.proposed:
+        lines.append(f"split: {one.words} Last parts: {one.high_part} above, {one.low_part} below.")
+        lines.append(f"  First see whether it is a fault that can be mended. If it is to stay: {one.write}.")
+    if found.asked and not found.proposed:
+        lines.append(
+            f"splits: none proposed. {plural(found.asked, 'question')} of fixture, side and order asked; "
+            "none lastingly moves a feature by more than half a sigma"
+        )
+    return lines + [f"splits: {by} not asked everywhere: {why}" for by, why in sorted(found.why_not.items())]
+
+
+def like_lines(found: Sequence[LikeParts]) -> list[str]:
+    """Return whether the parts that are charted together are alike, and where they aim apart."""
+    return [
+        line for one in found for line in (f"like parts: {one.sentence}", *map("  {}".format, one.remarks))
+    ]

@@ -9,6 +9,7 @@ from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import (
     at_least,
     bores_left,
+    chance,
     count,
     interval,
     listed,
@@ -16,7 +17,6 @@ from cellmon.cli.wording import (
     ppm,
     reasons,
     signed,
-    stream_name,
     sure,
     when,
 )
@@ -55,7 +55,8 @@ def state_lines(answer: State, look: Look) -> list[str]:
         text("limits", spare=True),
     )
     rows = [_state_row(s, look) for s in answer.streams]
-    lines += ["", *table(columns, rows, width=look.width), *_advice_lines(answer.streams), ""]
+    lines += ["", *table(columns, rows, width=look.width), *_dressing_lines(answer.streams, look)]
+    lines += [*_advice_lines(answer.streams, look), ""]
     lines += [answer.alarms.sentence]
     lines += [f"note: {note}" for note in answer.notes]
     return lines + _reason_lines(answer.streams)
@@ -82,7 +83,7 @@ def _state_row(s: StreamState, look: Look) -> list[str | None]:
     b = s.baseline
     footing = None if b is None else "provisional" if b.provisional else f"frozen by {b.by}"
     return [
-        stream_name(s.stream),
+        look.name(s.stream),
         s.status,
         count(s.bores),
         signed(s.mean_um, decimals=look.um),
@@ -97,7 +98,25 @@ def _state_row(s: StreamState, look: Look) -> list[str | None]:
     ]
 
 
-def _advice_lines(streams: Sequence[StreamState]) -> list[str]:
+def _dressing_lines(streams: Sequence[StreamState], look: Look) -> list[str]:
+    """Return when each stream's spindle is dressed next, and the bores left if it is dressed as planned."""
+    lines = []
+    for s in streams:
+        planned = s.planned_dressing
+        if planned is None:
+            continue
+        due = f"in {count(planned.in_bores)}" if planned.in_bores > 0 else "now"
+        left = bores_left(planned.bores_to_limit) or f"not known: {planned.why_not['bores_to_limit']}"
+        if planned.bores_to_limit is not None and planned.bores_to_limit.p05 is None:
+            left = "none in sight"
+        before = chance(planned.reached_before.value)
+        lines.append(
+            f"  {look.name(s.stream)}: next {due} ({planned.from_}), a limit before it {before}; then {left}"
+        )
+    return ["", "Bores to the next dressing, and to a limit if dressed as planned:", *lines] if lines else []
+
+
+def _advice_lines(streams: Sequence[StreamState], look: Look) -> list[str]:
     """Return what correction pays, or that none does, with each caution once before it."""
     advised = [(s.stream, advice) for s in streams for advice in s.advice]
     if not advised:
@@ -106,7 +125,7 @@ def _advice_lines(streams: Sequence[StreamState]) -> list[str]:
     lines += dict.fromkeys(advice.caution for _, advice in advised)
     for stream, advice in advised:
         by = "" if advice.by_um is None else f" by {signed(advice.by_um, decimals=1)} um"
-        lines.append(f"  {stream_name(stream)}: {advice.what}{by}. {advice.why}")
+        lines.append(f"  {look.name(stream)}: {advice.what}{by}. {advice.why}")
     return lines
 
 
@@ -135,7 +154,7 @@ def shifts_lines(answer: Shifts, look: Look) -> list[str]:
 def _shift_row(s: StreamShift, look: Look) -> list[str | None]:
     moved = None if s.mean_um is None or s.previous_mean_um is None else s.mean_um - s.previous_mean_um
     return [
-        stream_name(s.stream),
+        look.name(s.stream),
         count(s.bores),
         signed(s.mean_um, decimals=look.um),
         signed(s.previous_mean_um, decimals=look.um),
@@ -159,7 +178,7 @@ def _beyond_table(points: Sequence[tuple[StreamShift, SubgroupPoint]], look: Loo
     )
     rows = [
         [
-            stream_name(s.stream),
+            look.name(s.stream),
             when(p.at, look.zone),
             f"{p.first_part} to {p.last_part}",
             signed(p.mean_um, decimals=look.um),
@@ -205,15 +224,45 @@ def capability_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
         "",
     ]
     lines += table(columns, [_capability_row(s, look) for s in answer.capability], width=look.width)
-    forbidden = [f"  {stream_name(s.stream)}: {' '.join(s.reasons)}" for s in answer.capability if s.reasons]
+    forbidden = [f"  {look.name(s.stream)}: {' '.join(s.reasons)}" for s in answer.capability if s.reasons]
     if forbidden:
         lines += ["", "What forbids or weakens a claim:", *forbidden]
+    lines += _behaviour_lines(answer, look) + _pooling_lines(answer)
     return lines + _reason_lines(answer.capability)
+
+
+def _behaviour_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
+    """Return how the bores of each stream behave in time, and what they are worth."""
+    lines = []
+    for s in answer.capability:
+        if s.time_model is None:
+            continue
+        words = f"{s.time_model}. Indices by: {s.model}."
+        if s.effective_n is not None:
+            words += f" Neighbours correlate by {s.correlation:.2f}: worth {count(s.effective_n)} bores."
+        if s.ppk_process is not None:
+            words += f" Without the gauge's noise Ppk is {interval(s.ppk_process, decimals=2)}."
+        lines.append(f"  {look.name(s.stream)}: {words}")
+    return ["", "How the bores behave:", *lines] if lines else []
+
+
+def _pooling_lines(answer: CapabilityAnswer) -> list[str]:
+    lines = [
+        f"  {p.feature}: "
+        + (
+            f"{count(p.n)} bores together, Ppk {interval(p.ppk, decimals=2)}, at least "
+            f"{at_least(p.lower_bound, decimals=2)}."
+            if p.may_be_pooled
+            else " ".join(p.reasons)
+        )
+        for p in answer.pooled
+    ]
+    return ["", "Streams of one feature together:", *lines] if lines else []
 
 
 def _capability_row(s: StreamCapability, look: Look) -> list[str | None]:
     return [
-        stream_name(s.stream),
+        look.name(s.stream),
         count(s.n),
         signed(s.mean_um, decimals=look.um),
         number(s.sd_within_um, decimals=look.um + 1),

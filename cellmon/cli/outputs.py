@@ -6,6 +6,7 @@ import argparse
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,6 +23,8 @@ from cellmon.cli.arguments import (
     window_arguments,
     zone_of,
 )
+from cellmon.cli.compared import sides, sides_arguments
+from cellmon.cli.papers import HANDED_OVER, kinds_as, paper_arguments, schema_argument
 from cellmon.cli.terminal import write
 from cellmon.cli.wording import plural
 from cellmon.errors import WrongUsage
@@ -30,8 +33,9 @@ if TYPE_CHECKING:
     from cellmon.export.tables import Table
     from cellmon.monitor import Monitor
 
-FORMATS = ("csv", "xlsx", "json", "parquet")
-NOT_YET = ("stones", "record", "qif")
+TABLES = ("csv", "xlsx", "json", "parquet")
+FORMATS = (*TABLES, "pdf", "qif", "ics")
+NOT_YET = ("record",)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -47,7 +51,10 @@ def export_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `export`."""
     parser.add_argument("kind", metavar="KIND", help=", ".join(_KINDS))
     parser.add_argument(
-        "serial", metavar="SERIAL", nargs="?", help="with part the block's serial, with hold the signal's id"
+        "serial",
+        metavar="NAME",
+        nargs="?",
+        help="with part the block's serial, with hold the signal's id, with shift DATE/NAME",
     )
     parser.add_argument("--to", metavar="FORMAT", required=True, help=", ".join(FORMATS))
     parser.add_argument("--out", metavar="FILE", type=Path, help="(default: a telling name in reports/)")
@@ -56,6 +63,9 @@ def export_arguments(parser: argparse.ArgumentParser) -> None:
     )
     stream_arguments(parser)
     window_arguments(parser)
+    sides_arguments(parser)
+    paper_arguments(parser)
+    schema_argument(parser)
     cell_argument(parser)
     as_of_argument(parser)
 
@@ -67,8 +77,16 @@ def export(args: argparse.Namespace) -> int:
     from cellmon.export.files import Format, write_document, write_table
 
     monitor = open_monitor(args)
+    if (args.kind, args.to) in HANDED_OVER:
+        made = HANDED_OVER[args.kind, args.to](args, monitor)
+        at = made.as_of.astimezone(zone_of(monitor))
+        path = args.out or args.cell / "reports" / _file_name(args, made.scope, at)
+        made.write(path)
+        write([f"{path}: {made.words}"])
+        return 0
     found = _KINDS[args.kind](args, monitor)
-    path = args.out or args.cell / "reports" / _file_name(args, found)
+    at = found.table.as_of.astimezone(found.table.zone)
+    path = args.out or args.cell / "reports" / _file_name(args, found.scope, at)
     if args.to == Format.JSON and found.answer is not None:
         write_document(document(found.answer, zone=zone_of(monitor)), path)
     else:
@@ -82,29 +100,43 @@ def _check_export(args: argparse.Namespace) -> None:
         raise WrongUsage(f"export {args.kind} is not made yet; there are {', '.join(_KINDS)}")
     if args.kind not in _KINDS:
         raise WrongUsage(f"nothing is exported as {args.kind}; there are {', '.join(_KINDS)}")
-    if args.to in {"pdf", "qif"}:
-        raise WrongUsage(f"export to {args.to} is not made yet; there are {', '.join(FORMATS)}")
     if args.to not in FORMATS:
         raise WrongUsage(f"no format is called {args.to}; there are {', '.join(FORMATS)}")
+    if args.to not in TABLES and args.kind not in kinds_as(args.to):
+        others = ", ".join(kinds_as(args.to))
+        raise WrongUsage(f"export {args.kind} is not made as {args.to}; as {args.to} there are {others}")
+    if args.schema is not None and args.to != "qif":
+        raise WrongUsage("--schema goes with --to qif")
+    if args.kind == "shift" and args.serial is not None:
+        args.shift, args.serial = _one_shift(args), None
     if (args.kind in _NAMED) != (args.serial is not None):
         needs = _NAMED.get(args.kind)
         raise WrongUsage(
             f"export {args.kind} needs {needs}" if needs else "only export part and export hold take a name"
         )
-    unused = [f"--{name}" for name in _CHOICES if getattr(args, name) and name not in _TAKES[args.kind]]
+    unused = [
+        f"--{name.rstrip('_')}" for name in _CHOICES if getattr(args, name) and name not in _TAKES[args.kind]
+    ]
     if unused:
         raise WrongUsage(f"export {args.kind} takes no {' or '.join(unused)}")
 
 
-_CHOICES = ("shift", "spindle", "bore", "feature", "since", "until")
+_SIDES = ("window", "with_", "sets", "spindles", "fixtures")
+_CHOICES = ("shift", "spindle", "bore", "feature", "since", "until", *_SIDES)
 _NAMED = {"part": "the block's SERIAL", "hold": "the signal's ID"}
 _TAKES: dict[str, tuple[str, ...]] = {
     "capability": ("spindle", "bore", "feature", "since", "until"),
+    "compare": ("spindle", "bore", "feature", "since", "until", *_SIDES),
     "shift": ("shift", "feature"),
     "signals": (),
     "hold": (),
     "bores": ("since", "until"),
     "part": (),
+    "fit": ("since", "until"),
+    "audits": ("spindle", "bore", "feature"),
+    "stones": (),
+    "stone-plan": (),
+    "stone-orders": (),
 }
 
 
@@ -115,6 +147,16 @@ def _capability(args: argparse.Namespace, monitor: Monitor) -> Exported:
     answer = monitor.capability(**choice, since=during["since"], until=during["until"])
     table = capability_table(answer, zone=zone_of(monitor))
     return Exported(table=table, answer=answer, scope=tuple(choice.values()))
+
+
+def _compare(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.tables import compare_table
+
+    one, two = sides(args, monitor)
+    answer = monitor.compare(one, two, **stream_choice(args))
+    return Exported(
+        table=compare_table(answer, zone=zone_of(monitor)), answer=answer, scope=(one.name, two.name)
+    )
 
 
 def _shift(args: argparse.Namespace, monitor: Monitor) -> Exported:
@@ -163,20 +205,72 @@ def _part(args: argparse.Namespace, monitor: Monitor) -> Exported:
     return Exported(table=table, answer=answer, scope=(args.serial,))
 
 
+def _audits(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.tables import audits_table
+
+    choice = stream_choice(args)
+    answer = monitor.audits(**choice)
+    table = audits_table(answer, zone=zone_of(monitor))
+    return Exported(table=table, answer=answer, scope=tuple(choice.values()))
+
+
+def _fit(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.tables import fit_table
+
+    during = window(args, monitor)
+    answer = monitor.fit(pairs=True, since=during["since"], until=during["until"])
+    return Exported(table=fit_table(answer, zone=zone_of(monitor)), answer=answer)
+
+
+def _stones(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.stone_tables import sets_table
+
+    answer = monitor.stones()
+    return Exported(table=sets_table(answer, zone=zone_of(monitor)), answer=answer)
+
+
+def _stone_plan(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.stone_tables import plan_table
+
+    plan = monitor.stone_plan()
+    return Exported(table=plan_table(plan, zone=zone_of(monitor)), answer=plan)
+
+
+def _stone_orders(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.stone_tables import orders_table
+
+    return Exported(table=orders_table(monitor.stone_plan(), zone=zone_of(monitor)), answer=None)
+
+
 _KINDS: dict[str, Callable[[argparse.Namespace, Monitor], Exported]] = {
     "capability": _capability,
+    "compare": _compare,
     "shift": _shift,
     "signals": _signals,
     "hold": _hold,
     "bores": _bores,
     "part": _part,
+    "fit": _fit,
+    "audits": _audits,
+    "stones": _stones,
+    "stone-plan": _stone_plan,
+    "stone-orders": _stone_orders,
 }
 
 
-def _file_name(args: argparse.Namespace, found: Exported) -> str:
+def _one_shift(args: argparse.Namespace) -> str:
+    """Return the shift named behind `export shift`; it may be named once."""
+    if args.shift is not None:
+        raise WrongUsage("name the shift once: behind export shift, or with --shift")
+    try:
+        return shift_name(args.serial)
+    except argparse.ArgumentTypeError as wrong:
+        raise WrongUsage(str(wrong)) from wrong
+
+
+def _file_name(args: argparse.Namespace, scope: tuple[str | None, ...], at: datetime) -> str:
     """Return a name that tells what is inside and as of when; nothing in it leaves the folder."""
-    at = found.table.as_of.astimezone(found.table.zone)
-    words = [args.kind, *(w for w in found.scope if w), f"{at:%Y-%m-%d-%H%M}"]
+    words = [args.kind, *(w for w in scope if w), f"{at:%Y-%m-%d-%H%M}"]
     return "-".join(re.sub(r"[^\w.+-]+", "_", word) for word in words) + f".{args.to}"
 
 

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from cellmon.cli.arguments import zone_of
 from cellmon.cli.terminal import clean, terminal_width, write
 from cellmon.cli.wording import decimals_of
+from cellmon.records import Stream
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -27,12 +28,23 @@ class Look:
     um: int
     """Decimals of a micrometre figure, by the gauge's resolution."""
     width: int | None
+    several_parts: bool = False
+    """Whether streams are named with their part."""
+
+    def name(self, stream: Stream) -> str:
+        """Return what a stream is called."""
+        return stream.full if self.several_parts else str(stream)
 
 
 def look_of(monitor: Monitor) -> Look:
     """Return how this cell's figures are shown on this terminal."""
     resolution = monitor.sheet.measuring.resolution_um
-    return Look(zone=zone_of(monitor), um=decimals_of(resolution), width=terminal_width())
+    return Look(
+        zone=zone_of(monitor),
+        um=decimals_of(resolution),
+        width=terminal_width(),
+        several_parts=len(monitor.sheet.parts) > 1,
+    )
 
 
 def show(

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from cellmon.cli.arguments import newest
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import age, plural, signed, span, stream_name, times, when
+from cellmon.cli.wording import age, plural, signed, span, times, when
 from cellmon.monitor.signals import LikelyCause, Signal, Signals
 
 WAITING = ("open", "reopened")
@@ -68,7 +68,7 @@ def _row(s: Signal, look: Look) -> list[str | None]:
     return [
         s.id,
         s.state,
-        stream_name(s.stream),
+        look.name(s.stream),
         s.kind,
         how_much(s, look),
         None if c is None else span(c.at, c.earliest_at, c.latest_at, look.zone),
@@ -138,7 +138,7 @@ def _facts(s: Signal, look: Look) -> Iterator[tuple[str, str | None]]:
         yield "since", f"{span(c.at, c.earliest_at, c.latest_at, look.zone)}"
         yield "in parts", f"from {c.part}; at the earliest {c.earliest_part}, at the latest {c.latest_part}"
     yield "last seen", f"{_last_seen(s, look)} at {s.last_part}"
-    yield "called by", f"{plural(len(s.streams), 'stream')}: {'; '.join(map(stream_name, s.streams))}"
+    yield "called by", f"{plural(len(s.streams), 'stream')}: {'; '.join(map(look.name, s.streams))}"
     yield "reaction", s.reaction
     yield "owner", s.owner
     yield "answer", answer_words(s)

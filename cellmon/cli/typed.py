@@ -99,7 +99,12 @@ ENTRIES: dict[str, Entry] = {
     "stock": Entry(
         kind=Kind.STOCK,
         summary="stone sets that came, went or were counted",
-        help={"kind": "the kind of stones", "change": "sets; positive came in, negative went out"},
+        help={
+            "kind": "the kind of stones",
+            "change": "sets; positive came in or is on order, negative went out; of a count: sets found",
+            "movement": "left out: taken where negative, ordered where --due is given, else received",
+            "use_by": "the shelf life ends",
+        },
     ),
 }
 

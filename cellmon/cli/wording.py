@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from cellmon.judged import PROCESS
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.forecast import BoresLeft
-from cellmon.records import Stream
+from cellmon.records import Stream, stream_names
 
 
 def number(value: float | None, *, decimals: int) -> str | None:
@@ -130,12 +130,7 @@ def span(at: datetime, earliest: datetime, latest: datetime, zone: ZoneInfo) -> 
 
 def unit_of(stream: Stream) -> str:
     """Return the unit in which a stream's figures move."""
-    return PROCESS.get(stream.feature, "um")
-
-
-def stream_name(stream: Stream) -> str:
-    """Return a stream's name; one that is a distance from the others says so itself."""
-    return str(stream)
+    return PROCESS.get(stream.feature, "um").replace("µ", "u")
 
 
 def age(seconds: float) -> str:
@@ -162,13 +157,14 @@ def listed(names: Iterable[str], *, most: int = 8) -> str:
 
 def reasons(streams: Sequence[Stream], why_not: Sequence[Mapping[str, str]]) -> list[str]:
     """Return each reason of a missing figure once, with the fields it concerns."""
+    called = stream_names(streams)
     fields: dict[str, dict[str, None]] = {}
     where: dict[str, dict[str, None]] = {}
-    for stream, mapping in zip(streams, why_not, strict=True):
+    for name, mapping in zip(called, why_not, strict=True):
         for field, why in mapping.items():
             fields.setdefault(why, {})[field] = None
-            where.setdefault(why, {})[stream_name(stream)] = None
-    everywhere = len(set(map(stream_name, streams)))
+            where.setdefault(why, {})[name] = None
+    everywhere = len(set(called))
     return [
         f"not known: {', '.join(names)}: {why}"
         + ("" if len(where[why]) == everywhere else f" ({listed(where[why], most=4)})")

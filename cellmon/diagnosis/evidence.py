@@ -28,7 +28,7 @@ CAUTION = (
     "come first. Stop if unsure. This software does not make a machine safe."
 )
 """Stands above every list of causes."""
-_SAME_FEATURE = {"diameter": "size"}
+_SAME_FEATURE = {"diameter": "size", "offsets_given": "offsets"}
 
 
 def feature_name(name: str) -> str:

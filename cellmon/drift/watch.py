@@ -14,7 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.drift.columns import BORE_DF_MOST, MEAN_DF_MOST, Call, Limits, State, Steps, Watched
-from cellmon.drift.wear import FRESH_VAR, SLOPE_VARIES, Learned, as_normal, as_variance_ratio
+from cellmon.drift.deviates import as_normal, as_variance_ratio
+from cellmon.drift.wear import (
+    DRESSED_BORES,
+    DRESSED_VAR,
+    FRESH_VAR,
+    FRESH_VAR_OF_WEAR,
+    SLOPE_VARIES,
+    Learned,
+)
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -27,7 +35,6 @@ SPREAD_RATIOS = np.array([1.2, 1.5, 2.0])
 SPREAD_K = (SPREAD_RATIOS**2 * np.log(SPREAD_RATIOS**2) / (SPREAD_RATIOS**2 - 1))[:, None]
 BREAK_IN_BORES = 25
 """After new stones or another set-up so many bores of a stream have their own spread."""
-DRESSED_BORES = 10
 BACK = 0.5
 """A call ends when less than this share of its shift is left."""
 LEARNS_WITHIN = 3.0
@@ -58,6 +65,12 @@ class _Walker:
         self.centre = np.array([one.centre for one in learned])
         self.walk = np.array([one.walk for one in learned])
         self.size = np.array([float(one.size) for one in learned])
+        self.resets = np.array([one.resets for one in learned], dtype=bool)
+        self.dressed = np.array([one.dressed for one in learned])
+        self.dressed_var = np.array(
+            [np.nan if one.dressed_var is None else one.dressed_var for one in learned]
+        )
+        self.unknown = np.array([FRESH_VAR_OF_WEAR if one.wears else FRESH_VAR for one in learned])
         self.set_var = np.array([max(2 * one.mean_sd, one.spread_of_level) ** 2 for one in learned])
         self.calls: list[Call] = []
 
@@ -108,13 +121,23 @@ class _Walker:
         s.expected += np.where(undoes, 0.0, known)
 
     def _dress(self, where: Flags) -> None:
-        """A dressed stone may cut at its old level or at the baseline's; its slope is drawn anew."""
+        """Carry the level over a dressing as the baseline's did; its slope is drawn anew.
+
+        Where too few were seen to say, it may go on, or be back at the baseline's centre.
+        """
         s = self.state
-        away = np.where(s.level_side == 0, s.level - self.centre, 0.0)
-        s.p11 += np.where(where, FRESH_VAR * s.mean_var + 4 * away**2, 0.0)
+        known = where & np.isfinite(self.dressed_var)
+        called = s.level_side != 0
+        anew = known & self.resets
+        shift = np.where(called, s.level - s.expected, 0.0)
+        s.expected = np.where(anew, self.dressed, s.expected + np.where(known, self.dressed, 0.0))
+        s.level = np.where(anew, s.expected + shift, s.level + np.where(known, self.dressed, 0.0))
+        s.p11 = np.where(anew & ~called, 0.0, s.p11) + np.where(known, np.nan_to_num(self.dressed_var), 0.0)
+        away = np.where(called, 0.0, s.level - self.centre)
+        s.p11 += np.where(where & ~known, self.unknown * s.mean_var + 4 * away**2, 0.0)
         s.p12[where] = 0.0
         s.slope[where] = self.start.slope[where]
-        s.p22[where] = self.start.p22[where] + (SLOPE_VARIES * self.start.slope[where]) ** 2
+        s.p22[where] = self.start.p22[where]
         s.since_dressing[where] = 0.0
 
     def _end_calls(self, t: int, where: Flags) -> None:
@@ -137,7 +160,7 @@ class _Walker:
     def _early(self) -> Floats:
         """Return the variance that the first bores after a change have beyond the usual."""
         s = self.state
-        var = np.where(s.since_dressing <= DRESSED_BORES, 0.5, 0.0)
+        var = np.where(s.since_dressing <= DRESSED_BORES, DRESSED_VAR, 0.0)
         var = np.where(s.since_change <= BREAK_IN_BORES, 1.0, var)
         var = np.where(s.since_change <= 15, 4.0, var)
         return np.asarray(var * s.bore_var)

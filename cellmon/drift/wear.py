@@ -8,11 +8,23 @@ so that a stream watched from few subgroups is judged by what those can say.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
+from cellmon.drift.intervals import (
+    LEAST_IN_INTERVAL,
+    LEAST_INTERVALS,
+    LEAST_INTERVALS_OF_WEAR,
+    Between,
+    Interval,
+    Lines,
+    between,
+    fit_lines,
+    what_dressing_does,
+)
 from cellmon.errors import NoSpread, NotEnoughData
 
 Floats = NDArray[np.float64]
@@ -25,8 +37,12 @@ SLOPE_COST, SLOPE_COST_OF_WEAR = 6.0, 2.0
 PRIOR_DF = 5.0
 """What the spread inside subgroups counts for as a first guess of that between them, degrees of freedom."""
 DIFFUSE = 1e4
-FRESH_VAR = 2.0
-"""What a dressing leaves unsure of the level, in variances of a subgroup mean."""
+ANYWHERE = 1e4
+"""Standard deviations of a mean over which the level of other stones is as good as unknown."""
+DRESSED_BORES, DRESSED_VAR = 10, 0.5
+"""So many bores after a dressing vary more, by so much of the variance of a bore."""
+FRESH_VAR, FRESH_VAR_OF_WEAR = 2.0, 8.0
+"""What a dressing leaves unsure of the level, in variances of a subgroup mean, before it was learned."""
 SLOPE_VARIES = 0.25
 """Standard deviation of the slope between dressing intervals, as a share of it."""
 
@@ -53,6 +69,13 @@ class Learned:
     size: int
     spread_of_level: float
     """Standard deviation of the level over the window."""
+    wears: bool = False
+    """Whether stones' wear moves it."""
+    resets: bool = False
+    """Whether a dressing puts the level anew at `dressed`, else it steps by that from where it was."""
+    dressed: float = 0.0
+    dressed_var: float | None = None
+    """Variance of that between dressings; None where too few were seen to say."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -70,13 +93,25 @@ class Window:
     fresh: NDArray[np.bool_]
     wears: bool = False
     """Whether stones' wear moves it."""
+    slopes: bool = True
+    """Whether a slope may be learned at all."""
+    anew: bool = False
+    """Whether other stones may begin at any level."""
+    changed: NDArray[np.bool_] | None = None
+    """Which of the fresh ones follow other stones or another set-up."""
+    doubt: Floats | None = None
+    """Variance that the known inputs leave."""
 
 
-def learn(window: Window) -> Learned:
+def learn(window: Window, *, past: Window | None = None) -> Learned:
     """Learn one stream's level, slope, random step and spreads.
 
+    `past` is a longer stretch of the same stream, with more dressings: how it wears is learned there,
+    where it stands from the window.
+
     Of each of `WALKS`, with and without a slope, the likelihood is had by a Kalman filter whose noise
-    is the unit; the best is taken once it gains `WALK_COST` and `SLOPE_COST` (less of what wears).
+    is the unit; the best is taken once it gains `WALK_COST` and `SLOPE_COST` (less of what wears). Where
+    the window holds several dressing intervals, each is a line of its own, and how those vary is learned.
 
     Raises
     ------
@@ -99,8 +134,42 @@ def learn(window: Window) -> Learned:
     if not bore_sd > 0 or not np.ptp(window.mean) > 0:
         raise NoSpread("subgroups to learn a stream from")
     size = int(np.median(window.n))
+    bores = _Bores(sd=bore_sd, df=bore_df, size=size)
+    found = _learned(window, bores)
+    if past is None or past.fresh[1:].sum() <= window.fresh[1:].sum():
+        return found
+    wears = _learned(past, bores)
+    return replace(
+        wears,
+        centre=found.centre,
+        level=found.level,
+        level_var=found.level_var,
+        spread_of_level=found.spread_of_level,
+    )
+
+
+def _learned(window: Window, bores: _Bores) -> Learned:
+    stretches = _intervals(window, bores.size)
+    long = sum(len(one.mean) >= LEAST_IN_INTERVAL for one in stretches)
+    if long >= (LEAST_INTERVALS_OF_WEAR if window.wears else LEAST_INTERVALS):
+        return _from_intervals(window, stretches, bores)
+    return _from_the_whole(window, bores)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Bores:
+    """One bore inside its subgroup."""
+
+    sd: float
+    df: float
+    size: int
+
+
+def _from_the_whole(window: Window, bores: _Bores) -> Learned:
+    """Learn from a window with few dressings: one slope, and what a dressing does is not known."""
+    bore_sd, bore_df, size = bores.sd, bores.df, bores.size
     found = filtered(window, size=size, prior=bore_sd**2 / size)
-    slope = SLOPE_COST_OF_WEAR if window.wears else SLOPE_COST
+    slope = (SLOPE_COST_OF_WEAR if window.wears else SLOPE_COST) if window.slopes else np.inf
     cost = np.where(WALKS > 0, WALK_COST, 0.0)[None, :] + np.array([0.0, slope])[:, None]
     best = int(np.argmax(found.likelihood - cost.ravel()))
     mean_sd = float(np.sqrt(max(float(found.variance[best]), (0.1 * bore_sd) ** 2 / size)))
@@ -118,7 +187,90 @@ def learn(window: Window) -> Learned:
         bore_sd=bore_sd,
         bore_df=bore_df,
         size=size,
-        spread_of_level=float(found.levels[:, best].std()),
+        spread_of_level=ANYWHERE * mean_sd if window.anew else float(found.levels[:, best].std()),
+        wears=window.wears,
+    )
+
+
+def _intervals(window: Window, size: int) -> list[Interval]:
+    """Cut a window at its dressings."""
+    fresh = np.flatnonzero(window.fresh[1:]) + 1
+    changed = np.zeros(len(window.mean), dtype=bool) if window.changed is None else window.changed
+    doubt = np.zeros(len(window.mean)) if window.doubt is None else window.doubt
+    found = []
+    for a, b in zip([0, *fresh], [*fresh, len(window.mean)], strict=True):
+        n = window.n[a:b]
+        gap = np.concatenate([n[:1], (n[1:] + n[:-1]) / 2])
+        bores = np.cumsum(gap)
+        moved = window.moved[a:b] * (np.arange(a, b) > 0)
+        after = bool(a and not changed[a])
+        early = np.where(bores <= DRESSED_BORES, DRESSED_VAR * size, 0.0) if after else 0.0
+        found.append(
+            Interval(
+                mean=window.mean[a:b],
+                so_far=np.cumsum(moved),
+                doubt=doubt[a:b],
+                bores=bores,
+                gap=gap,
+                noise=size / n + early,
+                dressed=after,
+            )
+        )
+    return found
+
+
+def _from_intervals(window: Window, stretches: Sequence[Interval], bores: _Bores) -> Learned:
+    """Learn from a window with several dressings: where each starts, how it falls, and how both vary."""
+    long = [one for one in stretches if len(one.mean) >= LEAST_IN_INTERVAL]
+    cost = SLOPE_COST_OF_WEAR if window.wears else SLOPE_COST
+    prior, size = bores.sd**2 / bores.size, bores.size
+    best = 0
+    for slopes in (True, False) if window.slopes else (False,):
+        lines = fit_lines(long, walks=WALKS / size, slopes=slopes, prior=prior, prior_df=PRIOR_DF)
+        best = int(np.argmax(lines.likelihood - np.where(WALKS > 0, WALK_COST, 0.0)))
+        scale = max(float(lines.variance[best]), (0.1 * bores.sd) ** 2 / size)
+        slope = between(lines.slope[best], scale * lines.slope_var[best]) if slopes else None
+        if slope is not None and slope.mean**2 > 2 * cost * slope.mean_var:
+            break
+        slope = None
+    return _learned_lines(window, long, lines, best, slope, bores)
+
+
+def _learned_lines(
+    window: Window, long: Sequence[Interval], lines: Lines, best: int, slope: Between | None, bores: _Bores
+) -> Learned:
+    scale = max(float(lines.variance[best]), (0.1 * bores.sd) ** 2 / bores.size)
+    does = what_dressing_does(
+        lines.start[best],
+        lines.end[best],
+        scale * lines.start_var[best],
+        scale * lines.end_var[best],
+        np.array([one.dressed for one in long]),
+        guess=FRESH_VAR * scale,
+    )
+    levels = np.concatenate(
+        [
+            start + fall * one.bores + one.so_far
+            for one, start, fall in zip(long, lines.start[best], lines.slope[best], strict=True)
+        ]
+    )
+    return Learned(
+        centre=float(np.average(window.mean, weights=window.n)),
+        level=float(lines.end[best, -1]),
+        level_var=scale * float(lines.end_var[best, -1]),
+        slope=slope.mean if slope else 0.0,
+        slope_var=slope.next_var(guess=(SLOPE_VARIES * slope.mean) ** 2) if slope else 0.0,
+        walk=float(WALKS[best]) / bores.size * scale,
+        mean_sd=float(np.sqrt(scale)),
+        mean_df=lines.df,
+        bore_sd=bores.sd,
+        bore_df=bores.df,
+        size=bores.size,
+        spread_of_level=ANYWHERE * float(np.sqrt(scale)) if window.anew else float(levels.std()),
+        wears=window.wears,
+        resets=does is not None and does.resets,
+        dressed=does.level if does else 0.0,
+        dressed_var=does.var if does else None,
     )
 
 
@@ -179,42 +331,3 @@ def filtered(window: Window, *, size: int, prior: float) -> Filtered:
         p22=p22,
         levels=levels,
     )
-
-
-def as_normal(t: ArrayLike, df: ArrayLike) -> Floats:
-    """Return the normal deviate with the tail area of Student's t, by Wallace's approximation.
-
-    References
-    ----------
-    Wallace, Bounds on normal approximations to Student's and the chi-square distributions, Annals of
-    Mathematical Statistics 30 (1959) (from memory); checked against scipy in `tests/drift/test_wear.py`.
-    """
-    x, v = np.asarray(t, dtype=np.float64), np.asarray(df, dtype=np.float64)
-    factor = (8 * v + 1) / (8 * v + 3)
-    found: Floats = np.sign(x) * factor * np.sqrt(v * np.log1p(x * x / v))
-    return found
-
-
-def as_variance_ratio(ratio: ArrayLike, df: ArrayLike, known_df: ArrayLike, *, to_df: float) -> Floats:
-    """Return the variance ratio of `to_df` over a known variance that lies as far out as the one seen.
-
-    Parameters
-    ----------
-    ratio : array_like
-        Variance of a subgroup over an estimate of it.
-    df, known_df : array_like
-        Degrees of freedom of both.
-
-    References
-    ----------
-    Paulson, An approximate normalization of the analysis of variance distribution, Annals of
-    Mathematical Statistics 13 (1942); Wilson and Hilferty, PNAS 17 (1931) (both from memory); checked
-    against scipy in `tests/drift/test_wear.py`.
-    """
-    f, v1, v2 = (np.asarray(x, dtype=np.float64) for x in (ratio, df, known_df))
-    root = np.cbrt(np.maximum(f, 0.0))
-    a, b = 2 / (9 * v1), 2 / (9 * v2)
-    z = ((1 - b) * root - (1 - a)) / np.sqrt(b * root**2 + a)
-    c = 2 / (9 * to_df)
-    found: Floats = np.maximum(z * np.sqrt(c) + 1 - c, 0.0) ** 3
-    return found

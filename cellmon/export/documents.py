@@ -66,13 +66,14 @@ def _fields(value: Any, zone: ZoneInfo) -> dict[str, Any]:
         return stream_fields(value)
     if isinstance(value, ShiftOf):
         return {name: plain(getattr(value, name), zone) for name in ("name", "date", "starts", "ends")}
-    return {f.name: plain(getattr(value, f.name), zone) for f in fields(value)}
+    return {f.name.removesuffix("_"): plain(getattr(value, f.name), zone) for f in fields(value)}
 
 
 def stream_fields(stream: Stream) -> dict[str, str | None]:
-    """Return what names a stream, in the order of the contract."""
-    names = ("spindle", "bore", "feature", "fixture", "part_of", "part_number")
-    return {name: getattr(stream, name) for name in names}
+    """Return what names a stream, in the order of the contract; like parts by the name they share."""
+    names = ("spindle", "bore", "feature", "fixture", "part_of")
+    own = stream.part_number if stream.like is None else None
+    return {**{name: getattr(stream, name) for name in names}, "part_number": own, "like": stream.like}
 
 
 @singledispatch

@@ -48,29 +48,30 @@ def write_table(table: Table, path: Path, *, to: Format) -> Path:
     OSError
         When the file cannot be written; what stood there before still stands.
     """
-    _check_name(path, to)
+    check_name(path, to)
     if to is Format.XLSX and len(table) > SHEET_ROWS:
         raise WrongUsage(f"{len(table):,} rows: an xlsx sheet holds {SHEET_ROWS:,}; use csv or parquet")
-    with _replacing(path) as beside:
+    with replacing(path) as beside:
         _WRITERS[to](table, beside)
     return path
 
 
 def write_document(content: Mapping[str, Any], path: Path) -> Path:
     """Write a document to a JSON file, whole or not at all; refusals as of `write_table`."""
-    _check_name(path, Format.JSON)
-    with _replacing(path) as beside:
+    check_name(path, Format.JSON)
+    with replacing(path) as beside:
         beside.write_bytes(as_json(content))
     return path
 
 
-def _check_name(path: Path, to: Format) -> None:
+def check_name(path: Path, to: str) -> None:
+    """Refuse a file whose name says another format than is written."""
     if path.suffix.lower() != f".{to}":
         raise WrongUsage(f"{path}: the name of a {to} file ends in .{to}")
 
 
 @contextmanager
-def _replacing(path: Path) -> Iterator[Path]:
+def replacing(path: Path) -> Iterator[Path]:
     """Give a name beside the file; move it into place only when all went well."""
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem}-", suffix=path.suffix)
@@ -153,16 +154,21 @@ def _write_xlsx(table: Table, path: Path) -> None:
         head = book.add_format({"bold": True, "bottom": 1})
         sheet = book.add_worksheet(table.kind)
         sheet.freeze_panes(1, 0)
-        for j, (name, cells) in enumerate(table.columns.items()):
-            sheet.set_column(j, j, _width(name, cells))
-            sheet.write_string(0, j, name, head)
-        _write_cells(sheet, table)
+        write_heads(sheet, table, head)
+        write_cells(sheet, table)
         if len(table):
             sheet.autofilter(0, 0, len(table), len(table.columns) - 1)
         _write_origin(book.add_worksheet("about"), table)
 
 
-def _write_cells(sheet: Any, table: Table) -> None:
+def write_heads(sheet: Any, table: Table, style: Any) -> None:
+    """Write the names of the columns into the first row of a sheet, and set their widths."""
+    for j, (name, cells) in enumerate(table.columns.items()):
+        sheet.set_column(j, j, _width(name, cells))
+        sheet.write_string(0, j, name, style)
+
+
+def write_cells(sheet: Any, table: Table) -> None:
     """Write row by row, as the constant-memory mode asks; text is never read as a formula."""
     columns = [_excel_cells(cells, table) for cells in table.columns.values()]
     writers = [_excel_writer(sheet, cells) for cells in table.columns.values()]

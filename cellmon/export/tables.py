@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -13,9 +13,13 @@ from numpy.typing import NDArray
 
 from cellmon.export.documents import stream_fields
 from cellmon.monitor.answers import Answer, Estimate
+from cellmon.monitor.audits import Audits, AuditStream, FindingStream
 from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.compare import ComparedStream, Comparison
+from cellmon.monitor.fit import FitAnswer
 from cellmon.monitor.hold import HeldPart, Hold
-from cellmon.monitor.part import PartMeasurement, PartStory
+from cellmon.monitor.part import PartStory
+from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
 from cellmon.monitor.signals import Signal, Signals
 
@@ -52,6 +56,8 @@ _FIGURES = (
     "_observed",
     "_bound",
     "_confidence",
+    *("_bores", "_dressing"),
+    *("value", "lower", "center", "upper", "moving_range", "deviate", "most"),
 )
 """How the names of columns of figures end, so that one in which nothing stands keeps its type."""
 
@@ -60,6 +66,12 @@ def capability_table(answer: CapabilityAnswer, *, zone: ZoneInfo) -> Table:
     """Return one row a stream: every index with its interval, the claim and what forbids it."""
     rows = [_capability_row(s, answer) for s in answer.capability]
     return _table("capability", rows, answer, zone=zone)
+
+
+def compare_table(answer: Comparison, *, zone: ZoneInfo) -> Table:
+    """Return one row a stream: both sides, and the difference of level and spread with its interval."""
+    rows = [_compared_row(s, answer) for s in answer.streams]
+    return _table("compare", rows, answer, zone=zone)
 
 
 def shift_table(answer: Shifts, *, zone: ZoneInfo) -> Table:
@@ -78,12 +90,29 @@ def hold_table(answer: Hold, *, zone: ZoneInfo) -> Table:
     return _table("hold", [_held_row(p, answer) for p in answer.parts], answer, zone=zone)
 
 
+def audits_table(answer: Audits, *, zone: ZoneInfo) -> Table:
+    """Return every value of every audit with its limits, and every shift of every finding with its own."""
+    rows = [row for s in answer.audits for row in _audit_rows(s)]
+    rows += [row for s in answer.findings for row in _finding_rows(s)]
+    return _table("audits", rows, answer, zone=zone)
+
+
 def part_table(
     answer: PartStory, *, zone: ZoneInfo, planes: Sequence[str], directions: Sequence[str]
 ) -> Table:
     """Return one row a measurement, one column a reading and a feature, micrometres from nominal."""
     rows = [_measurement_row(m, answer, planes=planes, directions=directions) for m in answer.measurements]
     return _table("part", rows, answer, zone=zone)
+
+
+def fit_table(answer: FitAnswer, *, zone: ZoneInfo) -> Table:
+    """Return the pairing list: one row a pair, then the bores and the parts that are left over."""
+    pairing = answer.pairing
+    rows: list[Row] = [] if pairing is None else [dict(vars(pair)) for pair in pairing.pairs]
+    if pairing is not None:
+        rows += [{"part": left.part, "bore": left.bore, "bore_um": left.um} for left in pairing.left_bores]
+        rows += [{"mating_part": left.part, "mating_um": left.um} for left in pairing.left_mates]
+    return _table("fit", rows, answer, zone=zone)
 
 
 def bores_table(columns: Mapping[str, NDArray[Any]], *, as_of: datetime, sheet: int, zone: ZoneInfo) -> Table:
@@ -135,6 +164,18 @@ def _capability_row(s: StreamCapability, answer: CapabilityAnswer) -> Row:
     return row | {"reasons": "; ".join(s.reasons) or None}
 
 
+def _compared_row(s: ComparedStream, answer: Comparison) -> Row:
+    row: Row = stream_fields(s.stream)
+    for name, side, figures in (("first", answer.first, s.first), ("second", answer.second, s.second)):
+        row |= {name: side.name, f"{name}_bores": figures.bores, f"{name}_stretches": figures.stretches}
+        row |= {f"{name}_mean_um": figures.mean_um, f"{name}_sd_within_um": figures.sd_within_um}
+    row |= _estimate("level_um", s.level_um) | _estimate("spread_ratio", s.spread_ratio)
+    row |= {"interval_confidence": answer.each, "together_confidence": answer.confidence}
+    row |= {"at_bores_since_dressing": s.at_bores_since_dressing}
+    row |= {"slope_um_per_100_bores": s.slope_um_per_100_bores, "differs": "; ".join(s.differs) or None}
+    return row | {"words": s.words, "why_not": "; ".join(dict.fromkeys(s.why_not.values())) or None}
+
+
 def _subgroup_row(s: StreamShift, p: SubgroupPoint) -> Row:
     row: Row = stream_fields(s.stream)
     row |= {"shift": s.shift.name, "shift_date": s.shift.date.isoformat()}
@@ -176,6 +217,30 @@ def _cause_cells(s: Signal) -> Row:
 def _held_row(p: HeldPart, answer: Hold) -> Row:
     row: Row = {"signal": answer.signal, "part": p.part, "bore": p.bore, "measured_at": p.measured_at}
     return row | {"verdict": p.verdict, "disposition": p.disposition}
+
+
+def _audit_rows(s: AuditStream) -> Iterator[Row]:
+    names = ("value", "lower", "center", "upper", "moving_range", "range_center", "range_upper", "deviate")
+    for i in range(len(s.value)):
+        row: Row = {"what": "audit"} | stream_fields(s.stream)
+        row |= {"part": s.part[i], "at": _aware(s.at[i]), "unit": s.unit, "scale": s.scale.value}
+        row |= {name: _finite(getattr(s, name)[i]) for name in names}
+        known = bool(np.isfinite(s.upper[i]))
+        row |= {"beyond": int(s.beyond[i]) if known else None}
+        yield row | {"beyond_range": int(s.beyond_range[i]) if known else None}
+
+
+def _finding_rows(s: FindingStream) -> Iterator[Row]:
+    for i in range(len(s.bores)):
+        row: Row = {"what": "finding"} | stream_fields(s.stream)
+        row |= {"at": _aware(s.shift_start[i]), "unit": "bores", "shift": s.shift[i], "of": s.of}
+        row |= {"bores": int(s.bores[i]), "found": int(s.found[i]), "most": _finite(float(s.most[i]))}
+        yield row | {"beyond": int(s.beyond[i]) if np.isfinite(s.most[i]) else None}
+
+
+def _aware(at: Any) -> datetime:
+    plain: datetime = at.astype("datetime64[us]").item()
+    return plain.replace(tzinfo=UTC)
 
 
 def _measurement_row(

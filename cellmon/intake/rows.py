@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from cellmon.intake.cells import Cells
 from cellmon.intake.columns import Layout, SizeColumn, base_name
+from cellmon.intake.mating import mark_strange_sizes
 from cellmon.intake.numbers import Mark, NumberColumn
 from cellmon.intake.sizes import DECIMALS, Scale, Targets, forced
 from cellmon.intake.table import Table
@@ -64,6 +65,10 @@ def read_rows(table: Table, layout: Layout, sheet: Sheet, *, unit: LengthUnit | 
             found[column.name] = cells.times(cells.words(column.name), needed=column.needed).at
     if layout.kind is Kind.EVENTS:
         _whole_events(cells, words, found)
+    notes = _notes(cells)
+    if layout.kind is Kind.MATING_PARTS:
+        read = numbers["diameter_mm"][0].values
+        notes += mark_strange_sizes(cells, read, found["diameter_mm"], named=unit is not None)
     repeated = _repeats(cells, batch, words, found)
     rows = np.flatnonzero(cells.marks.good & ~repeated)
     texts = {name: column.texts(rows) for name, column in words.items()}
@@ -71,9 +76,7 @@ def read_rows(table: Table, layout: Layout, sheet: Sheet, *, unit: LengthUnit | 
     if len(rows):
         taken = {name: values[rows] for name, values in found.items()}
         made = batch(line=table.line[rows], **texts, **taken)
-    return Found(
-        batch=made, refused=cells.marks.refused(table), repeated=int(repeated.sum()), notes=_notes(cells)
-    )
+    return Found(batch=made, refused=cells.marks.refused(table), repeated=int(repeated.sum()), notes=notes)
 
 
 def _notes(cells: Cells) -> tuple[str, ...]:
@@ -114,6 +117,9 @@ def _numbers(
     size = column.type is ColumnType.LENGTH
     if size:
         values = _length(cells, column, values, words, unit)
+    if column.name == "count":
+        whole = np.isnan(values) | ((values >= 0) & (values == np.round(values)))
+        cells.marks.add(~whole, Reason.NOT_A_NUMBER)
     if column.needed:
         measured = size or column.name == "value"
         cells.marks.add(np.isnan(values), Reason.NOT_MEASURED if measured else Reason.MISSING_FIELD)
@@ -132,7 +138,8 @@ def _length(
     values = np.where(values == 0.0, np.nan, values) if own is LengthUnit.MM else values
     if given is own and unit is None:
         return values
-    named = given or unit
+    settled = cells.layout.kind is Kind.MATING_PARTS  # a doubted header, settled by a person
+    named = unit or given if settled else given or unit
     if named is not None:
         um_per: Numbers | float = UM_PER[named]
     elif "gauge" in words:

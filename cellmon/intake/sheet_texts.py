@@ -87,6 +87,18 @@ STONES = """
 # new_thickness_mm = 3.0
 # least_thickness_mm = 0.6
 # stones_per_set = 4
+# expected_life_bores = [6000, 12000]   # a guess, until sets have ended
+# set_cost = 420.0
+
+# [planning]                 # without it no change of stones is dated and nothing is ordered
+# bores_per_shift = { S1 = 600 }
+# closed = []                # dates without work
+# lead_time_days = 15
+# lead_time_sd_days = 3
+# service_level = 0.98       # chance of no shortage per order
+# opening_stock = { finish-stones = 3 }
+# machine_cost_per_hour = 95.0
+# scrap_cost_per_bore = 60.0
 """
 
 FILL = "   # FILL IN: "
@@ -115,6 +127,7 @@ def blank_sheet() -> str:
         resolution="resolution_um = 0.1",
     )
     spindles = '\n[[spindles]]\nid = "S1"\nbores = ["1", "2"]           # which bores it hones\n'
+    spindles += "# dress_every_bores = 800    # planned, all its bores counted; else as the log has it\n"
     columns = '\n[columns]                    # ours = "as your files call it"\n# part = "Serial No"\n'
     form = "".join(FORM[name] for name in ("taper", "barrel", "ovality", "roundness"))
     return head + cell + part + form + measuring + SHIFTS + spindles + STONES + REST + columns

@@ -15,21 +15,36 @@ from cellmon.intake.sheet_file import SheetFile, read_sheet, read_toml
 from cellmon.monitor import adopt as _adopt
 from cellmon.monitor import alarms as _alarms
 from cellmon.monitor import aside as _aside
+from cellmon.monitor import audits as _audits
 from cellmon.monitor import baseline as _baseline
 from cellmon.monitor import capability as _capability
+from cellmon.monitor import capability_picture as _capability_picture
 from cellmon.monitor import check as _check
+from cellmon.monitor import compare as _compare
 from cellmon.monitor import first_bores as _first_bores
+from cellmon.monitor import fit as _fit
 from cellmon.monitor import flags as _flags
+from cellmon.monitor import gauge as _gauge
+from cellmon.monitor import handover as _handover
 from cellmon.monitor import hold as _hold
+from cellmon.monitor import joint as _joint
 from cellmon.monitor import now as _now
 from cellmon.monitor import pair as _pair
 from cellmon.monitor import part as _part
+from cellmon.monitor import results as _results
 from cellmon.monitor import seismograph as _seismograph
+from cellmon.monitor import setup as _setup
 from cellmon.monitor import shifts as _shifts
 from cellmon.monitor import signals as _signals
+from cellmon.monitor import splits as _splits
 from cellmon.monitor import state as _state
+from cellmon.monitor import stone_plan as _stone_plan
+from cellmon.monitor import stones as _stones
 from cellmon.monitor import stream as _stream
+from cellmon.monitor import submission as _submission
 from cellmon.monitor import take as _take
+from cellmon.monitor import traces as _traces
+from cellmon.monitor import trust as _trust
 from cellmon.monitor.bores import BoreTable, bore_table
 from cellmon.monitor.force import notes_on, rules_of
 from cellmon.monitor.rules import Rules
@@ -146,6 +161,11 @@ class Monitor:
         with self._view() as view:
             return _shifts.shifts(view, feature=feature, shift=shift)
 
+    def handover(self, *, shift: str | None = None) -> _handover.Handover:
+        """Answer with a shift as it is handed to the next."""
+        with self._view() as view:
+            return _handover.handover(view, shift=shift)
+
     def seismograph(
         self,
         *,
@@ -211,6 +231,13 @@ class Monitor:
         with self._view() as view:
             return _alarms.alarms(view)
 
+    def audits(
+        self, *, spindle: str | None = None, bore: str | None = None, feature: str | None = None
+    ) -> _audits.Audits:
+        """Answer: what other instruments and eyes found, as streams with limits of their own."""
+        with self._view() as view:
+            return _audits.audits(view, spindle=spindle, bore=bore, feature=feature)
+
     def first_bores(self) -> _first_bores.FirstBores:
         """Answer: what the first bores after each spindle's newest change say."""
         with self._view() as view:
@@ -221,6 +248,21 @@ class Monitor:
         with self._view() as view, self._store.writing() as session:
             _first_bores.sign(view, session, spindle, by=by, why=why, at=clock())
         return self.first_bores()
+
+    def joint(
+        self,
+        *,
+        spindle: str | None,
+        bore: str,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        part_number: str | None = None,
+    ) -> _joint.Joint:
+        """Answer: the features of one bore together, by T-squared and MEWMA; raises no signal."""
+        with self._view() as view:
+            return _joint.joint(
+                view, spindle=spindle, bore=bore, since=since, until=until, part_number=part_number
+            )
 
     def signals(self) -> _signals.Signals:
         """Answer: everything that was detected, and what was answered."""
@@ -242,10 +284,108 @@ class Monitor:
                 view, spindle=spindle, bore=bore, feature=feature, since=since, until=until
             )
 
+    def capability_picture(
+        self, stream: Stream, *, since: datetime | None = None, until: datetime | None = None
+    ) -> _capability_picture.CapabilityPicture:
+        """Answer with one stream's bores and the edges of their distribution, for drawing."""
+        with self._view() as view:
+            return _capability_picture.capability_picture(view, stream, since=since, until=until)
+
+    def submission(
+        self,
+        *,
+        spindle: str | None = None,
+        bore: str | None = None,
+        feature: str | None = None,
+        since: datetime | None = None,
+        until: datetime | None = None,
+    ) -> _submission.Submission:
+        """Answer with the capability of streams and what stands behind it, ready to be signed or refused."""
+        with self._view() as view:
+            return _submission.submission(
+                view, spindle=spindle, bore=bore, feature=feature, since=since, until=until
+            )
+
+    def compare(
+        self,
+        first: _compare.Side,
+        second: _compare.Side,
+        *,
+        spindle: str | None = None,
+        bore: str | None = None,
+        feature: str | None = None,
+    ) -> _compare.Comparison:
+        """Answer: two times, stone sets, spindles or fixtures against each other, with intervals."""
+        with self._view() as view:
+            return _compare.compare(view, first, second, spindle=spindle, bore=bore, feature=feature)
+
     def part(self, serial: str) -> _part.PartStory:
         """Answer: all that is known of one block."""
         with self._view() as view:
             return _part.part_story(view, serial)
+
+    def newest_parts(self) -> _part.NewestParts:
+        """Answer: the blocks measured last, newest first."""
+        with self._view() as view:
+            return _part.newest_parts(view)
+
+    def results(
+        self, *, part: str | None = None, since: datetime | None = None, until: datetime | None = None
+    ) -> _results.Results:
+        """Answer with inspection results, one characteristic and value each, as other programs take them."""
+        with self._view() as view:
+            return _results.results(view, part=part, since=since, until=until)
+
+    def stones(self, *, stone_set: str | None = None) -> _stones.StonesAnswer:
+        """Answer: what is left of every stone set, what to do, and the plan; or one set in full."""
+        with self._view() as view:
+            if stone_set is None:
+                return _stone_plan.with_plan(view)
+            return _stones.stones(view, stone_set=stone_set)
+
+    def traces(
+        self, *, part: str | None = None, since: datetime | None = None, until: datetime | None = None
+    ) -> _traces.TracesAnswer:
+        """Answer: the form of traced bores, of the last week or of one part, and what two points missed."""
+        with self._view() as view:
+            return _traces.traces(view, part=part, since=since, until=until)
+
+    def setup(self, request: _setup.SetupRequest) -> _setup.SetupSheet:
+        """Answer: speeds, stroke and crosshatch for a bore; the sheet says what the request leaves open."""
+        with self._view() as view:
+            return _setup.setup_of_cell(view, request)
+
+    def stone_plan(self, request: _stone_plan.PlanRequest | None = None) -> _stone_plan.StonePlan:
+        """Answer: changes of stones to come, by when to order how many, and what a bore costs; or what if."""
+        with self._view() as view:
+            return _stone_plan.plan_of_view(view, request)
+
+    def fit(
+        self,
+        *,
+        grades: int | None = None,
+        pairs: bool = False,
+        at_c: float = 20.0,
+        part_number: str | None = None,
+        since: datetime | None = None,
+        until: datetime | None = None,
+    ) -> _fit.FitAnswer:
+        """Answer: clearance of bores and mating parts, by chance, by grades, and pair by pair."""
+        with self._view() as view:
+            return _fit.fit(
+                view,
+                grades=grades,
+                pairs=pairs,
+                at_c=at_c,
+                part_number=part_number,
+                since=since,
+                until=until,
+            )
+
+    def gauge(self, *, study: str | None = None) -> _gauge.GaugeAnswer:
+        """Answer: whether the gauges can be believed, and what they are worth; or one study of them."""
+        with self._view() as view:
+            return _gauge.gauge(view, study=study)
 
     def hold(self, signal: str) -> _hold.Hold:
         """Answer: the parts to contain after a signal."""
@@ -259,6 +399,13 @@ class Monitor:
         with self._view() as view:
             return _baseline.baselines(view, spindle=spindle, bore=bore, feature=feature)
 
+    def trust(
+        self, *, spindle: str | None = None, bore: str | None = None, feature: str | None = None
+    ) -> _trust.Trust:
+        """Answer: how far limits of means and ranges keep their promise, and limits that would."""
+        with self._view() as view:
+            return _trust.trust(view, spindle=spindle, bore=bore, feature=feature)
+
     def aside(self) -> _aside.Aside:
         """Answer: rows that were set aside."""
         with self._view() as view:
@@ -268,6 +415,11 @@ class Monitor:
         """Answer: rows that are doubted."""
         with self._view() as view:
             return _flags.flags(view)
+
+    def splits(self) -> _splits.Splits:
+        """Answer: which streams fixture, side or order in the block move by more than half a sigma."""
+        with self._view() as view:
+            return _splits.splits(view)
 
     def check(self, *, rebuild: bool = False) -> _check.Check:
         """Answer: what is wrong, switched off, or different; with `rebuild`, derived against recomputed."""

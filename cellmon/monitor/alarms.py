@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.judge.audit_plan import FINDING
 from cellmon.monitor.judge.budget import (
     UNPLANNED_SUBGROUPS,
     Budget,
@@ -149,6 +150,8 @@ def _family(found: Budget, family: Family, size: int) -> FamilyBudget:
             limits = tuple(map(float, level_limits(log_rate(rate))))
         elif name == "spread":
             limits = tuple(map(float, spread_limits(log_rate(rate), size - 1)))
+        elif family.scope == FINDING:  # a count of bores: its limit depends on how many there are
+            limits = ()
         else:
             limits = (single_limit(rate, size),)
         detectors.append(DetectorBudget(detector=name, run_length=1 / rate, limits=limits))

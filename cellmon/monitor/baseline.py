@@ -10,9 +10,10 @@ import numpy as np
 
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import Limit, Subgroups
+from cellmon.monitor.alike import LikeParts, like_parts
 from cellmon.monitor.answers import Answer, BaselineSummary
 from cellmon.monitor.judge import watch_again
-from cellmon.monitor.judge.limits import LEAST_SUBGROUPS, Known, limit_from, stream_key
+from cellmon.monitor.judge.limits import LEAST_SUBGROUPS, Known, limit_from, stream_key, wears
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
@@ -43,11 +44,17 @@ class Baselines(Answer):
     """Every stream's limits."""
 
     baselines: tuple[StreamBaseline, ...]
+    like_parts: tuple[LikeParts, ...] = ()
+    """Whether the parts whose limits are one are alike."""
 
 
 WINDOW_SUBGROUPS = 100
 """A proposal rests on so many subgroups: from then on limits act like known ones (Quesenberry,
 Journal of Quality Technology 25, 1993, about 400 / (n - 1), from memory)."""
+
+
+PAST_SUBGROUPS = 1500
+"""How stones wear is learned from so many, which is twenty dressing intervals of most cells."""
 
 
 def baselines(
@@ -68,18 +75,22 @@ def baselines(
     chosen = [s for s in streams if all(v in (None, getattr(s, k)) for k, v in wanted.items())]
     if not chosen and any(wanted.values()):
         raise NotFound(f"no stream of {', '.join(f'{k} {v}' for k, v in wanted.items() if v)}")
-    return Baselines(**view.head(), baselines=tuple(_of_stream(view, stream) for stream in chosen))
+    return Baselines(
+        **view.head(),
+        baselines=tuple(_of_stream(view, stream) for stream in chosen),
+        like_parts=like_parts(view),
+    )
 
 
 def _of_stream(view: View, stream: Stream) -> StreamBaseline:
     limits = view.limits[stream]
     in_force = limits.after(view.as_of)
-    first = None if limits.frozen else WINDOW_SUBGROUPS
-    last = WINDOW_SUBGROUPS if limits.frozen else None
-    window = view.session.subgroups(stream, end=view.as_of, first=first, last=last)
-    quiet = _quiet(view, stream, window, in_force)
-    kept = window.select(quiet)
-    proposed = _proposal(view, stream, kept) if len(kept) else None
+    known = _known(view, stream, newest=bool(limits.frozen))
+    quiet = quiet_subgroups(view, stream, known, in_force)
+    here = np.arange(len(known)) < WINDOW_SUBGROUPS
+    here = here[::-1] if limits.frozen else here
+    kept, past = known.select(quiet & here), known.select(quiet)
+    proposed = _proposal(view, stream, kept, past) if len(kept) else None
     why_not = {}
     if view.summary(proposed) is None:
         why_not["proposed"] = f"{len(kept)} quiet subgroups; {LEAST_SUBGROUPS} with some spread are needed"
@@ -90,19 +101,26 @@ def _of_stream(view: View, stream: Stream) -> StreamBaseline:
         window_from=view.local(proposed.window_from) if proposed else None,
         window_to=view.local(proposed.window_to) if proposed else None,
         subgroups=len(kept),
-        left_out=int((~quiet).sum()),
+        left_out=int((here & ~quiet).sum()),
         version=len(limits.frozen),
         limit=proposed,
         why_not=why_not,
     )
 
 
-def _proposal(view: View, stream: Stream, window: Subgroups) -> Limit:
-    logged = Known.of(view.session, view.sheet, window.honed_first.min(), window.at[-1])
-    return limit_from(stream, window, logged)
+def _known(view: View, stream: Stream, *, newest: bool) -> Subgroups:
+    """Return the subgroups a proposal may look at: a stream's first, or its newest."""
+    count = PAST_SUBGROUPS if wears(stream) else WINDOW_SUBGROUPS
+    first, last = (None, count) if newest else (count, None)
+    return view.session.subgroups(stream, end=view.as_of, first=first, last=last)
 
 
-def _quiet(view: View, stream: Stream, window: Subgroups, limit: Limit | None) -> Flags:
+def _proposal(view: View, stream: Stream, window: Subgroups, past: Subgroups) -> Limit:
+    logged = Known.of(view.session, view.sheet, past.honed_first.min(), past.at[-1])
+    return limit_from(stream, window, logged, past=past)
+
+
+def quiet_subgroups(view: View, stream: Stream, window: Subgroups, limit: Limit | None) -> Flags:
     """Return which subgroups are neither doubted, nor too wide, nor made while a large signal stood.
 
     Plain limits of the mean would not do: where stones wear, they leave out the ends of every interval.

@@ -12,9 +12,11 @@ import numpy as np
 
 from cellmon.intake.sheet_file import SheetFile
 from cellmon.judged import Alarms, Bores, Doubts, Subgroups
+from cellmon.monitor.alike import LikeParts, like_parts
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge import UNITS_AT_ONCE, judge
 from cellmon.monitor.rules import Rules
+from cellmon.monitor.splits import SplitSummary, splits, summary
 from cellmon.monitor.view import View
 from cellmon.sheet import Sheet
 from cellmon.store import Session, Store
@@ -29,6 +31,10 @@ class Check(Answer):
     remarks: tuple[str, ...]
     differs: tuple[str, ...]
     rebuilt: str | None
+    splits: SplitSummary
+    """Streams that fixture, side or order moves lastingly, and what to write in the sheet."""
+    like_parts: tuple[LikeParts, ...] = ()
+    """Whether the parts that the sheet in force charts together are alike."""
 
 
 SWITCHED_OFF = {
@@ -56,6 +62,8 @@ def check(view: View, on_disk: SheetFile, *, rebuilt: str | None) -> Check:
         remarks=(*journal, *_remarks(on_disk.sheet)),
         differs=tuple(_differences(view.sheet, on_disk.sheet)),
         rebuilt=rebuilt,
+        splits=summary(splits(view)),
+        like_parts=like_parts(view),
         why_not={} if rebuilt else {"rebuilt": "not asked; `--rebuild` compares"},
     )
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from cellmon.monitor.answers import Due
+from cellmon.monitor.changes import newest_change
+from cellmon.monitor.running import of_running, routed_bores
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Kind
+from cellmon.records import Kind
 
 FIRST_BORES = "first bores"
 
@@ -15,12 +17,13 @@ def due_at(view: View, *, spindle: str) -> tuple[Due, ...]:
     """Return what is due at a spindle: its gauge's master check, and its first bores after a change."""
     found = []
     if view.sheet.checks is not None:
-        found += _master_check(view)
+        found += master_check(view)
         found += _first_bores(view, spindle)
     return tuple(found)
 
 
-def _master_check(view: View) -> list[Due]:
+def master_check(view: View) -> list[Due]:
+    """Return when the gauge of the streams is to be read on its master next; nothing where no time is set."""
     checks = view.sheet.checks
     if checks is None or checks.master_every_h is None:
         return []
@@ -37,20 +40,17 @@ def _master_check(view: View) -> list[Due]:
 
 
 def _first_bores(view: View, spindle: str) -> list[Due]:
-    """After a change of stones, dressing or set-up the first bores are measured and released by a person."""
+    """After a change of stones, dressing, set-up or part a person measures first bores and releases it."""
     checks = view.sheet.checks
     if checks is None or checks.first_bores is None:
         return []
-    latest = view.session.latest_events(view.as_of + np.timedelta64(1, "us"))
-    changes = [EventKind.STONES_FITTED, EventKind.STONES_DRESSED, EventKind.SETUP_CHANGED]
-    mine = latest.select((latest.spindle == spindle) & np.isin(latest.event.astype(str), changes))
-    if not len(mine):
+    newest = newest_change(view, spindle)
+    if newest is None:
         return []
-    newest = mine.select(np.array([int(np.argmax(mine.at))]))
-    made = view.session.count_bores_since(spindle, newest.at[0], view.as_of + np.timedelta64(1, "us"))
-    wanted = checks.first_bores * len(view.sheet.spindle(spindle).bores)
+    since = view.session.bores(start=newest.at, end=view.as_of, spindle=spindle, charted=True)
+    made = len(of_running(view, spindle, since))
+    wanted = checks.first_bores * len(routed_bores(view, spindle))
     if made >= wanted:
         return []
-    after = newest.event[0].replace("-", " ")
-    what = f"{FIRST_BORES} after {after}: {made} of {wanted} measured"
-    return [Due(what=what, at=view.local(newest.at[0]), overdue=False)]
+    what = f"{FIRST_BORES} after {newest.words}: {made} of {wanted} measured"
+    return [Due(what=what, at=view.local(newest.at), overdue=False)]

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from cellmon.diagnosis import Cause, Evidence, Logged, Movement, rank
+from cellmon.judged import OFFSETS
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.evidence import Moved
-from cellmon.monitor.judge.signals import Group, bores_of
+from cellmon.monitor.judge.groups import Group
+from cellmon.monitor.judge.signals import bores_of
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Kind, Stream
 
@@ -53,8 +55,8 @@ class _Place:
     size_um: float
 
 
-def explain(view: View, group: Group) -> Explained:
-    """Return what a signal tells of."""
+def explain(view: View, group: Group, *, causes: bool = True) -> Explained:
+    """Return what a signal tells of; without causes it is not asked why, which takes most of the time."""
     main = _main_call(group)
     places = _places(main)
     wide = _rather_wide(group, main, places)
@@ -65,16 +67,15 @@ def explain(view: View, group: Group) -> Explained:
     if place is not None:
         stream = _stream_of(main.stream, place)
         size = place.size if main.family == "spread" else place.size_um
-    evidence = _evidence(view, group, main, places)
-    part = next((p for p in view.sheet.parts if p.number == stream.part_number), view.sheet.part())
-    feature = part.features.get(stream.feature)
+    evidence = _evidence(view, group, main, places) if causes else None
+    feature = view.part_of(stream).features.get(stream.feature)
     return Explained(
         stream=stream,
         kind=main.kind,
         detector=main.detector,
         over=all(c.over for c in group.calls if (c.stream, c.family) == (main.stream, main.family)),
         size=size,
-        causes=rank(evidence, view.causes) if evidence.movements else (),
+        causes=rank(evidence, view.causes) if evidence is not None and evidence.movements else (),
         reaction=getattr(feature, "reaction", None),
     )
 
@@ -84,6 +85,9 @@ def _main_call(group: Group) -> Called:
 
     A step inside a subgroup widens it, and its first bores look wild, before the level is seen to move.
     """
+    seen = [c for c in group.calls if c.stream.feature != OFFSETS]
+    if 0 < len(seen) < len(group.calls):  # what was given answers what was seen
+        group = replace(group, lead=seen[0], others=tuple(seen[1:]))
     if group.lead.family not in ("spread", "single"):
         return group.lead
     soon = SOON if group.lead.family == "single" else STRADDLES
@@ -123,7 +127,7 @@ CLEAR = 1.0
 def _places(main: Called) -> dict[tuple[str, str], _Place]:
     """Return where each feature's level and spread moved beside a call."""
     place = main.stream.spindle
-    told = [m for m in main.moved if m.bore is not None or place in (None, m.spindle)]
+    told = [m for m in main.moved if m.bore is not None or m.spindle is None or place in (None, m.spindle)]
     found = {}
     for feature in dict.fromkeys(m.feature for m in told):
         mine = [m for m in told if m.feature == feature]
@@ -132,7 +136,7 @@ def _places(main: Called) -> dict[tuple[str, str], _Place]:
             found[feature, "level"] = level
         wide = _widened(mine)
         spread = _place([(m, m.ratio or 1.0) for m in wide], mine)
-        if spread is not None:
+        if spread is not None and not (feature == OFFSETS and level is not None):
             found[feature, "spread"] = spread
     return found
 
@@ -182,7 +186,7 @@ def _scope(
 ) -> str:
     """Return whether some bores that moved are all, a spindle's, or one; `first` moved farthest."""
     if first.bore is None:
-        return "spindle"
+        return "all" if first.spindle is None or len(spindles) > 1 else "spindle"
     everyone = {m.bore for m in every}
     if len(everyone) > 1 and (set(bores) == everyone or len(bores) >= max(3, len(everyone) - 1)):
         return "all"

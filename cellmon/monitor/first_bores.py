@@ -13,12 +13,13 @@ from cellmon.drift.release import judge_first_bores
 from cellmon.errors import CellmonError, NotFound
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.changes import newest_change
 from cellmon.monitor.forecast import reach_of, size_stream
+from cellmon.monitor.running import of_running, routed_bores
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Numbers, Verdict
+from cellmon.records import Numbers, Verdict
 from cellmon.store import Decision, Session
 
-CHANGES = (EventKind.STONES_FITTED, EventKind.STONES_DRESSED, EventKind.SETUP_CHANGED)
 OLD_BORES = 5
 LOOKED_AT = 12
 """So many bores of a position tell of a set-up at most; later ones belong to running."""
@@ -47,6 +48,11 @@ class SetupCheck:
 
     spindle: str
     change: str
+    """An event kind, or `new-part`."""
+    part_number: str
+    """Of the part its first bores are of."""
+    part_before: str | None
+    """The part that ran before, where it is another one; its last bores are the old ones."""
     changed_at: datetime
     verdict: str
     sentence: str
@@ -79,26 +85,27 @@ def first_bores(view: View) -> FirstBores:
 
 def setup_check(view: View, spindle: str) -> SetupCheck | None:
     """Return what the first bores of one spindle say; None where no change is known."""
-    latest = view.session.latest_events(view.as_of + np.timedelta64(1, "us"))
-    mine = latest.select((latest.spindle == spindle) & np.isin(latest.event.astype(str), CHANGES))
-    if not len(mine):
+    newest = newest_change(view, spindle)
+    if newest is None:
         return None
-    newest = int(np.argmax(mine.at))
-    at, change = mine.at[newest], str(mine.event[newest])
+    at = newest.at
     bores = view.session.bores(
         spindle=spindle, start=at - np.timedelta64(12, "h"), end=view.as_of, charted=True
     )
     honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
     old, new = bores.select(honed <= at), bores.select(honed > at)
-    positions = tuple(_position(view, spindle, b, old, new) for b in view.sheet.spindle(spindle).bores)
+    new = of_running(view, spindle, new)
+    positions = tuple(_position(view, spindle, b, old, new) for b in routed_bores(view, spindle))
     released = _released(view.session, spindle, at)
     verdict = _whole(positions)
     return SetupCheck(
         spindle=spindle,
-        change=change,
+        change=newest.kind,
+        part_number=newest.part_number,
+        part_before=newest.before,
         changed_at=view.local(at),
         verdict=verdict,
-        sentence=_sentence(spindle, change, verdict, positions, released),
+        sentence=_sentence(spindle, newest.words, verdict, positions, released),
         positions=positions,
         released_by=released.by if released else None,
         released_at=view.local(released.at) if released else None,
@@ -175,7 +182,7 @@ def _sentence(
     positions: Sequence[FirstOfPosition],
     released: Decision | None,
 ) -> str:
-    what = f"{spindle}, first bores after {change.replace('-', ' ')}"
+    what = f"{spindle}, first bores after {change}"
     if released is not None:
         return f"{what}: released by {released.by}."
     if verdict == "run":
@@ -209,8 +216,8 @@ def sign(view: View, session: Session, spindle: str, *, by: str, why: str, at: n
     """
     check = setup_check(view, spindle)
     if check is None:
-        raise NotFound(f"no change of stones, dressing or set-up of {spindle} is known")
-    latest = view.session.latest_events(view.as_of + np.timedelta64(1, "us"))
-    mine = latest.select((latest.spindle == spindle) & np.isin(latest.event.astype(str), CHANGES))
+        raise NotFound(f"no change of stones, dressing, set-up or part of {spindle} is known")
+    newest = newest_change(view, spindle)
+    assert newest is not None
     body = {"change": check.change, "verdict": check.verdict, "sentence": check.sentence}
-    session.decide(at=at, by=by, why=why, kind="set-up", subject=subject(spindle, mine.at.max()), body=body)
+    session.decide(at=at, by=by, why=why, kind="set-up", subject=subject(spindle, newest.at), body=body)

@@ -8,6 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.errors import NotFound, WrongUsage
+from cellmon.judged import Doubts
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge import judge
 from cellmon.monitor.rules import Rules
@@ -42,8 +43,12 @@ class FlagList(Answer):
 
 def flags(view: View) -> FlagList:
     """Answer with every doubt in time order, decided ones among them."""
-    doubts = view.session.doubts()
-    decided = {d.subject: d for d in view.session.decisions("correct")}
+    return FlagList(**view.head(), flags=flag_rows(view, view.session.doubts()))
+
+
+def flag_rows(view: View, doubts: Doubts) -> tuple[FlagRow, ...]:
+    """Return some doubts one by one, each with what a person decided of it."""
+    decided = {d.subject: d for d in view.session.decisions("correct")} if len(doubts) else {}
     rows = []
     for i in range(len(doubts)):
         decision = decided.get(doubts.id[i])
@@ -63,7 +68,7 @@ def flags(view: View) -> FlagList:
                 why=decision.why if decision else None,
             )
         )
-    return FlagList(**view.head(), flags=tuple(rows))
+    return tuple(rows)
 
 
 def _proposal(flag: Flag, proposal: str | None) -> str | None:

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from cellmon.drift.adjustment import advise
 from cellmon.drift.columns import State
 from cellmon.drift.forecast import bores_to_limit
+from cellmon.drift.slope import Slope, common_slope
+from cellmon.drift.wear import DRESSED_BORES
+from cellmon.errors import NotEnoughData
 from cellmon.judged import Limit
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.judge.inputs import BY_MACHINE, SIZE
 from cellmon.monitor.judge.places import Place
 from cellmon.monitor.judge.watching import Watcher
+from cellmon.monitor.running import recent_bores
 from cellmon.monitor.signals import tells_of
+from cellmon.monitor.unmoved import unmoved
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Kind, Numbers, Stream
 from cellmon.shifts import to_utc
@@ -71,8 +77,9 @@ NO_DRIFT = "no drift is shown that would reach a limit"
 
 
 def size_stream(view: View, spindle: str, bore: str) -> Stream:
-    """Return the size stream of a bore on a spindle."""
-    return Stream(part_number=view.sheet.part().number, spindle=spindle, bore=bore, feature=SIZE)
+    """Return the size stream of a bore on a spindle, of the part running there."""
+    number = view.sheet.charted_as(view.running(spindle).number)
+    return Stream(part_number=number, spindle=spindle, bore=bore, feature=SIZE)
 
 
 def place_now(view: View) -> Place | None:
@@ -104,8 +111,7 @@ def standing(view: View, stream: Stream, limit: Limit | None) -> Standing | None
     if not drifts:
         found = _recent_slope(view, stream, state, c)
         if found is not None:
-            slope, error = found
-            slope_var, drifts = error**2, True
+            slope, slope_var, drifts = found.um, found.error_um**2, True
     walk = float(limit.learned["walk"])
     return Standing(
         level=level,
@@ -117,20 +123,26 @@ def standing(view: View, stream: Stream, limit: Limit | None) -> Standing | None
     )
 
 
-def _recent_slope(view: View, stream: Stream, state: State, c: int) -> tuple[float, float] | None:
-    """Return a slope a bore and its standard error from the last subgroups of one segment, if clear."""
+def _recent_slope(view: View, stream: Stream, state: State, c: int) -> Slope | None:
+    """Return the slope of the last subgroups since a change was called, if clear.
+
+    It is that between dressings, offsets taken out: what they gave back is no part of the drift. The first
+    bores after a dressing, which have a level of their own, are passed over.
+    """
     recent = view.session.subgroups(stream, end=view.as_of, last=LOOKED_AT)
     recent = recent.select(recent.first_at > _last_called(view, stream))
     if len(recent) < LEAST:
         return None
-    bores = np.cumsum(recent.n.astype(np.float64))
-    x = bores - bores.mean()
-    squares = float((x**2).sum())
-    slope = float((x * recent.mean).sum()) / squares
-    left = recent.mean - recent.mean.mean() - slope * x
-    sd = max(float(np.sqrt((left**2).sum() / (len(x) - 2))), float(np.sqrt(state.mean_var[c])))
-    error = sd / np.sqrt(squares)
-    return (slope, float(error)) if abs(slope) > CLEAR * error else None
+    rows = unmoved(view, stream, recent)
+    settled = ~(rows.since_fresh < DRESSED_BORES)
+    least = float(np.sqrt(state.mean_var[c]))
+    try:
+        found = common_slope(
+            rows.mean[settled], rows.bores[settled], rows.stretch[settled], least_sd_um=least
+        )
+    except NotEnoughData:
+        return None
+    return found if abs(found.um) > CLEAR * found.error_um else None
 
 
 def _last_called(view: View, stream: Stream) -> np.datetime64:
@@ -159,8 +171,13 @@ def drift_per_100(found: Standing | None) -> Estimate | None:
 
 def bores_left(view: View, stream: Stream, found: Standing | None) -> BoresLeft | None:
     """Return how many bores are left if nothing is changed and no feedback acts."""
-    if found is None:
-        return None
+    known = None if found is None else known_of(view, stream, found)
+    told = None if known is None else bores_to_limit(**known)
+    return None if told is None else BoresLeft(p05=told.p05, p50=told.p50, p95=told.p95, side=told.side)
+
+
+def known_of(view: View, stream: Stream, found: Standing) -> dict[str, Any] | None:
+    """Return what a forecast takes of one stream, by name; None where it has no tolerance."""
     tolerance = view.tolerance(stream)
     if tolerance.lower_um is None and tolerance.upper_um is None:
         return None
@@ -168,17 +185,16 @@ def bores_left(view: View, stream: Stream, found: Standing | None) -> BoresLeft 
     lower = None if tolerance.lower_um is None else tolerance.lower_um + reach.below
     upper = None if tolerance.upper_um is None else tolerance.upper_um - reach.above
     reading = view.sheet.measuring.reading_um or 0.0
-    told = bores_to_limit(
-        level_um=found.level,
-        slope_um=found.slope,
-        covariance=found.covariance,
-        sigma_um=max(found.bore_sd, 1.01 * reading * reach.share),
-        lower_um=lower,
-        upper_um=upper,
-        walk_um=found.walk,
-        gauge_um=reading * reach.share,
-    )
-    return None if told is None else BoresLeft(p05=told.p05, p50=told.p50, p95=told.p95, side=told.side)
+    return {
+        "level_um": found.level,
+        "slope_um": found.slope,
+        "covariance": found.covariance,
+        "sigma_um": max(found.bore_sd, 1.01 * reading * reach.share),
+        "lower_um": lower,
+        "upper_um": upper,
+        "walk_um": found.walk,
+        "gauge_um": reading * reach.share,
+    }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,14 +208,12 @@ class Reach:
 
 def reach_of(view: View, stream: Stream) -> Reach:
     """Return how far least and greatest readings of a stream's last bores lie from the figure charted."""
-    part = next((p for p in view.sheet.parts if p.number == stream.part_number), view.sheet.part())
+    part = view.part_of(stream)
     cells = max(len(view.sheet.measuring.planes) * len(view.sheet.measuring.directions), 1)
     share = float(1 / np.sqrt(cells)) if stream.feature == SIZE else 1.0
     if stream.feature != SIZE or part.diameter.judge != "every-reading":
         return Reach(below=0.0, above=0.0, share=share)
-    bores = view.session.bores(
-        spindle=stream.spindle, bore=stream.bore, charted=True, last=200, end=view.as_of
-    )
+    bores = recent_bores(view, stream, part, last=200)
     below: Numbers = bores.average - bores.least
     above: Numbers = bores.greatest - bores.average
     usable = np.isfinite(below) & np.isfinite(above)

@@ -68,7 +68,7 @@ def hold(view: View, signal: str) -> Hold:
         raise NotFound(f"no signal {signal}; `cellmon signals` lists them")
     start = to_utc(found.change.earliest_at if found.change else found.raised_at)
     bores = view.session.bores(start=start - LOOKED_BEFORE, end=view.as_of, charted=True)
-    bores = bores.select(holds(found.stream, bores, view.sheet))
+    bores = bores.select(held_by(found, bores, view.sheet))
     start = _first_plausible(view, found, bores, start)
     bores = bores.select(bores.measured_at >= start)
     became = dispositions(view.session)
@@ -125,9 +125,16 @@ def _by_part(view: View, stream: Stream, bores: Bores) -> tuple[Numbers, Times]:
     return mean[order], first[order].view("datetime64[us]")
 
 
+def held_by(signal: Signal, bores: Bores, sheet: Sheet) -> Flags:
+    """Return which bores a signal tells of; a gauge found off measured every part."""
+    if signal.kind == "gauge":
+        return np.ones(len(bores), dtype=bool)
+    return holds(signal.stream, bores, sheet)
+
+
 def holds(stream: Stream, bores: Bores, sheet: Sheet) -> Flags:
     """Return which bores a stream is made of."""
-    mine: Flags = bores.part_number == stream.part_number
+    mine: Flags = np.isin(bores.part_number.astype(str), sheet.charted_numbers(stream.part_number))
     if stream.bore is not None:
         mine &= bores.bore == stream.bore
     if stream.spindle is not None and (stream.bore is None or stream.spindle in sheet.spindle_ids):

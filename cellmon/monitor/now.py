@@ -12,6 +12,7 @@ from cellmon.judged import Bores
 from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, Due, Tolerance
 from cellmon.monitor.bores import known_features
+from cellmon.monitor.running import of_running, routed_bores
 from cellmon.monitor.signals import all_signals
 from cellmon.monitor.state import spindle_state, spindles_known
 from cellmon.monitor.status import Status
@@ -48,6 +49,10 @@ class SpindleNow:
     status: Status
     sentence: str
     due: tuple[Due, ...]
+    part_number: str
+    """Of the part it is running; its limits are `tolerance`, and `bores` are of it."""
+    nominal_mm: float
+    tolerance: Tolerance
     stone_set: str | None
     bores_since_dress: int | None
     bores: tuple[BoreNow, ...]
@@ -55,7 +60,7 @@ class SpindleNow:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Now(Answer):
-    """What the machinist sees."""
+    """What the machinist sees; part number, nominal, length and limits are of the part made last."""
 
     cell: str
     part_number: str
@@ -78,11 +83,12 @@ RECENT = 40
 def now(view: View) -> Now:
     """Answer with each spindle's sentence and the last bores of each of its positions."""
     signals = all_signals(view)
-    part, measuring = view.sheet.part(), view.sheet.measuring
+    part, measuring = view.running(None), view.sheet.measuring
     spindles = []
     for name in spindles_known(view):
         state = spindle_state(view, name, signals)
-        bores = tuple(b for p in positions(view, name) if (b := _bore_now(view, name, p)) is not None)
+        own = view.running(name)
+        bores = tuple(b for p in routed_bores(view, name) if (b := _bore_now(view, name, p)) is not None)
         last = view.session.bores(spindle=name, charted=True, last=1, end=view.as_of)
         spindles.append(
             SpindleNow(
@@ -90,19 +96,21 @@ def now(view: View) -> Now:
                 status=state.status,
                 sentence=state.sentence,
                 due=state.due,
+                part_number=own.number,
+                nominal_mm=own.diameter.nominal,
+                tolerance=view.tolerance(_size(own.number)),
                 stone_set=last.stone_set[0] if len(last) else None,
                 bores_since_dress=since_dress(view, name),
                 bores=bores,
             )
         )
-    size = Stream(part_number=part.number, spindle=None, bore=None, feature="diameter")
     return Now(
         **view.head(),
         cell=view.sheet.cell.name,
         part_number=part.number,
         nominal_mm=part.diameter.nominal,
         length_mm=part.length_mm,
-        tolerance=view.tolerance(size),
+        tolerance=view.tolerance(_size(part.number)),
         planes=tuple(measuring.planes),
         depths_mm=tuple(measuring.planes.values()),
         directions=tuple(measuring.directions),
@@ -113,14 +121,13 @@ def now(view: View) -> Now:
     )
 
 
-def positions(view: View, spindle: str) -> tuple[str, ...]:
-    """Return the bore positions a spindle is routed to, or all where the sheet names no routing."""
-    named = [s for s in view.sheet.spindles if s.id == spindle]
-    return named[0].bores if named else view.sheet.part().bores
+def _size(part_number: str) -> Stream:
+    return Stream(part_number=part_number, spindle=None, bore=None, feature="diameter")
 
 
 def _bore_now(view: View, spindle: str, bore: str) -> BoreNow | None:
     recent = view.session.bores(spindle=spindle, bore=bore, charted=True, last=RECENT, end=view.as_of)
+    recent = of_running(view, spindle, recent)
     if not len(recent):
         return None
     last = len(recent) - 1

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,29 +11,19 @@ import numpy as np
 from cellmon.errors import NotFound
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
-from cellmon.monitor.bores import known_features
-from cellmon.monitor.hold import holds
+from cellmon.monitor.part_bores import PartMeasurement, measurements_of
+from cellmon.monitor.part_events import Noted, PartEvent, happened
+from cellmon.monitor.part_signals import Disposition, PartSignal, dispositions_of, part_signals
+from cellmon.monitor.traced_bore import BoreTraces
+from cellmon.monitor.traces import traces
 from cellmon.monitor.view import View
-from cellmon.records import Flag, Kind, Numbers, Verdict
-from cellmon.shifts import to_utc
+from cellmon.records import Kind, Verdict
+from cellmon.sheet import Part
 
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class PartMeasurement:
-    """One measurement of one bore; `um` of shape (planes, directions), nan = not measured."""
-
-    bore: str
-    spindle: str
-    gauge: str
-    at: datetime
-    stage: str
-    fixture: str | None
-    stone_set: str | None
-    um: Numbers
-    features: Mapping[str, float | None]
-    verdict: Verdict
-    charted: bool
-    flags: tuple[Flag, ...]
+MEANT = (
+    "A record of what was measured and decided. It does not say that the part is fit for use: that is for "
+    "a qualified person, by the drawing and the site's procedures."
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,20 +37,35 @@ class PartNote:
     unit: str | None
     plane: str | None
     by: str | None
+    kind: str = "characteristic"
+    """`characteristic` or `finding`."""
+    gauge: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class PartStory(Answer):
     """A block: its measurements in time order, signals it is part of, its dispositions, and what else
-    was found in it."""
+    was found in it.
+
+    `signals` names the signals, newest first; `held_for` tells of each. `traces` are its roundness
+    traces, with curves. `nominal_mm`, `length_mm`, and the planes' depths are the drawing's and the sheet's.
+    """
 
     part: str
     part_number: str
     sentence: str
     measurements: tuple[PartMeasurement, ...]
     signals: tuple[str, ...]
-    dispositions: tuple[Mapping[str, str], ...]
+    dispositions: tuple[Disposition, ...]
     notes: tuple[PartNote, ...] = ()
+    held_for: tuple[PartSignal, ...] = ()
+    traces: tuple[BoreTraces, ...] = ()
+    happened: tuple[PartEvent, ...] = ()
+    revision: str | None = None
+    nominal_mm: float | None = None
+    length_mm: float | None = None
+    depths_mm: Mapping[str, float] | None = None
+    meant: str = MEANT
 
 
 def part_story(view: View, serial: str) -> PartStory:
@@ -74,54 +79,41 @@ def part_story(view: View, serial: str) -> PartStory:
     bores = view.session.bores(part=serial, end=view.as_of)
     if not len(bores):
         raise NotFound(f"no part {serial}")
-    measurements = tuple(_measurement(view, bores, i) for i in range(len(bores)))
-    released = tuple(
-        {"signal": d.subject, "as": d.body["as"], "by": d.by, "why": d.why}
-        for d in view.session.decisions("release")
-        if serial in d.body["parts"]
-    )
+    bores = bores.select(np.argsort(bores.measured_at, kind="stable"))
+    measurements = measurements_of(view, bores, serial)
+    given = dispositions_of(view, serial)
+    held = part_signals(view, bores, given)
+    drawing = _drawing(view, bores)
+    notes = tuple(sorted(_notes(view, serial), key=lambda note: note.at))
+    traced = _traces(view, serial)
     return PartStory(
         **view.head(),
         part=serial,
         part_number=bores.part_number[0],
-        sentence=_sentence(serial, measurements, view.local(bores.measured_at.max())),
+        sentence=_sentence(serial, measurements, traced, held, view.local(bores.measured_at.max())),
         measurements=measurements,
-        signals=_signals(view, bores),
-        dispositions=released,
-        notes=tuple(sorted(_notes(view, serial), key=lambda note: note.at)),
+        signals=tuple(signal.id for signal in held),
+        dispositions=given,
+        notes=notes,
+        held_for=held,
+        traces=traced,
+        happened=happened(measurements, _noted(notes), traced, held, given),
+        revision=drawing.revision if drawing else None,
+        nominal_mm=drawing.diameter.nominal if drawing else None,
+        length_mm=drawing.length_mm if drawing else None,
+        depths_mm=dict(view.sheet.measuring.planes),
     )
 
 
-def _measurement(view: View, bores: Bores, i: int) -> PartMeasurement:
-    return PartMeasurement(
-        bore=bores.bore[i],
-        spindle=bores.spindle[i],
-        gauge=bores.gauge[i],
-        at=view.local(bores.measured_at[i]),
-        stage=bores.stage[i],
-        fixture=bores.fixture[i],
-        stone_set=bores.stone_set[i],
-        um=bores.um[i],
-        features=known_features(bores, i),
-        verdict=bores.verdict_of(i),
-        charted=bool(bores.charted[i]),
-        flags=bores.flags_of(i),
-    )
+def _drawing(view: View, bores: Bores) -> Part | None:
+    return next((p for p in view.sheet.parts if p.number == bores.part_number[0]), None)
 
 
-def _signals(view: View, bores: Bores) -> tuple[str, ...]:
-    """Return the signals whose change may reach one of these bores, newest first."""
-    charted = bores.select(bores.charted == 1)
-    found = []
-    for signal in view.signals:
-        if signal.state == "withdrawn" or signal.change is None:
-            continue
-        start, end = to_utc(signal.change.earliest_at), to_utc(signal.last_at)
-        within = (charted.measured_at >= start) & (charted.measured_at <= end)
-        mine = within & holds(signal.stream, charted, view.sheet)
-        if mine.any():
-            found.append(signal.id)
-    return tuple(found)
+def _traces(view: View, serial: str) -> tuple[BoreTraces, ...]:
+    try:
+        return traces(view, part=serial).bores
+    except NotFound:
+        return ()
 
 
 def _notes(view: View, serial: str) -> Iterator[PartNote]:
@@ -131,24 +123,114 @@ def _notes(view: View, serial: str) -> Iterator[PartNote]:
         (Kind.FINDINGS, "finding", "count"),
     ):
         rows = view.session.rows_of_part(kind, serial)
+        audited = kind is Kind.CHARACTERISTICS
         for i in np.flatnonzero(rows.at <= view.as_of):
             yield PartNote(
                 bore=rows.bore[i],
                 at=view.local(rows.at[i]),
                 what=getattr(rows, what)[i],
                 value=float(getattr(rows, value)[i]),
-                unit=rows.unit[i] if kind is Kind.CHARACTERISTICS else None,
+                unit=rows.unit[i] if audited else None,
                 plane=rows.plane[i],
                 by=rows.by[i],
+                kind=what,
+                gauge=rows.gauge[i] if audited else None,
             )
 
 
-def _sentence(serial: str, measurements: tuple[PartMeasurement, ...], last: datetime) -> str:
+def _noted(notes: Sequence[PartNote]) -> list[Noted]:
+    """Return what was noted of one bore at one moment as one thing."""
+    found: dict[tuple[datetime, str, str], list[str]] = {}
+    for note in notes:
+        where = f" ({note.plane})" if note.plane else ""
+        unit = f" {note.unit}" if note.unit else ""
+        who = f", by {note.by}" if note.by and note.kind == "finding" else ""
+        words = f"{note.what.replace('_', ' ')} {note.value:g}{unit}{where}{who}"
+        found.setdefault((note.at, note.bore, note.kind), []).append(words)
+    return [
+        Noted(at=at, bore=bore, what=kind, words=", ".join(words))
+        for (at, bore, kind), words in found.items()
+    ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class NewestParts(Answer):
+    """The blocks measured last, newest first."""
+
+    parts: tuple[str, ...]
+
+
+LOOKED_AT = 400
+"""So many of the newest measurements are looked through for serials."""
+
+
+def newest_parts(view: View, *, count: int = 12) -> NewestParts:
+    """Answer with the blocks measured last, newest first; none where nothing was measured."""
+    bores = view.session.bores(end=view.as_of, last=LOOKED_AT)
+    newest = bores.part[np.argsort(bores.measured_at, kind="stable")[::-1]]
+    return NewestParts(**view.head(), parts=tuple(dict.fromkeys(newest.tolist()))[:count])
+
+
+def _sentence(
+    serial: str,
+    measurements: tuple[PartMeasurement, ...],
+    traced: tuple[BoreTraces, ...],
+    held: tuple[PartSignal, ...],
+    last: datetime,
+) -> str:
+    """Return what the charted measurements and the traces say, and whether the block is on hold."""
     charted = [m for m in measurements if m.charted]
-    bad = [m.bore for m in charted if m.verdict is not Verdict.CONFORMS]
-    at = f"{last:%Y-%m-%d %H:%M}"
-    if not charted:
-        return f"{serial}: no complete measurement, last seen {at}."
-    if not bad:
-        return f"{serial}: all {len(charted)} bores conform, last seen {at}."
-    return f"{serial}: bore {', '.join(bad)} not proven inside the limits, last seen {at}."
+    unread = sorted({m.bore for m in measurements} - {m.bore for m in charted})
+    outside = [m.bore for m in charted if m.verdict is Verdict.DOES_NOT_CONFORM]
+    undecided = [m.bore for m in charted if m.verdict is Verdict.UNDECIDED]
+    said = []
+    if outside:
+        said.append(f"{_bores(outside)} outside the limits")
+    if undecided:
+        said.append(f"{_bores(undecided)} not proven inside the limits")
+    if charted and not said:
+        said.append(
+            f"bore {charted[0].bore} conforms"
+            if len(charted) == 1
+            else f"all {len(charted)} bores measured whole conform"
+            if unread
+            else f"all {len(charted)} bores conform"
+        )
+    if unread:
+        said.append(f"no complete measurement of {_bores(unread)}" if charted else "no complete measurement")
+    said += _trace_words(traced)
+    return f"{serial}: {'; '.join(said)}, last seen {last:%Y-%m-%d %H:%M}.{_held_words(held)}"
+
+
+def _trace_words(traced: tuple[BoreTraces, ...]) -> list[str]:
+    """Return which bores their traces find outside, or not proven inside, when two points may not have."""
+    said = []
+    words = {
+        Verdict.DOES_NOT_CONFORM: "outside the limits",
+        Verdict.UNDECIDED: "not proven inside the limits",
+    }
+    for verdict, where in words.items():
+        bad = [
+            t.bore for t in traced if any(f.verdict is verdict for f in (t.roundness_trace, t.cylindricity))
+        ]
+        if bad:
+            whose = "its trace" if len(set(bad)) == 1 else "their traces"
+            said.append(f"by {whose} {_bores(sorted(set(bad)))} {where}")
+    return said
+
+
+def _bores(names: list[str]) -> str:
+    if len(names) == 1:
+        return f"bore {names[0]}"
+    return f"bores {', '.join(names[:-1])} and {names[-1]}"
+
+
+def _held_words(held: tuple[PartSignal, ...]) -> str:
+    waiting = [s for s in held if s.disposition is None]
+    if not held:
+        return ""
+    if waiting:
+        many = "1 signal" if len(waiting) == 1 else f"{len(waiting)} signals"
+        return f" On hold for {many}, nothing decided yet."
+    words = dict.fromkeys(s.disposition.as_ for s in held if s.disposition is not None)
+    return f" Was held; decided: {', '.join(words)}."

@@ -93,7 +93,7 @@ def shifts(view: View, *, feature: str | None, shift: str | None) -> Shifts:
     rows = tuple(r for r in every if r.subgroups or view.routed(r.stream))
     return Shifts(
         **view.head(),
-        sentence=_sentence(chosen, rows),
+        sentence=_sentence(view, chosen, rows),
         shift=chosen,
         previous=previous,
         shifts=rows,
@@ -121,14 +121,14 @@ def _index(known: list[ShiftOf], wanted: str) -> int:
     raise NotFound(f"no bores in shift {wanted}; the newest are {', '.join(map(str, known[-3:]))}")
 
 
-def _sentence(shift: ShiftOf, rows: tuple[StreamShift, ...]) -> str:
+def _sentence(view: View, shift: ShiftOf, rows: tuple[StreamShift, ...]) -> str:
     loud = [r for r in rows if r.signals]
     named = f"{shift.date:%A} {shift.date.day} {shift.date:%B}, {shift.name}"
     if not loud:
         beyond = sum(bool(p.beyond) for r in rows for p in r.subgroups)
         plain = f"; {beyond} subgroups lie beyond plain three-sigma limits" if beyond else ""
         return f"{named}: no signal was raised{plain}."
-    names = ", ".join(str(r.stream) for r in sorted(loud, key=lambda r: -len(r.signals))[:3])
+    names = ", ".join(view.name(r.stream) for r in sorted(loud, key=lambda r: -len(r.signals))[:3])
     more = f" and {len(loud) - 3} more" if len(loud) > 3 else ""
     streams = "1 stream" if len(loud) == 1 else f"{len(loud)} streams"
     return f"{named}: {streams} of {len(rows)} had a signal: {names}{more}."

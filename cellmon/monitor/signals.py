@@ -14,7 +14,9 @@ from cellmon.diagnosis import Cause
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.explain import Explained, explain
-from cellmon.monitor.judge.signals import Group, named_groups
+from cellmon.monitor.judge.calls import SHARE_OF
+from cellmon.monitor.judge.groups import Group
+from cellmon.monitor.judge.signals import named_groups
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import signal_words
 from cellmon.records import Stream
@@ -123,7 +125,7 @@ def tells_of(signal: Signal, stream: Stream) -> bool:
     if stream == signal.stream or stream in signal.streams:
         return True
     of = signal.stream
-    same = (of.part_number, of.feature) == (stream.part_number, stream.feature)
+    same = of.feature == stream.feature and (of.part_number == stream.part_number or signal.kind == "gauge")
     pooled = of.bore is None and of.part_of == "itself" and of.spindle in (None, stream.spindle)
     return same and pooled and of.fixture in (None, stream.fixture)
 
@@ -131,8 +133,8 @@ def tells_of(signal: Signal, stream: Stream) -> bool:
 def every_signal(view: View) -> tuple[Signal, ...]:
     """Build every signal of a view, newest first; `View.signals` keeps them."""
     groups, gone = named_groups(view.session, view.rules, until=view.as_of)
-    answers = _responses(view.session)
-    found = [_standing(view, group, answers.get(group.id)) for group in groups]
+    answers = answers_given(view.session)
+    found = [standing(view, group, answers.get(group.id)) for group in groups]
     for announced in gone:
         if np.datetime64(announced.body["at"], "us") <= view.as_of:
             found.append(_withdrawn(view, announced, answers.get(announced.id)))
@@ -154,7 +156,7 @@ def _reopened(signals: tuple[Signal, ...]) -> tuple[Signal, ...]:
     return tuple(found)
 
 
-def _responses(session: Session) -> dict[str, Decision]:
+def answers_given(session: Session) -> dict[str, Decision]:
     """Return the last answer to each signal; an acknowledgement never hides an answer."""
     found: dict[str, Decision] = {}
     for decision in session.decisions("respond"):
@@ -164,12 +166,13 @@ def _responses(session: Session) -> dict[str, Decision]:
     return found
 
 
-def _standing(view: View, group: Group, answer: Decision | None) -> Signal:
-    told: Explained = explain(view, group)
+def standing(view: View, group: Group, answer: Decision | None, *, causes: bool = True) -> Signal:
+    """Return a signal with all that is said of it, but for whether the same came again since."""
+    told: Explained = explain(view, group, causes=causes)
     lead, last = group.lead, group.last
     spread = told.kind == "spread"
     size = None if spread or not np.isfinite(told.size) else round(told.size, 3)
-    unit = "bores" if told.kind == "routing" else view.unit(told.stream)
+    unit = _unit(view, told)
     response = None if answer is None else _response(view, answer)
     return Signal(
         id=group.id,
@@ -187,7 +190,7 @@ def _standing(view: View, group: Group, answer: Decision | None) -> Signal:
         unit=unit,
         ratio=round(told.size, 3) if spread else None,
         state="answered" if response is not None and not response.seen else "open",
-        words=signal_words(told.stream, lead, kind=told.kind, size=told.size, unit=unit),
+        words=signal_words(view.name(told.stream), lead, kind=told.kind, size=told.size, unit=unit),
         age_s=float((view.as_of - lead.at) / np.timedelta64(1, "s")),
         change=Change(
             at=view.local(lead.change_at),
@@ -203,6 +206,12 @@ def _standing(view: View, group: Group, answer: Decision | None) -> Signal:
         response=response,
         why_not={} if told.causes else {"causes": "no row of the table of causes fits what moved"},
     )
+
+
+def _unit(view: View, told: Explained) -> str:
+    if told.kind == "routing":
+        return "bores"
+    return "%" if told.detector.startswith(SHARE_OF) else view.unit(told.stream)
 
 
 def _likely(cause: Cause) -> LikelyCause:
@@ -238,7 +247,7 @@ def _withdrawn(view: View, announced: Announcement, answer: Decision | None) -> 
         size_um=None if kind == "spread" or size is None else round(size, 3),
         ratio=size if kind == "spread" else None,
         state="withdrawn",
-        words=f"{stream}: what was signalled here was withdrawn",
+        words=f"{view.name(stream)}: what was signalled here was withdrawn",
         age_s=float((view.as_of - at) / np.timedelta64(1, "s")),
         owner=response.by if response else None,
         response=response,

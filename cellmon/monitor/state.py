@@ -12,6 +12,7 @@ from cellmon.errors import NotEnoughData
 from cellmon.judged import Subgroups
 from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, BaselineSummary, Due, Estimate
+from cellmon.monitor.dressings import NoPlan, PlannedDressing, planned_dressing
 from cellmon.monitor.due import due_at
 from cellmon.monitor.forecast import (
     NO_DRIFT,
@@ -23,6 +24,7 @@ from cellmon.monitor.forecast import (
 )
 from cellmon.monitor.judge.limits import LEAST_SUBGROUPS
 from cellmon.monitor.judge.subgroups import count_streams
+from cellmon.monitor.running import is_running, routed_bores
 from cellmon.monitor.signals import Signal, all_signals, tells_of
 from cellmon.monitor.status import Status, spindle_status, stream_status, waiting
 from cellmon.monitor.view import View
@@ -44,7 +46,10 @@ class StreamState:
     open_signals: int
     drift_um_per_100_bores: Estimate | None = None
     bores_to_limit: BoresLeft | None = None
+    planned_dressing: PlannedDressing | None = None
     advice: tuple[StreamAdvice, ...] = ()
+    running: bool = True
+    """Whether its spindle is running its part; only then is a correction advised."""
     why_not: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -56,6 +61,8 @@ class SpindleState:
     status: Status
     sentence: str
     due: tuple[Due, ...]
+    part_number: str
+    """Of the part it is running."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,11 +101,14 @@ def _counts(view: View) -> dict[Stream, tuple[int, int]]:
     newest = view.session.newest_reading()
     if newest is None or newest <= view.as_of:
         return view.session.counts()
-    counted = count_streams(view.session.bores(end=view.as_of), view.session.subgroups(end=view.as_of))
+    made, cut = view.session.bores(end=view.as_of), view.session.subgroups(end=view.as_of)
     counts: dict[Stream, tuple[int, int]] = {}
-    for (_, stream), (bores, subgroups) in counted.items():
-        before = counts.get(stream, (0, 0))
-        counts[stream] = before[0] + bores, before[1] + subgroups
+    for version in view.rules.versions:
+        mine = made.select((made.unit_start >= version.since) & (made.unit_start < version.until))
+        its = cut.select((cut.unit_start >= version.since) & (cut.unit_start < version.until))
+        for (_, stream), (bores, subgroups) in count_streams(mine, its, version.sheet).items():
+            before = counts.get(stream, (0, 0))
+            counts[stream] = before[0] + bores, before[1] + subgroups
     return counts
 
 
@@ -109,16 +119,15 @@ def spindles_known(view: View) -> tuple[str, ...]:
 
 def spindle_state(view: View, spindle: str, signals: Sequence[Signal]) -> SpindleState:
     """Return one spindle's status, its sentence and what is due."""
-    last = view.session.bores(spindle=spindle, charted=True, last=_positions(view, spindle), end=view.as_of)
+    count = len(routed_bores(view, spindle))
+    last = view.session.bores(spindle=spindle, charted=True, last=count, end=view.as_of)
     mine = waiting([s for s in signals if s.stream.spindle in (None, spindle)])
     due = due_at(view, spindle=spindle)
     status, sentence = spindle_status(view, spindle, last, mine, due)
-    return SpindleState(spindle=spindle, status=status, sentence=sentence, due=due)
-
-
-def _positions(view: View, spindle: str) -> int:
-    named = [s for s in view.sheet.spindles if s.id == spindle]
-    return len(named[0].bores) if named else len(view.sheet.part().bores)
+    number = view.running(spindle).number
+    if len(view.sheet.parts) > 1 and len(last):
+        sentence = f"{sentence} {number} is running."
+    return SpindleState(spindle=spindle, status=status, sentence=sentence, due=due, part_number=number)
 
 
 def _stream_state(
@@ -127,6 +136,7 @@ def _stream_state(
     recent = view.session.subgroups(stream, end=view.as_of, last=RECENT_BORES // view.sheet.subgroups.size)
     baseline = view.summary(view.baseline(stream))
     mine = waiting([s for s in signals if tells_of(s, stream)])
+    running = stream.spindle is None or is_running(view, stream, stream.spindle)
     found = view.standing(stream)
     drift, left = drift_per_100(found), view.bores_left(stream)
     why_not = {}
@@ -134,8 +144,14 @@ def _stream_state(
         why_not["baseline"] = _no_baseline(view, stream)
     if drift is None:
         why_not["drift_um_per_100_bores"] = NO_STANDING if found is None else NO_DRIFT
+    planned: PlannedDressing | NoPlan
     if left is None:
         why_not["bores_to_limit"] = NO_STANDING if found is None else NO_DRIFT
+        planned = NoPlan(why_not=why_not["bores_to_limit"])
+    else:
+        planned = planned_dressing(view, stream, found)
+    if isinstance(planned, NoPlan):
+        why_not["planned_dressing"] = planned.why_not
     n = int(recent.n.sum())
     return StreamState(
         stream=stream,
@@ -149,7 +165,9 @@ def _stream_state(
         open_signals=len(mine),
         drift_um_per_100_bores=drift,
         bores_to_limit=left,
-        advice=advice_for(view, stream, found),
+        planned_dressing=None if isinstance(planned, NoPlan) else planned,
+        advice=advice_for(view, stream, found) if running else (),
+        running=running,
         why_not=why_not,
     )
 

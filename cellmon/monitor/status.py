@@ -9,6 +9,7 @@ from cellmon.judged import Bores
 from cellmon.monitor.answers import Due
 from cellmon.monitor.due import FIRST_BORES
 from cellmon.monitor.forecast import BoresLeft
+from cellmon.monitor.running import is_running
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.view import View
 from cellmon.records import Stream, Verdict
@@ -54,7 +55,9 @@ def _runs_low(view: View, left: BoresLeft | None) -> bool:
 
 
 def _of_spindle(view: View, spindle: str) -> list[Stream]:
-    return [s for s in view.streams if s.spindle == spindle and view.routed(s)]
+    """Return the streams of a spindle's own bores, of the part it is running."""
+    mine = [s for s in view.streams if s.spindle == spindle and view.routed(s)]
+    return [s for s in mine if is_running(view, s, spindle)]
 
 
 def _left_words(view: View, spindle: str, enough: Callable[[View, BoresLeft | None], bool]) -> str:
@@ -66,8 +69,8 @@ def _left_words(view: View, spindle: str, enough: Callable[[View, BoresLeft | No
     stream, left = min(soon, key=lambda one: one[1].p05 or 0.0)
     until = f", half of the time within {left.p50:.0f}" if left.p50 is not None else ""
     return (
-        f"{stream}: the {left.side} limit may be reached within {left.p05 or 0:.0f} bores (1 in 20){until}, "
-        "if nothing is changed."
+        f"{view.name(stream)}: the {left.side} limit may be reached within {left.p05 or 0:.0f} bores "
+        f"(1 in 20){until}, if nothing is changed."
     )
 
 
@@ -80,7 +83,7 @@ def spindle_status(
     """
     if not len(last):
         return Status.LOOK, f"{spindle}: no bore measured yet."
-    stop = _unproven(last) or _bad_signal(view, signals) or _left_words(view, spindle, _runs_out)
+    stop = _unproven(last) or _bad_signal(view, spindle, signals) or _left_words(view, spindle, _runs_out)
     if stop:
         return Status.STOP, f"{spindle}: stop. {stop}"
     look = _look(view, spindle, signals, due)
@@ -99,8 +102,9 @@ def _unproven(last: Bores) -> str:
     return f"The last bore {last.bore[i]} ({last.part[i]}) {what}."
 
 
-def _bad_signal(view: View, signals: Sequence[Signal]) -> str:
-    bad = [s for s in signals if likely_outside(view, s)]
+def _bad_signal(view: View, spindle: str, signals: Sequence[Signal]) -> str:
+    """Return the newest signal of the part now running that makes parts outside likely, in words."""
+    bad = [s for s in signals if likely_outside(view, s) and is_running(view, s.stream, spindle)]
     if not bad:
         return ""
     newest = max(bad, key=lambda s: s.raised_at)
@@ -123,7 +127,7 @@ def _look(view: View, spindle: str, signals: Sequence[Signal], due: Sequence[Due
     if signals:
         many = "1 older signal waits" if len(signals) == 1 else f"{len(signals)} older signals wait"
         return f"the last bores lie inside; {many} for an answer."
-    if any(_provisional(view, s) for s in view.streams if s.spindle == spindle and view.routed(s)):
+    if any(_provisional(view, s) for s in _of_spindle(view, spindle)):
         return "the last bores lie inside; the limits are provisional."
     return ""
 

@@ -8,7 +8,8 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.charts.shewhart import mean_limits, range_limits
-from cellmon.judged import SIZE_COLUMNS, Bores, Subgroups
+from cellmon.errors import WrongUsage
+from cellmon.judged import OFFSETS, SIZE_COLUMNS, Bores, Subgroups
 from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, BaselineSummary, Tolerance
 from cellmon.monitor.judge.inputs import SIZE, Share
@@ -91,7 +92,11 @@ class WearLine:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class StreamView(Answer):
-    """A stream from `since` to `until`; `zone` names the cell's time zone."""
+    """A stream from `since` to `until`; `zone` names the cell's time zone.
+
+    `part_numbers` are those whose bores stand in it, `limits_of` the one whose tolerance is given: of like
+    parts the one made last.
+    """
 
     sentence: str
     stream: Stream
@@ -108,6 +113,8 @@ class StreamView(Answer):
     signals: tuple[Signal, ...]
     wear: WearLine | None
     alarms: AlarmBudget
+    part_numbers: tuple[str, ...] = ()
+    limits_of: str | None = None
 
 
 TWO_DAYS = np.timedelta64(2, "D")
@@ -129,7 +136,7 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
         start = max(start, bores.at[0])
     return StreamView(
         **view.head(),
-        sentence=_sentence(stream, found, signals, baseline),
+        sentence=_sentence(view, stream, found, signals, baseline) + _like_words(view, stream),
         stream=stream,
         unit=view.unit(stream),
         since=view.local(start),
@@ -139,11 +146,13 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
         baseline=baseline,
         bores=bores,
         subgroups=_subgroups(view, stream, found),
-        events=_events(view, stream, start, end),
+        events=stream_events(view, stream, start, end),
         shifts=tuple(view.rules.now.calendar.between(start, end)),
         signals=signals,
         wear=wear_line(view, stream, start, end),
         alarms=alarm_budget(view),
+        part_numbers=view.sheet.charted_numbers(stream.part_number),
+        limits_of=view.part_of(stream).number,
         why_not={} if baseline else {"baseline": "fewer than 20 subgroups: nothing is called a limit"},
     )
 
@@ -204,32 +213,59 @@ def _offsets(view: View, stream: Stream, start: np.datetime64, end: np.datetime6
 
 
 def _sentence(
-    stream: Stream, found: Subgroups, signals: tuple[Signal, ...], baseline: BaselineSummary | None
+    view: View,
+    stream: Stream,
+    found: Subgroups,
+    signals: tuple[Signal, ...],
+    baseline: BaselineSummary | None,
 ) -> str:
+    name = view.name(stream)
     if not len(found):
-        return f"{stream}: no subgroup in this time."
+        return f"{name}: no subgroup in this time."
     if baseline is None:
-        return f"{stream}: {len(found)} subgroups, too few for limits."
+        return f"{name}: {len(found)} subgroups, too few for limits."
     if not signals:
-        return f"{stream}: all {len(found)} subgroups lie inside their limits."
+        return f"{name}: all {len(found)} subgroups lie inside their limits."
     waiting = sum(s.state == "open" for s in signals)
     many = "1 signal" if len(signals) == 1 else f"{len(signals)} signals"
     answered = "none waits" if not waiting else f"{waiting} wait{'s' if waiting == 1 else ''} for an answer"
-    return f"{stream}: {many} among {len(found)} subgroups, {answered}."
+    return f"{name}: {many} among {len(found)} subgroups, {answered}."
+
+
+def _like_words(view: View, stream: Stream) -> str:
+    """Return how the figures of like parts are to be read; empty for a single part."""
+    if stream.like is None:
+        return ""
+    numbers = ", ".join(view.sheet.charted_numbers(stream.part_number))
+    limits = (
+        ""
+        if stream.feature not in view.part_of(stream).features
+        else (f"; the tolerance is that of {view.part_of(stream).number}, the last made")
+    )
+    size = "deviation from each part's own nominal" if stream.feature == SIZE else "each part's own figure"
+    return f" Like parts {numbers}: {size}{limits}."
 
 
 def value_column(view: View, stream: Stream) -> str:
-    """Return the column of `Bores` that a stream charts."""
+    """Return the column of `Bores` that a stream charts.
+
+    Raises
+    ------
+    WrongUsage
+        Of offsets, which a spindle is given and no bore has.
+    """
+    if stream.feature == OFFSETS:
+        raise WrongUsage("Offsets are given to a spindle over 100 bores; no bore has a figure of them.")
     if stream.feature != "diameter":
         return stream.feature
-    part = next((p for p in view.sheet.parts if p.number == stream.part_number), view.sheet.part())
+    part = view.sheet.charted_part(stream.part_number)
     return SIZE_COLUMNS.get(part.diameter.size, "average")
 
 
 def stream_bores(view: View, stream: Stream, start: np.datetime64 | None, end: np.datetime64 | None) -> Bores:
     """Return the charted bores of a stream between two moments."""
     found = view.session.bores(start=start, end=end, spindle=stream.spindle, bore=stream.bore, charted=True)
-    mine = found.part_number == stream.part_number
+    mine = np.isin(found.part_number.astype(str), view.sheet.charted_numbers(stream.part_number))
     if stream.fixture is not None:
         mine &= found.fixture == stream.fixture
     return found.select(mine)
@@ -237,12 +273,15 @@ def stream_bores(view: View, stream: Stream, start: np.datetime64 | None, end: n
 
 def _bores(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> StreamBores:
     found = stream_bores(view, stream, start, end)
+    if stream.feature == OFFSETS:  # no bore has a figure of them
+        found = found.select(slice(0, 0))
+    value = np.zeros(0) if stream.feature == OFFSETS else getattr(found, value_column(view, stream))
     verdicts: Texts = np.empty(len(found), dtype=object)
     verdicts[:] = [found.verdict_of(i) for i in range(len(found))]
     return StreamBores(
         part=found.part,
         at=found.measured_at,
-        value_um=getattr(found, value_column(view, stream)),
+        value_um=value,
         flagged=found.flags != 0,
         verdict=verdicts,
     )
@@ -272,7 +311,10 @@ def _subgroups(view: View, stream: Stream, found: Subgroups) -> StreamSubgroups:
     )
 
 
-def _events(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> tuple[EventMark, ...]:
+def stream_events(
+    view: View, stream: Stream, start: np.datetime64, end: np.datetime64
+) -> tuple[EventMark, ...]:
+    """Return what happened to a stream's spindle and to its gauge between two moments."""
     events = view.session.rows(Kind.EVENTS, start=start, end=end)
     gauges = np.isin(events.gauge.astype(str), list(view.sheet.stream_gauges))
     mine = events.select((events.spindle == stream.spindle) | gauges)

@@ -8,6 +8,8 @@ import numpy as np
 
 from cellmon.judged import StoredReadings
 from cellmon.monitor.judge.context import CHECKS_REACH, is_good
+from cellmon.monitor.judge.inputs import CHANGES
+from cellmon.monitor.judge.process import LEAST_BORES, SETTLING
 from cellmon.monitor.rules import Rules
 from cellmon.records import Batch, EventKind, Events, GaugeChecks, Kind, Readings, Times
 from cellmon.store import Session
@@ -20,6 +22,7 @@ UNTIL_NEXT = {
 }
 """What an event changes lasts until the next one of this kind on its spindle."""
 WITHIN = np.timedelta64(3, "m")
+END = np.datetime64("9999", "us")
 CLOCKS_APART = np.timedelta64(1, "D")
 """A bore may seem measured before it was honed, by so much at most."""
 Span = tuple[np.datetime64, np.datetime64]
@@ -41,18 +44,23 @@ def touched_by_readings(
 def touched_by_rows(session: Session, rules: Rules, batch: Batch) -> Times:
     """Return when the bores were measured that new plain rows touch; call once they are stored."""
     spans: list[Span] = []
+    own = np.zeros(0, dtype="datetime64[us]")
     if isinstance(batch, Events):
-        spans = list(_event_spans(session, batch))
+        first = list(_first_offsets(session, batch))
+        settling = [(at, at + SETTLING) for at in batch.at[np.isin(batch.event.astype(str), CHANGES)]]
+        spans = [*_event_spans(session, batch), *first, *settling]
+        ends = [np.array([end]) for _, end in (*first, *settling) if end < END]
+        own = np.concatenate([_offsets_in_blocks(session, rules, batch), *ends])
     elif isinstance(batch, GaugeChecks):
         spans = list(_check_spans(session, rules, batch))
     if not spans:
-        return np.zeros(0, dtype="datetime64[us]")
+        return own
     bores = session.bores(start=min(start for start, _ in spans) - CLOCKS_APART)
     touched = np.zeros(len(bores), dtype=bool)
     for when in (bores.measured_at, bores.honed_at):
         for start, end in spans:
             touched |= (when >= start) & (when <= end)
-    return bores.measured_at[touched]
+    return np.concatenate([own, bores.measured_at[touched]])
 
 
 def _event_spans(session: Session, batch: Events) -> Iterator[Span]:
@@ -64,7 +72,34 @@ def _event_spans(session: Session, batch: Events) -> Iterator[Span]:
         if until is None:
             continue
         later = (every.at > batch.at[i]) & (every.spindle == batch.spindle[i]) & (every.event == until)
-        yield batch.at[i], every.at[later].min() if later.any() else np.datetime64("9999", "us")
+        yield batch.at[i], every.at[later].min() if later.any() else END
+
+
+def _offsets_in_blocks(session: Session, rules: Rules, batch: Events) -> Times:
+    """Return the units in which offsets were given, where a spindle made bores enough for a block of them."""
+    given = batch.select(batch.event == EventKind.FEED_OFFSET)
+    found = np.zeros(0, dtype="datetime64[us]")
+    for unit in rules.units(given.at):
+        made = session.bores(start=unit.start, end=unit.end, charted=True).spindle
+        mine = set(given.spindle[(given.at >= unit.start) & (given.at < unit.end)].tolist())
+        if any((made == spindle).sum() >= LEAST_BORES for spindle in mine):
+            found = np.append(found, unit.start)
+    return found
+
+
+def _first_offsets(session: Session, batch: Events) -> Iterator[Span]:
+    """Yield from a spindle's first offset to the one that was its first before: between, blocks are told."""
+    given = batch.select(batch.event == EventKind.FEED_OFFSET)
+    for spindle in sorted(set(given.spindle.tolist()) - {None}):
+        mine = given.at[given.spindle == spindle]
+        first = mine.min()
+        before = session.latest_events(first)
+        if ((before.event == EventKind.FEED_OFFSET) & (before.spindle == spindle)).any():
+            continue
+        every = session.rows(Kind.EVENTS, start=first)
+        known = every.at[(every.event == EventKind.FEED_OFFSET) & (every.spindle == spindle)]
+        known = known[~np.isin(known, mine)]
+        yield first, known.min() if len(known) else END
 
 
 def _check_spans(session: Session, rules: Rules, batch: GaugeChecks) -> Iterator[Span]:

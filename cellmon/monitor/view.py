@@ -20,11 +20,12 @@ from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.verdict import standard_uncertainty
 from cellmon.monitor.rules import Rules
 from cellmon.records import Stream
-from cellmon.sheet import Sheet
+from cellmon.sheet import Part, Sheet
 from cellmon.shifts import to_local
 from cellmon.store import Session
 
 if TYPE_CHECKING:
+    from cellmon.monitor.dressings import NoPlan, Plan
     from cellmon.monitor.forecast import BoresLeft, Standing
     from cellmon.monitor.judge.places import Place
     from cellmon.monitor.signals import Signal
@@ -91,6 +92,18 @@ class View:
             self._left[stream] = bores_left(self, stream, self.standing(stream))
         return self._left[stream]
 
+    def dressing_plan(self, spindle: str) -> Plan | NoPlan:
+        """When a spindle is dressed next, by its sheet or its log."""
+        from cellmon.monitor.dressings import plan_of
+
+        if spindle not in self._plans:
+            self._plans[spindle] = plan_of(self, spindle)
+        return self._plans[spindle]
+
+    @cached_property
+    def _plans(self) -> dict[str, Plan | NoPlan]:
+        return {}
+
     @cached_property
     def _left(self) -> dict[Stream, BoresLeft | None]:
         return {}
@@ -118,10 +131,37 @@ class View:
         spindles = self.sheet.spindles
         return not spindles or any(s.id == stream.spindle and stream.bore in s.bores for s in spindles)
 
+    def running(self, spindle: str | None) -> Part:
+        """Return the part a spindle honed last, or the cell without one; the sheet's first before any."""
+        from cellmon.monitor.running import last_part
+
+        if spindle not in self._running:
+            self._running[spindle] = last_part(self, spindle)
+        return self._running[spindle]
+
+    @cached_property
+    def _running(self) -> dict[str | None, Part]:
+        return {}
+
+    def name(self, stream: Stream) -> str:
+        """Return what a stream is called; its part too, where the sheet has several."""
+        return stream.full if len(self.sheet.parts) > 1 else str(stream)
+
+    def part_of(self, stream: Stream) -> Part:
+        """Return the part whose limits hold for a stream: of like parts the one running now."""
+        from cellmon.monitor.running import part_of
+
+        if stream not in self._part_of:
+            self._part_of[stream] = part_of(self, stream)
+        return self._part_of[stream]
+
+    @cached_property
+    def _part_of(self) -> dict[Stream, Part]:
+        return {}
+
     def tolerance(self, stream: Stream) -> Tolerance:
         """Return the limits of a stream's feature and the guard band at each."""
-        part = next((p for p in self.sheet.parts if p.number == stream.part_number), self.sheet.part())
-        feature = part.features.get(stream.feature)
+        feature = self.part_of(stream).features.get(stream.feature)
         if feature is None:
             return Tolerance(lower_um=None, upper_um=None, target_um=None, guard_um=None)
         guard = None
@@ -137,8 +177,7 @@ class View:
 
     def unit(self, stream: Stream) -> str:
         """Return the unit in which a stream's figures stand."""
-        part = next((p for p in self.sheet.parts if p.number == stream.part_number), self.sheet.part())
-        named = getattr(part.features.get(stream.feature), "unit", None)
+        named = getattr(self.part_of(stream).features.get(stream.feature), "unit", None)
         return PROCESS.get(stream.feature) or (named if named and named != "um" else "µm")
 
     def summary(self, limit: Limit | None) -> BaselineSummary | None:

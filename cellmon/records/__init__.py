@@ -39,9 +39,20 @@ from cellmon.records.rows import (
     StudyReadings,
     TracePoints,
 )
-from cellmon.records.words import EventKind, Flag, Kind, Reason, Refused, Stream, Verdict
+from cellmon.records.words import (
+    LIKE_PARTS,
+    EventKind,
+    Flag,
+    Kind,
+    Reason,
+    Refused,
+    Stream,
+    Verdict,
+    stream_names,
+)
 
 __all__ = [
+    "LIKE_PARTS",
     "ROW_BATCHES",
     "Batch",
     "Characteristics",
@@ -78,6 +89,7 @@ __all__ = [
     "missing",
     "no_rows",
     "number",
+    "stream_names",
     "text",
     "time",
     "whole",

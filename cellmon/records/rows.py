@@ -72,6 +72,8 @@ class StockMovements(Batch):
     order: Texts = text(key=True)
     due: Times = time()
     by: Texts = text()
+    movement: Texts = text(choices=("received", "taken", "ordered", "scrapped", "counted"))
+    use_by: Times = time()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -94,7 +95,17 @@ class Refused:
     text: str
 
 
-FEATURE_WORDS = {"cycle_s": "honing time", "load_pct": "load", "load_ripple_pct": "load ripple"}
+LIKE_PARTS = "like parts: "
+"""Begins the `part_number` of streams that chart several parts together; the family's name follows."""
+FEATURE_WORDS = {
+    "cycle_s": "honing time",
+    "load_pct": "load",
+    "load_ripple_pct": "load ripple",
+    "feed_um": "expander position",
+    "part_temp_c": "part temperature",
+    "master_temp_c": "master temperature",
+    "offsets_given": "offsets given",
+}
 """How process figures are called in words."""
 
 
@@ -113,8 +124,26 @@ class Stream:
     fixture: str | None = None
     part_of: str = "itself"
 
+    @property
+    def like(self) -> str | None:
+        """The name of the like parts that are charted together here; None where it is one part."""
+        named = self.part_number.startswith(LIKE_PARTS)
+        return self.part_number.removeprefix(LIKE_PARTS) if named else None
+
     def __str__(self) -> str:
         where = f"{self.spindle} bore {self.bore}" if self.bore else (self.spindle or "all bores")
         apart = ", distance from the others" if self.part_of == "distance" else ""
+        apart += "" if self.like is None else f" ({self.part_number})"
         feature = FEATURE_WORDS.get(self.feature, self.feature.replace("_", " "))
         return f"{where} {feature}" + (f" on {self.fixture}" if self.fixture else "") + apart
+
+    @property
+    def full(self) -> str:
+        """The name with its part number, for a cell of several parts."""
+        return str(self) if self.like is not None else f"{self.part_number} {self}"
+
+
+def stream_names(streams: Sequence[Stream]) -> list[str]:
+    """Return what some streams are called; with their part number where they are of several."""
+    several = len({stream.part_number for stream in streams}) > 1
+    return [stream.full if several else str(stream) for stream in streams]

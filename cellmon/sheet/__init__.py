@@ -33,6 +33,7 @@ from cellmon.sheet.sections import (
     StoneKind,
     Store,
     Subgroups,
+    Uncertainty,
     Zeroing,
 )
 from cellmon.sheet.whole import Sheet
@@ -70,6 +71,7 @@ __all__ = [
     "StoneKind",
     "Store",
     "Subgroups",
+    "Uncertainty",
     "Zeroing",
     "feature_model",
 ]

@@ -133,9 +133,13 @@ class Part(Section):
     """One drawing: its bores and the features that are watched."""
 
     number: Name
+    like: Name | None = None
+    """The like parts it is charted with, as deviation from each part's own nominal."""
     revision: str | None = None
     bores: tuple[Name, ...] = Field(min_length=1)
     length_mm: Positive | None = None
+    stock_um: Positive | None = None
+    """What honing takes off the diameter: what a bore of this part wears stones against another's."""
     material: str | None = None
     expansion_per_c: Positive | None = None
     surface: Literal["plain", "coated", "plated", "unknown"] = "plain"
@@ -171,6 +175,11 @@ class Part(Section):
     def charted(self) -> tuple[str, ...]:
         """The two-point features of this part that have a chart of their own."""
         return tuple(name for name in CHARTED_FEATURES if name in self.features)
+
+    @property
+    def audited(self) -> tuple[str, ...]:
+        """The features of this part that another instrument measures: no two-point readings give them."""
+        return tuple(name for name in self.features if name not in TWO_POINT_FEATURES)
 
 
 def feature_model(name: str) -> type[DiameterFeature] | type[FormFeature]:

@@ -161,6 +161,8 @@ class Spindle(Section):
     bores: tuple[Name, ...] = Field(min_length=1)
     feed: Literal["force", "feed"] = "force"
     stages: tuple[Literal["rough", "finish", "plateau"], ...] = ("finish",)
+    dress_every_bores: Count | None = None
+    """Bores of this spindle from one planned dressing to the next."""
 
 
 class StoneKind(Section):
@@ -179,6 +181,21 @@ class StoneKind(Section):
     set_cost: NotNegative | None = None
     change_minutes: NotNegative | None = None
     dress_minutes: NotNegative | None = None
+    change_scrap_bores: NotNegative = 0.0
+    """Bores lost at every change, to run the new stones in."""
+    dress_scrap_bores: NotNegative = 0.0
+    """Bores lost after a dressing."""
+    dress_off_um: NotNegative = 0.0
+    """Thickness that a dressing takes off the stones."""
+    failed_minutes: NotNegative | None = None
+    """Of a change where the set chipped or ran to its end; default: twice `change_minutes`."""
+    failed_scrap_bores: NotNegative | None = None
+    """Bores lost where a set chipped or ran to its end before that was seen; default: 10."""
+    chips_per_1000_bores: NotNegative | None = None
+    """Sets that chip; default: as the log of removals says."""
+    shelf_life_days: Positive | None = None
+    order_multiple: Count = 1
+    """The least that is ordered, and what orders are rounded up to."""
 
     @model_validator(mode="after")
     def _wears_down(self) -> Self:
@@ -197,6 +214,8 @@ class Planning(Section):
     service_level: Annotated[float, Field(gt=0, lt=1)] | None = None
     opening_stock: dict[str, NotNegative] = Field(default_factory=dict)
     machine_cost_per_hour: NotNegative | None = None
+    free_cycle_s: Positive | None = None
+    """Honing time of a bore up to which nothing waits for the hone; only longer ones cost machine time."""
     scrap_cost_per_bore: NotNegative | None = None
 
 
@@ -207,6 +226,15 @@ class Checks(Section):
     as_found_limit_um: Positive | None = None
     first_bores: Count | None = None
     acknowledge_min: Positive | None = None
+
+
+class Uncertainty(Section):
+    """What is known of master and temperatures, for the gauge's budget; standard uncertainties, k = 1."""
+
+    master_um: NotNegative = 0.25
+    part_temp_c: NotNegative = 0.3
+    master_temp_c: NotNegative = 0.3
+    expansion_share: Annotated[float, Field(ge=0, lt=1)] = 0.1
 
 
 class Capability(Section):

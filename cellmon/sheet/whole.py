@@ -8,6 +8,7 @@ import json
 from pydantic import Field
 
 from cellmon.errors import NotFound
+from cellmon.records import LIKE_PARTS
 from cellmon.sheet.features import Part
 from cellmon.sheet.section import Section
 from cellmon.sheet.sections import (
@@ -25,6 +26,7 @@ from cellmon.sheet.sections import (
     StoneKind,
     Store,
     Subgroups,
+    Uncertainty,
 )
 from cellmon.units import LengthUnit
 
@@ -44,6 +46,7 @@ class Sheet(Section):
     stone_kinds: tuple[StoneKind, ...] = ()
     planning: Planning | None = None
     checks: Checks | None = None
+    uncertainty: Uncertainty | None = None
     capability: Capability = Capability()
     fit: Fit | None = None
     columns: dict[str, str] = Field(default_factory=dict)
@@ -57,6 +60,23 @@ class Sheet(Section):
             if part.number == number:
                 return part
         raise NotFound(f"no part {number} in the sheet; it names {', '.join(p.number for p in self.parts)}")
+
+    def charted_as(self, number: str) -> str:
+        """Return the part number its streams carry: a part's own, or the name of the parts it is like."""
+        like = next((p.like for p in self.parts if p.number == number), None)
+        return number if like is None else LIKE_PARTS + like
+
+    def charted_parts(self, charted_as: str) -> tuple[Part, ...]:
+        """Return the parts whose bores stand in the streams of a part number; none where it is not known."""
+        return tuple(p for p in self.parts if charted_as in (p.number, self.charted_as(p.number)))
+
+    def charted_numbers(self, charted_as: str) -> tuple[str, ...]:
+        """Return the part numbers of the bores that stand in the streams of a part number."""
+        return tuple(p.number for p in self.charted_parts(charted_as)) or (charted_as,)
+
+    def charted_part(self, charted_as: str) -> Part:
+        """Return the part, or the first of the like parts, of a stream's part number."""
+        return next(iter(self.charted_parts(charted_as)), self.parts[0])
 
     def gauge(self, gauge_id: str) -> Gauge:
         """Return a gauge by its id; the one of [measuring] serves the streams."""
@@ -99,8 +119,15 @@ class Sheet(Section):
 
     def judging(self) -> str:
         """Return the text, stable to the last letter, of all that can alter a verdict, limit or signal."""
-        kept = self.model_dump(mode="json", exclude={"store", "fit", "columns"}, by_alias=True)
+        kept = self.model_dump(mode="json", exclude={"store", "fit", "columns", "uncertainty"}, by_alias=True)
         kept["cell"].pop("name")
+        for spindle in kept["spindles"]:
+            spindle.pop("dress_every_bores")  # a plan: it foretells, and judges nothing
+        kept.pop("stone_kinds")  # life, prices and orders of stones; so is the rest of the planning
+        if kept["planning"] is not None:
+            kept["planning"] = {"bores_per_shift": kept["planning"]["bores_per_shift"]}
+        for part in kept["parts"]:
+            part.pop("stock_um")  # weighs bores of a stone set's life, and judges nothing
         return json.dumps(kept, sort_keys=True)
 
     def fingerprint(self) -> str:

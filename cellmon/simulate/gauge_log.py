@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cellmon.records import GaugeChecks, StudyReadings
+from cellmon.records import GaugeChecks, StudyReadings, Times
 from cellmon.simulate import incidents as plant
 from cellmon.simulate.audits import OPERATORS, shift_numbers
 from cellmon.simulate.clock import end_of
@@ -18,6 +18,7 @@ from cellmon.simulate.station import temperatures
 
 ACTION_UM = 1.0
 SECOND_MASTER_UM = 24.0
+RING_READINGS, RING_BIAS_UM = 30, 0.15
 STUDY_OPERATOR_UM = {"G1": (0.05, -0.05, 0.0), "G2": (0.5, -0.4, 0.1)}
 
 
@@ -85,9 +86,56 @@ def _shift_checks(honed: Honed, sources: Sources) -> list[_Check]:
 
 
 def gauge_study(honed: Honed, *, sources: Sources) -> StudyReadings:
-    """Return a crossed study of each size gauge: 10 blocks, 3 people, 3 trials, two bores, two places."""
-    studies = [_study(honed, gauge, sources) for gauge in STUDY_OPERATOR_UM]
-    return StudyReadings.concat(studies)
+    """Return the studies of the size gauges.
+
+    Of each a crossed one: 10 blocks, 3 people, 3 trials, two bores, two places. Of the station, which
+    nobody's hand moves, one of whole bores as well, and one of its master ring.
+    """
+    crossed = [_study(honed, gauge, sources) for gauge in STUDY_OPERATOR_UM]
+    return StudyReadings.concat([*crossed, _whole_bores(honed, sources), _ring(honed, sources)])
+
+
+def _whole_bores(honed: Honed, sources: Sources) -> StudyReadings:
+    """Return 10 blocks through the station three times: two bores, every place."""
+    gauges, bores = honed.scenario.gauges, honed.scenario.bores
+    random = sources.of("study of whole bores")
+    shape = (10, 3, 2, len(bores.planes), len(bores.directions))  # blocks, trials, bores, planes, directions
+    true = np.linspace(2, 22, 10)[:, None, None, None] + 1.5 * random.standard_normal((10, 2, 1, 1))
+    true = true + 1.2 * random.standard_normal((10, 2, *shape[3:]))
+    um = true[:, None] + gauges.station_sd * random.standard_normal(shape)
+    block, trial, bore, plane, direction = (i.ravel() for i in np.indices(shape))
+    return StudyReadings(
+        study=same("G1-whole-bores", um.size),
+        part=texts(f"HM214-{4101 + 7 * int(b):06d}" for b in block),
+        trial=trial + 1.0,
+        reading_mm=rounded(bores.nominal_mm + rounded(um, gauges.station_step_um).ravel() / 1000, 0.0001),
+        gauge=same("G1", um.size),
+        bore=named(("1", "3"), bore),
+        plane=named(bores.planes, plane),
+        direction=named(bores.directions, direction),
+        at=_study_times(honed, um.size, days=2),
+    )
+
+
+def _ring(honed: Honed, sources: Sources) -> StudyReadings:
+    """Return 30 readings of one ring in the station, which reads it a little large."""
+    gauges, nominal = honed.scenario.gauges, honed.scenario.bores.nominal_mm
+    um = RING_BIAS_UM + gauges.station_sd * sources.of("study of the ring").standard_normal(RING_READINGS)
+    master = nominal + SECOND_MASTER_UM / 2000
+    return StudyReadings(
+        study=same("G1-ring", RING_READINGS),
+        part=same("ring 12", RING_READINGS),
+        trial=np.arange(RING_READINGS, dtype=np.float64) + 1.0,
+        reading_mm=rounded(master + rounded(um, gauges.station_step_um) / 1000, 0.0001),
+        gauge=same("G1", RING_READINGS),
+        master_mm=np.full(RING_READINGS, round(master, 4)),
+        at=_study_times(honed, RING_READINGS, days=1),
+    )
+
+
+def _study_times(honed: Honed, size: int, *, days: int) -> Times:
+    start = honed.clock.start - np.timedelta64(days, "D")
+    return np.array(start + (np.arange(size) * 40).astype("timedelta64[s]"), dtype="datetime64[us]")
 
 
 def _study(honed: Honed, gauge: str, sources: Sources) -> StudyReadings:
@@ -103,8 +151,6 @@ def _study(honed: Honed, gauge: str, sources: Sources) -> StudyReadings:
     um = true[:, None, None] + np.array(STUDY_OPERATOR_UM[gauge])[None, :, None, None, None]
     um = um + sd * random.standard_normal(shape)
     block, person, trial, bore, place = (i.ravel() for i in np.indices(shape))
-    start = honed.clock.start - np.timedelta64(3, "D")
-    at = start + (np.arange(um.size) * 40).astype("timedelta64[s]")
     return StudyReadings(
         study=same(f"{gauge}-2026-10", um.size),
         part=texts(f"HM214-{4101 + 7 * int(b):06d}" for b in block),
@@ -115,5 +161,5 @@ def _study(honed: Honed, gauge: str, sources: Sources) -> StudyReadings:
         bore=named(("1", "3"), bore),
         plane=named(("top", "middle"), place),
         direction=named(("x", "y"), place),
-        at=np.array(at, dtype="datetime64[us]"),
+        at=_study_times(honed, um.size, days=3),
     )

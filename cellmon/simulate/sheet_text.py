@@ -117,12 +117,14 @@ id = "S1"
 bores = ["1", "2"]
 feed = "force"                  # stones pressed with a constant force
 stages = ["finish"]
+dress_every_bores = 800         # the plan: 400 blocks of two bores
 
 [[spindles]]
 id = "S2"
 bores = ["3", "4"]
 feed = "force"
 stages = ["finish"]
+dress_every_bores = 800
 
 [stones]
 id = "D64"                      # diamond, metal bond, about 64 um grain

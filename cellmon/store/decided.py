@@ -82,13 +82,18 @@ class Decided:
         assert result.inserted_primary_key is not None
         return int(result.inserted_primary_key[0])
 
-    def decisions(self, *kinds: str, subject: str | None = None) -> list[Decision]:
-        """Return decisions of some kinds in the order they were taken."""
+    def decisions(self, *kinds: str, subject: str | None = None, naming: str | None = None) -> list[Decision]:
+        """Return decisions of some kinds in the order they were taken, or those about or naming one thing.
+
+        `naming` is a word of the body, such as the serial of a block among many.
+        """
         table = schema.DECISIONS
         names = ("id", "at", "by", "why", "kind", "subject", "body")
         query = select(*(table.c[name] for name in names)).where(table.c.kind.in_(kinds)).order_by(table.c.id)
         if subject is not None:
             query = query.where(table.c.subject == subject)
+        if naming is not None:
+            query = query.where(table.c.body.contains(json.dumps(naming), autoescape=True))
         return [
             Decision(
                 id=row.id,

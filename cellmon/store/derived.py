@@ -6,6 +6,7 @@ import bisect
 import itertools
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import numpy as np
@@ -23,6 +24,17 @@ from cellmon.store.probe import days_of_parts, isin
 B = TypeVar("B", Bores, Subgroups)
 
 DAY_US = 24 * 3600 * 1_000_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class MadeInUnit:
+    """Charted bores of one part that one spindle made in one unit of judging, and the unit's last moment."""
+
+    start: np.datetime64
+    end: np.datetime64
+    spindle: str
+    part_number: str
+    bores: int
 
 
 class Derived(Frames):
@@ -149,6 +161,16 @@ class Derived(Frames):
             return joined.select(slice(max(len(joined) - last, 0), None))
         return joined.select(slice(None, first))
 
+    def bores_of_unit(self, unit: np.datetime64) -> Bores:
+        """Return every judged bore of one unit, as made."""
+        query = select(schema.BORES).where(schema.BORES.c.unit_start == bulk.moment(unit))
+        frames = self.frames()
+        found = []
+        for row in self.conn.execute(query):
+            planes, directions = frames[row.frame_id]
+            found.append(Bores(planes=planes, directions=directions, **decode(row.data)))
+        return in_order(join_bores(found, frames), None)
+
     def subgroups_of_unit(self, unit: np.datetime64) -> Subgroups:
         """Return every subgroup of one unit: of bores, of means and of distances."""
         found = []
@@ -221,6 +243,31 @@ class Derived(Frames):
             for row in self.conn.execute(query)
         }
 
+    def bores_by_unit(self) -> dict[tuple[np.datetime64, str], int]:
+        """Return how many charted bores each spindle made in each unit, at positions with a subgroup."""
+        table = schema.COUNTS
+        of_bores = (table.c.feature == "diameter") & (table.c.part_of == "itself") & table.c.bore.is_not(None)
+        query = select(table.c.unit_start, table.c.spindle, func.sum(table.c.bores)).where(of_bores)
+        rows = list(self.conn.execute(query.group_by(table.c.unit_start, table.c.spindle)))
+        starts = bulk.moments([row[0] for row in rows])
+        return {(starts[i], row[1] or ""): int(row[2]) for i, row in enumerate(rows)}
+
+    def made_by_unit(self) -> list[MadeInUnit]:
+        """Return how many charted bores of each part every spindle made in each unit, oldest first."""
+        table, bores = schema.COUNTS, schema.BORES
+        of_bores = (table.c.feature == "diameter") & (table.c.part_of == "itself") & table.c.bore.is_not(None)
+        group = (table.c.unit_start, bores.c.last_at, table.c.spindle, table.c.part_number)
+        joined = table.join(bores, table.c.unit_start == bores.c.unit_start)
+        query = select(*group, func.sum(table.c.bores)).select_from(joined).where(of_bores)
+        rows = list(self.conn.execute(query.group_by(*group).order_by(table.c.unit_start)))
+        starts, ends = bulk.moments([row[0] for row in rows]), bulk.moments([row[1] for row in rows])
+        return [
+            MadeInUnit(
+                start=starts[i], end=ends[i], spindle=row[2] or "", part_number=row[3], bores=int(row[4])
+            )
+            for i, row in enumerate(rows)
+        ]
+
     def shift_starts(self) -> NDArray[np.datetime64]:
         """Return the start of every shift that has bores, ascending."""
         found = self.conn.execute(select(schema.BORES.c.shift_starts)).scalars()
@@ -234,6 +281,16 @@ class Derived(Frames):
         )
         if id_ is not None:
             query = query.where(table.c.id == id_)
+        return Doubts(**bulk.fetch(self.conn, query, Doubts.columns()))
+
+    def doubts_of_part(self, part: str, units: Sequence[np.datetime64]) -> Doubts:
+        """Return the doubts about one block that arose in some units of judging, oldest first."""
+        table = schema.DOUBTS
+        query = (
+            select(*bulk.declared_columns(table, Doubts.columns()))
+            .where(table.c.unit_start.in_([bulk.moment(u) for u in units]), table.c.part == part)
+            .order_by(table.c.measured_at, table.c.id)
+        )
         return Doubts(**bulk.fetch(self.conn, query, Doubts.columns()))
 
     def alarms(self) -> Alarms:

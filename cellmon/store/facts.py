@@ -48,6 +48,18 @@ class AsideFact:
     retried: bool
 
 
+@dataclass(frozen=True, kw_only=True)
+class RowRead:
+    """One row of readings of a block, and the file and line it came from."""
+
+    gauge: str | None
+    bore: str
+    at: np.datetime64
+    file: str
+    line: int
+    taken_at: np.datetime64
+
+
 class Facts(Frames):
     """The facts half of a session."""
 
@@ -161,14 +173,19 @@ class Facts(Frames):
         return self._newest(schema.READINGS.c.last_at)
 
     def newest_row(self) -> np.datetime64 | None:
-        """Return the moment of the newest reading, event or gauge check."""
+        """Return the moment of the newest reading, event, gauge check or measurement of stones."""
         found = [
             self._newest(schema.READINGS.c.last_at),
             self._newest(schema.ROWS[Kind.EVENTS].c.at),
             self._newest(schema.ROWS[Kind.GAUGE_CHECKS].c.at),
+            self._newest(schema.ROWS[Kind.STONE_MEASUREMENTS].c.at),
         ]
         moments = [moment for moment in found if moment is not None]
         return max(moments) if moments else None
+
+    def newest_of(self, kind: Kind) -> np.datetime64 | None:
+        """Return the moment of the newest row of a plain kind whose rows have one."""
+        return self._newest(schema.ROWS[kind].c.at)
 
     def _newest(self, column: Any) -> np.datetime64 | None:
         value = self.conn.execute(select(func.max(column))).scalar()
@@ -270,6 +287,31 @@ class Facts(Frames):
         files = self.conn.execute(select(func.max(schema.FILES.c.id))).scalar() or 0
         decided = self.conn.execute(select(func.max(schema.DECISIONS.c.id))).scalar() or 0
         return int(files) + int(decided)
+
+    def read_of_part(self, part: str) -> list[RowRead]:
+        """Return every row of readings of one block with its file and line, in order of time."""
+        table, files = schema.READINGS, schema.FILES
+        days = days_of_parts(self.conn, np.array([part], dtype=object))
+        query = (
+            select(table.c.data, files.c.name, files.c.at)
+            .select_from(table.join(files, table.c.file_id == files.c.id))
+            .where(table.c.day.in_(days))
+        )
+        found = []
+        for data, name, at in self.conn.execute(query):
+            columns = decode(data)
+            for i in np.flatnonzero(columns["part"] == part):
+                found.append(
+                    RowRead(
+                        gauge=columns["gauge"][i],
+                        bore=columns["bore"][i],
+                        at=columns["measured_at"][i],
+                        file=name,
+                        line=int(columns["line"][i]),
+                        taken_at=np.datetime64(at, "us"),
+                    )
+                )
+        return sorted(found, key=lambda row: (row.at, row.bore, row.file, row.line))
 
     def rows_of_part(self, kind: Kind, part: str) -> Any:
         """Return plain rows that name one block."""

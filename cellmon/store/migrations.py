@@ -7,6 +7,7 @@ from collections.abc import Callable
 from sqlalchemy import Connection, func, inspect, select
 
 from cellmon.errors import StoreRefused
+from cellmon.records import Kind
 from cellmon.store import schema
 
 
@@ -23,7 +24,36 @@ def _derived_anew(conn: Connection) -> None:
     schema.METADATA.create_all(conn)
 
 
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_first_tables, _derived_anew)
+def _found_by_part(conn: Connection) -> None:
+    """Make rows of other instruments found by the serial of their block, however many there are."""
+    for table in schema.ROWS.values():
+        for index in table.indexes:
+            index.create(conn, checkfirst=True)
+
+
+def _signals_told(conn: Connection) -> None:
+    """Make room for signals as they were put together; the next judging fills it."""
+    schema.METADATA.create_all(conn)
+
+
+def _stock_in_words(conn: Connection) -> None:
+    """Make room for what a stock movement was and until when its sets may be used."""
+    table = schema.ROWS[Kind.STOCK]
+    there = {column["name"] for column in inspect(conn).get_columns(table.name)}
+    for name in ("movement", "use_by"):
+        if name not in there:
+            type_ = table.c[name].type.compile(dialect=conn.dialect)
+            conn.exec_driver_sql(f"ALTER TABLE {table.name} ADD COLUMN {name} {type_}")
+
+
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
+    _first_tables,
+    _derived_anew,
+    _derived_anew,
+    _found_by_part,
+    _signals_told,
+    _stock_in_words,
+)
 
 
 def migrate(conn: Connection, *, at: int) -> int:

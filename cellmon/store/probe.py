@@ -16,9 +16,12 @@ def days_of_parts(conn: Connection, parts: Texts) -> list[int]:
     """Return the days, as the store keeps moments, on which any of these blocks was measured."""
     if conn.execute(select(schema.PART_DAYS.c.part).limit(1)).first() is None:
         return []
+    table, names = schema.PART_DAYS, list(dict.fromkeys(parts.tolist()))
+    if len(names) == 1:
+        found = conn.execute(select(table.c.day).where(table.c.part == names[0])).scalars().all()
+        return sorted(found)
     PROBE.create(conn, checkfirst=False)
-    bulk.insert(conn, PROBE, {"part": list(dict.fromkeys(parts.tolist()))})
-    table = schema.PART_DAYS
+    bulk.insert(conn, PROBE, {"part": names})
     joined = PROBE.join(table, table.c.part == PROBE.c.part)
     found = conn.execute(select(table.c.day).select_from(joined).distinct()).scalars().all()
     PROBE.drop(conn, checkfirst=False)

@@ -120,6 +120,7 @@ def _rows_table(kind: Kind) -> Table:
     name = kind.value.replace("-", "_")
     batch = ROW_BATCHES[kind]
     moments = [c.name for c in batch.columns() if c.name == "at"]
+    serials = [c.name for c in batch.columns() if c.name == "part"]
     return Table(
         name,
         METADATA,
@@ -129,6 +130,7 @@ def _rows_table(kind: Kind) -> Table:
         Column("row_key", Text, nullable=False, unique=True),
         *_declared(batch),
         *(Index(f"{name}_by_time", moment) for moment in moments),
+        *(Index(f"{name}_by_part", serial) for serial in serials),
     )
 
 
@@ -258,7 +260,20 @@ PROVISIONAL = Table(
     Column("why_not", Text),
 )
 
+TOLD = Table(
+    "told",
+    METADATA,
+    Column("id", Text, primary_key=True),
+    Column("sheet", Integer, nullable=False, index=True),
+    Column("earliest_at", BigInteger, nullable=False),
+    Column("last_at", BigInteger, nullable=False),
+    Column("digest", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Index("told_by_time", "earliest_at", "last_at"),
+)
+"""Signals as they were put together when something was judged last."""
+
 UNIT_TABLES = {Bores: BORES, Subgroups: SUBGROUPS, Doubts: DOUBTS, Alarms: ALARMS}
 """The derived batches and their tables."""
-DERIVED = (*UNIT_TABLES.values(), TOGETHER, WATCHED, COUNTS, PROVISIONAL)
+DERIVED = (*UNIT_TABLES.values(), TOGETHER, WATCHED, COUNTS, PROVISIONAL, TOLD)
 """Every table that can be thrown away and rebuilt."""

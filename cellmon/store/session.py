@@ -5,8 +5,9 @@ from __future__ import annotations
 from cellmon.store.decided import Decided
 from cellmon.store.derived import Derived
 from cellmon.store.facts import Facts
+from cellmon.store.told import Told
 from cellmon.store.watched import Watched
 
 
-class Session(Facts, Decided, Derived, Watched):
+class Session(Facts, Decided, Derived, Watched, Told):
     """Facts, decisions and derived tables of a store, seen through one connection."""

@@ -7,7 +7,7 @@ larger, half of each diameter on each side: a two-point gauge does not know wher
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -51,35 +51,30 @@ class Section:
 
 def section_of(now: Now, readings: np.ndarray) -> Section:
     """Return the largest round exaggeration at which limits and readings stay near the wall."""
-    limits = [v for v in (now.tolerance.lower_um, now.tolerance.upper_um) if v is not None]
+    nominal = max((s.nominal_mm for s in now.spindles if s.bores), default=now.nominal_mm)
+    every = [s.tolerance for s in now.spindles if s.bores] or [now.tolerance]
+    limits = [v for t in every for v in (t.lower_um, t.upper_um) if v is not None]
     seen = readings[np.isfinite(readings)]
     low = min([*limits, 0.0] if limits else [float(seen.min(initial=-10.0)), 0.0])
     high = max([*limits, 0.0] if limits else [float(seen.max(initial=10.0)), 0.0])
     low, high = low - OVERSHOOT * (high - low), high + OVERSHOOT * (high - low)
-    fits = [s for s in STEPS if high / 2 * s / 1000 <= WALL_SHARE * now.nominal_mm]
+    fits = [s for s in STEPS if high / 2 * s / 1000 <= WALL_SHARE * nominal]
     scale = fits[-1] if fits else STEPS[0]
     length = now.length_mm or (max(now.depths_mm, default=100.0) + min(now.depths_mm, default=0.0))
     reach = high / 2 * scale / 1000
-    pitch = now.nominal_mm + 2 * reach + 0.09 * now.nominal_mm
-    return Section(
-        diameter=now.nominal_mm, length=length, exaggeration=scale, low_um=low, high_um=high, pitch=pitch
-    )
+    pitch = nominal + 2 * reach + 0.09 * nominal
+    return Section(diameter=nominal, length=length, exaggeration=scale, low_um=low, high_um=high, pitch=pitch)
 
 
 def block_figure(now: Now) -> theme.Figure:
     """Draw every bore's last shape inside its tolerance, and the last bores against the limits."""
-    bores = [(s.spindle, b) for s in now.spindles for b in s.bores]
+    bores = [(s.tolerance, b) for s in now.spindles for b in s.bores]
     if not bores:
         return theme.notice("No bore has been measured yet.")
     section = section_of(now, np.concatenate([b.um.ravel() for _, b in bores]))
     centres = [i * section.pitch for i in range(len(bores))]
-    data = _metal(centres, section)
-    notes: list[Any] = [_scale_words(section)]
-    for (_, bore), centre in zip(bores, centres, strict=True):
-        data += _allowed(now.tolerance, centre, section) + _lines(now.tolerance, centre, section)
-        data += _walls(now, bore, centre, section)
-        notes += _inside(now, bore, centre, section) + _beyond(now, bore, centre, section)
-    strip = last_bores.strip(now, [b for _, b in bores], centres=centres, pitch=section.pitch)
+    data, notes = cut_open(now, bores, centres, section)
+    strip = last_bores.strip(bores, centres=centres, pitch=section.pitch)
     return theme.figure(
         data + strip.data,
         height=None,
@@ -89,13 +84,27 @@ def block_figure(now: Now) -> theme.Figure:
         xaxis=theme.hidden_axis(
             range=[-section.pitch / 2, (len(bores) - 0.5) * section.pitch], fixedrange=True
         ),
-        yaxis=_depth_axis(now, section),
+        yaxis=depth_axis(now, section),
         yaxis2=strip.axis,
         dragmode=False,
     )
 
 
-def _depth_axis(now: Now, section: Section) -> dict[str, Any]:
+def cut_open(
+    now: Now, bores: Sequence[tuple[Tolerance, BoreNow]], centres: Sequence[float], section: Section
+) -> tuple[list[theme.Trace], list[Any]]:
+    """Return bores cut open at their centres, each in its tolerance, and the words in and beside them."""
+    data, notes = _metal(centres, section), [_scale_words(section)]
+    for (tolerance, bore), centre in zip(bores, centres, strict=True):
+        data += _allowed(tolerance, centre, section) + _lines(tolerance, centre, section)
+        here = replace(now, tolerance=tolerance)
+        data += _walls(here, bore, centre, section)
+        notes += _inside(here, bore, centre, section) + _beyond(here, bore, centre, section)
+    return data, notes
+
+
+def depth_axis(now: Now, section: Section) -> dict[str, Any]:
+    """Return the axis of depth, with the planes named; the top face is at the top."""
     names = [f"{name} {depth:g}" for name, depth in zip(now.planes, now.depths_mm, strict=True)]
     pad = 0.02 * section.length
     return theme.axis(
@@ -221,13 +230,19 @@ def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[An
     )
     lines = [
         f'<span style="font-size:26px"><b>{bore.bore}</b></span>',
-        f'<span style="font-size:17px"><b>{verdict_words(bore.verdict)}</b></span>',
+        f'<span style="font-size:17px"><b>{_verdict_of(bore)}</b></span>',
         f'<span style="font-size:15px">{theme.um(average)} µm</span>',
         f'<span style="color:{theme.SOFT};font-size:12px">{bore.part}</span>',
         f'<span style="color:{theme.SOFT}">{clock_words(bore.at, now.as_of)}</span>',
         *(f"<b>doubted: {flag.value}</b>" for flag in bore.flags),
     ]
     return [theme.word("<br>".join(lines), centre, section.length / 2, xanchor="center", font={"size": 13})]
+
+
+def _verdict_of(bore: BoreNow) -> str:
+    """Return the verdict of a bore in words, or that it was not measured whole."""
+    missing = bore.verdict is Verdict.UNDECIDED and not np.isfinite(bore.um).all()
+    return "reading missing" if missing else verdict_words(bore.verdict)
 
 
 def verdict_words(verdict: Verdict) -> str:

@@ -34,7 +34,7 @@ class Call:
 
 def said(signal: Signal, stream: Stream) -> str:
     """Return what a signal says; whose it is only where it is another stream's."""
-    return signal.words.removeprefix(f"{stream}: ")
+    return signal.words.removeprefix(f"{stream.full}: ").removeprefix(f"{stream}: ")
 
 
 def calls_of(view: StreamView, clock: Clock) -> list[Call]:

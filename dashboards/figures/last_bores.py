@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from cellmon.monitor.answers import Tolerance
-from cellmon.monitor.now import BoreNow, Now
+from cellmon.monitor.now import BoreNow
 from cellmon.records import Verdict
 from dashboards import theme
 
@@ -27,37 +27,41 @@ class Strip:
     words: list[Any] = field(default_factory=list)
 
 
-def strip(now: Now, bores: Sequence[BoreNow], *, centres: Sequence[float], pitch: float) -> Strip:
-    """Draw the last bores of each position in its own column, oldest at the left."""
-    low, high = _span(now.tolerance, bores)
-    drawn = Strip(axis=_axis(now.tolerance, low, high))
-    for bore, centre in zip(bores, centres, strict=True):
+def strip(bores: Sequence[tuple[Tolerance, BoreNow]], *, centres: Sequence[float], pitch: float) -> Strip:
+    """Draw the last bores of each position in its own column with its limits, oldest at the left."""
+    every = list(dict.fromkeys(tolerance for tolerance, _ in bores))
+    low, high = _span(every, [bore for _, bore in bores])
+    drawn = Strip(axis=_axis(every, low, high))
+    for (tolerance, bore), centre in zip(bores, centres, strict=True):
         x0, x1 = centre - USED * pitch / 2, centre + USED * pitch / 2
-        drawn.data += _bands(now.tolerance, x0, x1, low, high) + _ticks(bore, x0, x1)
-        drawn.shapes += _limits(now.tolerance, x0, x1)
+        drawn.data += _bands(tolerance, x0, x1, low, high) + _ticks(bore, x0, x1)
+        drawn.shapes += _limits(tolerance, x0, x1)
         drawn.words.append(_count(bore, centre))
     return drawn
 
 
-def _span(tolerance: Tolerance, bores: Sequence[BoreNow]) -> tuple[float, float]:
+def _span(every: Sequence[Tolerance], bores: Sequence[BoreNow]) -> tuple[float, float]:
     seen = np.concatenate([np.concatenate([b.least_um, b.greatest_um]) for b in bores])
-    values = [v for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
+    values = [v for t in every for v in (t.lower_um, t.upper_um) if v is not None]
     values += [float(v) for v in seen[np.isfinite(seen)]] or [0.0]
     low, high = min(values), max(values)
     pad = 0.08 * (high - low or 1.0)
     return low - pad, high + pad
 
 
-def _axis(tolerance: Tolerance, low: float, high: float) -> dict[str, Any]:
-    named = {"lower": tolerance.lower_um, "aim": tolerance.target_um, "upper": tolerance.upper_um}
-    known = {name: value for name, value in named.items() if value is not None}
+def _axis(every: Sequence[Tolerance], low: float, high: float) -> dict[str, Any]:
+    named: dict[float, list[str]] = {}
+    for t in every:
+        for name, value in (("lower", t.lower_um), ("aim", t.target_um), ("upper", t.upper_um)):
+            if value is not None and name not in named.setdefault(value, []):
+                named[value].append(name)
     return theme.axis(
         domain=list(DOMAIN),
         anchor="x",
         range=[low, high],
         fixedrange=True,
-        tickvals=list(known.values()),
-        ticktext=[f"{name} {theme.um(value)}" for name, value in known.items()],
+        tickvals=list(named),
+        ticktext=[f"{', '.join(names)} {theme.um(value)}" for value, names in named.items()],
         ticks="",
     )
 

@@ -40,6 +40,8 @@ class Pair:
     beyond_mean: Whole
     beyond_spread: Whole
     unit: str = "µm"
+    spread_unit: str | None = None
+    """Where it is another one; empty for a ratio."""
     names: tuple[str, str] = ("mean", "range")
 
 
@@ -123,8 +125,8 @@ def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
         height=height,
         margin={"l": 64, "r": 20, "t": TOP, "b": BOTTOM},
         xaxis=pair.clock.axis(anchor="y2"),
-        yaxis=theme.axis(f"{pair.names[0]}, {pair.unit}", domain=list(MEANS), nticks=6),
-        yaxis2=theme.axis(f"{pair.names[1]}, {pair.unit}", domain=list(RANGES), nticks=4, rangemode="tozero"),
+        yaxis=theme.axis(_named(pair, 0), domain=list(MEANS), nticks=6),
+        yaxis2=theme.axis(_named(pair, 1), domain=list(RANGES), nticks=4, rangemode="tozero"),
         shapes=shift_bands(pair.clock, pair.shifts),
         annotations=words + shift_names(pair.clock, pair.shifts),
     )
@@ -134,7 +136,7 @@ def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond:
     lower, centre, upper = limits
     what = pair.names[axis == "y2"]
     hover = [
-        f"{what} {value:.2f} {pair.unit} of {n}, to block {part}<br>{at}"
+        f"{what} {value:.2f} {unit_of(pair, axis == 'y2')} of {n}, to block {part}<br>{at}"
         for value, n, part, at in zip(y, pair.n, pair.part, pair.clock.words(pair.at), strict=True)
     ]
     joined = theme.points(
@@ -154,6 +156,16 @@ def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond:
         ringed = [x[i] for i in at], [float(y[i]) for i in at]
         drawn.append(theme.points(*ringed, mode="markers", marker=ring, name=f"{what} beyond"))
     return [{**trace, "yaxis": axis} for trace in drawn]
+
+
+def unit_of(pair: Pair, which: int) -> str:
+    """Return the unit of the level (0) or of the spread (1)."""
+    return pair.spread_unit if which and pair.spread_unit is not None else pair.unit
+
+
+def _named(pair: Pair, which: int) -> str:
+    unit = unit_of(pair, which)
+    return f"{pair.names[which]}, {unit}" if unit else pair.names[which]
 
 
 def zone_inside(x: list[str], lower: Numbers, upper: Numbers) -> theme.Trace:

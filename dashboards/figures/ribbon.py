@@ -16,6 +16,7 @@ import numpy as np
 from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.stream import StreamBores, StreamView
 from cellmon.records import Verdict
+from cellmon.records.words import FEATURE_WORDS
 from cellmon.shifts import to_utc
 from dashboards import theme
 from dashboards.figures import beyond, calls, flags, wear
@@ -101,7 +102,7 @@ def ribbon_figure(
 
 def level_name(view: StreamView) -> str:
     """Return what the upright axis measures, with its unit."""
-    name = view.stream.feature.replace("_", " ")
+    name = FEATURE_WORDS.get(view.stream.feature, view.stream.feature.replace("_", " "))
     if view.stream.part_of == "distance":
         return f"{name}, from the mean of all bores, {view.unit}"
     return f"from nominal, {view.unit}" if view.stream.feature == "diameter" else f"{name}, {view.unit}"

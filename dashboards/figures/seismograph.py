@@ -11,7 +11,7 @@ import numpy as np
 
 from cellmon.monitor.answers import SignalMark
 from cellmon.monitor.seismograph import Seismograph, Trace
-from cellmon.records import Numbers, Stream, Texts
+from cellmon.records import Numbers, Stream, Texts, stream_names
 from cellmon.shifts import ShiftOf, to_utc
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
@@ -102,7 +102,7 @@ def _scale_words(left_out: int) -> Any:
 
 
 def _rows_axis(rows: Sequence[Row], chosen: Stream | None) -> dict[str, Any]:
-    names = [str(row.trace.stream) for row in rows]
+    names = stream_names([row.trace.stream for row in rows])
     marked = [f"<b>▸ {n}</b>" if r.trace.stream == chosen else n for n, r in zip(names, rows, strict=True)]
     return theme.axis(
         range=[-len(rows) + 1 - FOOTROOM, HEADROOM],
@@ -168,7 +168,7 @@ def _loud(rows: Sequence[Row], clock: Clock) -> theme.Trace:
 def _marks(rows: Sequence[Row], clock: Clock) -> theme.Trace:
     """Return a ring at the greatest excursion of every notable bend."""
     bends = [b for b in bends_of([row.trace for row in rows]) if b.notable]
-    names = [str(rows[b.row].trace.stream) for b in bends]
+    names = stream_names([rows[b.row].trace.stream for b in bends])
     words = [
         f"{name}<br>{moment(b, clock)} {said(b)}<br>signal: {b.named.words}"
         for name, b in zip(names, bends, strict=True)
@@ -267,8 +267,9 @@ def rows(seismograph: Seismograph) -> dict[str, list[Any]]:
     """Return every point, one row a subgroup mean."""
     zone = clock_of(seismograph.since, seismograph.until)
     table: dict[str, list[Any]] = {"stream": [], "at": [], "deviation_sigma": []}
-    for trace in seismograph.traces:
-        table["stream"] += [str(trace.stream)] * len(trace.at)
+    names = stream_names([trace.stream for trace in seismograph.traces])
+    for name, trace in zip(names, seismograph.traces, strict=True):
+        table["stream"] += [name] * len(trace.at)
         table["at"] += zone.words(trace.at).tolist()
         table["deviation_sigma"] += trace.deviation.tolist()
     return table

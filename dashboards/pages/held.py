@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
-from dash import html
+from dash import dcc, html
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.export.tables import hold_table
@@ -97,7 +98,8 @@ def table(hold: Hold) -> html.Table:
 
 
 def _row(one: HeldPart) -> html.Tr:
-    cells = (one.part, one.bore, parts.when(one.measured_at), one.verdict.value, one.disposition or "waits")
+    link = dcc.Link(one.part, href=f"/part?{urlencode({'serial': one.part})}")
+    cells = (link, one.bore, parts.when(one.measured_at), one.verdict.value, one.disposition or "waits")
     outside = one.verdict is Verdict.DOES_NOT_CONFORM
     return html.Tr([html.Td(c, className="moved" if outside and i == 3 else "") for i, c in enumerate(cells)])
 

@@ -58,7 +58,7 @@ def spindle_words(
     sign = html.Span(className=f"sign {spindle.status.value.replace(' ', '-')}", **{"aria-hidden": "true"})
     head = html.P([sign, f"{spindle.spindle} · {spindle.status.value}"], className="status")
     sentence = html.P(sentence_words(spindle), className="sentence")
-    mine = [s for s in state.streams if s.stream.spindle == spindle.spindle]
+    mine = [s for s in state.streams if s.stream.spindle == spindle.spindle and s.running]
     lines = [("Bores left", left_words(mine)), ("Correction", correction_words(mine))]
     lines += [("First bores", c) for c in first_words(spindle.spindle, first)]
     lines += [("Signals", signal_words([s for s in waiting if s.stream.spindle in (None, spindle.spindle)]))]

@@ -8,7 +8,7 @@ from typing import Any
 from dash import dcc, html
 
 from cellmon.monitor.signals import LikelyCause, Response, Signal
-from cellmon.records import Stream
+from cellmon.records import Stream, stream_names
 from dashboards.pages import parts
 
 KINDS = {
@@ -83,9 +83,9 @@ def streams_words(signal: Signal) -> list[Any]:
     """Return the streams that called, each a link to its ribbon at that time."""
     until = (signal.raised_at + timedelta(hours=8)).isoformat()
     links: list[Any] = []
-    for stream in signal.streams:
+    for stream, name in zip(signal.streams, stream_names(signal.streams), strict=True):
         links += [", "] if links else []
-        links.append(dcc.Link(str(stream), href=stream_link(stream, until)))
+        links.append(dcc.Link(name, href=stream_link(stream, until)))
     return links
 
 

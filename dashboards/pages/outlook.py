@@ -24,6 +24,35 @@ def left_words(found: StreamState) -> str:
     )
 
 
+def dressing_words(found: StreamState) -> str | None:
+    """Return when the next dressing is due, and how many bores are left if it is dressed as planned."""
+    planned = found.planned_dressing
+    if planned is None:
+        return None
+    due = f"due in {count(planned.in_bores)} bores"
+    if planned.in_bores <= 0:
+        due = f"due now, {count(-planned.in_bores)} bores over the plan" if planned.in_bores else "due now"
+    plan = {"sheet": "by the sheet", "log": "by the median of the last intervals"}[planned.from_]
+    before = chance(planned.reached_before.value)
+    said = f"{due} {plan}; a limit is reached before it {before}."
+    left = planned.bores_to_limit
+    if left is None:
+        return f"{said} How many are left after it is not known: {planned.why_not['bores_to_limit']}."
+    if left.p05 is None:
+        return f"{said} Dressed as planned, no limit is in sight."
+    return (
+        f"{said} Dressed as planned {count(left.p50)} to the {left.side} limit; 1 in 20 within "
+        f"{count(left.p05)}, 19 in 20 within {count(left.p95)}."
+    )
+
+
+def chance(probability: float) -> str:
+    """Return how likely something is, in words and per cent."""
+    if probability < 0.001:
+        return "in under 1 case of 1,000"
+    return f"in {100 * min(probability, 0.999):.1f} % of cases"
+
+
 def count(bores: float | None) -> str:
     """Return a number of bores; beyond the horizon of the forecast in so many words."""
     return "more than can be foreseen" if bores is None else f"{bores:,.0f}"

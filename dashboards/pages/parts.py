@@ -16,7 +16,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html,
 from cellmon.errors import CellmonError, NotFound
 from cellmon.export.tables import Table
 from cellmon.export.times import local_texts
-from cellmon.records import Stream
+from cellmon.records import Stream, stream_names
 from dashboards import theme
 
 if TYPE_CHECKING:
@@ -149,9 +149,9 @@ def _is_named(stream: Stream, key: str, value: str) -> bool:
 
 def stream_options(streams: Sequence[Stream]) -> list[dict[str, str]]:
     """Return streams as choices; the value is the query that names one."""
-    several = len({s.part_number for s in streams}) > 1
     return [
-        {"label": f"{s.part_number} {s}" if several else str(s), "value": stream_query(s)} for s in streams
+        {"label": name, "value": stream_query(s)}
+        for s, name in zip(streams, stream_names(streams), strict=True)
     ]
 
 

@@ -12,11 +12,11 @@ from cellmon.monitor.alarms import AlarmBudget
 from cellmon.monitor.seismograph import Seismograph
 from cellmon.monitor.shifts import Shifts, StreamShift
 from cellmon.monitor.signals import Signal
-from cellmon.records import Stream
+from cellmon.records import Stream, stream_names
 from cellmon.shifts import ShiftOf
 from dashboards import theme
-from dashboards.figures import mean_range, seismograph
-from dashboards.pages import one_signal, parts, signals
+from dashboards.figures import mean_range, promised, seismograph
+from dashboards.pages import one_signal, parts, promise, signals
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -25,6 +25,7 @@ PATH = "/shifts"
 NAME = "Shifts"
 SENTENCE, SHIFT, SPAN, STREAM = "shifts-sentence", "shifts-shift", "shifts-span", "shifts-stream"
 CALLED, BUDGET, RULES = "shifts-called", "shifts-budget", "shifts-rules"
+SPLITS = "shifts-splits"
 LINES, PAIR, TABLE, HEADING = "shifts-seismograph", "shifts-mean-range", "shifts-table", "shifts-heading"
 PAIR_PX = 560
 SPANS = {"one": 1, "two": 2, "week": 7, "month": 31}
@@ -75,6 +76,7 @@ def layout(query: str | None = None) -> html.Main:
                 className="beside",
             ),
             html.Div(id=CALLED),
+            html.Div(id=SPLITS),
             html.H2("False alarms"),
             html.P(id=BUDGET, className="told"),
             html.Details(
@@ -133,11 +135,15 @@ def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[A
     if chosen is None:
         empty = theme.notice("No stream has a bore in this shift.", height=PAIR_PX)
         return [answer.sentence, "", empty, []]
+    every = [one.stream for one in answer.shifts]
+    name = stream_names(every)[every.index(chosen.stream)]
     heading = [
-        f"{chosen.stream}, {shift_words(chosen.shift)} · ",
+        f"{name}, {shift_words(chosen.shift)} · ",
         dcc.Link("this stream in depth", href=stream_link(chosen)),
     ]
     figure = mean_range.mean_range_figure(mean_range.pair_of_shift(chosen), height=PAIR_PX)
+    skew = promise.skew_of(promise.trust_in(monitor, chosen.stream))
+    figure = promised.with_probability(figure, skew)
     return [answer.sentence, heading, figure, table(answer, chosen.stream)]
 
 
@@ -156,6 +162,21 @@ def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
         html.H2(f"Signals of the shift: {len(mine)}"),
         html.Ul([called_line(s) for s in mine], className="lines"),
     ]
+
+
+def show_splits(monitor: Monitor) -> list[Any]:
+    """Return each split that is proposed, with what to write in the sheet; nothing where none is."""
+    try:
+        proposed = monitor.splits().proposed
+    except CellmonError:
+        return []
+    if not proposed:
+        return []
+    lines = [
+        html.Li(f"{s.words} First see whether it can be mended. If it is to stay: {s.write}.")
+        for s in proposed
+    ]
+    return [html.H2("Streams to be split"), html.Ul(lines, className="lines")]
 
 
 def called_line(signal: Signal) -> html.Li:
@@ -236,22 +257,23 @@ def table(answer: Shifts, chosen: Stream) -> html.Table:
     made = [one for one in answer.shifts if one.bores or one.previous_mean_um is not None]
     rest = len(answer.shifts) - len(made)
     idle = f" {rest} streams had no bores in either." if rest else ""
+    named = stream_names([one.stream for one in made])
     names = ("stream", "mean now, µm", "mean before", "difference", "bores", "signals")
     return html.Table(
         [
             html.Caption(f"Against {before}. A diamond marks streams with signals.{idle}"),
             html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
-            html.Tbody([_row(one, chosen) for one in made]),
+            html.Tbody([_row(one, name, chosen) for one, name in zip(made, named, strict=True)]),
         ]
     )
 
 
-def _row(one: StreamShift, chosen: Stream) -> html.Tr:
+def _row(one: StreamShift, name: str, chosen: Stream) -> html.Tr:
     known = one.mean_um is not None and one.previous_mean_um is not None
     difference = one.mean_um - one.previous_mean_um if known else None
     return html.Tr(
         [
-            html.Td(dcc.Link(str(one.stream), href=stream_link(one))),
+            html.Td(dcc.Link(name, href=stream_link(one))),
             html.Td(figure_words(one.mean_um)),
             html.Td(figure_words(one.previous_mean_um)),
             html.Td(figure_words(difference)),
@@ -327,6 +349,10 @@ def register(app: Dash, monitor: Monitor) -> None:
     @app.callback(Output(CALLED, "children"), changed, shift)
     def _(change: int, shift: str | None) -> list[Any]:
         return show_called(monitor, shift)
+
+    @app.callback(Output(SPLITS, "children"), changed)
+    def _(change: int) -> list[Any]:
+        return show_splits(monitor)
 
     @app.callback(Output(BUDGET, "children"), Output(RULES, "children"), changed)
     def _(change: int) -> list[Any]:

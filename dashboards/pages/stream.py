@@ -11,11 +11,12 @@ from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.answers import BaselineSummary
+from cellmon.monitor.joint import Joint
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream import StreamView
 from dashboards import theme
-from dashboards.figures import mean_range, ribbon
-from dashboards.pages import one_signal, outlook, parts, signals
+from dashboards.figures import mean_range, promised, ribbon, together
+from dashboards.pages import audited, one_signal, outlook, parts, promise, signals
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -32,6 +33,7 @@ PAIR_WORDS = {
     "range": "means and ranges",
     "sd": "means and deviations",
     "single": "single bores",
+    "joint": "features together",
 }
 LIMIT_WORDS = {"wear": "follow the wear", "plain": "plain"}
 SPAN_WORDS = {"shift": "a shift", "day": "a day", "two": "two days", "week": "a week", "all": "all"}
@@ -43,6 +45,11 @@ CAPTION = (
     "band under a bracket: when the signal's change may have begun (95 %), dotted: likeliest. Cross, or bar "
     "along the floor: doubted."
 )
+PAIR_CAPTION = (
+    "Level above, spread below; all pairs rest on the same centre and sigma. Features together: how far each "
+    "subgroup lies out in all features of the bore at once, in standard errors (root of T-squared) above, "
+    "smoothed (MEWMA) below; size less what was expected. Ring: beyond, with the features it comes from."
+)
 
 
 def layout(query: str | None = None) -> html.Main:
@@ -51,7 +58,7 @@ def layout(query: str | None = None) -> html.Main:
     pair = parts.figure_box(
         PAIR,
         height=mean_range.HEIGHT,
-        caption="Level above, spread below; all pairs rest on the same centre and sigma.",
+        caption=PAIR_CAPTION,
     )
     return html.Main(
         [
@@ -60,6 +67,7 @@ def layout(query: str | None = None) -> html.Main:
             parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=CAPTION),
             html.Div(pair, id=PAIR_BOX, style=parts.HIDDEN),
             html.Div(id=WORDS),
+            audited.section(),
         ]
     )
 
@@ -102,6 +110,63 @@ def view_of(monitor: Monitor, query: str | None, span: str, until: str | None) -
 def pair_asked(monitor: Monitor, kind: str, *asked: Any) -> mean_range.Pair:
     """Return the pair of charts of the stream and time asked for; refusals as `asked_for`."""
     return mean_range.pair_of(monitor.pair(kind=kind, **asked_for(monitor, *asked)))
+
+
+def joint_asked(monitor: Monitor, *asked: Any) -> Joint:
+    """Return the features together of the bore whose stream is asked for; refusals as `asked_for`.
+
+    Raises
+    ------
+    CellmonError
+        When the stream is a mean or a distance, or its features cannot be judged together.
+    """
+    wanted = asked_for(monitor, *asked)
+    if wanted["bore"] is None or "part_of" in wanted:
+        raise WrongUsage("Features are judged together on one bore: choose a stream of a bore.")
+    names = ("spindle", "bore", "part_number", "since", "until")
+    return monitor.joint(**{name: wanted[name] for name in names})
+
+
+def below(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, list[Any]] | None:
+    """Return what is drawn below the ribbon and the words on it; None where nothing was asked for."""
+    if kind not in PAIR_WORDS or kind == "none":
+        return None
+    if kind != "joint":
+        return classic(monitor, kind, *asked)
+    try:
+        answer = joint_asked(monitor, *asked)
+    except CellmonError as refusal:
+        return theme.notice("", height=together.HEIGHT), [parts.notice(str(refusal))]
+    return together.joint_figure(answer), together_words(answer)
+
+
+def classic(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, list[Any]]:
+    """Return a classic pair and, of means and ranges, how far its limits keep their promise."""
+    figure = mean_range.mean_range_figure(pair_asked(monitor, kind, *asked))
+    if kind != "range":
+        return figure, []
+    chosen = parts.stream_named(parts.every_stream(monitor), asked[0])
+    found = promise.trust_in(monitor, chosen)
+    return promised.with_probability(figure, promise.skew_of(found)), promise.promise_words(found)
+
+
+def together_words(answer: Joint) -> list[Any]:
+    """Return what lies beyond in all features together, and what such a chart costs."""
+    said: list[Any] = [html.H2("Features together"), html.P(parts.capital(answer.sentence), className="told")]
+    listed = sorted(answer.beyond, key=lambda one: one.first_at, reverse=True)[:12]
+    for one in listed:
+        features = "; ".join(c.words for c in one.contributions)
+        said.append(html.P(f"{one.chart}, {parts.when(one.at)}: {features}.", className="told"))
+    said.append(html.P(answer.promise, className="aside"))
+    said.append(html.P(answer.caution, className="aside"))
+    return said
+
+
+def below_rows(monitor: Monitor, kind: str, *asked: Any) -> Mapping[str, Any]:
+    """Return the data of what is drawn below the ribbon; refusals as `asked_for`."""
+    if kind == "joint":
+        return together.rows(joint_asked(monitor, *asked))
+    return mean_range.rows(pair_asked(monitor, kind, *asked))
 
 
 def asked_for(monitor: Monitor, query: str | None, span: str, until: str | None) -> dict[str, Any]:
@@ -150,8 +215,7 @@ def show_stream(
     """Return sentence, ribbon, pair (where asked for), whether it shows, and the words below."""
     try:
         view = view_of(monitor, query, span, until)
-        drawn = kind in PAIR_WORDS and kind != "none"
-        pair = pair_asked(monitor, kind, query, span, until) if drawn else None
+        drawn = below(monitor, kind, query, span, until)
     except CellmonError as refusal:
         return [
             parts.notice(str(refusal)),
@@ -160,10 +224,10 @@ def show_stream(
             parts.HIDDEN,
             [],
         ]
-    below = mean_range.mean_range_figure(pair) if pair else no_update
+    figure, more = drawn or (no_update, [])
     drawn_as = ribbon.ribbon_figure(view, plain=plain, unaided=unaided)
-    said = [*ahead(monitor, view), *words(view)]
-    return [parts.capital(view.sentence), drawn_as, below, {} if pair else parts.HIDDEN, said]
+    said = [*more, *ahead(monitor, view), *words(view)]
+    return [parts.capital(view.sentence), drawn_as, figure, {} if drawn else parts.HIDDEN, said]
 
 
 def ahead(monitor: Monitor, view: StreamView) -> list[Any]:
@@ -173,6 +237,9 @@ def ahead(monitor: Monitor, view: StreamView) -> list[Any]:
         return []
     said: list[Any] = [html.H2(f"Before it goes out, as of {parts.when(view.as_of)}")]
     said.append(html.P([html.B("Bores left: "), outlook.left_words(found)], className="told"))
+    dressing = outlook.dressing_words(found)
+    if dressing is not None:
+        said.append(html.P([html.B("Next dressing: "), dressing], className="told"))
     for one in found.advice:
         said.append(html.P([html.B("Correction: "), outlook.advice_words(one)], className="told"))
         said.append(html.P(one.caution, className="aside"))
@@ -307,7 +374,8 @@ def register(app: Dash, monitor: Monitor) -> None:
     parts.register_saving(
         app,
         PAIR,
-        lambda kind, *asked: mean_range.rows(pair_asked(monitor, kind, *asked)),
+        lambda kind, *asked: below_rows(monitor, kind, *asked),
         State(PAIRED, "value"),
         *states,
     )
+    audited.register(app, monitor)

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from cellmon.capability.claims import judge_claim, outside_is_strange
+from cellmon.capability.claims import GaugeState, WindowState, judge_claim, outside_is_strange
 
 GOOD = {
     "required": 1.33,
@@ -45,6 +45,51 @@ def test_each_thing_alone_forbids_the_claim(change, word, stable):
     assert claim.stable is stable
     assert len(claim.reasons) == 1
     assert word in claim.reasons[0]
+
+
+@pytest.mark.parametrize(
+    ("change", "what", "do"),
+    [
+        ({"gauge": GaugeState(noise_pct=31.0)}, "31 % of the tolerance", "Mend the gauge"),
+        ({"gauge": GaugeState(step_pct=8.0)}, "step is 8 % of the tolerance", "Use a finer one"),
+        ({"gauge": GaugeState(steps=3)}, "only 3 different readings", "Use a finer one"),
+        ({"gauge": GaugeState(past_calibration=True)}, "past its calibration", "check it on the master"),
+        ({"window": WindowState(stone_lives=1)}, "Only one life of the stones", "take in more"),
+        ({"window": WindowState(trend_um=-3.24)}, "goes -3.2 um", "find the cause"),
+        ({"window": WindowState(feedback_changes=1)}, "changed 1 time", "since the last change"),
+        ({"window": WindowState(cliffs=("the upper limit",))}, "end at the upper limit", "Take all bores"),
+        ({"window": WindowState(several_levels=True)}, "several levels", "state each for itself"),
+        ({"window": WindowState(repeats=2)}, "2 readings of bores", "count each bore once"),
+        ({"window": WindowState(family_fits=False)}, "No distribution", "look at the chart"),
+        ({"window": WindowState(predictable=False)}, "spread moves", "find what moves it"),
+    ],
+)
+def test_gauge_and_window_are_named_with_what_to_do(change, what, do):
+    claim = judge_claim(**(GOOD | change))
+    assert not claim.supported
+    assert len(claim.reasons) == 1
+    assert what in claim.reasons[0] and do in claim.reasons[0]
+
+
+def test_gauge_and_window_without_fault_forbid_nothing():
+    good = {"gauge": GaugeState(noise_pct=29.0, step_pct=4.0, steps=9), "window": WindowState(stone_lives=2)}
+    assert judge_claim(**(GOOD | good)).supported
+    assert judge_claim(**(GOOD | {"gauge": GaugeState(), "window": WindowState()})).supported
+
+
+def test_a_tail_that_may_be_longer_is_named():
+    claim = judge_claim(**(GOOD | {"cautious": 1.21, "more_bores": 240}))
+    assert "at least 1.41 if the tail is as it looks" in claim.reasons[0]
+    assert "only at least 1.21" in claim.reasons[0]
+    assert claim.reasons[0].endswith("If it stays 1.60, about 240 more bores show it.")
+    assert judge_claim(**(GOOD | {"cautious": 1.33})).supported
+
+
+def test_what_would_mend_an_index_that_is_short():
+    short = judge_claim(**(GOOD | {"index": 1.2, "bound": 1.1}))
+    assert "Centre the process or lessen its spread" in short.reasons[0]
+    unsure = judge_claim(**(GOOD | {"index": 1.5, "bound": 1.3, "more_bores": 80}))
+    assert "about 80 more bores" in unsure.reasons[0]
 
 
 def test_want_of_stability_is_named_first():

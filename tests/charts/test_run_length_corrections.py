@@ -24,6 +24,7 @@ from cellmon.charts.run_length.estimated import (
     widened,
 )
 from cellmon.charts.run_length.ewma import ewma_arl
+from cellmon.charts.run_length.multivariate import mewma_limit, mewma_limit_estimated
 from cellmon.charts.run_length.rounded import rounded_charts, sheppard_ratio
 from cellmon.charts.run_length.shewhart import mean_run_length, range_chance
 from cellmon.charts.run_length.skewed import (
@@ -238,3 +239,24 @@ def test_what_cannot_be_is_refused(call, words):
 def test_too_small_a_baseline_is_a_refusal_of_ours():
     with pytest.raises(NotEnoughData):
         estimated_run(baseline_of(3, 3))
+
+
+# 4,000 baselines each of 25 and 100 subgroups of 5, four features; 200 points far from the start, four
+# standard errors. With the limit of known parameters, a point of 25 subgroups is beyond 13 times as often.
+@pytest.mark.parametrize(("subgroups", "plainly"), [(25, 8.0), (100, 1.8)])
+def test_mewma_limit_for_an_estimated_baseline_keeps_its_share(subgroups, plainly):
+    p, weight, n, rng = 4, 0.2, 5, np.random.default_rng(79)
+    known = mewma_limit(p, weight, 1000.0)
+    own = mewma_limit_estimated(p, weight, 1000.0, subgroups=subgroups, n=n)
+    seen = []
+    for _ in range(4000):
+        centre = rng.normal(size=p) / math.sqrt(subgroups)
+        bores = rng.normal(size=(subgroups * (n - 1), p))
+        inverse = np.linalg.inv(bores.T @ bores / len(bores))
+        z = rng.normal(size=(200, p)) - centre * math.sqrt((2 - weight) / weight)
+        t2 = np.einsum("ij,ij->i", z @ inverse, z)
+        seen.append([(t2 > known).mean(), (t2 > own).mean()])
+    plain, kept = np.mean(seen, axis=0)
+    share, error = stats.chi2(p).sf(known), np.std(np.array(seen)[:, 1]) / math.sqrt(4000)
+    assert kept == pytest.approx(share, abs=4 * error) and error < 0.1 * share
+    assert plain > plainly * share / 1.2

@@ -22,17 +22,25 @@ from cellmon.monitor.aside import Aside, AsideRow
 from cellmon.monitor.baseline import Baselines, StreamBaseline
 from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
 from cellmon.monitor.check import Check
+from cellmon.monitor.dressings import Chance, PlannedDressing
 from cellmon.monitor.first_bores import FirstBores, FirstOfPosition, SetupCheck
 from cellmon.monitor.flags import FlagList, FlagRow
 from cellmon.monitor.forecast import BoresLeft, StreamAdvice
 from cellmon.monitor.hold import HeldPart, Hold
-from cellmon.monitor.part import PartMeasurement, PartStory
+from cellmon.monitor.part import PartStory
+from cellmon.monitor.part_bores import PartMeasurement
+from cellmon.monitor.part_signals import Disposition
 from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
 from cellmon.monitor.signals import Change, LikelyCause, Response, Signal, Signals
+from cellmon.monitor.splits import Split, SplitSummary
 from cellmon.monitor.state import SpindleState, State, Status, StreamState
 from cellmon.monitor.take import FileTaken, SetAside, Taken
 from cellmon.records import Flag, Stream, Verdict
 from cellmon.shifts import ShiftOf
+from tests.compare_answers import compare_answer
+from tests.gauge_answers import gauge_answer
+from tests.handed_over_answers import handover_answer, results_answer, submission_answer
+from tests.joint_answers import joint_answer, trust_answer
 
 ZONE = ZoneInfo("Europe/Berlin")
 AT = datetime(2026, 10, 22, 16, 5, tzinfo=UTC)
@@ -197,6 +205,8 @@ def first_bores_answer() -> FirstBores:
     one = SetupCheck(
         spindle="S1",
         change="stones-fitted",
+        part_number="HM-214",
+        part_before=None,
         changed_at=AT - timedelta(minutes=12),
         verdict="correct",
         sentence="S1, first bores after stones fitted: correct by -2.5 µm, then measure 3 more.",
@@ -209,6 +219,8 @@ def first_bores_answer() -> FirstBores:
     two = SetupCheck(
         spindle="S2",
         change="stones-dressed",
+        part_number="HM-214",
+        part_before=None,
         changed_at=AT - timedelta(hours=3),
         verdict="run",
         sentence="S2, first bores after stones dressed: released by Ada.",
@@ -234,6 +246,14 @@ def stream_state() -> StreamState:
         open_signals=1,
         drift_um_per_100_bores=Estimate(value=-3.3148, low=-3.8732, high=-2.7564, confidence=0.9),
         bores_to_limit=BoresLeft(p05=100.4, p50=153.0, p95=None, side="lower"),
+        planned_dressing=PlannedDressing(
+            in_bores=70,
+            every_bores=100,
+            from_="log",
+            reached_before=Chance(value=0.0312),
+            bores_to_limit=BoresLeft(p05=110, p50=640, p95=None, side="lower"),
+            step_um=Estimate(value=3.1, low=2.2, high=4.0, confidence=0.9),
+        ),
         advice=(
             StreamAdvice(
                 what="correct",
@@ -247,9 +267,32 @@ def stream_state() -> StreamState:
     )
 
 
+def split_summary() -> SplitSummary:
+    """Return one split that is proposed, and one question that could not be asked."""
+    one = Split(
+        stream=SIZE,
+        by="fixture",
+        high="P2",
+        low="P1",
+        high_part="B00412",
+        low_part="B00411",
+        effect_sigma=Estimate(value=1.2, low=0.8, high=1.6, confidence=0.95),
+        sigma_um=1.4,
+        n_high=200,
+        n_low=200,
+        lasts=True,
+        proposed=True,
+        write="write `by_fixture = true` under [features.diameter]",
+        words="S1 bore 2 diameter: parts on fixture P2 lie 1.20 sigma (0.80 to 1.60) above those on P1.",
+    )
+    return SplitSummary(proposed=(one,), asked=12, unasked=1, why_not={"order": "one order only"})
+
+
 def state_answer() -> State:
     due = Due(what="master check of G1", at=AT - timedelta(hours=1), overdue=True)
-    spindle = SpindleState(spindle="S1", status=Status.LOOK, sentence="Bore 2 moved up.", due=(due,))
+    spindle = SpindleState(
+        spindle="S1", status=Status.LOOK, sentence="Bore 2 moved up.", due=(due,), part_number="HM-214"
+    )
     return State(
         **HEAD, spindles=(spindle,), streams=(stream_state(),), alarms=alarm_budget(), notes=("a note",)
     )
@@ -332,7 +375,7 @@ def part_answer() -> PartStory:
         sentence="One bore was measured once.",
         measurements=(one,),
         signals=("7f3a",),
-        dispositions=({"as": "released", "by": "Ada"},),
+        dispositions=(Disposition(signal="7f3a", as_="released", by="Ada", at=AT, why="measured again"),),
     )
 
 
@@ -406,7 +449,8 @@ class StandIn:
     sound: bool = True
 
     sheet = SimpleNamespace(
-        cell=SimpleNamespace(timezone="Europe/Berlin"),
+        cell=SimpleNamespace(timezone="Europe/Berlin", name="Line 3"),
+        parts=(SimpleNamespace(number="HM-214"),),
         measuring=SimpleNamespace(
             resolution_um=0.1, planes={"top": 15, "middle": 70, "bottom": 125}, directions={"x": 0, "y": 90}
         ),
@@ -432,6 +476,7 @@ class StandIn:
             remarks=(),
             differs=("features.taper.upper",),
             rebuilt=None,
+            splits=split_summary(),
         )
         row = AsideRow(id=1, file="a.csv", line=7, reason="contradicts", text="B1;2;=1+1", state="waiting")
         return {
@@ -442,6 +487,10 @@ class StandIn:
             "first_bores": first_bores_answer(),
             "release_setup": first_bores_answer(),
             "capability": capability_answer(),
+            "submission": submission_answer(capability_answer()),
+            "handover": handover_answer(LATE, AT, signal(), sheet=3),
+            "results": results_answer(AT, sheet=3),
+            "compare": compare_answer(AT, SIZE, sheet=3),
             "part": part_answer(),
             "hold": hold_answer(),
             "release": hold_answer(),
@@ -455,6 +504,9 @@ class StandIn:
             "adopt": differing,
             "baselines": baselines_answer(),
             "freeze": baselines_answer(),
+            "gauge": gauge_answer(AT, sheet=3),
+            "joint": joint_answer(AT - timedelta(hours=8), AT, sheet=3),
+            "trust": trust_answer(SIZE, AT, sheet=3),
             "log": self.logged,
         }
 

@@ -16,11 +16,12 @@ STREAM = {
     "fixture": None,
     "part_of": "itself",
     "part_number": "HM-214",
+    "like": None,
 }
 # The names below are the agreement with other programs: the JSON section of the documentation of commands.
 STATE_STREAM = (
     "stream bores subgroups mean_um sd_within_um sd_total_um baseline status open_signals "
-    "drift_um_per_100_bores bores_to_limit advice why_not"
+    "drift_um_per_100_bores bores_to_limit planned_dressing advice running why_not"
 )
 SHIFT_STREAM = "stream shift bores mean_um previous_mean_um subgroups signals why_not"
 SUBGROUP = "first_part last_part at n mean_um range_um mean_limits range_limits beyond"
@@ -49,6 +50,9 @@ TAKEN = "file kind rows taken known set_aside flagged bores signals seconds"
         ["flags"],
         ["aside"],
         ["baseline"],
+        ["baseline", "--check"],
+        ["joint", "--spindle", "S2", "--bore", "3"],
+        ["gauge"],
         ["check"],
         ["take", __file__],
         ["adopt", "--by", "Ada", "--why", "new drawing"],
@@ -72,6 +76,7 @@ def test_state_document(run):
             "status": "look",
             "sentence": "Bore 2 moved up.",
             "due": [{"what": "master check of G1", "at": "2026-10-22T17:05:00+02:00", "overdue": True}],
+            "part_number": "HM-214",
         }
     ]
     (one,) = document["streams"]
@@ -86,6 +91,10 @@ def test_state_document(run):
         "confidence": 0.9,
     }
     assert one["bores_to_limit"] == {"p05": 100.4, "p50": 153.0, "p95": None, "side": "lower"}
+    planned = one["planned_dressing"]
+    assert (planned["in_bores"], planned["from"]) == (70, "log")
+    assert planned["reached_before"] == {"value": 0.0312}
+    assert planned["bores_to_limit"] == {"p05": 110, "p50": 640, "p95": None, "side": "lower"}
     assert set(ADVICE.split()) <= set(one["advice"][0])
     assert (one["advice"][0]["by_um"], one["advice"][0]["caution"]) == (2.5, "A qualified person enters it.")
     assert one["why_not"] == {"sd_total_um": "one bore only"}
@@ -213,6 +222,10 @@ def test_state_lines(run):
         "1.73",
         "frozen by Ada",
     ]
+    ahead = lines.index("Bores to the next dressing, and to a limit if dressed as planned:")
+    assert lines[ahead + 1] == (
+        "  S1 bore 2 diameter: next in 70 (log), a limit before it 3.1 %; then 640 (110 to far) lower"
+    )
     told = lines.index("Corrections of size (um of diameter, + is larger):")
     assert lines[told + 1] == "A qualified person enters it."
     assert lines[told + 2] == "  S1 bore 2 diameter: correct by +2.5 um. The level is 1.5 µm below target."
@@ -327,7 +340,7 @@ def test_part_lines_show_every_reading(run):
     assert "top x" in out
     assert "+11.2" in out or "+11.3" in out
     assert "single-reading" in out
-    assert "disposition: as released, by Ada" in out
+    assert "disposition: released by Ada, " in out and "for 7f3a: measured again" in out
 
 
 def test_options_reach_the_monitor(run, monitor):
@@ -357,3 +370,79 @@ def test_the_environment_names_the_cell(run, monitor, monkeypatch):
     assert monitor.calls[0][1] == ("elsewhere",)
     run("state", "--cell", "here")
     assert monitor.calls[-2][1] == ("here",)
+
+
+JOINT = (
+    "sentence part_number spindle bore since until zone shifts features baseline baseline_subgroups "
+    "t_squared_limit mewma_limit weight run_length false_alarms_per_week promise points left_out beyond "
+    "caution why_not"
+)
+BEYOND = "chart first_at first_part last_at last_part points at part value contributions words"
+TRUST = (
+    "stream sentence subgroups n mean_limits range_limits promised range_promised step_um departures why_not"
+)
+DEPARTURE = (
+    "name words one_in low high range_one_in lower_um upper_um range_upper_um matters"  # docs/commands.md
+)
+
+
+def test_joint_document(run, monitor):
+    document = run("joint", "--spindle", "S2", "--bore", "3", "--since", "2026-10-21", "--json").document
+    name, _, asked = monitor.calls[-1]
+    assert (name, asked["spindle"], asked["bore"], asked["until"]) == ("joint", "S2", "3", None)
+    assert asked["since"].isoformat() == "2026-10-21T00:00:00+02:00"
+    assert set(document) == {"cellmon", "as_of", "sheet", *JOINT.split()}
+    assert set(document["beyond"][0]) == set(BEYOND.split())
+    assert document["beyond"][0]["contributions"][0]["feature"] == "taper"
+    points = document["points"]
+    assert len(points["t_squared"]) == len(points["deviation"]) == len(points["at"]) == 40
+    assert [f["feature"] for f in document["features"]] == ["diameter", "taper"]
+
+
+def test_joint_lines_name_the_features_and_the_price(run):
+    out = run("joint", "--spindle", "S2", "--bore", "3").out
+    for words in (
+        "once in about 47,000 subgroups",
+        "taper up",
+        "taper 9.0 standard errors above its centre",
+        "T-squared 22.1, MEWMA (weight 0.2) 23.9, from 99 subgroups (frozen by Ada)",
+        "2 subgroups with doubted or missing readings are left out",
+        "raises no signal",
+    ):
+        assert words in out
+    assert re.search(r"size +1\.73 +1\.00 +-0\.11", out)
+
+
+def test_joint_needs_a_bore(run):
+    assert run("joint", "--spindle", "S2").status == 2
+
+
+def test_trust_document(run, monitor):
+    document = run("baseline", "--check", "--feature", "diameter", "--json").document
+    assert monitor.calls[-1] == ("trust", (), {"spindle": None, "bore": None, "feature": "diameter"})
+    one = document["streams"][0]
+    assert set(one) == set(TRUST.split())
+    assert [set(d) for d in one["departures"]] == [set(DEPARTURE.split())] * 2
+    assert one["departures"][1]["range_one_in"] is None and "skew" in one["why_not"]
+
+
+def test_trust_lines_say_what_is_kept_and_what_would_keep_it(run):
+    out = run("baseline", "--check").out
+    assert re.search(r"S1 bore 2 diameter +25 +247 +33 +- +- +100 to 1,145 +217 +150", out)
+    assert re.search(r"\+9\.32 to \+13\.96 +\+9\.21 to \+14\.07 +\+8\.40 to \+14\.90", out)
+    assert "neighbours correlate by 0.31" in out and "not known: skew: values above nought" in out
+
+
+def test_limits_are_not_looked_at_and_frozen_at_once(run):
+    ran = run("baseline", "--check", "--freeze", "--all", "--by", "Ada", "--why", "x")
+    assert ran.status == 2 and "leave out one" in ran.err
+
+
+def test_check_lines_propose_a_split_with_what_to_write(run):
+    ran = run("check")
+    assert "split: S1 bore 2 diameter: parts on fixture P2 lie 1.20 sigma (0.80 to 1.60) above" in ran.out
+    assert "If it is to stay: write `by_fixture = true` under [features.diameter]." in ran.out
+    assert "splits: order not asked everywhere: one order only" in ran.out
+    told = run("check", "--json").document["splits"]
+    assert (told["asked"], told["unasked"], told["why_not"]) == (12, 1, {"order": "one order only"})
+    assert told["proposed"][0]["effect_sigma"] == {"value": 1.2, "low": 0.8, "high": 1.6, "confidence": 0.95}

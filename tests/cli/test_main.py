@@ -14,7 +14,8 @@ from cellmon.errors import StoreRefused
 HEAVY = ("numpy", "pandas", "scipy", "pydantic", "dash", "plotly", "sqlalchemy", "pyarrow", "cellmon.records")
 SPINE = (
     "demo new check adopt take aside flags correct log state shifts signals respond hold release part "
-    "alarms first-bores baseline capability export serve"
+    "traces gauge stones fit setup "
+    "alarms run-length joint first-bores audits baseline capability compare export serve"
 )
 
 
@@ -102,8 +103,14 @@ def test_every_command_has_help_of_its_own(command, capsys):
         ["export", "part", "--to", "csv"],
         ["export", "signals", "B1", "--to", "csv"],
         ["export", "signals", "--to", "csv", "--shift", "2026-10-22/late"],
-        ["export", "stones", "--to", "csv"],
-        ["export", "capability", "--to", "pdf"],
+        ["export", "record", "--to", "csv"],
+        ["export", "hold", "7f3a", "--to", "pdf"],
+        ["export", "signals", "--to", "qif"],
+        ["export", "signals", "--to", "csv", "--schema", "here"],
+        ["export", "shift", "late", "--to", "pdf"],
+        ["export", "shift", "2026-10-22/late", "--shift", "2026-10-22/late", "--to", "csv"],
+        ["export", "shift", "--to", "pdf", "--feature", "taper"],
+        ["export", "capability", "--to", "pdf", "--paper", "a5"],
         ["serve", "--host", "0.0.0.0"],
         ["serve", "--host", "example.org"],
         ["serve", "--port", "0"],

@@ -31,6 +31,31 @@ def test_an_export_goes_to_reports_under_a_telling_name(run, tmp_path, argv, nam
     assert path.stat().st_size > 0
 
 
+@pytest.mark.parametrize(
+    ("argv", "name"),
+    [
+        (["capability", "--to", "pdf"], "capability-2026-10-22-1805.pdf"),
+        (["capability", "--to", "pdf", "--paper", "letter"], "capability-2026-10-22-1805.pdf"),
+        (["capability", "--bore", "2", "--to", "xlsx"], "capability-2-2026-10-22-1805.xlsx"),
+        (["shift", "2026-10-22/late", "--to", "pdf"], "shift-2026-10-22-late-2026-10-22-1805.pdf"),
+        (["signals", "--to", "pdf"], "signals-2026-10-22-1805.pdf"),
+        (["part", "B00412", "--to", "qif"], "part-B00412-2026-10-22-1805.qif"),
+        (["bores", "--to", "qif"], "bores-2026-10-22-1805.qif"),
+    ],
+)
+def test_papers_and_results_go_there_too(run, tmp_path, argv, name):
+    ran = run("export", *argv, "--cell", str(tmp_path))
+    assert (ran.status, ran.err) == (0, "")
+    assert ran.out.startswith(f"{tmp_path / 'reports' / name}: ")
+    assert (tmp_path / "reports" / name).stat().st_size > 500
+
+
+def test_a_shift_may_be_named_behind_the_word(run, monitor, tmp_path):
+    for argv in (["2026-10-22/late"], ["--shift", "2026-10-22/late"]):
+        run("export", "shift", *argv, "--to", "csv", "--cell", str(tmp_path))
+        assert monitor.calls[-1] == ("shifts", (), {"feature": None, "shift": "2026-10-22/late"})
+
+
 def test_exported_json_is_the_document_of_the_command(run, tmp_path):
     path = tmp_path / "claims.json"
     run("export", "capability", "--to", "json", "--out", str(path))
@@ -56,3 +81,12 @@ def test_this_machine_may_be_served(host):
 def test_no_other_machine_may(host):
     with pytest.raises(WrongUsage, match="this machine only"):
         check_host(host)
+
+
+def test_a_block_is_exported_on_paper(run, tmp_path):
+    path = tmp_path / "block.pdf"
+    ran = run("export", "part", "B00412", "--to", "pdf", "--out", str(path), "--paper", "letter")
+    assert (ran.status, ran.err) == (0, "")
+    assert ran.out.rstrip().endswith("block.pdf: 1 measurement")
+    assert path.read_bytes().startswith(b"%PDF-")
+    assert run("export", "part", "--to", "pdf").status == 2

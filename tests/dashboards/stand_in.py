@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from cellmon.errors import NotFound
-from cellmon.monitor import alarms, answers, now, seismograph, shifts, signals, state, stream
+from cellmon.monitor import alarms, answers, now, part, seismograph, shifts, signals, state, stream
 from cellmon.records import Stream, Verdict
 from cellmon.shifts import ShiftOf, to_utc
 from tests.dashboards.stand_in_answers import (
@@ -24,9 +24,13 @@ from tests.dashboards.stand_in_answers import (
     first_answer,
     hold_answer,
     signals_found,
+    split_answer,
     state_answer,
     wear_of,
 )
+from tests.gauge_answers import gauge_answer
+from tests.joint_answers import joint_answer, trust_answer
+from tests.part_answers import story_answer
 
 START = datetime(2026, 10, 19, 6, tzinfo=ZONE)
 TOLERANCE = answers.Tolerance(lower_um=0.0, upper_um=24.0, target_um=12.0, guard_um=1.0)
@@ -177,8 +181,37 @@ class StandIn:
         self.became.update(dict.fromkeys(parts, as_))
         return self.hold(signal)
 
+    def joint(self, *, spindle, bore, part_number=None, since=None, until=None):
+        if self.fails or bore == "1":
+            raise NotFound(f"{spindle} bore {bore} diameter has no limits yet: fewer than 20 subgroups")
+        return joint_answer(since or START, until or END, points=0 if self.empty else 40)
+
+    def trust(self, *, spindle=None, bore=None, feature=None):
+        wanted = (spindle, bore, feature)
+        found = [s for s in streams() if (s.spindle, s.bore, s.feature) == wanted]
+        if self.fails or not found:
+            raise NotFound(f"no stream of spindle {spindle}")
+        return trust_answer(found[0], END, skewed=feature == "barrel")
+
     def pooled(self):
         return () if self.empty else (ALL_SIZES, APART)
+
+    def splits(self):
+        return split_answer()
+
+    def gauge(self, study=None):
+        if self.fails:
+            raise NotFound("No gauge is known.")
+        return gauge_answer(END, sheet=1)
+
+    def newest_parts(self):
+        found = () if self.empty else tuple(str(204418 - i) for i in range(12))
+        return part.NewestParts(as_of=END, sheet=1, parts=found)
+
+    def part(self, serial):
+        if self.fails or not serial.isdecimal():
+            raise NotFound(f"no part {serial}")
+        return story_answer(END - timedelta(hours=3), serial=serial)
 
     def alarms(self):
         return alarms.Alarms(as_of=END, sheet=1, budget=ALARMS, families=())
@@ -318,6 +351,9 @@ def now_answer(status: state.Status, *, empty: bool = False) -> now.Now:
         status=state.Status.CARRY_ON,
         sentence="S1: carry on. Its bores lie inside and no signal is open.",
         due=(answers.Due(what="master check of G1", at=END + timedelta(hours=2), overdue=False),),
+        part_number="HM-214",
+        nominal_mm=87.3,
+        tolerance=TOLERANCE,
         stone_set="FS-1043",
         bores_since_dress=214,
         bores=() if empty else (bore("1", taper=1.0), bore("2", taper=0.5)),

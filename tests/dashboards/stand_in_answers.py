@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from cellmon.monitor import alarms, first_bores, forecast, hold, signals, state, stream
+from cellmon.monitor import alarms, dressings, first_bores, forecast, hold, signals, splits, state, stream
+from cellmon.monitor.answers import Estimate
 from cellmon.records import Stream, Verdict
 from cellmon.shifts import to_utc
 
@@ -19,6 +20,14 @@ CHIP = (datetime(2026, 10, 21, 15, 42, tzinfo=ZONE), datetime(2026, 10, 21, 16, 
 ALL_SIZES = Stream(part_number="HM-214", spindle=None, bore=None, feature="diameter")
 CHIPPED = Stream(part_number="HM-214", spindle="S2", bore="3", feature="taper")
 APART = replace(CHIPPED, part_of="distance")
+PLANNED = dressings.PlannedDressing(
+    in_bores=70,
+    every_bores=400,
+    from_="sheet",
+    reached_before=dressings.Chance(value=0.31),
+    bores_to_limit=forecast.BoresLeft(p05=99.0, p50=240.0, p95=None, side="lower"),
+    step_um=None,
+)
 
 
 def cause(name: str, title: str, weight: float) -> signals.LikelyCause:
@@ -141,6 +150,7 @@ def _stream_state(one: Stream) -> state.StreamState:
         status=state.Status.LOOK,
         open_signals=0,
         bores_to_limit=forecast.BoresLeft(p05=99.0, p50=152.0, p95=None, side="lower") if low else None,
+        planned_dressing=PLANNED if low else None,
         advice=(advice,) if one.feature == "diameter" else (),
         why_not={} if low else {"bores_to_limit": "no drift is shown that would reach a limit"},
     )
@@ -166,6 +176,8 @@ def first_answer(signed: dict[str, str]) -> first_bores.FirstBores:
     check = first_bores.SetupCheck(
         spindle="S2",
         change="stones-dressed",
+        part_number="HM-214",
+        part_before=None,
         changed_at=END - timedelta(hours=1),
         verdict="run",
         sentence=f"S2, first bores after stones dressed: {said}",
@@ -199,3 +211,24 @@ def wear_of(
 def to_local(moment: np.datetime64) -> datetime:
     """Return a moment in the invented cell's zone."""
     return moment.item().replace(tzinfo=ZoneInfo("UTC")).astimezone(ZONE)
+
+
+def split_answer() -> splits.Splits:
+    """Return one split that is proposed."""
+    one = splits.Split(
+        stream=Stream(part_number="HM-214", spindle="S1", bore="1", feature="taper"),
+        by="fixture",
+        high="P2",
+        low="P1",
+        high_part="204400",
+        low_part="204401",
+        effect_sigma=Estimate(value=1.2, low=0.8, high=1.6, confidence=0.95),
+        sigma_um=1.4,
+        n_high=200,
+        n_low=200,
+        lasts=True,
+        proposed=True,
+        write="write `by_fixture = true` under [features.taper]",
+        words="S1 bore 1 taper: parts on fixture P2 lie 1.20 sigma (0.80 to 1.60) above those on P1.",
+    )
+    return splits.Splits(as_of=END, sheet=1, asked=(one,), unasked=())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 PAGES = [
@@ -9,6 +11,9 @@ PAGES = [
     ("/signals", "signals-ribbon"),
     ("/shifts", "shifts-seismograph"),
     ("/stream", "stream-ribbon"),
+    ("/part", "part-walls"),
+    ("/claims", "claims-edges"),
+    ("/gauge", "gauge-zeroes"),
 ]
 SIZES = [(1440, 900), (1024, 768)]
 
@@ -57,6 +62,19 @@ def test_a_click_on_a_line_of_the_seismograph_chooses_its_stream(look, address):
         "before => document.querySelector('#shifts-heading').innerText !== before", arg=before
     )
     assert "taper" in page.page.inner_text("#shifts-heading")
+
+
+@pytest.mark.browser
+def test_features_together_come_on_demand_and_name_what_lies_beyond(look, address):
+    page = look(address)
+    page.open("/stream?spindle=S2&bore=3&feature=taper", "stream-ribbon")
+    page.page.click("text=features together")
+    page.page.wait_for_function(
+        "() => (document.querySelector('#stream-mean-range .js-plotly-plot')?.data || [])"
+        ".some(t => t.name === 'MEWMA')"
+    )
+    assert page.page.is_visible("#stream-mean-range")
+    page.page.wait_for_selector("text=its false alarms come on top")
 
 
 @pytest.mark.browser
@@ -118,6 +136,28 @@ def test_a_stream_of_all_bores_is_chosen_by_its_link(look, address):
     page.page.wait_for_function(
         "() => document.querySelector('#stream-sentence').innerText.includes('ll bores')"
     )
+
+
+@pytest.mark.browser
+def test_a_serial_is_typed_and_its_block_told(look, address, cell):
+    page = look(address)
+    page.open("/part", "part-walls")
+    first = cell.newest_parts().parts[-1]
+    page.page.fill("#part-serial", first)
+    page.page.click("#part-show")
+    page.page.wait_for_function(
+        "serial => document.querySelector('#part-sentence').innerText.startsWith(serial + ':')", arg=first
+    )
+    assert page.page.url.endswith(f"/part?serial={first}")
+    page.page.wait_for_selector(".happened li")
+    assert "fit for use" in page.page.inner_text("#part-held")
+    with page.page.expect_download() as saved:
+        page.page.click("#part-pdf")
+    assert saved.value.suggested_filename == f"part-{first}.pdf"
+    assert Path(saved.value.path()).read_bytes()[:5] == b"%PDF-"
+    page.page.fill("#part-serial", "nobody")
+    page.page.press("#part-serial", "Enter")
+    page.page.wait_for_selector("text=No part nobody.")
 
 
 @pytest.mark.browser

@@ -167,6 +167,8 @@ def test_the_stream_page_says_the_bores_left_with_their_range(monitor):
     words = str(stream.show_stream(monitor, "spindle=S2&bore=4&feature=diameter", "two", None, "none")[-1])
     assert "152 to the lower limit" in words
     assert "1 in 20 within 99, 19 in 20 within more than can be foreseen" in words
+    assert "due in 70 bores by the sheet; a limit is reached before it in 31.0 % of cases." in words
+    assert "Dressed as planned 240 to the lower limit; 1 in 20 within 99" in words
     assert "A qualified person enters a correction." in words
 
 
@@ -215,3 +217,9 @@ def test_answers_are_kept_until_something_is_committed():
     before = Counting.asked
     assert remembering.signals().signals[0].state == "answered"
     assert Counting.asked == before + 1
+
+
+def test_shifts_propose_a_split_with_what_to_write(monitor):
+    words = str(shifts.show_splits(monitor))
+    assert "parts on fixture P2 lie 1.20 sigma" in words
+    assert "write `by_fixture = true` under [features.taper]" in words

@@ -203,6 +203,7 @@ def worn_baselines(subgroups, count):
                     n=steps.n[column],
                     moved=steps.moved[column],
                     fresh=steps.dressed[column],
+                    doubt=steps.doubt[column],
                     wears=True,
                 )
             )
@@ -230,10 +231,10 @@ def worn_delay(learned, kind, size, seed):
     return float(quiet.mean()), float(quiet.std() / np.sqrt(len(quiet)))
 
 
-# Target: within 10 % of the promise from 20 intervals. Missed on the seldom side from 20 intervals and on the
-# often side from 100 subgroups; docs/detection.md has the figures and says why.
-@pytest.mark.parametrize(("subgroups", "least", "most"), [(1200, 0.9, 2.2), (100, 0.6, 1.5)])
-def test_false_alarms_under_wear(subgroups, least, most):
+# Target: within 10 % of the promise from 20 intervals of 60 subgroups. Measured 1.00 from 100 subgroups, 1.06
+# from 240, 1.02 from 1200; from 5 to 10 intervals 1.04 to 1.06.
+@pytest.mark.parametrize("subgroups", [1200, 600, 300, 100])
+def test_false_alarms_under_wear(subgroups):
     learned = worn_baselines(subgroups, 200) * 8
     steps = worn(np.random.default_rng(48), 1200, len(learned))
     limits = limits_of(len(learned), level=level_limits(log_rate(1 / OFTEN)))
@@ -242,26 +243,34 @@ def test_false_alarms_under_wear(subgroups, least, most):
     ratio = 1200 * len(learned) / len(calls) / OFTEN
     error = ratio * per.std() / np.sqrt(len(per)) / per.mean()
     print(f"\nunder wear, learned from {subgroups}: {ratio:.3f} +- {error:.3f} of the promise")
-    assert least - 4 * error < ratio < most + 4 * error
+    assert 0.9 - 4 * error < ratio < 1.1 + 4 * error
 
 
 # A filter that knows how the process is made sees the same paths after 37, 19, 11 and 11 subgroups (simulated
-# apart, seed 3). Target: 34.6, 17.7, 10.6 and 11 to 18. Missed: a dressing may here leave the level anywhere
-# between its old place and the baseline's, which takes in half of what drifted before it.
+# apart, seed 3). Target: 34.6, 17.7, 10.6 and 11 to 18. Measured 40.1, 19.9, 11.2 and 14.5 learned from 20
+# intervals: the first two miss it, for how much dressings vary is learned too and that is carried.
 @pytest.mark.parametrize(
     ("kind", "size", "allowed"),
-    [("drift", 0.05, 90.0), ("drift", 0.1, 30.0), ("drift", 0.2, 14.5), ("step", 2.0, 36.0)],
+    [("drift", 0.05, 42.0), ("drift", 0.1, 21.0), ("drift", 0.2, 12.0), ("step", 2.0, 18.0)],
 )
 def test_extra_drift_is_seen_under_wear(kind, size, allowed):
     mean, error = worn_delay(worn_baselines(1200, 200) * 8, kind, size, seed=49)
     assert mean < allowed + 3 * error
 
 
+# Target with all known: 32, 17 and 10.
 @pytest.mark.parametrize(
     ("kind", "size", "allowed"),
-    [("drift", 0.05, 50.0), ("drift", 0.1, 23.0), ("drift", 0.2, 13.0), ("step", 2.0, 25.0)],
+    [("drift", 0.05, 38.0), ("drift", 0.1, 20.0), ("drift", 0.2, 12.0), ("step", 2.0, 18.0)],
 )
 def test_extra_drift_is_seen_under_wear_that_is_known(kind, size, allowed):
-    all_known = (known(slope=-0.05 * MEAN_SD / SIZE, centre=-0.5 * MEAN_SD),) * 1600
-    mean, error = worn_delay(all_known, kind, size, seed=50)
+    one = known(
+        slope=-0.05 * MEAN_SD / SIZE,
+        slope_var=(0.0125 * MEAN_SD / SIZE) ** 2,
+        centre=-0.5 * MEAN_SD,
+        wears=True,
+        resets=True,
+        dressed_var=MEAN_SD**2,
+    )
+    mean, error = worn_delay((one,) * 1600, kind, size, seed=50)
     assert mean < allowed + 3 * error

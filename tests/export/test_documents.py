@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from enum import StrEnum
 from pathlib import Path
@@ -49,7 +49,10 @@ def test_a_stream_and_a_shift_have_the_agreed_fields():
         "fixture": None,
         "part_of": "distance",
         "part_number": "HM-214",
+        "like": None,
     }
+    alike = replace(stream, part_number="like parts: small liners")
+    assert plain(alike, ZONE) == plain(stream, ZONE) | {"part_number": None, "like": "small liners"}
     night = ShiftOf(name="night", date=date(2026, 10, 24), starts=AT, ends=AT.replace(hour=5), worked=False)
     assert plain(night, ZONE) == {
         "name": "night",

@@ -19,7 +19,8 @@ from cellmon.export.tables import (
 from cellmon.monitor.answers import Estimate, Limits
 from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
 from cellmon.monitor.hold import HeldPart, Hold
-from cellmon.monitor.part import PartMeasurement, PartStory
+from cellmon.monitor.part import PartStory
+from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
 from cellmon.monitor.signals import Change, LikelyCause, Response, Signal, Signals
 from cellmon.records import Flag, Stream, Verdict

@@ -28,9 +28,9 @@ WHOLE = {
         f"{AT},FS-1041,1,middle,2.515,,,,,",
     ),
     Kind.STOCK: (
-        "at,kind,change,lot,order,due,by",
-        f"{AT},D64,3,L7,,2026-11-02,ann",
-        "2026-10-20T06:00,D64,-1,,,,",
+        "at,kind,change,lot,order,due,by,movement,use_by",
+        f"{AT},D64,3,L7,,2026-11-02,ann,ordered,2027-11-02",
+        "2026-10-20T06:00,D64,-1,,,,,,",
     ),
     Kind.GAUGE_CHECKS: (
         "at,gauge,master_mm,reading_mm,state,set_on,temp_c,by",

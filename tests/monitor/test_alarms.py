@@ -5,6 +5,7 @@ import pytest
 
 from cellmon.charts.run_length.cusum import cusum_arl
 from cellmon.drift.watch import LEVEL_K
+from cellmon.judged import OF_ALL
 from tests.monitor.judge.watched_cell import FOUR_BORES, cell_of, stepped, watched_rows
 
 
@@ -21,7 +22,11 @@ def test_families_add_up_to_what_was_promised():
 
 def test_limits_are_shown_with_the_run_length_they_come_from():
     for family in stepped().alarms().families:
+        assert family.detectors or family.feature in OF_ALL, "temperatures are evidence only"
         for detector in family.detectors:
+            if family.scope == "finding":
+                assert detector.limits == (), "a count's limit depends on the bores of its shift"
+                continue
             assert np.isfinite(detector.limits).all() and min(detector.limits) > 0
             if detector.detector != "level":
                 continue
@@ -51,7 +56,10 @@ def test_a_sheet_without_a_plan_says_so_and_one_with_does_not():
     answer = cell_of(watched_rows(3), sheet=planned).alarms()
     assert answer.why_not == {} and answer.budget.planned
     # 600 bores of two positions in each of 14 shifts a week, subgroups of three
-    assert {f.subgroups_per_week for f in answer.families} == {600 / 2 * 14 / 3}
+    bores = [f for f in answer.families if f.feature in ("diameter", "taper", "cycle_s", "part_temp_c")]
+    assert {f.subgroups_per_week for f in bores} == {600 / 2 * 14 / 3}
+    blocks = [f for f in answer.families if f.feature == "offsets_given"]
+    assert {f.subgroups_per_week for f in blocks} == {600 * 14 / 100}
 
 
 def test_a_rule_set_that_is_switched_on_comes_on_top():

@@ -66,7 +66,7 @@ def test_the_hold_list_runs_from_the_first_plausible_part(monitor):
     after = monitor.release(signal.id, parts=[serials[0]], as_="reworked", by="A. Person", why="opened up")
     assert {p.disposition for p in after.parts if p.part == serials[0]} == {"reworked"}
     assert {p.disposition for p in after.parts if p.part != serials[0]} == {None}
-    assert monitor.part(serials[0]).dispositions[0]["as"] == "reworked"
+    assert monitor.part(serials[0]).dispositions[0].as_ == "reworked"
 
 
 def test_a_freeze_keeps_old_limits_for_old_points(monitor, tmp_path):

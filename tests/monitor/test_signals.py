@@ -139,7 +139,7 @@ def test_parts_are_released_one_by_one_and_only_those_held(cell):
     for as_ in ("released", "scrapped"):
         monitor.release(name, parts=["B0120", "B0120"], as_=as_, by="A. Person", why="measured again")
     assert [p.disposition for p in monitor.hold(name).parts] == ["scrapped", None, None]
-    assert [d["as"] for d in monitor.part("B0120").dispositions] == ["released", "scrapped"]
+    assert [d.as_ for d in monitor.part("B0120").dispositions] == ["released", "scrapped"]
     assert monitor.part("B0120").signals != () and monitor.part("B0001").signals == ()
 
 

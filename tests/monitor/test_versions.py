@@ -151,7 +151,7 @@ def test_one_flow_of_every_decision_on_postgresql(tmp_path, postgres_url):
     reopened.take([write(tmp_path, "b.csv", HEADER, newer)])
     check = reopened.check(rebuild=True)
     assert check.sound, check.rebuilt
-    assert reopened.part("B0100").dispositions[0]["as"] == "reworked"
+    assert reopened.part("B0100").dispositions[0].as_ == "reworked"
     assert set(np.unique(reopened.bores().bores.sheet)) == {1, 2}
     reopened.close()
     monitor.close()

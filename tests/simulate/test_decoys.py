@@ -142,8 +142,13 @@ def test_a_moved_incident_moves_its_evidence(week):
 def test_the_gauge_study_repeats_as_the_gauges_do(week):
     s = week.study
     for gauge, sd in (("G1", 0.35), ("G2", 0.95)):
-        own = s.select(s.gauge == gauge)
+        own = s.select(s.study == f"{gauge}-2026-10")
         um = (own.reading_mm - 87.3) * 1000
         cells = um.reshape(10, 3, 3, 2, 2)
         assert cells.std(axis=2, ddof=1).mean() == pytest.approx(sd * 0.886, rel=0.12)  # c4(3) = 0.886
         assert len(own) == 360
+    whole = s.select(s.study == "G1-whole-bores")
+    um = ((whole.reading_mm - 87.3) * 1000).reshape(10, 3, 2, 3, 2)
+    assert um.std(axis=1, ddof=1).mean() == pytest.approx(0.35 * 0.886, rel=0.12)
+    ring = s.select(s.study == "G1-ring")
+    assert len(ring) == 30 and set(ring.master_mm) == {87.312} and not any(ring.operator)

@@ -161,3 +161,16 @@ def test_nothing_is_announced_twice_and_nothing_announced_is_forgotten(store):
         session.forget_all()
     with store.reading() as session:
         assert session.announced() == [announcement("a", 12)]
+
+
+def test_decisions_that_name_a_block_are_found_whatever_stands_in_its_serial(store):
+    serials = ["A1", "A1%", "A_1", 'A"1', "Ä1"]
+    with store.writing() as session:
+        for serial in serials:
+            body = {"parts": [serial, "B"], "as": "released"}
+            session.decide(at=NOW, by="A", why="w", kind="release", subject=serial, body=body)
+    with store.reading() as session:
+        for serial in serials:
+            assert [d.subject for d in session.decisions("release", naming=serial)] == [serial]
+        assert len(session.decisions("release", naming="B")) == len(serials)
+        assert session.decisions("freeze", naming="B") == []

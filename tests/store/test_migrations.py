@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from sqlalchemy import inspect, select
 
 from cellmon.errors import StoreRefused
+from cellmon.records import Kind, StockMovements
 from cellmon.store import Announcement, Store, migrations, schema
 from tests.store.making import (
     ALL,
@@ -13,6 +15,7 @@ from tests.store.making import (
     S1,
     START,
     alarm,
+    file_fact,
     keep_readings,
     some_bores,
     some_readings,
@@ -144,3 +147,23 @@ def test_a_second_program_that_opens_an_empty_store_meanwhile_waits_and_finds_it
     assert versions(opened[0]) == list(range(1, len(migrations.MIGRATIONS) + 1))
     for store in opened:
         store.close()
+
+
+def test_a_stock_table_of_older_days_gains_its_columns_and_keeps_its_rows(open_store):
+    store = open_store()
+    table = schema.ROWS[Kind.STOCK]
+    taken = StockMovements(
+        at=np.array(["2026-03-02"], dtype="datetime64[us]"),
+        kind=np.array(["D64"], dtype=object),
+        change=np.array([-1.0]),
+    )
+    with store.writing() as session:
+        session.add_rows(taken, ["k"], file_id=session.add_file(file_fact("stock.csv"), ()))
+        for name in ("movement", "use_by"):
+            session.conn.exec_driver_sql(f"ALTER TABLE {table.name} DROP COLUMN {name}")
+        session.conn.exec_driver_sql(f"DELETE FROM {schema.SCHEMA_VERSION.name} WHERE version >= 6")
+    again = open_store()
+    with again.reading() as session:
+        found = session.rows(Kind.STOCK)
+    assert found.change.tolist() == [-1.0]
+    assert found.movement.tolist() == [None] and np.isnat(found.use_by).all()

@@ -19,6 +19,8 @@ from scipy.sparse.linalg import gmres
 
 Floats = NDArray[np.float64]
 _MOST_POINTS = 1_000_000
+_SETTLED = 40
+"""Points over which survival falls by one factor: more than any pattern test looks back."""
 _LONGEST = 1e12
 """Means beyond this are lost in rounding: 1 - survival is known to 1e-16 only."""
 
@@ -64,10 +66,31 @@ class RunLength:
         RunsTooLong
             Where it is beyond 1e12.
         """
-        mean = float(self.early.sum()) + float(self.start @ self._solve(self.running))
+        dense = isinstance(self.step, np.ndarray)
+        rest = float(self.start @ self._solve(self.running)) if dense else self._summed()
+        mean = float(self.early.sum()) + rest
         if not 0 < mean < _LONGEST:
             raise RunsTooLong
         return mean
+
+    def _summed(self) -> float:
+        """Sum survival point by point; once it falls by a steady factor the rest is a geometric sum.
+
+        Of a sparse step with many states that is far sooner done than an inverse.
+        """
+        back, row = csr_array(self.step.T), self.start
+        total, now, before, settled = 0.0, float(row @ self.running), np.inf, 0
+        for _ in range(_MOST_POINTS):
+            row = back @ row
+            further = float(row @ self.running)
+            factor = further / now
+            settled = settled + 1 if abs(factor - before) < 1e-13 else 0
+            if settled == _SETTLED:
+                return total + now / (1 - factor)
+            total, now, before = total + now, further, factor
+            if not now > 1e-16:
+                return total + now
+        raise ValueError("survival of this chart does not settle")
 
     @property
     def sd(self) -> float:

@@ -150,6 +150,35 @@ def mewma_limit(p: int, weight: float, arl: float) -> float:
     return limit_for(lambda h: mewma_arl(p, weight, h), arl, guess=t2_limit(p, arl) * 0.85, slope=0.5)
 
 
+def mewma_limit_estimated(p: int, weight: float, arl: float, *, subgroups: int, n: int) -> float:
+    """Return the limit of a MEWMA whose means and covariance were estimated from subgroups of n.
+
+    With it a point far from the start lies beyond as often, averaged over baselines, as with known
+    parameters and their limit for `arl`. What the centre leaves unsure weighs (2 - weight) / weight times
+    as much as for single points, since it stays while their noise is averaged out.
+
+    Raises
+    ------
+    NotEnoughData
+        As `t2_limit_estimated`.
+
+    References
+    ----------
+    Hotelling's distribution of z' S^-1 z, as `t2_limit_estimated`; derived here, and simulated in
+    `tests/charts/test_run_length_corrections.py`.
+
+    Examples
+    --------
+    >>> round(mewma_limit(4, 0.2, 1000.0), 2)
+    17.82
+    >>> [round(mewma_limit_estimated(4, 0.2, 1000.0, subgroups=k, n=5), 2) for k in (25, 100, 10_000)]
+    [27.13, 19.96, 17.84]
+    """
+    share = float(chdtrc(p, mewma_limit(p, weight, arl)))
+    hotelling = t2_limit_estimated(p, 1 / share, subgroups=subgroups, n=n) / (1 + 1 / subgroups)
+    return hotelling * (1 + (2 - weight) / weight / subgroups)
+
+
 def _line(weight: float, edge: float, distance: float) -> RunLength:
     rule = gauss(-edge, edge, 2 * _nodes(edge / weight) + 1)
     return _from_last(_along(rule, np.append(rule.at, 0.0)[:, None], weight, distance))

@@ -75,13 +75,13 @@ def judge(
         stored = _rows(session, stretch, fresh, fresh_file)
         if stored is None or newest is None:
             continue
-        context = Context.of(session, version.sheet, _moments(stored.readings))
+        context = Context.of(session, version.sheet, _moments(stored.readings, stretch))
         judged, doubted = _judge_stretch(session, version, stretch, stored, context)
         session.add_bores(judged)
         session.add(doubted)
         cut = cut_subgroups(judged, version.sheet, context, newest=newest, units=stretch)
         session.add_subgroups(cut.alone, cut.together)
-        session.add_counts(count_streams(judged, cut.alone))
+        session.add_counts(count_streams(judged, cut.alone, version.sheet))
         streams |= _keep(fresh_cut, cut)
         bores, doubts = bores + len(judged), doubts + len(doubted)
     subgroups = {unit: Subgroups.concat(parts) for unit, parts in fresh_cut.items()}
@@ -212,9 +212,11 @@ def _judge_stretch(
     return charted(bores, version.sheet, session.charted_elsewhere(bores)), doubts
 
 
-def _moments(readings: Readings) -> Times:
+def _moments(readings: Readings, stretch: Sequence[Unit]) -> Times:
+    """Return when bores were honed and measured, and from when to when the units reach."""
     honed = readings.honed_at[~np.isnat(readings.honed_at)]
-    return np.concatenate([readings.measured_at, honed])
+    ends = np.array([stretch[0].start, stretch[-1].end], dtype="datetime64[us]")
+    return np.concatenate([readings.measured_at, honed, ends])
 
 
 def _rows(

@@ -58,6 +58,7 @@ def judged_bores(
         position=position,
         stone_set=_stone_set(readings, context, spindle, when),
         part_temp_c=readings.part_temp_c,
+        master_temp_c=readings.master_temp_c,
         thermal=_thermal(readings, sheet),
         **{name: getattr(readings, name) for name in CARRIED},
         **{name: getattr(features, name) for name in FEATURE_COLUMNS},

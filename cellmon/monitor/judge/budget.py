@@ -6,7 +6,7 @@ in fact never changes a limit.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any
@@ -17,7 +17,9 @@ from cellmon.charts.run_length.cusum import cusum_limit
 from cellmon.charts.run_length.variance import variance_cusum_limit
 from cellmon.drift.columns import Limits
 from cellmon.drift.watch import LEVEL_K, SPREAD_K
-from cellmon.judged import PROCESS
+from cellmon.judged import OF_ALL, OF_SPINDLE, OFFSETS
+from cellmon.monitor.judge.audit_plan import audit_families
+from cellmon.monitor.judge.process import BLOCK
 from cellmon.records import Numbers, Stream
 from cellmon.sheet import Part, Sheet
 from cellmon.sheet.sections import Alarms
@@ -49,7 +51,7 @@ class Family:
 
     feature: str
     scope: str
-    """bore, distance, spindle or all."""
+    """bore, distance, spindle or all; audit or finding (`cellmon.monitor.judge.audit_plan`)."""
     part_number: str
     spindle: str | None
     streams: int
@@ -57,6 +59,7 @@ class Family:
     points: float
     """Subgroups a week of each position, planned."""
     detectors: tuple[str, ...]
+    """None where it is evidence beside other calls only."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,9 +81,16 @@ class Budget:
     """Whether the sheet says how many bores are made."""
 
     @cached_property
-    def weight(self) -> float:
-        """The sum over all streams and detectors of what each counts."""
-        return sum(f.streams * WEIGHTS[d] for f in self.families for d in f.detectors)
+    def per_weight(self) -> float:
+        """What a detector of weight 1 has a week; what streams at their bound cannot use, others have."""
+        calling = [f for f in self.families if f.detectors]
+        weights = np.array([f.streams * sum(WEIGHTS[d] for d in f.detectors) for f in calling])
+        most = np.array([f.streams * f.points * TIGHTEST for f in calling])
+        order = np.argsort(most / weights)
+        given = self.per_week - np.concatenate(([0.0], np.cumsum(most[order])[:-1]))
+        shares = given / np.cumsum(weights[order][::-1])[::-1]  # with those before at their bound
+        fits = np.flatnonzero(shares <= (most / weights)[order])
+        return float(shares[fits[0]]) if len(fits) else np.inf
 
     @cached_property
     def _by_place(self) -> dict[tuple[str, str, str, str | None], Family]:
@@ -92,14 +102,17 @@ class Budget:
         own = self._by_place.get((*place, stream.spindle))
         return own if own is not None else self._by_place.get((*place, None))
 
+    def family_at(self, feature: str, scope: str, part_number: str, spindle: str | None) -> Family | None:
+        """Return the family of these names."""
+        return self._by_place.get((feature, scope, part_number, spindle))
+
     def rates(self, family: Family) -> Rates:
         """Return the rates of a family's streams, per subgroup."""
-        share = {d: self.per_week * WEIGHTS[d] / self.weight / family.points for d in family.detectors}
-        cap = min(1.0, TIGHTEST / sum(share.values()))
+        weight = sum(WEIGHTS[d] for d in family.detectors)
+        rate = min(self.per_weight / family.points, TIGHTEST / weight) if weight else 0.0
+        given = {d: rate * WEIGHTS[d] for d in family.detectors}
         return Rates(
-            level=cap * share.get("level", 0.0),
-            spread=cap * share.get("spread", 0.0),
-            single=cap * share.get("single", 0.0),
+            level=given.get("level", 0.0), spread=given.get("spread", 0.0), single=given.get("single", 0.0)
         )
 
     @property
@@ -134,14 +147,19 @@ def _families(part: Part, sheet: Sheet) -> list[Family]:
         (s.id, tuple(b for b in s.bores if b in part.bores)) for s in sheet.spindles
     ]
     routed = routed or [(None, part.bores)]
-    rates = {name: subgroups_per_week(sheet, name, len(bores)) for name, bores in routed if bores}
+    number = sheet.charted_as(part.number)
+    alike = sheet.charted_parts(number)
+    one = {name: subgroups_per_week(sheet, name, len(bores)) for name, bores in routed if bores}
+    rates = {
+        name: subgroups_per_week(sheet, name, len(bores), alike=len(alike)) for name, bores in routed if bores
+    }
     slowest = min(rates.values(), default=UNPLANNED_SUBGROUPS)
     several = len(part.bores) > 2
-    for feature in part.charted:
+    for feature in part.charted if part is alike[0] else ():  # like parts share their streams
         for name, bores in routed:
             if not bores:
                 continue
-            place: dict[str, Any] = {"feature": feature, "part_number": part.number, "spindle": name}
+            place: dict[str, Any] = {"feature": feature, "part_number": number, "spindle": name}
             points, count = rates[name], len(bores)
             found.append(Family(**place, scope="bore", streams=count, points=points, detectors=ALL))
             if several:
@@ -156,7 +174,7 @@ def _families(part: Part, sheet: Sheet) -> list[Family]:
             found.append(
                 Family(
                     feature=feature,
-                    part_number=part.number,
+                    part_number=number,
                     spindle=None,
                     scope="all",
                     streams=1,
@@ -164,34 +182,55 @@ def _families(part: Part, sheet: Sheet) -> list[Family]:
                     detectors=("level", "spread"),
                 )
             )
-    for name, bores in routed:
-        if name is not None and bores:
-            found += [
-                Family(
-                    feature=feature,
-                    part_number=part.number,
-                    spindle=name,
-                    scope="spindle",
-                    streams=1,
-                    points=rates[name],
-                    detectors=("level",),
-                )
-                for feature in PROCESS
-            ]
-    return found
+    bores_of = {name: len(bores) for name, bores in routed if bores}
+    audits = (Family(**f) for f in audit_families(part, part.number, routed, sheet))
+    return [*found, *_process_families(part.number, one, bores_of, sheet), *audits]
+
+
+def _process_families(
+    part_number: str, rates: Mapping[str | None, float], bores: Mapping[str | None, int], sheet: Sheet
+) -> Iterator[Family]:
+    """Yield what is watched beside one part's bores; temperatures call nothing, so they have no share."""
+    for name, points in rates.items():
+        blocks = points * bores[name] * sheet.subgroups.step / BLOCK
+        of_spindle = {**dict.fromkeys(OF_SPINDLE, points), OFFSETS: blocks}
+        for feature, of_feature in of_spindle.items() if name is not None else ():
+            yield Family(
+                feature=feature,
+                part_number=part_number,
+                spindle=name,
+                scope="spindle",
+                streams=1,
+                points=of_feature,
+                detectors=("level",),
+            )
+    for feature in OF_ALL:
+        yield Family(
+            feature=feature,
+            part_number=part_number,
+            spindle=None,
+            scope="all",
+            streams=1,
+            points=min(rates.values(), default=UNPLANNED_SUBGROUPS),
+            detectors=(),
+        )
 
 
 ALL = ("level", "spread", "single")
 
 
-def subgroups_per_week(sheet: Sheet, spindle: str | None, bores: int) -> float:
-    """Return the planned subgroups a week of one bore position."""
+def subgroups_per_week(sheet: Sheet, spindle: str | None, bores: int, *, alike: int = 1) -> float:
+    """Return the planned subgroups a week of one bore position, of one part or so many like ones.
+
+    The bores planned for a spindle are shared evenly by the parts it hones.
+    """
     plan = sheet.planning.bores_per_shift if sheet.planning else {}
     if spindle is None or spindle not in plan:
         return UNPLANNED_SUBGROUPS
     shifts = sum(len(s.days) for s in sheet.shifts) if sheet.shifts else 7
-    parts = max(len(sheet.parts), 1)
-    return plan[spindle] / bores * shifts / sheet.subgroups.step / parts
+    routed = set(sheet.spindle(spindle).bores)
+    parts = sum(bool(routed & set(p.bores)) for p in sheet.parts)
+    return plan[spindle] / bores * shifts / sheet.subgroups.step / max(parts, 1) * alike
 
 
 def detector_limits(found: Budget, streams: Sequence[Stream], sizes: Sequence[int]) -> Limits:
@@ -203,16 +242,17 @@ def detector_limits(found: Budget, streams: Sequence[Stream], sizes: Sequence[in
     single, tells = np.full(len(streams), np.inf), np.zeros(len(streams), dtype=bool)
     for i, (stream, size) in enumerate(zip(streams, sizes, strict=True)):
         family = found.family_of(stream)
-        if family is None:
+        if family is None or not family.detectors:
             continue
         rates = found.rates(family)
         if rates.level:
             level[:, i] = level_limits(log_rate(rates.level))
         if rates.spread and size > 1:
             spread[:, i] = spread_limits(log_rate(rates.spread), size - 1)
-        single[i] = single_limit(rates.single or rates.level, size)
+        if stream.feature != OFFSETS:  # one large offset is no bore to be left out
+            single[i] = single_limit(rates.single or rates.level, size)
         tells[i] = rates.single > 0
-    least = np.array([LEAST_OF_PROCESS if s.feature in PROCESS else 0.0 for s in streams])
+    least = np.array([LEAST_OF_PROCESS if s.feature in OF_SPINDLE else 0.0 for s in streams])
     return Limits(level=level, spread=spread, single=single, tells_single=tells, least=least)
 
 

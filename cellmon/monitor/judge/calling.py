@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cellmon.drift.change import change_point
 from cellmon.drift.columns import Call
 from cellmon.drift.spread import spread_change
-from cellmon.judged import STREAM_COLUMNS, Alarms
+from cellmon.judged import OFFSETS, STREAM_COLUMNS, Alarms
 from cellmon.monitor.judge.evidence import moved_with
 from cellmon.monitor.judge.patterns import pattern_rows
 from cellmon.records import Times, no_rows
@@ -98,14 +98,17 @@ def alarm_rows(watcher: Watcher, unit: np.datetime64, stretch: Stretch) -> Alarm
             open_calls[key] = row
     for (c, _), row in open_calls.items():
         found.append(_ended(row, stretch, c, len(stretch.columns[c].rows) - 1, over=0))
+    sheet = watcher.rules.at(unit).sheet
     for row in found:
         if row["detector"]:  # it begins in this unit
             until = int(row["last_at"].astype(np.int64))
             if row["over"] and row["last_at"] > row["at"]:
                 until -= 1  # the last subgroup is the one that was back
             begin, sure = (int(row.pop(n, row["at"]).astype(np.int64)) for n in ("begin", "sure"))
-            row["moved"] = moved_with(begin, sure, until, stretch)
-    found += pattern_rows(stretch.subgroups, watcher.limits, watcher.rules.at(unit).sheet)
+            parts = {row["part_number"], *sheet.charted_numbers(row["part_number"])}
+            parts.add(sheet.charted_as(row["part_number"]))
+            row["moved"] = moved_with(begin, sure, until, stretch, parts=parts)
+    found += pattern_rows(stretch.subgroups, watcher.limits, sheet)
     return _alarms(found)
 
 
@@ -122,7 +125,7 @@ def _row(
         "unit_start": unit,
         "at": np.datetime64(call, "us"),
         "part": stretch.subgroups.last_part[row],
-        "sigma": stretch.learned[c].bore_sd,
+        "sigma": stretch.learned[c].mean_sd if stream.feature == OFFSETS else stretch.learned[c].bore_sd,
     }
 
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from cellmon.drift.wear import as_normal
+from cellmon.drift.deviates import as_normal
 from cellmon.judged import Alarms
+from cellmon.monitor.judge.audits import in_sheet_units
 from cellmon.monitor.judge.context import suspect_times
 from cellmon.monitor.judge.evidence import Moved, moved_from
 from cellmon.monitor.judge.inputs import SIZE
@@ -19,6 +20,9 @@ from cellmon.sheet import Sheet
 from cellmon.store import Session
 
 OTHER_INSTRUMENTS = ("a limit of the sheet", "the values before it")
+AUDIT_LEVEL = "three cumulative sums of audited values"
+SHARE_OF = "share of bores with "
+""" "… in one shift": begins the detector of a finding."""
 RUN_APART = np.timedelta64(1, "h")
 """Misrouted bores farther apart are two calls."""
 LEAST_MISROUTED = 3
@@ -58,20 +62,25 @@ class Called:
 
     @property
     def family(self) -> str:
-        """The kind, level and drift taken as one; of another instrument's figures always `limit`."""
+        """The kind, level and drift taken as one; of another instrument's figures `limit` or `audit`."""
         if self.detector in OTHER_INSTRUMENTS:
             return "limit"
+        if self.detector == AUDIT_LEVEL or self.detector.startswith(SHARE_OF):
+            return "audit"
         return "level" if self.kind == "drift" else self.kind
 
 
 def all_calls(session: Session, rules: Rules) -> list[Called]:
     """Return every call, oldest first."""
+    from cellmon.monitor.judge.audit_calls import audit_calls
+
     sheet = rules.now.sheet
     found = [
         *detector_calls(session.alarms()),
         *gauge_calls(session, sheet),
         *routing_calls(session, sheet),
         *characteristic_calls(session, sheet),
+        *audit_calls(session, rules),
     ]
     return sorted(found, key=lambda c: (c.at, c.kind != "limit", str(c.stream), c.kind))
 
@@ -117,15 +126,15 @@ def gauge_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
         return
     checks = session.rows(Kind.GAUGE_CHECKS)
     events = session.rows(Kind.EVENTS)
-    stream = Stream(part_number=sheet.part().number, spindle=None, bore=None, feature=SIZE)
     done: set[tuple[str, np.datetime64]] = set()
     for suspect in sorted(suspect_times(checks, events, limit_um=limit), key=lambda s: (s.gauge, s.at)):
         if suspect.gauge not in sheet.stream_gauges or (suspect.gauge, suspect.after) in done:
             continue
         done.add((suspect.gauge, suspect.after))
         part = _part_before(session, suspect.at)
+        number = _number_of(session, sheet, part)
         yield Called(
-            stream=stream,
+            stream=Stream(part_number=number, spindle=None, bore=None, feature=SIZE),
             kind="gauge",
             detector=f"master check of {suspect.gauge}",
             side=int(np.sign(suspect.by_um)),
@@ -152,6 +161,14 @@ def _part_before(session: Session, moment: np.datetime64) -> str:
     return str(bores.part[0]) if len(bores) else ""
 
 
+def _number_of(session: Session, sheet: Sheet, part: str) -> str:
+    """Return under which part number the streams of a block stand; of one not known, the sheet's first."""
+    if len(sheet.parts) == 1 or not part:
+        return sheet.charted_as(sheet.part().number)
+    bores = session.bores(part=part)
+    return sheet.charted_as(bores.part_number[0] if len(bores) else sheet.part().number)
+
+
 def routing_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
     """Yield a call for each run of bores that carry a spindle which does not hone them."""
     doubts = session.doubts()
@@ -164,7 +181,7 @@ def routing_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
             continue
         first, last = int(rows[0]), int(rows[-1])
         stream = Stream(
-            part_number=sheet.part().number,
+            part_number=_number_of(session, sheet, doubts.part[first]),
             spindle=doubts.spindle[first],
             bore=doubts.bore[first],
             feature=SIZE,
@@ -192,7 +209,8 @@ def routing_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
 
 def characteristic_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
     """Yield a call for each block that another instrument finds beyond a limit, or unlike all before."""
-    rows = session.rows(Kind.CHARACTERISTICS)
+    rows = in_sheet_units(session.rows(Kind.CHARACTERISTICS), sheet)
+    rows = rows.select(np.isfinite(rows.value))  # what is in a unit of another kind is held against nothing
     rows = rows.select(np.lexsort((rows.bore.astype(str), rows.at)))
     for name in sorted(set(rows.characteristic.tolist()) & set(sheet.part().features)):
         mine = rows.select(rows.characteristic == name)
@@ -207,16 +225,18 @@ def _of_characteristic(session: Session, sheet: Sheet, name: str, rows: Characte
     audits: dict[tuple[str, str], list[int]] = {}
     for i in range(len(rows)):
         audits.setdefault((rows.part[i], spindle[i]), []).append(i)
-    logs: list[float] = []
+    logs, known = np.empty(len(rows)), 0
     for (_, mine_on), mine in audits.items():
         values = rows.value[mine]
         worst = mine[int(np.argmax(values))]
         over = feature.upper_um is not None and rows.value[worst] > feature.upper_um
         lowest = mine[int(np.argmin(values))]
         under = feature.lower_um is not None and rows.value[lowest] < feature.lower_um
-        unlike = _unlike(np.array(logs), values)
+        unlike = _unlike(logs[:known], values)
         if not (over or under or unlike):
-            logs += np.log(values[values > 0]).tolist()
+            usual_logs = np.log(values[values > 0])
+            logs[known : known + len(usual_logs)] = usual_logs
+            known += len(usual_logs)
             continue
         i = worst if over or unlike else lowest
         several = len(mine) > 1 and (unlike or float(values.min()) > (feature.upper_um or np.inf))

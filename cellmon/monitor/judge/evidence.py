@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from typing import Protocol
 
@@ -11,12 +11,14 @@ import numpy as np
 
 from cellmon.drift.columns import State, Steps, Watched
 from cellmon.drift.wear import Learned
-from cellmon.judged import PROCESS
+from cellmon.judged import OF_ALL, OFFSETS, PROCESS
 from cellmon.records import Stream
 
 LOOKED_AT = 15
 """Subgroups after a change that tell what moved."""
 LEAST_BEFORE = 4
+LEAST_KELVIN = 1.0
+"""What counts as one standard deviation of a temperature: it wanders by more than its readings differ."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,7 +30,7 @@ class Moved:
     bore: str | None
     fixture: str | None
     sd: float
-    """Of one bore, micrometres."""
+    """Of one bore, micrometres; of offsets given that of a block."""
     shift: float
     error: float
     """Standard error of `shift`."""
@@ -53,16 +55,20 @@ class Stretch(Protocol):
     def before(self) -> State: ...
 
 
-def moved_with(begin: int, sure: int, until: int, stretch: Stretch) -> str:
+def moved_with(begin: int, sure: int, until: int, stretch: Stretch, *, parts: Collection[str]) -> str:
     """Return how every stream of a bore moved from a moment on, as JSON.
 
     Parameters
     ----------
     begin, sure, until : int
         Before the change, after it, and the end of what is looked at; microseconds.
+    parts : collection of str
+        Part numbers of the streams looked at: those of other parts tell of another time.
     """
     found = []
     for c, stream in enumerate(stretch.streams):
+        if stream.part_number not in parts:
+            continue
         own = stream.bore is not None and stream.part_of == "itself"
         if own or stream.feature in PROCESS:
             moved = _moved(c, stream, begin, sure, until, stretch)
@@ -84,6 +90,12 @@ def _moved(c: int, stream: Stream, begin: int, sure: int, until: int, stretch: S
     earlier = np.flatnonzero(there & (at < begin))[-LOOKED_AT:]
     if not len(after):
         return None
+    if stream.feature in PROCESS:  # other stones begin elsewhere: what was before them tells nothing
+        begun = np.flatnonzero(steps.changed[: int(after[0]) + 1, c])
+        if len(begun):
+            earlier = earlier[earlier >= begun[-1]]
+            if len(earlier) < LEAST_BEFORE:
+                return None
     worn = float(before.slope[c]) * np.where(there, steps.n[:, c], 0.0)
     known = np.cumsum(steps.moved[:, c] + steps.by_hand[:, c] + steps.zeroed[:, c] + worn)
     level = steps.mean[:, c] - known
@@ -92,11 +104,12 @@ def _moved(c: int, stream: Stream, begin: int, sure: int, until: int, stretch: S
         usual, unsure = float(level[earlier].mean()), float(before.mean_var[c]) / len(earlier)
     drifted = learned.walk * float(steps.n[after, c].sum() + np.nansum(steps.n[earlier, c])) / 2
     error = np.sqrt(unsure + float(before.mean_var[c]) / len(after) + drifted)
-    sd = float(np.sqrt(before.bore_var[c]))
+    sd = float(np.sqrt((before.mean_var if stream.feature == OFFSETS else before.bore_var)[c]))
+    sd = max(sd, LEAST_KELVIN) if stream.feature in OF_ALL else sd
     inside = np.flatnonzero(there & (at > sure) & (at <= until))  # the first may still straddle the change
     inside = inside[1:] if len(inside) > 1 else after
     ratios = stretch.watched.ratio[inside, c]
-    told = np.isfinite(ratios)
+    told = np.isfinite(ratios) & (stream.feature not in OF_ALL)
     return Moved(
         feature=stream.feature,
         spindle=stream.spindle,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from cellmon.drift.columns import Steps
-from cellmon.judged import Subgroups
+from cellmon.judged import OFFSETS, Subgroups
 from cellmon.records import EventKind, Events, Flags, Numbers, Stream, Times, Whole
 from cellmon.sheet import Sheet
 
@@ -35,7 +35,7 @@ class Share:
     @classmethod
     def of(cls, stream: Stream, sheet: Sheet) -> Share:
         """Return the share of one stream."""
-        part = next((p for p in sheet.parts if p.number == stream.part_number), sheet.part())
+        part = sheet.charted_part(stream.part_number)
         many = len(part.bores)
         count = {s.id: sum(b in part.bores for b in s.bores) for s in sheet.spindles}
         pooled = {name: k / many for name, k in count.items()}
@@ -115,6 +115,7 @@ def moves(stream: Stream, now: Spans, before: Spans, events: Events, sheet: Shee
                 continue
             (machine if events.by[i] == BY_MACHINE else by_hand)[:] += step
             doubt += (OFFSET_DOUBT * step) ** 2
+    told = stream.feature != OFFSETS  # a block of them holds dressings, and other stones are judged alike
     known = np.isfinite(now.thermal) & np.isfinite(before.thermal)
     lost = np.isfinite(now.thermal) != np.isfinite(before.thermal)
     return Moves(
@@ -124,8 +125,8 @@ def moves(stream: Stream, now: Spans, before: Spans, events: Events, sheet: Shee
         thermal=np.where(known, now.thermal - before.thermal, 0.0) if sized else np.zeros(size),
         doubt=doubt,
         thermal_lost=lost & sized,
-        dressed=_between(events, share, now, before, (EventKind.STONES_DRESSED,)),
-        changed=_between(events, share, now, before, CHANGES),
+        dressed=told & _between(events, share, now, before, (EventKind.STONES_DRESSED,)),
+        changed=told & _between(events, share, now, before, CHANGES),
     )
 
 
@@ -152,11 +153,13 @@ USUAL_SHARE = 1 / 6
 
 
 def usual_um(sheet: Sheet) -> float:
-    """Return up to which size an offset by a person only follows wear, micrometres."""
-    size = sheet.part().diameter
-    if size.lower_um is None or size.upper_um is None:
-        return np.inf
-    return USUAL_SHARE * (size.upper_um - size.lower_um)
+    """Return up to which size an offset by a person only follows wear, micrometres.
+
+    Of several parts the one with the narrowest tolerance says it: what moves that one is worth a signal.
+    """
+    sizes = [part.diameter for part in sheet.parts]
+    widths = [s.upper_um - s.lower_um for s in sizes if s.lower_um is not None and s.upper_um is not None]
+    return USUAL_SHARE * min(widths, default=np.inf)
 
 
 def usual_events(events: Events, sheet: Sheet) -> Events:
@@ -208,13 +211,20 @@ MOST_MISSED = 200.0
 
 
 def _pause_doubt(column: Column, n: Numbers) -> Numbers:
-    """Return the variance that bores made but not charted leave, where a stream drifts."""
-    apart = (column.spans.first - column.before.first).astype(np.int64).astype(np.float64)
-    usual = float(np.median(apart)) if len(apart) else 0.0
-    if not column.slope or usual <= 0:
-        return np.zeros(len(apart))
-    missed = np.where(apart > LONG * usual, np.minimum((apart / usual - 1) * n, MOST_MISSED), 0.0)
-    return np.asarray((column.slope * missed) ** 2)
+    """Return the variance that bores made but not charted leave, where a stream drifts.
+
+    They may lie before a subgroup, or between its own bores.
+    """
+    doubt = np.zeros(len(n))
+    if not column.slope or not len(n):
+        return doubt
+    for since, until in ((column.before.first, column.spans.first), (column.spans.first, column.spans.last)):
+        apart = (until - since).astype(np.int64).astype(np.float64)
+        usual = float(np.median(apart))
+        if usual > 0:
+            missed = np.where(apart > LONG * usual, np.minimum((apart / usual - 1) * n, MOST_MISSED), 0.0)
+            doubt += (column.slope * missed) ** 2
+    return doubt
 
 
 def side_by_side(subgroups: Subgroups, columns: Sequence[Column]) -> Steps:

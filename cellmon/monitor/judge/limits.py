@@ -12,7 +12,7 @@ import numpy as np
 from cellmon.charts.shewhart import baseline_from_ranges
 from cellmon.drift.wear import Window, learn
 from cellmon.errors import NoSpread, NotEnoughData
-from cellmon.judged import PROCESS, Limit, Subgroups
+from cellmon.judged import OF_ALL, OF_SPINDLE, OFFSETS, Limit, Subgroups
 from cellmon.monitor.judge.inputs import SIZE, UNDONE_WITHIN, Spans, moves, usual_events
 from cellmon.monitor.rules import Rules
 from cellmon.records import Events, Kind, Numbers, Stream, Times
@@ -91,14 +91,18 @@ def all_limits(session: Session) -> Mapping[Stream, StreamLimits]:
     }
 
 
-def limit_from(stream: Stream, window: Subgroups, known: Known) -> Limit:
-    """Return the limits that a window of subgroups gives; sigma is nan where they give none."""
+def limit_from(stream: Stream, window: Subgroups, known: Known, *, past: Subgroups | None = None) -> Limit:
+    """Return the limits that a window of subgroups gives; sigma is nan where they give none.
+
+    How the stream wears is learned from a longer `past` where one is given.
+    """
     centre = sigma = np.nan
     learned, why_not = None, None
     try:
         baseline = baseline_from_ranges(window.mean, window.range, window.n)
         centre, sigma = baseline.centre_um, baseline.sigma_um
-        learned = asdict(learn(_window(stream, window, known)))
+        longer = _window(stream, past, known) if past is not None and len(past) else None
+        learned = asdict(learn(_window(stream, window, known), past=longer))
     except (NotEnoughData, NoSpread) as refused:
         why_not = str(refused)
     sizes, counts = np.unique(window.n, return_counts=True)
@@ -138,6 +142,11 @@ class Known:
         return usual_events(near, self.sheet)
 
 
+def wears(stream: Stream) -> bool:
+    """Return whether stones' wear moves a stream."""
+    return stream.feature in (SIZE, *OF_SPINDLE)
+
+
 def _window(stream: Stream, window: Subgroups, known: Known) -> Window:
     spans = Spans.of(window)
     before = spans.after(Spans(first=spans.first[:1], last=spans.first[:1], thermal=spans.thermal[:1]))
@@ -148,7 +157,11 @@ def _window(stream: Stream, window: Subgroups, known: Known) -> Window:
         n=window.n.astype(np.float64),
         moved=found.machine + found.by_hand + found.zeroed + found.thermal,
         fresh=found.dressed | found.changed,
-        wears=stream.feature in (SIZE, *PROCESS) and stream.part_of == "itself",
+        changed=found.changed,
+        doubt=found.doubt,
+        wears=wears(stream),
+        slopes=stream.feature not in (*OF_ALL, OFFSETS),
+        anew=stream.feature == "feed_um",
     )
 
 

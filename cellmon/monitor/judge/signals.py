@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from cellmon.charts.shewhart import mean_limits, range_limits
-from cellmon.judged import Subgroups
+from cellmon.judged import OFFSETS, Subgroups
 from cellmon.monitor.judge.calls import Called, all_calls
+from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.limits import stream_key
+from cellmon.monitor.judge.told import keep_told
 from cellmon.monitor.rules import Rules
 from cellmon.records import Numbers, Whole
 from cellmon.sheet import Sheet
@@ -26,25 +28,6 @@ SHARED = np.timedelta64(30, "m")
 """How far apart the ranges of two calls' beginnings may lie where they are one change."""
 KEEPS_NAME = np.timedelta64(2, "h")
 """A call that moved by no more than this, when other rows came, keeps its name."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Group:
-    """One signal: the call that came first, and those that joined it."""
-
-    lead: Called
-    others: tuple[Called, ...] = ()
-    id: str = ""
-
-    @property
-    def calls(self) -> tuple[Called, ...]:
-        """All calls, the first one first."""
-        return (self.lead, *self.others)
-
-    @property
-    def last(self) -> Called:
-        """The call that lasted longest."""
-        return max(self.calls, key=lambda c: (not c.over, c.last_at))
 
 
 def sides(subgroups: Subgroups, centre: Numbers, sigma: Numbers) -> tuple[Whole, Whole]:
@@ -61,10 +44,13 @@ def sides(subgroups: Subgroups, centre: Numbers, sigma: Numbers) -> tuple[Whole,
 def grouped(calls: Sequence[Called], sheet: Sheet) -> list[Group]:
     """Join calls, which come in order of time, to signals."""
     groups: list[list[Called]] = []
+    over: dict[int, np.datetime64] = {}  # when nothing joins a group any more, by its identity
     for call in calls:
-        mine = [g for g in groups if _shares(g, call, sheet)]
+        begins = min(call.at, call.earliest_at, call.change_at - SHARED)
+        mine = [g for g in groups if over[id(g)] >= begins and _shares(g, call, sheet)]
         if not mine:
             groups.append([call])
+            over[id(groups[-1])] = call.last_at + AGAIN
             continue
         last = mine[-1]  # what a call has in common with others that came at the same time is one change
         joined = [g for g in mine[:-1] if last[0].at - g[0].at <= SHARED]
@@ -72,25 +58,35 @@ def grouped(calls: Sequence[Called], sheet: Sheet) -> list[Group]:
         for other in (*joined[1:], *((last,) if joined else ())):
             first.extend(other)
         first.append(call)
+        over[id(first)] = max(one.last_at for one in first) + AGAIN
         groups = [g for g in groups if g is first or not any(g is m for m in (*joined, last))]
     return [Group(lead=g[0], others=tuple(g[1:])) for g in groups]
 
 
-ALONE = ("routing", "limit", "pattern")
+ALONE = ("routing", "limit", "pattern", "audit")
 """Kinds whose calls only join calls of their own; those of run rules join none."""
 AFTER_SINGLE = np.timedelta64(90, "m")
 """A wild bore may be the first of many: so long a level or a spread that follows is taken with it."""
+ANSWERED = np.timedelta64(2, "h")
+"""So long after a change is over feedback still brings the level back, and its offsets belong to it."""
 AGAIN = np.timedelta64(8, "h")
-"""The same detector of the same stream calling again so soon tells of the same change."""
+"""The same detector of the same stream calling again so soon tells of the same change.
+
+No call joins a signal that was over for longer when the call's change began: of the times above it is the
+longest.
+"""
 
 
 def _shares(group: Sequence[Called], call: Called, sheet: Sheet) -> bool:
     """Return whether a call may tell of the same change as a signal."""
     lead = group[0]
-    if lead.stream.part_number != call.stream.part_number:
+    if sheet.charted_as(lead.stream.part_number) != sheet.charted_as(call.stream.part_number):
         return False
     if call.family in ALONE or lead.family in ALONE:
         joins = lead.family == call.family != "pattern"
+        if call.family == "audit":  # the same audit of the same spindle
+            joins = joins and lead.stream.spindle == call.stream.spindle
+            return bool(joins and call.at - lead.at <= SHARED * 2)
         return bool(joins and call.at - lead.last_at <= SHARED * 2)
     same_again = [
         one for one in group if (one.stream, one.family, one.side) == (call.stream, call.family, call.side)
@@ -99,7 +95,15 @@ def _shares(group: Sequence[Called], call: Called, sheet: Sheet) -> bool:
         return True
     if not any(_touch(one, call, sheet) for one in group):
         return False
-    return any(_ends(one, call, sheet) for one in group) or _began_with(group, call)
+    told = any(_ends(one, call, sheet) or _answers(one, call) or _answers(call, one) for one in group)
+    return told or _began_with(group, call)
+
+
+def _answers(one: Called, given: Called) -> bool:
+    """Return whether offsets were given while something else stood called, or soon after it was over."""
+    if given.stream.feature != OFFSETS or one.stream.feature == OFFSETS:
+        return False
+    return bool(given.earliest_at <= one.last_at + ANSWERED and one.earliest_at <= given.at)
 
 
 def _began_with(group: Sequence[Called], call: Called) -> bool:
@@ -138,7 +142,7 @@ def _with_neighbours(bores: set[str], sheet: Sheet) -> set[str]:
 
 def bores_of(call: Called, sheet: Sheet) -> set[str]:
     """Return the bores a call tells of."""
-    part = next((p for p in sheet.parts if p.number == call.stream.part_number), sheet.part())
+    part = sheet.charted_part(call.stream.part_number)
     if call.stream.bore is not None and call.stream.part_of == "itself":
         return {call.stream.bore}
     if call.stream.spindle is not None and call.stream.part_of == "itself":
@@ -176,6 +180,7 @@ def named_groups(
 def announce(session: Session, rules: Rules, *, at: np.datetime64) -> int:
     """Keep what is shown as a signal for the first time; return how many those are."""
     groups, _ = named_groups(session, rules)
+    keep_told(session, rules, groups)
     known = {a.id for a in session.announced()}
     new = [_announcement(g, at=at) for g in groups if g.id not in known]
     session.announce(new)

@@ -10,10 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.charts.subgroups import cut, statistics
-from cellmon.judged import PROCESS, SIZE_COLUMNS, STREAM_COLUMNS, Bores, Subgroups
+from cellmon.judged import SIZE_COLUMNS, STREAM_COLUMNS, Bores, Subgroups
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
-from cellmon.monitor.judge.together import Rows, alone, of_spindles, together
+from cellmon.monitor.judge.like_parts import charted_numbers, charted_together
+from cellmon.monitor.judge.made_of import from_bores
+from cellmon.monitor.judge.part_runs import part_runs
+from cellmon.monitor.judge.process import evidence, offsets_given
+from cellmon.monitor.judge.together import Rows, alone, together
 from cellmon.monitor.rules import Unit
 from cellmon.records import EventKind, Numbers, Stream, Texts, Whole, no_rows
 from cellmon.sheet import DiameterFeature, Part, Sheet
@@ -36,10 +40,12 @@ def cut_subgroups(
     stream, or a reading after its unit, is known.
     """
     charted = bores.select((bores.charted == 1) & (bores.spindle != "hand"))
-    segment = _segments(charted, sheet, context)
+    runs = part_runs(charted)
+    segment = _segments(charted, sheet, context, runs.number)
     ends = np.array([u.end for u in units], dtype="datetime64[us]")
     starts = np.array([u.start for u in units], dtype="datetime64[us]")
     over = newest >= ends[np.searchsorted(starts, charted.unit_start)] if len(charted) else np.zeros(0, bool)
+    unit_over, over = over, over | runs.over
     apart: list[Subgroups] = []
     pooled: list[Subgroups] = []
     for part in sheet.parts:
@@ -51,11 +57,14 @@ def cut_subgroups(
         apart += _cut_rows(alone(of_part, its_segment, its_over), values, part, sheet)
         for rows in together(of_part, its_segment, its_over, part, sheet):
             pooled.append(_within_unit(list(_cut_rows(rows, values, part, sheet))))
-        evidence = {name: getattr(of_part, name) for name in PROCESS}
-        if any(np.isfinite(figures).any() for figures in evidence.values()):
-            for rows in of_spindles(of_part, its_segment, its_over, part, sheet):
-                pooled.append(_within_unit(list(_cut_process(rows, evidence, sheet))))
-    return Cut(alone=_within_unit(apart), together=Subgroups.concat(pooled or [no_rows(Subgroups)]))
+        for told in evidence(of_part, its_segment, its_over, part, sheet):
+            pooled.append(_within_unit(list(_cut_process(told.rows, told.figures, sheet))))
+    pooled += offsets_given(charted, unit_over, sheet, context, units=units)
+    pooled_whole = Subgroups.concat(pooled or [no_rows(Subgroups)])
+    return Cut(
+        alone=charted_together(_within_unit(apart), sheet),
+        together=charted_together(pooled_whole, sheet),
+    )
 
 
 def stream_numbers(subgroups: Subgroups) -> tuple[Whole, list[Stream]]:
@@ -65,9 +74,12 @@ def stream_numbers(subgroups: Subgroups) -> tuple[Whole, list[Stream]]:
     return codes, [subgroups.stream_of(int(i)) for i in first]
 
 
-def count_streams(bores: Bores, subgroups: Subgroups) -> dict[tuple[np.datetime64, Stream], tuple[int, int]]:
+def count_streams(
+    bores: Bores, subgroups: Subgroups, sheet: Sheet
+) -> dict[tuple[np.datetime64, Stream], tuple[int, int]]:
     """Count the subgroups of each stream in each unit, and the charted bores at its position."""
     charted = bores.select(bores.charted == 1)
+    charted = replace(charted, part_number=charted_numbers(charted.part_number, sheet))
     made = _counted([charted.unit_start, *(getattr(charted, name) for name in POSITION_NAMES)])
     whole = made | _counted([charted.unit_start, *(getattr(charted, n) for n in POSITION_NAMES[:-1])])
     many = _counted([subgroups.unit_start, *(getattr(subgroups, name) for name in STREAM_COLUMNS)])
@@ -90,11 +102,11 @@ def _counted(columns: Sequence[NDArray[Any]]) -> dict[tuple[Any, ...], int]:
 POSITION_NAMES = ("part_number", "spindle", "bore", "fixture")
 
 
-def _segments(bores: Bores, sheet: Sheet, context: Context) -> Whole:
+def _segments(bores: Bores, sheet: Sheet, context: Context, run: Whole) -> Whole:
     """Number what no subgroup may span: units always, the rest as the sheet says."""
     when = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
     within = sheet.subgroups.within
-    parts: list[NDArray[Any]] = [bores.unit_start]
+    parts: list[NDArray[Any]] = [bores.unit_start, bores.part_number, run]
     if "stone_set" in within:
         parts.append(context.last_before(bores.spindle, when, EventKind.STONES_FITTED))
         parts.append(bores.stone_set)
@@ -154,7 +166,7 @@ def _cut_rows(rows: Rows, values: Mapping[str, Numbers], part: Part, sheet: Shee
             yield _subgroups(cut_in, figures, labels, size=sheet.subgroups.size, name=name)
 
 
-def _cut_process(rows: Rows, values: Mapping[str, Numbers], sheet: Sheet) -> Iterator[Subgroups]:
+def _cut_process(rows: Rows, told: Mapping[str, Numbers], sheet: Sheet) -> Iterator[Subgroups]:
     size = len(rows.bores)
     cut_in = _Order(
         bores=rows.bores,
@@ -165,9 +177,8 @@ def _cut_process(rows: Rows, values: Mapping[str, Numbers], sheet: Sheet) -> Ite
         part_of=rows.part_of,
     )
     labels = cut(rows.segment, size=sheet.subgroups.size, step=sheet.subgroups.step)
-    for name, figures in values.items():
-        if np.isfinite(figures).any():
-            yield _subgroups(cut_in, rows.figures(figures), labels, size=sheet.subgroups.size, name=name)
+    for name, figures in told.items():
+        yield _subgroups(cut_in, figures, labels, size=sheet.subgroups.size, name=name)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -209,34 +220,17 @@ def _subgroups(rows: _Order, values: Numbers, labels: Whole, *, size: int, name:
     later = ~_in_last_segment(stream, rows.segment, last_of_stream)
     kept = (found.n >= 2) & (whole | rows.over[found.last] | later[found.last])
     first, last = found.first[kept], found.last[kept]
-    flagged = np.concatenate(([0], np.cumsum(bores.flags != 0)))
-    honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
-    sized = name == "diameter"
-    return Subgroups(
-        part_number=bores.part_number[last],
-        spindle=bores.spindle[last],
+    return from_bores(
+        bores,
+        first,
+        last,
+        found.select(kept),
+        feature=name,
+        part_of=rows.part_of,
         bore=bores.bore[last],
-        feature=np.full(len(last), name, dtype=object),
-        part_of=np.full(len(last), rows.part_of, dtype=object),
         fixture=rows.fixture[last],
-        unit_start=bores.unit_start[last],
-        shift_start=bores.shift_start[last],
         segment=rows.segment[last],
-        first_part=bores.part[first],
-        last_part=bores.part[last],
-        first_at=bores.measured_at[first],
-        at=bores.measured_at[last],
-        n=found.n[kept],
-        mean=found.mean[kept],
-        range=found.range[kept],
-        sd=found.sd[kept],
-        low=found.low[kept],
-        high=found.high[kept],
-        flagged=flagged[last + 1] - flagged[first],
-        stone_set=bores.stone_set[last],
-        honed_first=honed[first],
-        honed_last=honed[last],
-        thermal=_thermal(bores, labels)[kept] if sized else np.full(len(last), np.nan),
+        thermal=_thermal(bores, labels)[kept] if name == "diameter" else None,
     )
 
 

@@ -95,6 +95,12 @@ def of_spindles(bores: Bores, segment: Whole, over: Flags, part: Part, sheet: Sh
     yield from _means(mine, bores, _table(bores, part, sheet), segment, over, part)
 
 
+def of_all(bores: Bores, segment: Whole, over: Flags, part: Part, sheet: Sheet) -> Iterator[Rows]:
+    """Yield the means over all bores of a block, one alone too: what is watched of the whole cell."""
+    whole = (Group(spindle=None, bores=part.bores),)
+    yield from _means(whole, bores, _table(bores, part, sheet), segment, over, part)
+
+
 def _means(
     of: Sequence[Group], bores: Bores, table: Whole, segment: Whole, over: Flags, part: Part
 ) -> Iterator[Rows]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
 import numpy as np
 
 from cellmon.gauge.decision import feature_uncertainty, verdicts
@@ -12,6 +15,7 @@ from cellmon.sheet import DiameterFeature, Part, Sheet
 
 JUDGED_COLUMNS = {"ovality": "ovality_worst"}
 """Features that are judged on another column than the one charted."""
+BORE_COLUMNS = frozenset(column.name for column in Bores.columns())
 
 
 def verdict_codes(bores: Bores, sheet: Sheet) -> Whole:
@@ -30,39 +34,66 @@ def verdict_codes(bores: Bores, sheet: Sheet) -> Whole:
 
 def _of_part(bores: Bores, sheet: Sheet, part: Part) -> Whole:
     codes = np.ones(len(bores), dtype=np.int64)
-    for name, feature in part.features.items():
-        lower, upper = feature.lower_um, feature.upper_um
-        if isinstance(feature, DiameterFeature) and feature.judge == "every-reading":
-            codes = np.minimum(codes, _one(bores.least, sheet, name, lower, None))
-            codes = np.minimum(codes, _one(bores.greatest, sheet, name, None, upper))
-        else:
-            values = judged_values(bores, name, feature)
-            if values is not None:
-                codes = np.minimum(codes, _one(values, sheet, name, lower, upper))
+    for figure in judged_figures(bores, sheet, part):
+        codes = np.minimum(codes, figure.codes)
     return codes
 
 
-def judged_values(bores: Bores, name: str, feature: object) -> Numbers | None:
-    """Return the figure of each bore that a feature is judged on; None where readings give none."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JudgedFigure:
+    """One figure of some bores held against limits; the worst of a bore's figures is its verdict."""
+
+    feature: str
+    column: str
+    """Which figure of the bore is judged: a column of `Bores`."""
+    values: Numbers
+    lower: float | None
+    upper: float | None
+    u: float
+    """Standard uncertainty of the figure, micrometres; 0 where the sheet states none."""
+    codes: Whole
+
+
+def judged_figures(bores: Bores, sheet: Sheet, part: Part) -> Iterator[JudgedFigure]:
+    """Yield every figure that the verdict on some bores of one part rests on.
+
+    Under `judge = "every-reading"` the least size is held against the lower limit, the greatest against
+    the upper one.
+    """
+    for name, feature in part.features.items():
+        lower, upper = feature.lower_um, feature.upper_um
+        if isinstance(feature, DiameterFeature) and feature.judge == "every-reading":
+            yield _one(bores, "least", sheet, name, lower, None)
+            yield _one(bores, "greatest", sheet, name, None, upper)
+        else:
+            column = judged_column(name, feature)
+            if column is not None:
+                yield _one(bores, column, sheet, name, lower, upper)
+
+
+def judged_column(name: str, feature: object) -> str | None:
+    """Return the column of `Bores` that a feature is judged on; None where readings give none."""
     if isinstance(feature, DiameterFeature):
         column = SIZE_COLUMNS.get(feature.size)
     else:
         column = JUDGED_COLUMNS.get(name, name)
-    return getattr(bores, column, None) if column else None
+    return column if column in BORE_COLUMNS else None
 
 
-def _one(values: Numbers, sheet: Sheet, name: str, lower: float | None, upper: float | None) -> Whole:
-    if lower is None and upper is None:
-        return np.ones(len(values), dtype=np.int64)
-    found: Whole = verdicts(
-        values,
-        lower=lower,
-        upper=upper,
-        u=standard_uncertainty(sheet, name),
-        rule=sheet.decision.rule,
-        conformance=sheet.decision.conformance,
-    ).astype(np.int64)
-    return found
+def _one(
+    bores: Bores, column: str, sheet: Sheet, name: str, lower: float | None, upper: float | None
+) -> JudgedFigure:
+    values: Numbers = getattr(bores, column)
+    u = standard_uncertainty(sheet, name)
+    codes: Whole = np.ones(len(values), dtype=np.int64)
+    if lower is not None or upper is not None:
+        decision = sheet.decision
+        codes = verdicts(
+            values, lower=lower, upper=upper, u=u, rule=decision.rule, conformance=decision.conformance
+        ).astype(np.int64)
+    return JudgedFigure(
+        feature=name, column=column, values=values, lower=lower, upper=upper, u=u, codes=codes
+    )
 
 
 def standard_uncertainty(sheet: Sheet, feature: str) -> float:

@@ -9,7 +9,8 @@ from scipy import stats
 from cellmon.charts.run_length.cusum import cusum_limit
 from cellmon.charts.run_length.variance import variance_cusum_limit
 from cellmon.drift.watch import LEVEL_K, SPREAD_K
-from cellmon.judged import PROCESS
+from cellmon.judged import OF_ALL, OF_SPINDLE, OFFSETS, PROCESS
+from cellmon.monitor.judge.audit_plan import AUDIT, FINDING, FINDINGS, FINDINGS_PLANNED
 from cellmon.monitor.judge.budget import (
     TIGHTEST,
     UNPLANNED_SUBGROUPS,
@@ -30,9 +31,14 @@ def with_rate(rate, **other):
     return demo_sheet(alarms={"false_alarms_per_week": rate}, **other)
 
 
+def subgrouped(found):
+    """Return the families whose streams have subgroups: audits and findings have single values."""
+    return [f for f in found.families if f.scope not in (AUDIT, FINDING)]
+
+
 def every_stream(found):
-    """Return one stream of each family."""
-    for f in found.families:
+    """Return one stream of each family that has subgroups."""
+    for f in subgrouped(found):
         bore = "1" if f.spindle == "S1" else "3"
         yield Stream(
             part_number=f.part_number,
@@ -51,7 +57,7 @@ def test_what_all_detectors_are_given_adds_up_to_the_promise(rate, size):
         f.streams * f.points * getattr(found.rates(f), d) for f in found.families for d in f.detectors
     )
     assert total == pytest.approx(found.expected_per_week, rel=1e-12)
-    assert total == pytest.approx(rate, rel=1e-12), "no stream is at its bound at such rates"
+    assert total == pytest.approx(rate, rel=1e-12), "what a stream at its bound cannot use goes to the others"
 
 
 @pytest.mark.parametrize("rate", [500.0, 5_000.0, 1e6])
@@ -60,7 +66,7 @@ def test_no_stream_of_its_own_points_calls_more_than_once_in_370(rate):
     of = [found.rates(f) for f in found.families]
     totals = np.array([r.level + r.spread + r.single for r in of])
     assert (totals <= TIGHTEST * (1 + 1e-12)).all()
-    assert rate < 1e5 or np.allclose(totals, 1 / 370)
+    assert rate < 1e5 or np.allclose(totals[totals > 0], 1 / 370)
     assert found.expected_per_week <= rate * (1 + 1e-12)
 
 
@@ -68,11 +74,12 @@ def test_no_stream_of_its_own_points_calls_more_than_once_in_370(rate):
 def test_the_limits_of_everything_watched_are_finite(rate):
     found = budget(with_rate(rate))
     streams = list(every_stream(found))
-    assert [found.family_of(s) for s in streams] == list(found.families)
+    assert [found.family_of(s) for s in streams] == subgrouped(found)
     limits = detector_limits(found, streams, [5] * len(streams))
-    assert np.isfinite(limits.single).all(), "a wild bore is left out of every mean"
+    means = [bool(f.detectors) and f.feature != OFFSETS for f in subgrouped(found)]
+    assert np.isfinite(limits.single).tolist() == means, "a wild bore is left out of every mean that calls"
     watched = {"level": limits.level, "spread": limits.spread}
-    for i, family in enumerate(found.families):
+    for i, family in enumerate(subgrouped(found)):
         assert limits.tells_single[i] == ("single" in family.detectors), family
         for name, values in watched.items():
             assert np.isfinite(values[:, i]).all() == (name in family.detectors), (family, name)
@@ -87,9 +94,13 @@ def test_the_demo_watches_each_bore_and_what_it_has_in_common():
     scopes = {(f.feature, f.scope): 0 for f in found.families}
     for f in found.families:
         scopes[f.feature, f.scope] += f.streams
+    audited = sheet.part().audited
+    assert all(scopes.pop((feature, AUDIT)) == 4 for feature in audited)
+    assert scopes.pop((FINDINGS, FINDING)) == 2 * FINDINGS_PLANNED
     for feature in charted:
         assert [scopes[feature, s] for s in ("bore", "distance", "spindle", "all")] == [4, 4, 2, 1]
-    assert all(scopes[feature, "spindle"] == 2 for feature in PROCESS)
+    assert all(scopes[feature, "spindle"] == 2 for feature in (*OF_SPINDLE, OFFSETS))
+    assert all(scopes[feature, "all"] == 1 for feature in OF_ALL)
     assert len(scopes) == 4 * len(charted) + len(PROCESS)
     # 316 blocks a shift, 18 shifts a week, subgroups of 5
     assert found.families[0].points == pytest.approx(316 * 18 / 5)
@@ -104,7 +115,7 @@ def test_detectors_share_by_their_weights():
     assert rates.level / rates.single == pytest.approx(WEIGHTS["level"] / WEIGHTS["single"])
     pooled = next(f for f in found.families if f.scope == "all")
     assert found.rates(pooled).single == 0.0
-    per_week = [f.points * found.rates(f).level for f in found.families]
+    per_week = [f.points * found.rates(f).level for f in found.families if "level" in f.detectors]
     np.testing.assert_allclose(per_week, per_week[0], err_msg="a week's share is the same for all streams")
 
 
@@ -123,7 +134,9 @@ def test_a_sheet_without_a_plan_takes_a_thousand_subgroups_a_week():
     sheet = demo_sheet(planning=None)
     found = budget(sheet)
     assert not found.planned
-    assert {f.points for f in found.families} == {UNPLANNED_SUBGROUPS}
+    assert {f.points for f in subgrouped(found) if f.feature != OFFSETS} == {UNPLANNED_SUBGROUPS}
+    # 1,000 subgroups of 5 of each of a spindle's two bores are 100 blocks of 100 bores
+    assert {f.points for f in found.families if f.feature == OFFSETS} == {100.0}
     assert subgroups_per_week(sheet, "S1", 2) == UNPLANNED_SUBGROUPS
 
 

@@ -18,6 +18,7 @@ STREAMS = (
     stream("S1", None, "load_pct"),
     stream("S2", "3"),
 )
+PARTS = {one.part_number for one in STREAMS}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,7 +49,10 @@ def stretch(shift, *, begin=20, count=40, seed=81, streams=STREAMS, wide=1.0, **
 
 
 def found(made, *, begin=21, sure=20, until=40):
-    return {(m.feature, m.spindle, m.bore): m for m in moved_from(moved_with(begin, sure, until, made))}
+    return {
+        (m.feature, m.spindle, m.bore): m
+        for m in moved_from(moved_with(begin, sure, until, made, parts=PARTS))
+    }
 
 
 def test_bores_and_what_is_watched_of_the_process_are_told_and_no_pooled_stream():
@@ -110,3 +114,8 @@ def test_other_stones_end_what_is_looked_at():
 def test_nothing_is_read_from_nothing():
     assert moved_from(None) == () == moved_from("")
     assert moved_from("[]") == ()
+
+
+def test_streams_of_other_parts_are_left_out():
+    made = stretch([0.0] * len(STREAMS))
+    assert moved_with(21, 20, 40, made, parts={"another"}) == "[]"

@@ -4,6 +4,8 @@ import random
 
 import pytest
 
+from cellmon.judged import OFFSETS
+from cellmon.monitor.judge import signals
 from cellmon.monitor.judge.signals import AFTER_SINGLE, AGAIN, SHARED, bores_of, grouped
 from tests.monitor.judge.making import called, demo_sheet, stream
 
@@ -154,3 +156,57 @@ def test_the_call_that_lasts_speaks_for_how_long_a_signal_lasted():
     ended, standing = called(stream(), 100, lasts=50, over=True), called(S1, 105, lasts=20, earliest=95)
     (group,) = grouped([ended, standing], SHEET)
     assert group.last is standing
+
+
+def without_looking_away(calls):
+    """Join calls as `grouped` does, holding every call against every signal before it."""
+    groups = []
+    for call in calls:
+        mine = [g for g in groups if signals._shares(g, call, SHEET)]
+        if not mine:
+            groups.append([call])
+            continue
+        last = mine[-1]
+        joined = [g for g in mine[:-1] if last[0].at - g[0].at <= SHARED]
+        first = joined[0] if joined else last
+        for other in (*joined[1:], *((last,) if joined else ())):
+            first.extend(other)
+        first.append(call)
+        groups = [g for g in groups if g is first or not any(g is m for m in (*joined, last))]
+    return groups
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_signal_that_was_over_long_before_is_passed_over_and_nothing_is_lost_by_it(seed):
+    rng = random.Random(seed)
+    offsets = stream("S1", None, feature=OFFSETS)
+    streams = [
+        stream(),
+        S1,
+        ALL,
+        stream("S2", "3"),
+        stream(feature="taper"),
+        stream(part_of="distance"),
+        offsets,
+    ]
+    calls = []
+    for _ in range(60):
+        at = rng.uniform(0, 90 * HOUR)
+        begun = at - rng.choice([5, 60, 400, 900])
+        kind = rng.choice(["level", "level", "drift", "spread", "single", "pattern"])
+        lasts = rng.choice([0, 20, 300, 1500])
+        calls.append(
+            called(
+                rng.choice(streams),
+                at,
+                kind=kind,
+                earliest=begun,
+                lasts=lasts,
+                over=rng.random() < 0.5,
+                side=rng.choice([-1, 1]),
+            )
+        )
+    calls.sort(key=lambda c: c.at)
+    found = [list(g.calls) for g in grouped(calls, SHEET)]
+    assert found == without_looking_away(calls)
+    assert 1 < len(found) < len(calls)

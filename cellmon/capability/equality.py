@@ -1,0 +1,153 @@
+"""Whether groups of bores have one level and one spread: subgroups, spindles, stone sets."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import chdtrc, fdtrc
+
+from cellmon.capability.families import Floats
+from cellmon.errors import NoSpread, NotEnoughData
+from cellmon.stats.summary import as_series
+
+
+@dataclass(frozen=True, kw_only=True)
+class Test:
+    """A statistic and the chance of a larger one where the groups are equal."""
+
+    __test__ = False  # not for pytest
+
+    statistic: float
+    p_value: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Variances:
+    """One-way analysis of variance."""
+
+    between: float
+    """Sum of squares of group means about the mean of all."""
+    within: float
+    df_between: int
+    df_within: int
+    test: Test
+
+    @property
+    def within_variance(self) -> float:
+        """Variance of a bore inside its group."""
+        return self.within / self.df_within
+
+
+def analyse_variance(groups: Sequence[ArrayLike]) -> Variances:
+    """Test for equal means, spreads taken as equal.
+
+    Parameters
+    ----------
+    groups : sequence of array_like
+        At least two groups of at least one value, and one of at least two.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, section 1.3.5.4.
+    """
+    samples = _samples(groups, least=1)
+    return variances_of(
+        sizes=np.array([s.size for s in samples]),
+        means=np.array([s.mean() for s in samples]),
+        squares=np.array([((s - s.mean()) ** 2).sum() for s in samples]),
+    )
+
+
+def variances_of(*, sizes: ArrayLike, means: ArrayLike, squares: ArrayLike) -> Variances:
+    """Return the analysis of variance of groups that are known by their sums; see `analyse_variance`.
+
+    Parameters
+    ----------
+    sizes, means, squares : array_like, shape (k,)
+        Of each group its count, its mean and the sum of squares about it.
+    """
+    n, m, q = (np.asarray(a, dtype=np.float64) for a in (sizes, means, squares))
+    total = float(n @ m) / n.sum()
+    between, within = float(n @ (m - total) ** 2), float(q.sum())
+    df_between, df_within = n.size - 1, int(n.sum()) - n.size
+    if df_within < 1:
+        raise NotEnoughData("bores in a group", need=2, got=1)
+    if within <= 0:
+        raise NoSpread("bores inside groups")
+    ratio = between / df_between / (within / df_within)
+    return Variances(
+        between=between,
+        within=within,
+        df_between=df_between,
+        df_within=df_within,
+        test=Test(statistic=ratio, p_value=float(fdtrc(df_between, df_within, ratio))),
+    )
+
+
+def equal_means(groups: Sequence[ArrayLike]) -> Test:
+    """Test for equal means without taking spreads as equal.
+
+    References
+    ----------
+    Welch, Biometrika 38 (1951), 330-336; for two groups the square of Welch's t.
+    """
+    samples = _samples(groups, least=2)
+    k = len(samples)
+    weights = np.array([s.size / s.var(ddof=1) for s in samples])
+    means = np.array([s.mean() for s in samples])
+    centre = float(weights @ means) / weights.sum()
+    left = np.array(
+        [(1 - w / weights.sum()) ** 2 / (s.size - 1) for w, s in zip(weights, samples, strict=True)]
+    )
+    excess = left.sum() / (k * k - 1)
+    statistic = float(weights @ (means - centre) ** 2) / (k - 1) / (1 + 2 * (k - 2) * excess)
+    return Test(statistic=statistic, p_value=float(fdtrc(k - 1, 1 / (3 * excess), statistic)))
+
+
+def equal_spreads(groups: Sequence[ArrayLike]) -> Test:
+    """Test for equal spreads by distances from the medians, which need not be normal.
+
+    References
+    ----------
+    Brown and Forsythe, Journal of the American Statistical Association 69 (1974), 364-367;
+    NIST/SEMATECH e-Handbook, section 1.3.5.10.
+    """
+    return analyse_variance([np.abs(s - np.median(s)) for s in _samples(groups, least=2)]).test
+
+
+def equal_normal_spreads(groups: Sequence[ArrayLike]) -> Test:
+    """Test for equal spreads of normal groups, which sees more where they are normal.
+
+    References
+    ----------
+    Bartlett, Proceedings of the Royal Society A 160 (1937), 268-282; NIST/SEMATECH e-Handbook, section
+    1.3.5.7.
+    """
+    samples = _samples(groups, least=2)
+    return bartlett(
+        variances=np.array([s.var(ddof=1) for s in samples]), df=np.array([s.size - 1 for s in samples])
+    )
+
+
+def bartlett(*, variances: ArrayLike, df: ArrayLike) -> Test:
+    """Return the test of `equal_normal_spreads` for groups that are known by their variances, (k,)."""
+    v, f = np.asarray(variances, dtype=np.float64), np.asarray(df, dtype=np.float64)
+    if v.min() <= 0:
+        raise NoSpread("bores inside a group")
+    pooled = float(f @ v) / f.sum()
+    correction = 1 + (float((1 / f).sum()) - 1 / f.sum()) / (3 * (f.size - 1))
+    statistic = (f.sum() * math.log(pooled) - float(f @ np.log(v))) / correction
+    return Test(statistic=float(statistic), p_value=float(chdtrc(f.size - 1, statistic)))
+
+
+def _samples(groups: Sequence[ArrayLike], *, least: int) -> list[Floats]:
+    if len(groups) < 2:
+        raise NotEnoughData("groups", need=2, got=len(groups))
+    samples = [as_series(g, need=least, what="bores in a group") for g in groups]
+    if least > 1 and any(s.max() == s.min() for s in samples):
+        raise NoSpread("bores inside a group")
+    return samples

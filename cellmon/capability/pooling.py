@@ -1,0 +1,83 @@
+"""Whether the bores of several streams may be spoken of as one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from cellmon.capability.equality import Test, equal_means, equal_spreads
+from cellmon.errors import NotEnoughData
+from cellmon.stats.summary import as_series
+
+ALPHA = 0.05
+"""Chance that streams that are alike are kept apart; both tests share it."""
+LEAST = 25
+"""Bores of each stream; fewer cannot show that it differs."""
+SMALL_STEP, SMALL_RATIO = 0.1, 1.1
+"""A difference of means in standard deviations, and a ratio of spreads, too small to matter."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pooling:
+    """May the streams be pooled, and why not."""
+
+    may: bool
+    means: Test
+    spreads: Test
+    largest_step: float
+    """Between two means, in standard deviations inside a stream."""
+    largest_ratio: float
+    """Between two standard deviations."""
+    highest: str
+    lowest: str
+    reasons: tuple[str, ...]
+
+
+def may_pool(streams: Mapping[str, ArrayLike]) -> Pooling:
+    """Judge whether streams may be pooled: equal means and equal spreads.
+
+    Streams whose differences are significant but too small to matter (`SMALL_STEP`, `SMALL_RATIO`) may
+    be pooled: with thousands of bores no two are equal.
+
+    Parameters
+    ----------
+    streams : mapping of name to array_like, shape (n,)
+        At least two streams of at least `LEAST` bores.
+
+    References
+    ----------
+    Welch (1951) for means, Brown and Forsythe (1974) for spreads; the limits of what matters are ours.
+    """
+    samples = {name: as_series(x, what=f"bores of {name}") for name, x in streams.items()}
+    if len(samples) < 2:
+        raise NotEnoughData("streams to pool", need=2, got=len(samples))
+    means_test, spreads_test = equal_means(list(samples.values())), equal_spreads(list(samples.values()))
+    means = {name: float(x.mean()) for name, x in samples.items()}
+    spreads = {name: float(x.std(ddof=1)) for name, x in samples.items()}
+    inside = float(np.sqrt(np.mean(np.square(list(spreads.values())))))
+    high, low = max(means, key=lambda n: means[n]), min(means, key=lambda n: means[n])
+    wide, narrow = max(spreads, key=lambda n: spreads[n]), min(spreads, key=lambda n: spreads[n])
+    step, ratio = (means[high] - means[low]) / inside, spreads[wide] / spreads[narrow]
+    reasons = []
+    fewest = min(samples, key=lambda n: samples[n].size)
+    if samples[fewest].size < LEAST:
+        reasons.append(
+            f"{fewest} has {samples[fewest].size} bores; {LEAST} are needed to see that it differs."
+        )
+    if means_test.p_value < ALPHA / 2 and step > SMALL_STEP:
+        reasons.append(f"{high} lies {step:.1f} standard deviations above {low}: state each for itself.")
+    if spreads_test.p_value < ALPHA / 2 and ratio > SMALL_RATIO:
+        reasons.append(f"{wide} spreads {ratio:.1f} times as much as {narrow}: state each for itself.")
+    return Pooling(
+        may=not reasons,
+        means=means_test,
+        spreads=spreads_test,
+        largest_step=step,
+        largest_ratio=ratio,
+        highest=high,
+        lowest=low,
+        reasons=tuple(reasons),
+    )

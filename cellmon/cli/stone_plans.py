@@ -1,0 +1,143 @@
+"""`stones --plan`: changes of stones to come, what to order by when, what a bore costs, and what if."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import fields
+from functools import partial
+
+from cellmon.cli.arguments import open_monitor
+from cellmon.cli.showing import Look, show
+from cellmon.cli.terminal import figure, table, text
+from cellmon.cli.wording import count, number, when
+from cellmon.monitor.stone_plan import KindPlan, PlannedChange, PlanRequest, StonePlan
+
+_OPTIONS = (
+    ("horizon-days", "N", "look so many days ahead (default: twice the longest lead time, 28 at least)"),
+    ("rate", "BORES", "what if: bores per shift of every spindle"),
+    ("life", "BORES", "what if: bores that half of the new sets outlive"),
+    ("price", "X", "what if: price of a set"),
+    ("stock", "N", "what if: sets on the shelf now"),
+    ("service-level", "P", "what if: chance of no shortage per order, such as 0.98"),
+)
+
+
+def plan_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare `--plan` and what it may be asked; each of them asks for the plan."""
+    parser.add_argument("--plan", action="store_true", help="changes to come, order dates and costs")
+    for name, shown, help_ in _OPTIONS:
+        parser.add_argument(f"--{name}", metavar=shown, type=float, help=help_)
+    parser.add_argument("--kind", metavar="ID", help="plan one kind of stones only")
+
+
+def plan_request(args: argparse.Namespace) -> PlanRequest:
+    """Return what was asked of the plan."""
+    return PlanRequest(**{f.name: getattr(args, f.name) for f in fields(PlanRequest)})
+
+
+def plan_wanted(args: argparse.Namespace) -> bool:
+    """Return whether the plan is asked for, by its name or by what only it answers."""
+    return bool(args.plan) or plan_request(args) != PlanRequest()
+
+
+def stone_plan(args: argparse.Namespace) -> int:
+    """Print the plan of stones, or what it would be otherwise."""
+    monitor = open_monitor(args)
+    show(args, monitor, monitor.stone_plan(plan_request(args)), partial(plan_lines, last=args.last))
+    return 0
+
+
+def plan_lines(plan: StonePlan, look: Look, *, last: int) -> list[str]:
+    """Return what to order, the changes to come, each kind's stock and cost, how often to dress, cautions."""
+    lines = [plan.sentence, *_asked(plan.asked)]
+    if plan.changes:
+        shown = plan.changes[:last] if last else plan.changes
+        lines += ["", *table(_CHANGES, [_change_row(c, look) for c in shown], width=look.width)]
+        if len(shown) < len(plan.changes):
+            lines.append(f"These are the next {len(shown)} of {len(plan.changes)}; --last 0 shows all.")
+    lines += ["", *table(_KINDS, [_kind_row(k, look) for k in plan.kinds], width=look.width)]
+    lines += _cost_lines(plan)
+    lines += [one.sentence for one in plan.dressing]
+    lines += [f"assumed: {words}" for words in dict.fromkeys(one.assumed for one in plan.dressing) if words]
+    reasons = {f"{k.kind}: {why}": None for k in plan.kinds for why in k.why_not.values()}
+    lines += [f"not known: {why}" for why in reasons]
+    lines += [f"note: {note}" for note in plan.notes]
+    return [*lines, "", plan.caution]
+
+
+def _asked(asked: PlanRequest) -> list[str]:
+    """Say which figures are not those of the sheet and the facts."""
+    names = ("rate", "life", "price", "stock", "service_level")
+    said = [f"{n.replace('_', ' ')} {v:g}" for n in names if (v := getattr(asked, n)) is not None]
+    return [f"What if: {', '.join(said)}. The rest is as the sheet and the log say."] if said else []
+
+
+_CHANGES = (
+    text("change"),
+    text("spindle"),
+    text("stage", spare=True),
+    text("kind", spare=True),
+    text("comes off"),
+    figure("in bores"),
+    text("earliest"),
+    text("latest"),
+    text("same stop as"),
+)
+_KINDS = (
+    text("kind"),
+    figure("usable"),
+    figure("on order"),
+    figure("sets needed"),
+    text("runs out"),
+    text("order by"),
+    figure("order"),
+    figure("new set lasts"),
+    figure("changed at", spare=True),
+    figure("cost a bore"),
+)
+
+
+def _change_row(c: PlannedChange, look: Look) -> Sequence[str | None]:
+    return [
+        when(c.at, look.zone),
+        c.spindle,
+        c.stage,
+        c.kind,
+        c.stone_set,
+        count(c.bores),
+        when(c.earliest, look.zone),
+        when(c.latest, look.zone) or "later",
+        c.with_spindle,
+    ]
+
+
+def _kind_row(k: KindPlan, look: Look) -> Sequence[str | None]:
+    short, life, needed = k.first_shortage_at, k.life_bores, k.sets_needed
+    return [
+        k.kind,
+        None if k.stock is None else f"{k.stock.usable:g}",
+        None if k.stock is None else f"{k.stock.ordered:g}",
+        f"{needed.p50} ({needed.p05} to {needed.p95})",
+        None if short is None else when(short.p50, look.zone) or "later",
+        when(k.order_by, look.zone),
+        count(k.order_sets),
+        f"{_hundreds(life['p50'])} ({_hundreds(life['p05'])} to {_hundreds(life['p95'])})",
+        _hundreds(k.changed_at_bores),
+        None if k.cost is None else number(k.cost.total, decimals=3),
+    ]
+
+
+def _hundreds(bores: float) -> str:
+    """Return bores to the hundred where there are thousands: more is not known."""
+    return f"{round(bores, -2 if bores >= 1000 else 0):,.0f}"
+
+
+def _cost_lines(plan: StonePlan) -> list[str]:
+    if plan.cost is None:
+        return []
+    c = plan.cost
+    return [
+        f"A bore costs {c.total:.3f} in stones: sets {c.stones:.4f}, downtime {c.downtime:.4f}, "
+        f"scrap {c.scrap:.4f}."
+    ]

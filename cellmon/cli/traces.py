@@ -1,0 +1,187 @@
+"""The command `traces`: the form of traced bores, and what the two-point gauge missed."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+
+from cellmon.cli.arguments import (
+    last_argument,
+    listing_arguments,
+    newest,
+    open_monitor,
+    window,
+    window_arguments,
+)
+from cellmon.cli.showing import Look, show
+from cellmon.cli.terminal import figure, table, text, write
+from cellmon.cli.wording import number, signed, when
+from cellmon.errors import WrongUsage
+from cellmon.monitor.traced_bore import BoreTraces, TraceFigure
+from cellmon.monitor.traced_plane import PlaneTrace
+from cellmon.monitor.traces import TracesAnswer
+
+
+def traces_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `traces`."""
+    listing_arguments(parser)
+    parser.add_argument("--part", metavar="SERIAL", help="one block in full, plane by plane")
+    parser.add_argument(
+        "--draw", metavar="FILE", type=Path, help="with --part: draw its sections into an HTML file too"
+    )
+    window_arguments(parser)
+    last_argument(parser)
+
+
+def traces(args: argparse.Namespace) -> int:
+    """Print the traced bores of the last week, or one block plane by plane."""
+    if args.part is not None and (args.since or args.until):
+        raise WrongUsage("--since and --until choose among many bores; leave out --part, or them")
+    if args.draw is not None and args.part is None:
+        raise WrongUsage("--draw draws one block; name it with --part")
+    monitor = open_monitor(args)
+    during = window(args, monitor)
+    answer = monitor.traces(part=args.part, since=during["since"], until=during["until"])
+    lines = part_lines if args.part is not None else partial(traces_lines, last=args.last)
+    show(args, monitor, answer, lines)
+    if args.draw is not None:
+        from dashboards.pages.traced import write_drawing
+
+        write_drawing(answer, monitor.sheet, args.draw)
+        if not args.json:
+            write(["", f"{args.draw}: the sections, drawn"])
+    return 0
+
+
+def traces_lines(answer: TracesAnswer, look: Look, *, last: int) -> list[str]:
+    """Return a row a bore: its form by trace, what two points see of it, what they miss."""
+    columns = (
+        text("part"),
+        text("bore"),
+        text("traced", spare=True),
+        text("lobes"),
+        figure("roundness um"),
+        figure("two points um"),
+        figure("missed um"),
+        figure("cylindricity um"),
+        text("roundness"),
+        text("cylindricity"),
+        text("from", spare=True),
+    )
+    shown = answer.bores[-last:] if last else answer.bores
+    lines = [answer.sentence]
+    if shown:
+        lines += ["", *table(columns, [_row(b, look) for b in shown], width=look.width)]
+        lines += newest(len(answer.bores), last=last)
+        lines += [
+            "",
+            f"Figures are radial; {answer.blind}.",
+            f"One in full: cellmon traces --part {shown[-1].part}",
+        ]
+    return lines
+
+
+def _row(b: BoreTraces, look: Look) -> list[str | None]:
+    worst = _worst(b)
+    return [
+        b.part,
+        b.bore,
+        when(b.at, look.zone),
+        None if worst is None else _lobes(worst),
+        _value(b.roundness_trace),
+        None if worst is None else number(worst.two_point_roundness_um, decimals=2),
+        number(b.missed_um, decimals=2),
+        _value(b.cylindricity),
+        _verdict(b.roundness_trace),
+        _verdict(b.cylindricity),
+        b.roundness_trace.used,
+    ]
+
+
+def _worst(b: BoreTraces) -> PlaneTrace | None:
+    known = [p for p in b.planes if p.roundness_um is not None]
+    return max(known, key=lambda p: p.roundness_um or 0.0, default=None)
+
+
+def _lobes(plane: PlaneTrace) -> str:
+    return " and ".join(lobe.words for lobe in plane.lobes) or "none stands out"
+
+
+def _value(f: TraceFigure) -> str | None:
+    return number(f.reported_um if f.value_um is None else f.value_um, decimals=2)
+
+
+def _verdict(f: TraceFigure) -> str | None:
+    return None if f.verdict is None else f.verdict.value
+
+
+def part_lines(answer: TracesAnswer, look: Look) -> list[str]:
+    """Return a block plane by plane, with how each figure was judged."""
+    lines = [answer.sentence]
+    for b in answer.bores:
+        lines += [
+            "",
+            f"{b.sentence} Traced {when(b.at, look.zone) or 'at a time not given'}, gauge {b.gauge or '-'}.",
+        ]
+        lines += [f"    {_judged(f)}" for f in (b.roundness_trace, b.cylindricity)]
+        if b.seen is not None:
+            lines.append(f"    {_seen(b)}")
+        lines += table(_PLANE_COLUMNS, [_plane_row(p) for p in b.planes], width=look.width)
+        lines += [f"    {p.plane}: {note}" for p in b.planes for note in (*p.notes, *p.why_not.values())]
+    return [*lines, "", f"Figures are radial, sizes from nominal; {answer.blind}."]
+
+
+_PLANE_COLUMNS = (
+    text("plane"),
+    text("lobes"),
+    figure("roundness um"),
+    figure("least squares"),
+    figure("minimum zone"),
+    figure("inscribed", spare=True),
+    figure("circumscribed", spare=True),
+    figure("two points"),
+    figure("missed"),
+    figure("least two-point size"),
+    figure("largest inscribed"),
+)
+
+
+def _plane_row(p: PlaneTrace) -> Sequence[str | None]:
+    by = p.by_reference_um
+    return [
+        p.plane,
+        _lobes(p) if p.waves else None,
+        number(p.roundness_um, decimals=2),
+        *(
+            number(by.get(k), decimals=2)
+            for k in ("least-squares", "minimum-zone", "inscribed", "circumscribed")
+        ),
+        number(p.two_point_roundness_um, decimals=2),
+        number(p.missed_um, decimals=2),
+        signed(p.least_two_point_um, decimals=2),
+        signed(p.largest_inscribed_um, decimals=2),
+    ]
+
+
+def _judged(f: TraceFigure) -> str:
+    words = f"{f.feature}: {_value(f) or 'not known'} um by {f.reference}, {f.filter_upr:g} upr"
+    if f.used == "points" and f.reported_um is not None:
+        words += f" (reported {number(f.reported_um, decimals=2)})"
+    elif f.used == "reported":
+        words += ", as reported"
+    if f.verdict is not None:
+        guard = "" if f.guard_um is None else f", guard band {number(f.guard_um, decimals=2)}"
+        words += f"; {f.verdict.value} (upper limit {f.upper_um:g} um{guard})"
+    return words + "".join(f"; {why}" for why in f.why_not.values())
+
+
+def _seen(b: BoreTraces) -> str:
+    assert b.seen is not None
+    roundness, ovality = number(b.seen.roundness_um, decimals=2), signed(b.seen.ovality_um, decimals=2)
+    figures = ", ".join(
+        f"{name} not known" if value is None else f"{name} {value} um"
+        for name, value in (("roundness", roundness), ("ovality (on diameter)", ovality))
+    )
+    return f"gauge {b.seen.gauge} had read: {figures}"

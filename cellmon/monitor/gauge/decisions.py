@@ -1,0 +1,203 @@
+"""Where a bore is proven inside and outside its limits, and what noise alone reads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.bores.form import TwoPointFeatures, two_point_features
+from cellmon.gauge.decision import guard_factor
+from cellmon.gauge.propagation import Propagated, noisy_readings, read_of
+from cellmon.judged import FEATURE_COLUMNS, SIZE_COLUMNS, Bores
+from cellmon.monitor.gauge.studies import SEED
+from cellmon.monitor.judge.verdict import JUDGED_COLUMNS, standard_uncertainty
+from cellmon.monitor.view import View
+from cellmon.records import Numbers
+from cellmon.sheet import DiameterFeature, Part, Sheet
+
+DRAWS = 20_000
+WIDER = 1.15
+"""From so many times the uncertainty of the verdict on, a wider spread is said."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Zone:
+    """Where a feature is proven inside and where outside; micrometres from nominal."""
+
+    feature: str
+    lower_um: float | None
+    upper_um: float | None
+    u_um: float
+    guard_um: float
+    conforms_from_um: float | None
+    conforms_to_um: float | None
+    fails_below_um: float | None
+    fails_above_um: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadByNoise:
+    """What a figure reads where the true one is known, by simulation with the sheet's uncertainties; µm."""
+
+    figure: str
+    u_sheet_um: float | None
+    """The standard uncertainty the verdict uses."""
+    perfect_um: Propagated
+    usual_um: Propagated | None
+    """Of the bore as the last days made it; None where none was measured."""
+    sentence: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class DecisionRule:
+    """How bores near a limit are judged."""
+
+    rule: str
+    conformance: float
+    sentence: str
+    zones: tuple[Zone, ...]
+
+
+def decision_rule(view: View) -> DecisionRule:
+    """Return the rule of verdicts in words, and where each feature is proven inside and outside."""
+    sheet = view.sheet
+    rule = sheet.decision
+    z = guard_factor(rule.conformance)
+    zones = []
+    for name, feature in sheet.part().features.items():
+        if name not in ("diameter", *FEATURE_COLUMNS):
+            continue
+        if feature.lower_um is None and feature.upper_um is None:
+            continue
+        u = standard_uncertainty(sheet, name)
+        guard = z * u if rule.rule == "guarded" else 0.0
+        low, high = feature.lower_um, feature.upper_um
+        zones.append(
+            Zone(
+                feature=name,
+                lower_um=low,
+                upper_um=high,
+                u_um=u,
+                guard_um=guard,
+                conforms_from_um=None if low is None else low + guard,
+                conforms_to_um=None if high is None else high - guard,
+                fails_below_um=None if low is None else low - guard,
+                fails_above_um=None if high is None else high + guard,
+            )
+        )
+    return DecisionRule(
+        rule=rule.rule, conformance=rule.conformance, sentence=_rule_words(sheet, z), zones=tuple(zones)
+    )
+
+
+def _rule_words(sheet: Sheet, z: float) -> str:
+    if sheet.decision.rule == "simple":
+        return (
+            "Simple: a bore on or inside its limits conforms, whatever the gauge's uncertainty; of bores "
+            "that read just at a limit one in two is judged wrongly."
+        )
+    if sheet.measuring.common_um is None and sheet.measuring.reading_um is None:
+        return "Guarded, but the sheet states no uncertainty: the guard bands are nought."
+    return (
+        f"Guarded (ISO 14253-1): a bore conforms inside limits drawn in by {z:.3f} standard uncertainties "
+        "and does not conform outside limits moved out by as much, each proven to "
+        f"{100 * sheet.decision.conformance:g} %; between the two neither is proven."
+    )
+
+
+def read_by_noise(view: View, bores: Bores) -> tuple[ReadByNoise, ...]:
+    """Return what noise adds to every judged figure, of a perfect bore and of the usual one."""
+    measuring = view.sheet.measuring
+    if measuring.common_um is None and measuring.reading_um is None:
+        return ()
+    layout = (len(measuring.planes), len(measuring.directions))
+    flat = _simulated(view.sheet, np.zeros(layout))
+    usual = usual_bore(bores, view.sheet)
+    made = None if usual is None else _simulated(view.sheet, usual)
+    found = []
+    for figure, column, feature in _figures(view.sheet.part()):
+        perfect = _read(flat, column)
+        if perfect is not None:
+            u = standard_uncertainty(view.sheet, feature)
+            usual_read = None if made is None else _read(made, column)
+            words = _noise_words(figure, u, perfect, usual_read)
+            found.append(
+                ReadByNoise(
+                    figure=figure, u_sheet_um=u, perfect_um=perfect, usual_um=usual_read, sentence=words
+                )
+            )
+    return tuple(found)
+
+
+def _noise_words(figure: str, u: float, perfect: Propagated, usual: Propagated | None) -> str:
+    """Say what noise adds, where it adds anything."""
+    if perfect.low >= 0 and perfect.mean > perfect.sd:
+        return (
+            f"A perfect bore reads {perfect.mean:.1f} µm of {figure} on average, one in forty more than "
+            f"{perfect.high:.1f}."
+        )
+    one = usual or perfect
+    if abs(one.too_much) > 0.2 * one.sd:
+        more = "large" if one.too_much > 0 else "small"
+        return f"Of the usual bore the {figure} reads {abs(one.too_much):.1f} µm too {more} on average."
+    beside = f"; the verdict counts with {u:.2f}" if one.sd > WIDER * u else ""
+    return f"Noise spreads the {figure} by {one.sd:.2f} µm and does not shift it{beside}."
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Simulated:
+    read: TwoPointFeatures
+    true: TwoPointFeatures
+
+
+def _simulated(sheet: Sheet, bore: NDArray[np.float64]) -> _Simulated:
+    measuring = sheet.measuring
+    read = noisy_readings(
+        bore,
+        common=measuring.common_um or 0.0,
+        reading=measuring.reading_um or 0.0,
+        n=DRAWS,
+        generator=np.random.default_rng(SEED),
+    )
+
+    def features(um: Numbers) -> TwoPointFeatures:
+        return two_point_features(
+            um,
+            depths_mm=tuple(measuring.planes.values()),
+            angles_deg=tuple(measuring.directions.values()),
+            length_mm=sheet.part().length_mm,
+        )
+
+    return _Simulated(read=features(read), true=features(bore[None]))
+
+
+def _read(of: _Simulated, column: str) -> Propagated | None:
+    values: Numbers = getattr(of.read, column)
+    if not np.isfinite(values).all():
+        return None
+    return read_of(values, true=float(getattr(of.true, column)[0]))
+
+
+def _figures(part: Part) -> list[tuple[str, str, str]]:
+    """Return the judged figures: their names, columns and features."""
+    found = []
+    for name, feature in part.features.items():
+        if isinstance(feature, DiameterFeature):
+            if feature.judge == "every-reading":
+                found += [("least size", "least", name), ("greatest size", "greatest", name)]
+            column = SIZE_COLUMNS.get(feature.size)
+            found += [(f"{feature.size} size", column, feature.size)] if column else []
+        elif name in FEATURE_COLUMNS:
+            found.append((name, JUDGED_COLUMNS.get(name, name), name))
+    return list({figure: (figure, column, name) for figure, column, name in found}.values())
+
+
+def usual_bore(bores: Bores, sheet: Sheet) -> NDArray[np.float64] | None:
+    """Return the middle of every place over the charted bores of some days; None without any."""
+    mine = bores.select(
+        (bores.charted == 1) & (bores.flags == 0) & (bores.part_number == sheet.part().number)
+    )
+    um = mine.um[np.isfinite(mine.um).all(axis=(1, 2))]
+    return np.asarray(np.median(um, axis=0), dtype=np.float64) if len(um) else None

@@ -1,0 +1,320 @@
+"""The features of one bore judged together: T-squared of each subgroup, and the MEWMA of all up to it.
+
+On demand only: it raises no signal and has no share in the false alarms the cell is promised. Its own
+rate is part of the answer. Features are compared with the centres in force; size with what the watch
+expected of it (wear, offsets, temperatures), with the doubt that expectation has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from cellmon.charts.multivariate import mewma, parts_of_t_squared, t_squared, vector_ewma
+from cellmon.charts.run_length.multivariate import mewma_limit_estimated, t2_limit_estimated
+from cellmon.errors import NotFound
+from cellmon.monitor.answers import Answer, BaselineSummary
+from cellmon.monitor.joint_points import Footing, Placed, Position, footing, placed, position
+from cellmon.monitor.judge.budget import budget
+from cellmon.monitor.judge.inputs import SIZE
+from cellmon.monitor.stream import TWO_DAYS
+from cellmon.monitor.view import View
+from cellmon.records import Numbers, Stream, Texts, Times, Whole
+from cellmon.shifts import ShiftOf, to_utc
+
+WEIGHT = 0.2
+"""Of the newest subgroup in the MEWMA."""
+RUN_IN = 50
+"""Subgroups before the time asked for that the MEWMA is begun with."""
+NAMED, BESIDE = 3.0, 0.5
+"""Standard errors, and share of the farthest feature's, from which one is named; the farthest always is."""
+CAUTION = (
+    "Drawn on demand: this chart raises no signal and has no share in the cell's promise, so its false "
+    "alarms come on top. Before anything is changed at the machine, a qualified person looks at the parts "
+    "and the gauge's last master check."
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class JointFeature:
+    """One of the features, with the spread of single bores inside the baseline's subgroups."""
+
+    feature: str
+    sigma_um: float
+    correlation: tuple[float, ...]
+    """With every feature, itself included, in their order."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contribution:
+    """One feature's part in a point; signed, in standard errors of that point."""
+
+    feature: str
+    alone: float
+    """From its own centre, or of size from what was expected."""
+    given_others: float
+    """From what the other features lead one to expect."""
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class JointBeyond:
+    """Points on end beyond a limit; `at`, `part` and `value` of the highest, which the features explain."""
+
+    chart: str
+    first_at: datetime
+    first_part: str
+    last_at: datetime
+    last_part: str
+    points: int
+    at: datetime
+    part: str
+    value: float
+    contributions: tuple[Contribution, ...]
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JointPoints:
+    """One entry a subgroup, in making order; `deviation` in standard errors, shape (points, features)."""
+
+    first_part: Texts
+    last_part: Texts
+    at: Times
+    n: Whole
+    t_squared: Numbers
+    mewma: Numbers
+    deviation: Numbers
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Joint(Answer):
+    """The features of one bore together, from `since` to `until`; `zone` names the cell's time zone.
+
+    `run_length` is that of either chart, in subgroups; `false_alarms_per_week` of both together, at the
+    planned rate. `left_out` counts subgroups with doubted or missing readings, or before the watch began.
+    """
+
+    sentence: str
+    part_number: str
+    spindle: str | None
+    bore: str
+    since: datetime
+    until: datetime
+    zone: str
+    shifts: tuple[ShiftOf, ...]
+    features: tuple[JointFeature, ...]
+    baseline: BaselineSummary | None
+    baseline_subgroups: int
+    t_squared_limit: float
+    mewma_limit: float
+    weight: float
+    run_length: float
+    false_alarms_per_week: float
+    promise: str
+    points: JointPoints
+    left_out: int
+    beyond: tuple[JointBeyond, ...]
+    caution: str
+
+
+def joint(
+    view: View,
+    *,
+    spindle: str | None,
+    bore: str,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    part_number: str | None = None,
+) -> Joint:
+    """Answer with T-squared and MEWMA of one bore's features, by default over the last two days.
+
+    Raises
+    ------
+    NotFound
+        When there is no such bore, it has no limits yet, or the sheet does not route it.
+    NotEnoughData
+        With fewer than two charted features, or fewer than 20 baseline subgroups with all of them.
+    MadeOfOthers
+        When a feature never differs, or follows from the others.
+    """
+    place = position(view, spindle=spindle, bore=bore, part_number=part_number)
+    base, rate = footing(view, place), _rate(view, place.size)
+    end = min(view.as_of, to_utc(until)) if until else view.as_of
+    start = to_utc(since) if since else end - TWO_DAYS
+    before = view.session.subgroups(place.size, end=start, last=RUN_IN)
+    found = placed(view, place, base, min(start, before.at[0]) if len(before) else start, end)
+    points, smooth = _points(found, base, start)
+    limits = _limits(len(place.names), rate.run_length, base.subgroups, place.limit.size)
+    beyond = (
+        *_beyond(view, place, base, "T-squared", points, points.deviation, limits[0]),
+        *_beyond(view, place, base, "MEWMA", points, smooth, limits[1]),
+    )
+    if len(points.at):
+        start = max(start, points.at[0])
+    return Joint(
+        **view.head(),
+        sentence=_sentence(place, points, beyond),
+        part_number=place.size.part_number,
+        spindle=place.size.spindle,
+        bore=bore,
+        since=view.local(start),
+        until=view.local(end),
+        zone=view.zone.key,
+        shifts=tuple(view.rules.now.calendar.between(start, end)),
+        features=_features(place, base),
+        baseline=view.summary(place.limit),
+        baseline_subgroups=base.subgroups,
+        t_squared_limit=limits[0],
+        mewma_limit=limits[1],
+        weight=WEIGHT,
+        run_length=rate.run_length,
+        false_alarms_per_week=rate.per_week,
+        promise=_promise(rate),
+        points=points,
+        left_out=int((found.left_out >= start).sum()),
+        beyond=beyond,
+        caution=CAUTION,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Rate:
+    run_length: float
+    per_week: float
+
+
+def _rate(view: View, size: Stream) -> _Rate:
+    """Return what the two charts may cost: together as much as the detectors of the bore's size."""
+    found = budget(view.sheet)
+    family = found.family_of(size)
+    if family is None:
+        raise NotFound(f"{size}: the sheet does not route this bore, so its charts have no rate to keep")
+    rates = found.rates(family)
+    total = rates.level + rates.spread + rates.single
+    return _Rate(run_length=2 / total, per_week=family.points * total)
+
+
+def _limits(features: int, run_length: float, subgroups: int, n: int) -> tuple[float, float]:
+    return (
+        t2_limit_estimated(features, run_length, subgroups=subgroups, n=n),
+        mewma_limit_estimated(features, WEIGHT, run_length, subgroups=subgroups, n=n),
+    )
+
+
+def _points(found: Placed, base: Footing, start: np.datetime64) -> tuple[JointPoints, Numbers]:
+    """Return the points from a moment on, and their EWMA in its own standard errors."""
+    subgroups, nought = found.subgroups, np.zeros(len(base.sigma))
+    shown = subgroups.at >= start
+    chosen = subgroups.select(shown)
+    some = len(subgroups) > 0
+    points = JointPoints(
+        first_part=chosen.first_part,
+        last_part=chosen.last_part,
+        at=chosen.at,
+        n=chosen.n,
+        t_squared=t_squared(found.deviation, nought, base.correlation)[shown] if some else np.zeros(0),
+        mewma=mewma(found.deviation, WEIGHT, nought, base.correlation)[shown] if some else np.zeros(0),
+        deviation=found.deviation[shown],
+    )
+    smooth = vector_ewma(found.deviation, WEIGHT) * np.sqrt((2 - WEIGHT) / WEIGHT)
+    return points, smooth[shown]
+
+
+def _beyond(
+    view: View,
+    place: Position,
+    base: Footing,
+    chart: str,
+    points: JointPoints,
+    deviation: Numbers,
+    limit: float,
+) -> Iterator[JointBeyond]:
+    """Yield each run of points beyond a limit, with the features of its highest."""
+    values = points.t_squared if chart == "T-squared" else points.mewma
+    beyond = values > limit
+    first = np.flatnonzero(beyond & ~np.concatenate(([False], beyond[:-1])))
+    last = np.flatnonzero(beyond & ~np.concatenate((beyond[1:], [False])))
+    for a, b in zip(first, last, strict=True):
+        top = a + int(np.argmax(values[a : b + 1]))
+        named = _contributions(place, deviation[top], base)
+        yield JointBeyond(
+            chart=chart,
+            first_at=view.local(points.at[a]),
+            first_part=points.first_part[a],
+            last_at=view.local(points.at[b]),
+            last_part=points.last_part[b],
+            points=int(b - a + 1),
+            at=view.local(points.at[top]),
+            part=points.last_part[top],
+            value=float(values[top]),
+            contributions=named,
+            words=", ".join(_short(one) for one in named),
+        )
+
+
+def _contributions(place: Position, deviation: Numbers, base: Footing) -> tuple[Contribution, ...]:
+    """Return the features a point comes from, the one that explains most of it first."""
+    parts = parts_of_t_squared(deviation[None, :], base.correlation)
+    alone, rest = parts.alone[0], parts.given_others[0]
+    weight = np.maximum(np.abs(alone), np.abs(rest))
+    order = np.argsort(-weight, kind="stable")
+    least = max(NAMED, BESIDE * float(weight[order[0]]))
+    named = [i for i in order if weight[i] >= least] or [order[0]]
+    return tuple(_contribution(place.names[i], float(alone[i]), float(rest[i])) for i in named)
+
+
+def _contribution(name: str, alone: float, rest: float) -> Contribution:
+    word, origin = ("size", "what was expected") if name == SIZE else (name, "its centre")
+    by_itself = f"{abs(alone):.1f} standard errors {_side(alone)} {origin}"
+    by_rest = f"{abs(rest):.1f} {_side(rest)} what the other features lead one to expect"
+    alike = abs(alone - rest) < 0.1 * abs(alone)
+    words = f"{word} {by_itself}" if alike else f"{word} {by_itself}, {by_rest}"
+    return Contribution(feature=name, alone=alone, given_others=rest, words=words)
+
+
+def _side(value: float) -> str:
+    return "above" if value > 0 else "below"
+
+
+def _short(one: Contribution) -> str:
+    """Return a contribution in a few words: up or down by itself, or at odds with the other features."""
+    word = "size" if one.feature == SIZE else one.feature
+    if abs(one.alone) >= NAMED or abs(one.alone) >= abs(one.given_others):
+        return f"{word} {'up' if one.alone > 0 else 'down'}"
+    return f"{word} {'high' if one.given_others > 0 else 'low'} for the others"
+
+
+def _features(place: Position, base: Footing) -> tuple[JointFeature, ...]:
+    return tuple(
+        JointFeature(
+            feature=name, sigma_um=float(base.sigma[i]), correlation=tuple(map(float, base.correlation[i]))
+        )
+        for i, name in enumerate(place.names)
+    )
+
+
+def _promise(rate: _Rate) -> str:
+    length = float(f"{rate.run_length:.2g}")
+    return (
+        f"Either chart calls falsely once in about {length:,.0f} subgroups, both together "
+        f"{rate.per_week:.2f} times a week at the planned rate: as often as the detectors of this bore's "
+        "size, and on top of them."
+    )
+
+
+def _sentence(place: Position, points: JointPoints, beyond: tuple[JointBeyond, ...]) -> str:
+    words = ["size" if name == SIZE else name for name in place.names]
+    what = f"{place.size.spindle or 'bore'} bore {place.size.bore}".removeprefix("bore ")
+    what += f", {', '.join(words[:-1])} and {words[-1]} together"
+    if not len(points.at):
+        return f"{what}: no subgroup in this time."
+    if not beyond:
+        return f"{what}: all {len(points.at):,} subgroups lie inside."
+    first = min(beyond, key=lambda one: one.first_at)
+    times = "once" if len(beyond) == 1 else f"{len(beyond)} times"
+    when = f"{first.first_at:%a} {first.first_at.day} {first.first_at:%b %H:%M}"
+    return f"{what}: beyond a limit {times} among {len(points.at):,} subgroups, first {when}: {first.words}."

@@ -1,0 +1,114 @@
+"""What audits and findings call: a level that moved, a share of bores beyond its limit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from cellmon.charts.individuals import off_scale, on_scale
+from cellmon.charts.self_starting import FAR, LevelCall, LevelWatch
+from cellmon.drift.change import change_point
+from cellmon.monitor.judge.audits import AuditSeries, audit_series, judged_series
+from cellmon.monitor.judge.budget import budget
+from cellmon.monitor.judge.calls import AUDIT_LEVEL, SHARE_OF, Called
+from cellmon.monitor.judge.findings import FindingSeries, finding_series, usual_limit
+from cellmon.monitor.rules import Rules
+from cellmon.records import Kind
+from cellmon.store import Session
+
+
+def audit_calls(session: Session, rules: Rules) -> Iterator[Called]:
+    """Yield every call of a stream of audits or findings."""
+    sheet = rules.now.sheet
+    shares = budget(sheet)
+    for series in audit_series(session.rows(Kind.CHARACTERISTICS), sheet):
+        judged = judged_series(series, shares)
+        if judged.watch is not None:
+            yield from level_calls(series, judged.watch)
+    for found in finding_series(session, rules, shares):
+        yield from share_calls(found)
+
+
+def level_calls(series: AuditSeries, watch: LevelWatch) -> Iterator[Called]:
+    """Yield each time the level of a series moved, with the audits between which it did."""
+    y = on_scale(series.value, series.scale)
+    fresh = 0
+    for call in watch.calls:
+        yield _level_call(series, y, call, fresh)
+        fresh = len(y) if call.end is None else call.end + 1
+
+
+def _level_call(series: AuditSeries, y: np.ndarray, call: LevelCall, fresh: int) -> Called:
+    z = np.clip((y[fresh : call.at + 1] - call.mean) / call.sd, -FAR - 1, FAR + 1)
+    change = change_point(z, kind="level")
+    first, earliest, latest = (fresh + i for i in (change.index, change.earliest, change.latest))
+    before = max(earliest - 1, 0)  # it may have moved right after the audit before
+    last = len(y) - 1 if call.end is None else max(call.end - 1, call.at)
+    usual, now = off_scale([call.mean, call.mean + call.shift], series.scale)
+    wide = off_scale([call.mean - call.sd, call.mean + call.sd], series.scale)
+    return Called(
+        stream=series.stream,
+        kind="level",
+        detector=AUDIT_LEVEL,
+        side=call.side,
+        at=series.at[call.at],
+        last_at=series.at[last],
+        part=series.part[call.at],
+        last_part=series.part[last],
+        over=call.end is not None,
+        size=float(now - usual),
+        sigma=float(wide[1] - wide[0]) / 2,
+        change_at=series.at[first],
+        earliest_at=series.at[before],
+        latest_at=series.at[latest],
+        change_part=series.part[first],
+        earliest_part=series.part[before],
+        latest_part=series.part[latest],
+    )
+
+
+def share_calls(series: FindingSeries) -> Iterator[Called]:
+    """Yield each run of shifts with more bores with a finding than chance gives."""
+    if series.watch is None:
+        return
+    last = len(series.bores) - 1
+    most = [series.watch.most[i] for i in range(len(series.bores))]
+    newest = usual_limit(series, last) if last >= 0 else None
+    if newest is not None:
+        most[last] = float(newest)
+    run: list[int] = []
+    for i in range(len(series.bores)):
+        if np.isfinite(most[i]) and series.found[i] > most[i]:
+            run.append(i)
+        elif run and series.bores[i]:
+            yield _share_call(series, run, most[run[0]], over=True)
+            run = []
+    if run:
+        yield _share_call(series, run, most[run[0]], over=False)
+
+
+def _share_call(series: FindingSeries, run: list[int], most: float, *, over: bool) -> Called:
+    """Return one call: raised by the bore that was one too many, since the first with the finding."""
+    first, last = run[0], run[-1]
+    called = int(most)
+    at, parts = series.first_at[first], series.parts[first]
+    return Called(
+        stream=series.stream,
+        kind="level",
+        detector=f"{SHARE_OF}{series.stream.feature} in one shift",
+        side=1,
+        at=at[called],
+        last_at=series.first_at[last][-1],
+        part=parts[called],
+        last_part=series.parts[last][-1],
+        over=over,
+        size=100.0 * float(series.found[first]) / float(series.bores[first]),
+        sigma=np.nan,
+        change_at=at[0],
+        earliest_at=min(series.shift_start[first], at[0]),
+        latest_at=at[called],
+        change_part=parts[0],
+        earliest_part=parts[0],
+        latest_part=parts[called],
+    )

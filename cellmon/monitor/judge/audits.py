@@ -1,0 +1,190 @@
+"""Audits as streams: a feature that another instrument measures, of one bore, value after value.
+
+A pure function of the rows and of the sheet in force: it is computed anew wherever it is asked for.
+Audits are few, one of each spindle and shift, so a year of them costs milliseconds.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from cellmon.charts.individuals import BASELINE_VALUES, Scale, on_scale, refusal_of, scale_of
+from cellmon.charts.self_starting import LevelWatch, watch_level
+from cellmon.drift.watch import LEVEL_K
+from cellmon.monitor.judge.audit_plan import AUDIT
+from cellmon.monitor.judge.budget import Budget, level_limits, log_rate
+from cellmon.records import Characteristics, Numbers, Stream, Texts, Times
+from cellmon.sheet import Part, Sheet
+
+IN_UM = {
+    "um": 1.0,
+    "µm": 1.0,
+    "μm": 1.0,
+    "micron": 1.0,
+    "mm": 1000.0,
+    "nm": 0.001,
+    "in": 25400.0,
+    "inch": 25400.0,
+    "µin": 0.0254,
+    "μin": 0.0254,
+    "uin": 0.0254,
+}
+"""Micrometres in one of each unit of length an instrument may name (the inch is 25.4 mm, 1959)."""
+SAME = {"°": "deg", "degree": "deg", "degrees": "deg", "percent": "%"}
+"""Other words for a unit."""
+NO_LOGARITHM = "at or below nought: no place on a log scale"
+OTHER_PLANES = "measured in other planes or by another instrument than most"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class AuditSeries:
+    """One feature of one bore, a value an audited block, in order of time.
+
+    Rows of one block in several planes are one value, their mean; measured again, the first counts.
+    """
+
+    stream: Stream
+    unit: str
+    scale: Scale
+    part: Texts
+    at: Times
+    value: Numbers
+    left_out: tuple[str, ...]
+    """What was left out of the series, and why."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JudgedSeries:
+    """A series with what was watched of it; no watch where nothing is called a limit."""
+
+    series: AuditSeries
+    watch: LevelWatch | None
+    why_not: str | None
+
+
+def part_of_feature(sheet: Sheet, name: str) -> Part:
+    """Return the first part with a feature: rows of audits name no drawing."""
+    return next((p for p in sheet.parts if name in p.features), sheet.part())
+
+
+def in_sheet_units(rows: Characteristics, sheet: Sheet) -> Characteristics:
+    """Return rows with values in the sheet's units; nan where the unit named cannot be brought to it."""
+    value = rows.value.copy()
+    for name in set(rows.characteristic.tolist()):
+        own = unit_of(sheet, name)
+        here = rows.characteristic == name
+        for given in set(rows.unit[here].tolist()) - {None}:
+            mine = here & (rows.unit == given)
+            value[mine] *= _factor(given, own)
+    return replace(rows, value=value)
+
+
+def unit_of(sheet: Sheet, feature: str) -> str:
+    """Return the unit of a feature that an instrument measures; micrometres unless the sheet says else."""
+    named = getattr(part_of_feature(sheet, feature).features.get(feature), "unit", None)
+    return "µm" if named is None or _plain(named) in ("um", "µm", "μm") else str(named)
+
+
+def _factor(given: str, own: str) -> float:
+    one, other = _plain(given), _plain(own)
+    if one == other:
+        return 1.0
+    if one in IN_UM and other in IN_UM:
+        return IN_UM[one] / IN_UM[other]
+    return float("nan")
+
+
+def _plain(unit: str) -> str:
+    known = unit.strip().lower()
+    return SAME.get(known, known)
+
+
+def audited_spindles(rows: Characteristics, sheet: Sheet) -> Texts:
+    """Return the spindle of each row: as it says, else the one that usually hones its bore, else ""."""
+    usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
+    return np.array([s or usual.get(b) or "" for s, b in zip(rows.spindle, rows.bore, strict=True)], object)
+
+
+def audit_series(rows: Characteristics, sheet: Sheet) -> Iterator[AuditSeries]:
+    """Yield the series of every feature that the sheet has from another instrument, streams in order."""
+    audited = {name for part in sheet.parts for name in part.audited}
+    wanted = np.array([name in audited for name in rows.characteristic], dtype=bool)
+    rows = in_sheet_units(rows.select(wanted), sheet)
+    spindles = audited_spindles(rows, sheet)
+    places: dict[tuple[str, str, str], list[int]] = {}
+    for i, place in enumerate(zip(rows.characteristic, spindles, rows.bore, strict=True)):
+        places.setdefault(place, []).append(i)
+    for (name, spindle, bore), mine in sorted(places.items()):
+        part = part_of_feature(sheet, name)
+        stream = Stream(part_number=part.number, spindle=spindle or None, bore=bore, feature=name)
+        yield _series(stream, rows.select(np.array(mine)), sheet)
+
+
+def _series(stream: Stream, rows: Characteristics, sheet: Sheet) -> AuditSeries:
+    """Bring the rows of one feature and bore to one value a block."""
+    known = np.isfinite(rows.value)
+    left_out = _counted(int((~known).sum()), "in another unit than the sheet's")
+    rows = rows.select(known)
+    rows = rows.select(np.lexsort((rows.value, rows.plane.astype(str), rows.gauge.astype(str), rows.at)))
+    blocks: dict[str, dict[tuple[str, str], int]] = {}
+    for i in range(len(rows)):
+        of = blocks.setdefault(rows.part[i], {})
+        of.setdefault((str(rows.plane[i]), str(rows.gauge[i])), i)
+    usual = _usual([frozenset(of) for of in blocks.values()])
+    kept = {part: list(of.values()) for part, of in blocks.items() if frozenset(of) == usual}
+    left_out += _counted(len(blocks) - len(kept), OTHER_PLANES)
+    at = np.array([rows.at[of[0]] for of in kept.values()], dtype="datetime64[us]")
+    figures = rows.value.tolist()
+    value = np.array([sum(figures[i] for i in of) / len(of) for of in kept.values()], dtype=np.float64)
+    names = np.full(len(kept), None, dtype=object)
+    names[:] = list(kept)
+    feature = part_of_feature(sheet, stream.feature).features[stream.feature]
+    scale = scale_of(value[:BASELINE_VALUES], lower=feature.lower_um, upper=feature.upper_um)
+    there = np.isfinite(on_scale(value, scale))
+    left_out += _counted(int((~there).sum()), NO_LOGARITHM)
+    return AuditSeries(
+        stream=stream,
+        unit=unit_of(sheet, stream.feature),
+        scale=scale,
+        part=names[there],
+        at=at[there],
+        value=value[there],
+        left_out=left_out,
+    )
+
+
+def _usual(sets: list[frozenset[tuple[str, str]]]) -> frozenset[tuple[str, str]]:
+    """Return which planes and instruments most of the first blocks have; of equally many the earlier."""
+    counts = Counter(sets[:BASELINE_VALUES])
+    return max(counts, key=lambda one: counts[one]) if counts else frozenset()
+
+
+def _counted(many: int, why: str) -> tuple[str, ...]:
+    return (f"{many} left out, {why}",) if many else ()
+
+
+def judged_series(series: AuditSeries, budget: Budget) -> JudgedSeries:
+    """Watch one series with its share of the false alarms, or say why it is not watched."""
+    why_not = refusal_of(series.value, series.scale)
+    stream = series.stream
+    family = budget.family_at(stream.feature, AUDIT, stream.part_number, stream.spindle)
+    if why_not is None and family is None:
+        why_not = "its spindle is not on the sheet, so no share of the false alarms is planned for it"
+    if why_not is not None or family is None:
+        return JudgedSeries(series=series, watch=None, why_not=why_not)
+    y = on_scale(series.value, series.scale)
+    rate = log_rate(budget.rates(family).level)
+    return JudgedSeries(series=series, watch=_watched(y.tobytes(), rate), why_not=None)
+
+
+@lru_cache(maxsize=512)
+def _watched(values: bytes, rate: float) -> LevelWatch:
+    """Return the watch of a series; it is asked for at every look at the signals."""
+    limits = [float(h) for h in level_limits(rate)]
+    references = [float(k) for k in LEVEL_K[:, 0]]
+    return watch_level(np.frombuffer(values), references=references, limits=limits)

@@ -1,0 +1,190 @@
+"""Findings as streams: the share of a spindle's bores with one kind of finding, shift after shift.
+
+Where rows with a count of nought say which bores were looked at, the share is of those; where no such
+row was ever taken, of all bores the spindle made in the shift. A pure function of the facts, as audits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from cellmon.charts.shares import LEAST_BORES, LEAST_GROUPS, ShareWatch, most_by_chance, watch_shares
+from cellmon.monitor.judge.audit_plan import FINDING, FINDINGS
+from cellmon.monitor.judge.budget import Budget
+from cellmon.monitor.rules import Rules
+from cellmon.records import Findings, Kind, Stream, Texts, Times, Whole
+from cellmon.sheet import Sheet
+from cellmon.store import Session
+
+LOOKED_AT, MADE = "bores looked at", "bores made"
+NOT_COUNTS = "a count is a whole number from 0"
+TOO_FEW = f"need at least {LEAST_GROUPS} shifts or {LEAST_BORES:,} bores before one is held against a limit"
+NOT_ROUTED = "its spindle is not on the sheet, so no share of the false alarms is planned for it"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FindingSeries:
+    """One kind of finding on one spindle; one entry a shift with bores, in order of time."""
+
+    stream: Stream
+    of: str
+    """What the shares are of: `LOOKED_AT` or `MADE`."""
+    shift_start: Times
+    bores: Whole
+    found: Whole
+    first_at: tuple[Times, ...]
+    """When each bore with the finding was first found to have it, in order."""
+    parts: tuple[Texts, ...]
+    watch: ShareWatch | None
+    chance: float
+    why_not: str | None
+    left_out: tuple[str, ...]
+
+
+def finding_series(
+    session: Session, rules: Rules, budget: Budget, *, until: np.datetime64 | None = None
+) -> list[FindingSeries]:
+    """Return every kind of finding on every spindle, judged shift by shift up to a moment."""
+    rows = session.rows(Kind.FINDINGS, end=None if until is None else until + np.timedelta64(1, "us"))
+    good = np.isfinite(rows.count) & (rows.count >= 0) & (rows.count == np.round(rows.count))
+    left_out = (f"{int((~good).sum())} left out, {NOT_COUNTS}",) if not good.all() else ()
+    rows = rows.select(good)
+    if not len(rows):
+        return []
+    sheet, names = rules.now.sheet, finding_names(rows)
+    spindles = _spindles(rows, sheet)
+    shifts = shift_starts(rules, rows.at)
+    made: Mapping[tuple[np.datetime64, str], int] | None = None
+    found = []
+    for name in sorted(set(names.tolist())):
+        mine = names == name
+        looked = bool((rows.count[mine] == 0).any())
+        if not looked and made is None:
+            made = _until(bores_made(session, rules), until)
+        for spindle in sorted(set(spindles[mine].tolist())):
+            here = mine & (spindles == spindle)
+            own = rows.select(here)
+            bores = _looked_at(own, shifts[here]) if looked else _of_spindle(made or {}, spindle)
+            stream = Stream(part_number=sheet.part().number, spindle=spindle or None, bore=None, feature=name)
+            seen = _Seen.of(own, shifts[here])
+            found.append(_judged(stream, LOOKED_AT if looked else MADE, bores, seen, budget, left_out))
+    return found
+
+
+def finding_names(rows: Findings) -> Texts:
+    """Return the finding of each row by one spelling: letters large or small and blanks tell nothing."""
+    return np.array([" ".join(str(name).lower().split()) for name in rows.finding], dtype=object)
+
+
+def _spindles(rows: Findings, sheet: Sheet) -> Texts:
+    usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
+    return np.array([s or usual.get(b) or "" for s, b in zip(rows.spindle, rows.bore, strict=True)], object)
+
+
+def shift_starts(rules: Rules, times: Times) -> Times:
+    """Return when the shift of each moment began; a new version of the sheet begins a shift anew."""
+    starts = times.copy()
+    for version in rules.versions:
+        here = (times >= version.since) & (times < version.until)
+        if here.any():
+            starts[here] = np.maximum(version.calendar.starts_of(times[here]), version.since)
+    return starts
+
+
+def bores_made(session: Session, rules: Rules) -> Mapping[tuple[np.datetime64, str], int]:
+    """Return how many charted bores each spindle made in each shift."""
+    if all(version.by_shift for version in rules.versions):
+        return session.bores_by_unit()
+    bores = session.bores(charted=True)
+    starts = shift_starts(rules, bores.measured_at)
+    found: dict[tuple[np.datetime64, str], int] = {}
+    for key in zip(starts, bores.spindle, strict=True):
+        found[key] = found.get(key, 0) + 1
+    return found
+
+
+def _until(
+    made: Mapping[tuple[np.datetime64, str], int], until: np.datetime64 | None
+) -> Mapping[tuple[np.datetime64, str], int]:
+    return {key: many for key, many in made.items() if until is None or key[0] <= until}
+
+
+def _of_spindle(made: Mapping[tuple[np.datetime64, str], int], spindle: str) -> dict[np.datetime64, int]:
+    return {start: many for (start, of), many in made.items() if of == spindle}
+
+
+def _looked_at(rows: Findings, shifts: Times) -> dict[np.datetime64, int]:
+    bores = set(zip(shifts, rows.part, rows.bore, strict=True))
+    found: dict[np.datetime64, int] = {}
+    for start, _, _ in bores:
+        found[start] = found.get(start, 0) + 1
+    return found
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Seen:
+    """When each bore with a finding was first found to have it, and its part, by shift."""
+
+    by_shift: Mapping[np.datetime64, list[tuple[np.datetime64, str]]]
+
+    @classmethod
+    def of(cls, rows: Findings, shifts: Times) -> _Seen:
+        first: dict[tuple[np.datetime64, str, str], np.datetime64] = {}
+        for i in np.flatnonzero(rows.count > 0):
+            key = (shifts[i], rows.part[i], rows.bore[i])
+            first[key] = min(first.get(key, rows.at[i]), rows.at[i])
+        found: dict[np.datetime64, list[tuple[np.datetime64, str]]] = {}
+        for (start, part, _), at in first.items():
+            found.setdefault(start, []).append((at, part))
+        return cls(by_shift={start: sorted(bores) for start, bores in found.items()})
+
+
+def _judged(
+    stream: Stream,
+    of: str,
+    bores: Mapping[np.datetime64, int],
+    seen: _Seen,
+    budget: Budget,
+    left_out: tuple[str, ...],
+) -> FindingSeries:
+    starts = np.array(sorted({*bores, *seen.by_shift}), dtype="datetime64[us]")
+    found = np.array([len(seen.by_shift.get(s, ())) for s in starts], dtype=np.int64)
+    many = np.maximum(np.array([bores.get(s, 0) for s in starts], dtype=np.int64), found)
+    family = budget.family_at(FINDINGS, FINDING, stream.part_number, stream.spindle)
+    chance = budget.rates(family).single if family is not None else 0.0
+    watch = watch_shares(found, many, chance=chance) if family is not None else None
+    limits = watch is not None and bool(np.isfinite(watch.most).any())
+    why_not = None if limits else (NOT_ROUTED if family is None else TOO_FEW)
+    return FindingSeries(
+        stream=stream,
+        of=of,
+        shift_start=starts,
+        bores=many,
+        found=found,
+        first_at=tuple(_times(seen.by_shift.get(s, ())) for s in starts),
+        parts=tuple(np.array([p for _, p in seen.by_shift.get(s, ())], object) for s in starts),
+        watch=watch,
+        chance=chance,
+        why_not=why_not,
+        left_out=left_out,
+    )
+
+
+def _times(bores: object) -> Times:
+    return np.array([at for at, _ in bores], dtype="datetime64[us]")  # type: ignore[attr-defined]
+
+
+def usual_limit(series: FindingSeries, i: int) -> int | None:
+    """Return the most bores that are no signal in a shift that still goes on: as if it had its usual bores.
+
+    So a finding early in a shift is not held against the few bores made until then, only to be taken back.
+    """
+    watch = series.watch
+    if watch is None or not np.isfinite(watch.most[i]):
+        return None
+    before = series.bores[:i][series.bores[:i] > 0]
+    n = max(int(series.bores[i]), int(np.median(before)) if len(before) else 0)
+    return most_by_chance(n, seen=int(watch.seen[i]), of=int(watch.of[i]), chance=series.chance)

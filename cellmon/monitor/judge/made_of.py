@@ -1,0 +1,65 @@
+"""Subgroups as rows: what they say of the bores they are made of."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cellmon.charts.subgroups import SubgroupStatistics
+from cellmon.judged import Bores, Subgroups
+from cellmon.records import Numbers, Texts, Whole
+
+
+def from_bores(
+    bores: Bores,
+    first: Whole,
+    last: Whole,
+    found: SubgroupStatistics,
+    *,
+    feature: str,
+    part_of: str = "itself",
+    bore: Texts | None = None,
+    fixture: Texts | None = None,
+    segment: Whole | None = None,
+    thermal: Numbers | None = None,
+) -> Subgroups:
+    """Return one row a subgroup, of the rows of bores from `first` to `last`.
+
+    Parameters
+    ----------
+    first, last : ndarray, shape (k,)
+        Rows of `bores`, in order.
+    found : SubgroupStatistics
+        Of as many subgroups.
+    bore, fixture, segment, thermal : ndarray, shape (k,), optional
+        None: of no bore, no fixture, one segment, no temperature known.
+    """
+    size = len(first)
+    nothing: Texts = np.full(size, None, dtype=object)
+    flagged = np.concatenate(([0], np.cumsum(bores.flags != 0)))
+    honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
+    return Subgroups(
+        part_number=bores.part_number[last],
+        spindle=bores.spindle[last],
+        bore=nothing if bore is None else bore,
+        feature=np.full(size, feature, dtype=object),
+        part_of=np.full(size, part_of, dtype=object),
+        fixture=nothing if fixture is None else fixture,
+        unit_start=bores.unit_start[last],
+        shift_start=bores.shift_start[last],
+        segment=np.zeros(size, dtype=np.int64) if segment is None else segment,
+        first_part=bores.part[first],
+        last_part=bores.part[last],
+        first_at=bores.measured_at[first],
+        at=bores.measured_at[last],
+        n=found.n,
+        mean=found.mean,
+        range=found.range,
+        sd=found.sd,
+        low=found.low,
+        high=found.high,
+        flagged=flagged[last + 1] - flagged[first],
+        stone_set=bores.stone_set[last],
+        honed_first=honed[first],
+        honed_last=honed[last],
+        thermal=np.full(size, np.nan) if thermal is None else thermal,
+    )

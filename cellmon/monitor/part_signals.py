@@ -1,0 +1,114 @@
+"""The signals a block belongs to, and what became of it under each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from cellmon.judged import Bores
+from cellmon.monitor.hold import held_by
+from cellmon.monitor.judge.told import is_kept, told_groups
+from cellmon.monitor.signals import Response, Signal, answers_given, standing
+from cellmon.monitor.view import View
+from cellmon.shifts import to_utc
+from cellmon.store import Decision
+
+
+@dataclass(frozen=True, kw_only=True)
+class Disposition:
+    """What became of a block that was held: as what, who says so, when, and why."""
+
+    signal: str
+    as_: str
+    by: str
+    at: datetime
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartSignal:
+    """A signal whose change may reach a block: which of its bores are held, and what became of them."""
+
+    id: str
+    words: str
+    kind: str
+    state: str
+    raised_at: datetime
+    began_at: datetime
+    last_at: datetime
+    bores: tuple[str, ...]
+    response: Response | None
+    disposition: Disposition | None
+
+
+def dispositions_of(view: View, serial: str) -> tuple[Disposition, ...]:
+    """Return everything that was said of one block, in the order in which it was."""
+    return tuple(
+        Disposition(signal=d.subject, as_=d.body["as"], by=d.by, at=view.local(d.at), why=d.why)
+        for d in view.session.decisions("release", naming=serial)
+        if serial in d.body["parts"]
+    )
+
+
+def part_signals(view: View, bores: Bores, given: Sequence[Disposition]) -> tuple[PartSignal, ...]:
+    """Return the signals whose change may reach one of some bores of a block, newest first."""
+    charted = bores.select(bores.charted == 1)
+    if not len(charted):
+        return ()
+    last = {one.signal: one for one in given}
+    found = []
+    for signal in _signals_around(view, charted):
+        if signal.state == "withdrawn" or signal.change is None:
+            continue
+        start, end = to_utc(signal.change.earliest_at), to_utc(signal.last_at)
+        within = (charted.measured_at >= start) & (charted.measured_at <= end)
+        mine = within & held_by(signal, charted, view.sheet)
+        if mine.any():
+            found.append(_reaches(signal, tuple(charted.bore[mine].tolist()), last.get(signal.id)))
+    return tuple(sorted(found, key=lambda s: (s.raised_at, s.id), reverse=True))
+
+
+def _reaches(signal: Signal, bores: tuple[str, ...], became: Disposition | None) -> PartSignal:
+    assert signal.change is not None
+    return PartSignal(
+        id=signal.id,
+        words=signal.words,
+        kind=signal.kind,
+        state=signal.state,
+        raised_at=signal.raised_at,
+        began_at=signal.change.at,
+        last_at=signal.last_at,
+        bores=bores,
+        response=signal.response,
+        disposition=became,
+    )
+
+
+def _signals_around(view: View, bores: Bores) -> Iterator[Signal]:
+    """Yield the signals that may tell of some bores, from those kept where what is kept holds."""
+    if not is_kept(view.session, view.rules, until=view.as_of):
+        yield from view.signals
+        return
+    start, end = bores.measured_at.min(), bores.measured_at.max()
+    answers = answers_given(view.session)
+    for group in told_groups(view.session, start=start, end=end, until=view.as_of):
+        signal = standing(view, group, answers.get(group.id), causes=False)
+        yield replace(signal, state="reopened") if _came_again(view, signal, answers) else signal
+
+
+def _came_again(view: View, signal: Signal, answers: Mapping[str, Decision]) -> bool:
+    """Return whether the same came again after a signal was answered, and waits for an answer itself."""
+    if signal.state != "answered" or signal.response is None:
+        return False
+    answered = to_utc(signal.response.at)
+    for group in told_groups(view.session, start=answered, until=view.as_of):
+        response = answers.get(group.id)
+        waits = response is None or response.body["seen"]
+        feature = any(c.stream.feature == signal.stream.feature for c in group.calls)
+        if group.lead.at <= answered or not waits or not feature:
+            continue
+        later = standing(view, group, response, causes=False)
+        if (later.stream, later.kind) == (signal.stream, signal.kind):
+            return True
+    return False

@@ -1,0 +1,25 @@
+"""The plan of stones: what is needed when, what to order by when, what it costs, and what if."""
+
+from cellmon.monitor.stone_plan.ahead import KindAhead, PlanRequest, SetAhead
+from cellmon.monitor.stone_plan.results import (
+    CostSplit,
+    KindPlan,
+    OrderLine,
+    PlannedChange,
+    StonePlan,
+)
+from cellmon.monitor.stone_plan.whole import plan_of_view, stone_plan, with_plan
+
+__all__ = [
+    "CostSplit",
+    "KindAhead",
+    "KindPlan",
+    "OrderLine",
+    "PlanRequest",
+    "PlannedChange",
+    "SetAhead",
+    "StonePlan",
+    "plan_of_view",
+    "stone_plan",
+    "with_plan",
+]

@@ -1,0 +1,178 @@
+"""Stones: every set's life and wear, what is left of it, what to do, and lots compared."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from cellmon.errors import NotFound
+from cellmon.monitor.answers import Answer
+from cellmon.monitor.stones.kinds import GuessOff, KindKnown, guess_off
+from cellmon.monitor.stones.lots import LotCompared, SetLived, lots_compared
+from cellmon.monitor.stones.now import StonesNow, stones_now
+from cellmon.monitor.stones.sets import StoneSetOf, set_of
+from cellmon.monitor.view import View
+
+if TYPE_CHECKING:
+    from cellmon.monitor.stone_plan import StonePlan
+
+__all__ = ["StoneSetOf", "StonesAnswer", "stones"]
+
+CAUTIONS = (
+    "Advice only. The machine maker's manual, site procedures, local law and codes, and qualified people "
+    "come first. Stop if unsure. This software does not make a machine safe.",
+    "Stone change: stop, collapse the tool, wait for standstill; lock out, release stored energy, verify "
+    "zero. Never withdraw or insert an expanded or turning tool; no hands or gloves near what turns.",
+    "Chipped stone: stop, account for every fragment, inspect the parts, wear eye protection.",
+    "Dressing and truing make abrasive and metal dust: wet or extracted; read the safety data sheet.",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class KindOf:
+    """What the sets of one kind teach."""
+
+    kind: str
+    sets_measured: int
+    lives: int
+    """Sets that ended worn or chipped."""
+    repeatability_um: float | None
+    repeatability_from: str | None
+    break_in_bores: float | None
+    break_in_um: float | None
+    guess_off: GuessOff | None
+    sentence: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StonesAnswer(Answer):
+    """Every set, the kinds and the lots; fitted sets first."""
+
+    sentence: str
+    sets: tuple[StoneSetOf, ...]
+    kinds: tuple[KindOf, ...]
+    lots: tuple[LotCompared, ...]
+    notes: tuple[str, ...]
+    """What was assumed of the cell as a whole."""
+    cautions: tuple[str, ...]
+    plan: StonePlan | None = None
+    """Changes to come, what to order by when, and what a bore costs; None: see `why_not`."""
+
+
+def stones(view: View, *, stone_set: str | None = None, now: StonesNow | None = None) -> StonesAnswer:
+    """Answer with all that is known of the stones; of one set where it is named.
+
+    Raises
+    ------
+    NotFound
+        When no set has that name.
+    """
+    now = stones_now(view) if now is None else now
+    names = now.names if stone_set is None else (stone_set,)
+    if stone_set is not None and stone_set not in now.names:
+        raise NotFound(f"no stone set {stone_set}; there are {', '.join(now.names[-8:]) or 'none yet'}")
+    sets = sorted((set_of(now, name) for name in names), key=_place)
+    return StonesAnswer(
+        **view.head(),
+        sentence=_sentence(sets),
+        sets=tuple(sets),
+        kinds=tuple(_kind(now, known) for known in now.kinds.values()),
+        lots=lots_compared([_lived(now, name) for name in now.names if now.stays(name)]),
+        notes=_notes(now),
+        cautions=CAUTIONS,
+    )
+
+
+def _place(one: StoneSetOf) -> tuple[int, str, float]:
+    order = {"fitted": 0, "off": 1, "new": 2, "ended": 3}
+    newest = 0.0 if one.fitted_at is None else -one.fitted_at.timestamp()
+    return order[one.state], (one.spindle or "") if one.state == "fitted" else "", newest
+
+
+def _sentence(sets: list[StoneSetOf]) -> str:
+    fitted = [s for s in sets if s.state == "fitted"]
+    if not fitted:
+        return (
+            "No stone set is logged as fitted." if len(sets) != 1 else f"{sets[0].stone_set}: {sets[0].why}."
+        )
+    pressing = [s for s in fitted if s.advice != "run"] or fitted
+    return " ".join(f"{s.spindle}, {s.stone_set}: {s.advice}. {s.why}" for s in pressing)
+
+
+def _kind(now: StonesNow, known: KindKnown) -> KindOf:
+    mine = [name for name in now.names if now.kind_of(name) is known.kind and now.ended(name)]
+    worn = [now.bores(name) for name in mine if now.ended(name) == "worn"]
+    reading, broken = known.reading, known.break_in
+    off = guess_off(known.kind, worn)
+    return KindOf(
+        kind=known.kind.id,
+        sets_measured=len(known.wear),
+        lives=len(mine),
+        repeatability_um=None if reading is None else reading.sd_um,
+        repeatability_from=None if reading is None else reading.from_,
+        break_in_bores=broken.bores or None,
+        break_in_um=broken.extra_um or None,
+        guess_off=off,
+        sentence=_of_kind(known, off, len(mine)),
+    )
+
+
+def _of_kind(known: KindKnown, off: GuessOff | None, lives: int) -> str:
+    guess = known.kind.expected_life_bores
+    if known.expected is None:
+        return f"{known.kind.id}: nothing tells yet how long a set lasts; expected_life_bores would."
+    if off is None:
+        teach = "no set has ended worn" if not lives else "no set has ended worn, only chipped"
+        whence = "what is measured" if known.paths else "a person's guess"
+        said = "" if guess is None else f" (guess: {guess[0]:,.0f} to {guess[1]:,.0f} bores)"
+        return f"{known.kind.id}: {teach} yet; lives rest on {whence}{said}."
+    return (
+        f"{known.kind.id}: the sheet guesses {off.low:,.0f} to {off.high:,.0f} bores; {off.inside} of the "
+        f"{off.lives} sets worn since ended in that range, half of them by {off.median:,.0f}."
+    )
+
+
+def _lived(now: StonesNow, name: str) -> SetLived:
+    received, known = now.received.get(name), now.known(name)
+    path = None if known is None else known.paths.get(name)
+    return SetLived(
+        stone_set=name,
+        lot=None if received is None else received.lot,
+        maker=None if received is None else received.maker,
+        kind=now.log.kinds.get(name),
+        bores=now.bores(name),
+        ended=now.ended(name),
+        rate=None if path is None else path.rate,
+    )
+
+
+def _notes(now: StonesNow) -> tuple[str, ...]:
+    """Say which sets and spindles the log leaves in doubt, and how bores were counted."""
+    found = list(now.log.notes)
+    for name in now.unknown:
+        found.append(f"set {name} was measured and is neither received nor fitted: it teaches nothing")
+    found += [
+        f"{spindle} hones without a stone set in the log: its wear is not known" for spindle in _bare(now)
+    ]
+    weights = set(now.honed.weight.values())
+    if len(weights) > 1:
+        stock = (
+            "" if all(p.stock_um for p in now.view.sheet.parts) else "; stock_um of a part would count in too"
+        )
+        found.append(f"parts differ: a bore counts by its area against the sheet's first part's{stock}")
+    return tuple(found)
+
+
+def _bare(now: StonesNow) -> list[str]:
+    """Return the spindles with bores now, and no set fitted."""
+    fitted = {stay.spindle for stay in now.running()}
+    day = np.timedelta64(1, "D")
+    bare = []
+    for spindle in now.honed.made:
+        moments = np.array([now.view.as_of - day, now.view.as_of], dtype="datetime64[us]")
+        before, after = now.honed.upto(spindle, moments)
+        if after > before and spindle not in fitted and spindle in now.view.sheet.spindle_ids:
+            bare.append(spindle)
+    return bare

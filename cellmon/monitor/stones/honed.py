@@ -1,0 +1,157 @@
+"""Bores that each spindle honed up to a moment, from counts of each unit of judging; all parts count.
+
+The counts are of bores with a complete measurement. The newest units are counted bore by bore, and what
+they have beside complete ones is added to the older in proportion.
+
+A bore of a larger part wears stones more: it counts by its area, and by the stock taken where the sheet
+says it (`stock_um` of a part), against the first part of the sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.monitor.view import View
+from cellmon.records import Times
+from cellmon.sheet import Part, Sheet
+
+Floats = NDArray[np.float64]
+
+LONGEST = np.timedelta64(36, "h")
+"""A unit that is longer is no shift: its bores are counted one by one."""
+EXACT = 60
+"""The newest units are counted to the bore; inside older ones bores are taken as even in time."""
+SAMPLED = 12
+"""Newest units that tell how many bores have no complete measurement."""
+
+
+def weights(sheet: Sheet) -> dict[str, float]:
+    """Return what a bore of each part counts: its area times its stock, against the sheet's first part."""
+    first = sheet.parts[0]
+    found = {}
+    for part in sheet.parts:
+        found[part.number] = _area(part, first) * _stock(part, first)
+    for part in sheet.parts:
+        found.setdefault(sheet.charted_as(part.number), found[part.number])
+    return found
+
+
+def _area(part: Part, first: Part) -> float:
+    length = 1.0 if part.length_mm is None or first.length_mm is None else part.length_mm / first.length_mm
+    return length * part.diameter.nominal / first.diameter.nominal
+
+
+def _stock(part: Part, first: Part) -> float:
+    return 1.0 if part.stock_um is None or first.stock_um is None else part.stock_um / first.stock_um
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Made:
+    """Bores of one spindle by unit of judging, in order of time; counted by their weight."""
+
+    start: Times
+    end: Times
+    before: Floats
+    """Bores before each unit."""
+    bores: Floats
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Honed:
+    """Counts of every spindle."""
+
+    view: View
+    weight: Mapping[str, float]
+    made: Mapping[str, Made]
+    _moments: dict[tuple[str, np.datetime64], _OneByOne] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, view: View) -> Honed:
+        """Read the counts up to the moment of the view."""
+        weight = weights(view.sheet)
+        rows: dict[str, dict[tuple[np.datetime64, np.datetime64], float]] = {}
+        for row in view.session.made_by_unit():
+            if row.start > view.as_of:
+                continue
+            mine = rows.setdefault(row.spindle, {})
+            span = (row.start, row.end)
+            mine[span] = mine.get(span, 0.0) + row.bores * weight.get(row.part_number, 1.0)
+        found = cls(view=view, weight=weight, made={name: _made(units) for name, units in rows.items()})
+        return replace(found, made={name: found.completed(name, made) for name, made in found.made.items()})
+
+    def completed(self, spindle: str, made: Made) -> Made:
+        """Return counts with the bores that have no complete measurement, as the newest units have them."""
+        short = made.end - made.start <= LONGEST
+        newest = np.flatnonzero(short)[-SAMPLED:]
+        counted = float(made.bores[newest].sum())
+        if counted <= 0:
+            return made
+        honed = sum(float(self._one_by_one(spindle, made.start[u]).weight.sum()) for u in newest)
+        bores = made.bores * (honed / counted)
+        for u in newest:
+            bores[u] = float(self._one_by_one(spindle, made.start[u]).weight.sum())
+        return replace(made, bores=bores, before=np.concatenate(([0.0], np.cumsum(bores)))[:-1])
+
+    def upto(self, spindle: str, moments: Times) -> Floats:
+        """Return the bores a spindle had honed by each moment, since the store begins."""
+        made = self.made.get(spindle)
+        if made is None or not len(made.start):
+            return np.zeros(len(moments))
+        unit = np.searchsorted(made.start, moments, side="right") - 1
+        found = np.zeros(len(moments))
+        for u in np.unique(unit[unit >= 0]):
+            here = unit == u
+            found[here] = made.before[u] + self._inside(spindle, made, int(u), moments[here])
+        return found
+
+    def _inside(self, spindle: str, made: Made, u: int, moments: Times) -> Floats:
+        start, end, bores = made.start[u], made.end[u], float(made.bores[u])
+        if (moments >= end).all() and end <= self.view.as_of:
+            return np.full(len(moments), bores)
+        if end - start > LONGEST or len(made.start) - u <= EXACT:
+            one = self._one_by_one(spindle, start)
+            at = np.searchsorted(one.at, np.minimum(moments, self.view.as_of), side="right")
+            return np.asarray(np.concatenate(([0.0], np.cumsum(one.weight)))[at], dtype=np.float64)
+        share = (moments - start) / (end - start)
+        return np.asarray(np.clip(share, 0.0, 1.0) * bores, dtype=np.float64)
+
+    def _one_by_one(self, spindle: str, start: np.datetime64) -> _OneByOne:
+        """Return when each bore of a unit was honed first, and what it counts."""
+        if (spindle, start) not in self._moments:
+            bores = self.view.session.bores_of_unit(start)
+            at = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
+            weight = np.array([self.weight.get(n, 1.0) for n in bores.part_number], dtype=np.float64)
+            for one in {spindle, *bores.spindle.tolist()}:
+                mine = np.flatnonzero(bores.spindle == one)
+                mine = mine[np.argsort(at[mine], kind="stable")]
+                seen: dict[tuple[str, str], int] = {}
+                for i, bore in zip(
+                    mine.tolist(), zip(bores.part[mine], bores.bore[mine], strict=True), strict=True
+                ):
+                    seen.setdefault(bore, i)
+                first = np.fromiter(seen.values(), dtype=np.int64, count=len(seen))
+                self._moments[one, start] = _OneByOne(at=at[first], weight=weight[first])
+        return self._moments[spindle, start]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _OneByOne:
+    """The bores of one spindle in one unit, in order of time."""
+
+    at: Times
+    weight: Floats
+
+
+def _made(units: Mapping[tuple[np.datetime64, np.datetime64], float]) -> Made:
+    spans = sorted(units)
+    bores = np.array([units[span] for span in spans], dtype=np.float64)
+    return Made(
+        start=np.array([start for start, _ in spans], dtype="datetime64[us]"),
+        end=np.array([end for _, end in spans], dtype="datetime64[us]"),
+        before=np.concatenate(([0.0], np.cumsum(bores)))[:-1],
+        bores=bores,
+    )

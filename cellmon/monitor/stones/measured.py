@@ -1,0 +1,240 @@
+"""Measured thickness of stones as rounds of each set, beside the bores it had honed by then."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.monitor.stones.honed import Honed
+from cellmon.monitor.stones.log import Stay, StoneLog
+from cellmon.records import StoneMeasurements, Times
+from cellmon.stones.evenness import Swap, swapped
+from cellmon.stones.wear import Thickness
+
+Floats = NDArray[np.float64]
+
+APART = np.timedelta64(4, "h")
+"""Readings of one set farther apart are two rounds, whatever their number."""
+POSITIONS = ("top", "middle", "bottom")
+SAME_BORES = 1.0
+"""Rounds with fewer bores between, and near in time, are repeats of each other."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StoneNow:
+    """One stone at its last measurement; µm, None where a place was not measured."""
+
+    stone: str
+    holder: str | None
+    way_up: str | None
+    places_um: Mapping[str, float | None]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Rounds:
+    """All rounds of one set.
+
+    `at` has shape (rounds,); stones and places name the axes of `thickness`; `repeats_um` are differences
+    of two readings of one place with no bores between.
+    """
+
+    at: Times
+    thickness: Thickness
+    stones: tuple[str, ...]
+    places: tuple[str, ...]
+    last: tuple[StoneNow, ...]
+    repeats_um: Floats
+    asked: tuple[str, ...]
+    said: tuple[str, ...]
+
+    def swap(self, *, reading_um: float) -> Swap | None:
+        """Return how stones may have changed place at the last round."""
+        um = self.thickness.um
+        return swapped(um[-2], um[-1], reading_um=reading_um) if len(um) > 1 else None
+
+
+def rounds_of(
+    rows: StoneMeasurements,
+    log: StoneLog,
+    honed: Honed,
+    *,
+    per_set: Mapping[str, int],
+    before: Mapping[str, float],
+) -> dict[str, Rounds]:
+    """Return the rounds of every set that was measured.
+
+    `per_set`: how many stones its kind has; `before`: bores it had honed when it was received.
+    """
+    found = {}
+    order = np.argsort(rows.at, kind="stable")
+    rows = rows.select(order)
+    names, group = np.unique(rows.stone_set.astype(str), return_inverse=True)
+    first = np.argsort(group, kind="stable")
+    edges = np.searchsorted(group[first], np.arange(len(names) + 1))
+    for k, name in enumerate(names.tolist()):
+        mine = rows.select(first[edges[k] : edges[k + 1]])
+        moments, back = np.unique(mine.at, return_inverse=True)
+        count = bores_at(log.stays.get(name, ()), honed, moments, before=before.get(name, 0.0))[back]
+        one = _rounds(mine, count, most=per_set.get(name))
+        if one is not None:
+            found[name] = one
+    return found
+
+
+def bores_at(stays: Sequence[Stay], honed: Honed, moments: Times, *, before: float = 0.0) -> Floats:
+    """Return the bores a set had honed by each moment; `before` those it had when it was received."""
+    found, total, filled = np.zeros(len(moments)), before, np.zeros(len(moments), dtype=bool)
+    for stay in stays:
+        begun = total if not stay.before else max(stay.before, total)
+        inside = (moments >= stay.start) & ~filled
+        if stay.end is not None:
+            inside &= moments <= stay.end
+        total = begun + _gained(stay, honed, begun)
+        earlier = (moments < stay.start) & ~filled
+        found[earlier], filled[earlier] = begun, True
+        found[inside] = begun + _part(stay, honed, moments[inside], total - begun)
+        filled |= inside
+    found[~filled] = total
+    return found
+
+
+def _gained(stay: Stay, honed: Honed, begun: float) -> float:
+    """Return the bores of one stay: counted where the store has any of it, else as the log says."""
+    counted = _counted(stay, honed)
+    logged = None if stay.after is None else stay.after - begun
+    if counted <= 0 and logged is not None:
+        return max(logged, 0.0)
+    return counted
+
+
+def _counted(stay: Stay, honed: Honed) -> float:
+    end = honed.view.as_of if stay.end is None else stay.end
+    at = honed.upto(stay.spindle, np.array([stay.start, end], dtype="datetime64[us]"))
+    return float(at[1] - at[0])
+
+
+def _part(stay: Stay, honed: Honed, moments: Times, gained: float) -> Floats:
+    """Return the bores of a stay by some moments in it."""
+    if not len(moments):
+        return np.zeros(0)
+    counted = honed.upto(stay.spindle, np.concatenate(([stay.start], moments)))
+    if _counted(stay, honed) > 0:
+        return np.asarray(np.minimum(counted[1:] - counted[0], gained), dtype=np.float64)
+    end = honed.view.as_of if stay.end is None else stay.end
+    length = max((end - stay.start) / np.timedelta64(1, "us"), 1.0)
+    share = (moments - stay.start) / np.timedelta64(1, "us") / length
+    return np.asarray(np.clip(share, 0.0, 1.0) * gained, dtype=np.float64)
+
+
+def _rounds(rows: StoneMeasurements, bores: Floats, *, most: int | None) -> Rounds | None:
+    said: list[str] = []
+    stones = _stones(rows, most, said)
+    keep = np.isin(rows.stone.astype(str), stones) & np.isfinite(rows.thickness_mm)
+    keep &= _alike(rows, said)
+    rows, bores = rows.select(keep), bores[keep]
+    if not len(rows):
+        return None
+    group = _group(rows)
+    places = tuple(p for p in POSITIONS if (rows.position == p).any())
+    shape = (int(group[-1]) + 1, len(stones), len(places))
+    s = np.array([stones.index(str(x)) for x in rows.stone])
+    p = np.array([places.index(x) for x in rows.position])
+    um = rows.thickness_mm * 1000
+    cell = np.ravel_multi_index((group, s, p), shape)
+    count = np.bincount(cell, minlength=int(np.prod(shape)))
+    with np.errstate(invalid="ignore"):
+        mean = np.bincount(cell, um, minlength=len(count)) / np.where(count > 0, count, np.nan)
+    first = np.searchsorted(group, np.arange(shape[0]))
+    honed = np.maximum.accumulate(bores[first])
+    grid = mean.reshape(shape)
+    return Rounds(
+        at=rows.at[first],
+        thickness=Thickness(bores=honed, um=grid),
+        stones=stones,
+        places=places,
+        last=_last(rows, stones, places, grid[-1]),
+        repeats_um=_repeats(
+            cell, um, grid, still=(np.diff(honed) < SAME_BORES) & (np.diff(rows.at[first]) <= APART)
+        ),
+        asked=tuple(_moved(rows, group)),
+        said=tuple(said),
+    )
+
+
+def _stones(rows: StoneMeasurements, most: int | None, said: list[str]) -> tuple[str, ...]:
+    """Return the stones of a set in the order they were measured first; more than it has are left out."""
+    every = tuple(dict.fromkeys(str(x) for x in rows.stone))
+    if most is None or len(every) <= most:
+        return tuple(sorted(every, key=lambda x: (len(x), x)))
+    times = {x: int((rows.stone == x).sum()) for x in every}
+    kept = sorted(every, key=lambda x: (-times[x], every.index(x)))[:most]
+    left = [x for x in every if x not in kept]
+    said.append(
+        f"a set of its kind has {most} stones: stone {', '.join(left)} is not known here and left out"
+    )
+    return tuple(sorted(kept, key=lambda x: (len(x), x)))
+
+
+def _alike(rows: StoneMeasurements, said: list[str]) -> np.ndarray:
+    """Return which rows were measured as the first was: with or without the holder."""
+    how = np.array([str(x or "").strip().lower() for x in rows.with_holder], dtype=object)
+    alike = how == (how[0] if len(how) else "")
+    if not alike.all():
+        said.append("measured with and without the holder: only readings taken as the first one are compared")
+    return np.asarray(alike, dtype=bool)
+
+
+def _group(rows: StoneMeasurements) -> np.ndarray:
+    """Return the round of each row: a new one where its number changes or time has passed."""
+    number = np.nan_to_num(rows.round, nan=-1.0)
+    new = (np.diff(rows.at) > APART) | (np.diff(number) != 0)
+    return np.concatenate(([0], np.cumsum(new)))
+
+
+def _repeats(cell: np.ndarray, um: Floats, grid: Floats, *, still: np.ndarray) -> Floats:
+    """Return differences of readings of one place: in one round, and between rounds with nothing honed."""
+    order = np.lexsort((np.arange(len(cell)), cell))
+    same = cell[order][1:] == cell[order][:-1]
+    within = np.diff(um[order])[same]
+    rounds = np.flatnonzero(still)
+    between = (grid[rounds + 1] - grid[rounds]).ravel()
+    found = np.concatenate((within, between[np.isfinite(between)]))
+    return np.asarray(found, dtype=np.float64)
+
+
+def _last(
+    rows: StoneMeasurements, stones: Sequence[str], places: Sequence[str], um: Floats
+) -> tuple[StoneNow, ...]:
+    found = []
+    for i, stone in enumerate(stones):
+        mine = np.flatnonzero(rows.stone == stone)
+        cells = {p: float(v) if np.isfinite(v) else None for p, v in zip(places, um[i], strict=True)}
+        found.append(
+            StoneNow(
+                stone=stone,
+                holder=rows.holder[mine[-1]] if len(mine) else None,
+                way_up=rows.way_up[mine[-1]] if len(mine) else None,
+                places_um=cells,
+            )
+        )
+    return tuple(found)
+
+
+def _moved(rows: StoneMeasurements, group: np.ndarray) -> list[str]:
+    """Ask about stones that the log itself shows in another holder or the other way up than before."""
+    asked = []
+    for name, word in (("holder", "in holder"), ("way_up", "with way up")):
+        told = getattr(rows, name)
+        for stone in dict.fromkeys(rows.stone.tolist()):
+            mine = (rows.stone == stone) & np.array([x is not None for x in told])
+            seen = told[mine]
+            if len(seen) > 1 and seen[-1] != seen[0]:
+                k = int(np.flatnonzero(seen != seen[0])[0])
+                asked.append(
+                    f"stone {stone} was {word} {seen[0]} and is now {word} {seen[-1]} "
+                    f"(round {int(group[mine][k]) + 1}): is it back where it came from?"
+                )
+    return asked

@@ -1,0 +1,217 @@
+"""What is known of all stones at the moment of a view: log, bores, rounds, kinds, and lives left.
+
+Answers and the plan are made from this; it is worked out once a view.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from cellmon.judged import Bores, Subgroups
+from cellmon.monitor.stones.honed import Honed
+from cellmon.monitor.stones.kinds import KindKnown, SetLife, know_kind, life_of
+from cellmon.monitor.stones.log import Stay, StoneLog, read_log
+from cellmon.monitor.stones.measured import Rounds, bores_at, rounds_of
+from cellmon.monitor.view import View
+from cellmon.records import EventKind, Flag, Kind, StoneSets, Stream, Texts
+from cellmon.sheet import StoneKind
+from cellmon.stones.feed import FeedWear, feed_wear
+from cellmon.store.joining import by_stream
+
+LOOKED_BACK = np.timedelta64(14, "D")
+"""Time from which the drift of form is read."""
+LOOKED_AT = 8000
+"""Newest bores of a spindle from which position, honing time and load are read."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Received:
+    """A set as it was received."""
+
+    kind: str | None = None
+    maker: str | None = None
+    lot: str | None = None
+    bores_before: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StonesNow:
+    """All stones of the cell; made by `stones_now`."""
+
+    view: View
+    received: Mapping[str, Received]
+    log: StoneLog
+    honed: Honed
+    rounds: Mapping[str, Rounds]
+    kinds: Mapping[str, KindKnown]
+    unknown: tuple[str, ...]
+    """Sets that were measured and are neither received nor fitted."""
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Every set, in the order of its first fitting; those never fitted last."""
+        fitted = sorted(self.log.stays, key=lambda name: self.log.stays[name][0].start)
+        return tuple(dict.fromkeys((*fitted, *self.received, *self.rounds)))
+
+    def stays(self, name: str) -> tuple[Stay, ...]:
+        """Return when a set was where."""
+        return self.log.stays.get(name, ())
+
+    def kind_of(self, name: str) -> StoneKind | None:
+        """Return the kind of a set: as fitted or received; the sheet's only one where none is named."""
+        kinds = self.view.sheet.stone_kinds
+        named = self.log.kinds.get(name)
+        if named is None:
+            return kinds[0] if len(kinds) == 1 else None
+        return next((kind for kind in kinds if kind.id == named), None)
+
+    def bores(self, name: str, at: np.datetime64 | None = None) -> float:
+        """Return the bores a set has honed in all, by a moment or by now."""
+        if at is None:
+            if name not in self._honed:
+                self._honed[name] = self.bores(name, self.view.as_of)
+            return self._honed[name]
+        moment = np.array([at], dtype="datetime64[us]")
+        before = self.received.get(name, Received()).bores_before
+        return float(bores_at(self.stays(name), self.honed, moment, before=before)[0])
+
+    @cached_property
+    def _honed(self) -> dict[str, float]:
+        return {}
+
+    def running(self) -> tuple[Stay, ...]:
+        """Return the stays of the sets that are fitted, by spindle."""
+        return tuple(sorted(self.log.fitted(), key=lambda stay: (stay.spindle, stay.stone_set)))
+
+    def ended(self, name: str) -> str | None:
+        """Return `worn` or `chipped` where a set's life has ended."""
+        stays = self.stays(name)
+        return stays[-1].why if stays and stays[-1].end is not None and stays[-1].why in ENDS else None
+
+    def recent(self, spindle: str) -> Bores:
+        """Return the newest bores of a spindle, in order of time."""
+        if spindle not in self._recent:
+            self._recent[spindle] = self.view.session.bores(
+                spindle=spindle, charted=True, last=LOOKED_AT, end=self.view.as_of
+            )
+        return self._recent[spindle]
+
+    @cached_property
+    def _recent(self) -> dict[str, Bores]:
+        return {}
+
+    @cached_property
+    def subgroups(self) -> Mapping[Stream, Subgroups]:
+        """The subgroups of every stream of a bore in the last weeks."""
+        start = self.view.as_of - LOOKED_BACK
+        rows = self.view.session.subgroups(start=start, end=self.view.as_of)
+        return {stream: rows.select(mine) for stream, mine in by_stream(rows).items()}
+
+    def feed(self, stay: Stay) -> FeedWear | None:
+        """Return the wear of a fitted set since it was measured last, as its expander tells it."""
+        known = self.kinds.get(self.log.kinds.get(stay.stone_set) or "") or self._known(stay.stone_set)
+        wear = None if known is None else known.wear.get(stay.stone_set)
+        if wear is None:
+            return None
+        bores = self.recent(stay.spindle)
+        at = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
+        # a doubted spindle may be another's bore, with another set's position
+        mine = (at >= stay.start) & np.isfinite(bores.feed_um) & (bores.flags & Flag.ROUTING.bit == 0)
+        if not mine.any():
+            return None
+        order = np.flatnonzero(mine)[np.argsort(at[mine], kind="stable")]
+        before = self.received.get(stay.stone_set, Received()).bores_before
+        count = bores_at(self.stays(stay.stone_set), self.honed, at[order], before=before)
+        return feed_wear(count, bores.feed_um[order], measured_bores=wear.bores, measured_um=wear.mean_um)
+
+    def _known(self, name: str) -> KindKnown | None:
+        kind = self.kind_of(name)
+        return None if kind is None else self.kinds.get(kind.id)
+
+    def known(self, name: str) -> KindKnown | None:
+        """Return what is known of a set's kind."""
+        return self._known(name)
+
+    def life(self, name: str) -> SetLife | None:
+        """Return what a set has left; None where nothing tells how its kind wears."""
+        known = self._known(name)
+        if known is None:
+            return None
+        if name not in self._lives:
+            stays = self.stays(name)
+            fed = self.feed(stays[-1]) if stays and stays[-1].end is None else None
+            self._lives[name] = life_of(known, name, bores=self.bores(name), fed=fed)
+        return self._lives[name]
+
+    @cached_property
+    def _lives(self) -> dict[str, SetLife | None]:
+        return {}
+
+
+ENDS = ("worn", "chipped")
+
+
+def stones_now(view: View) -> StonesNow:
+    """Read everything that is known of stones up to the moment of a view."""
+    session, until = view.session, view.as_of + np.timedelta64(1, "us")
+    sets: StoneSets = session.rows(Kind.STONE_SETS)
+    received = {
+        sets.stone_set[i]: Received(
+            kind=sets.kind[i],
+            maker=sets.maker[i],
+            lot=sets.lot[i],
+            bores_before=float(np.nan_to_num(sets.bores_before[i])),
+        )
+        for i in range(len(sets))
+        if np.isnat(sets.received_at[i]) or sets.received_at[i] < until
+    }
+    kinds = {name: one.kind for name, one in received.items() if one.kind}
+    log = read_log(session.rows(Kind.EVENTS, end=until), kinds, view.sheet)
+    honed = Honed.of(view)
+    rows = session.rows(Kind.STONE_MEASUREMENTS, end=until)
+    found = StonesNow(
+        view=view,
+        received=received,
+        log=log,
+        honed=honed,
+        rounds={},
+        kinds={},
+        unknown=_unknown(rows.stone_set, received, log),
+    )
+    by_set = {name: found.kind_of(name) for name in dict.fromkeys(rows.stone_set.tolist())}
+    before = {name: one.bores_before for name, one in received.items()}
+    per_set = {name: kind.stones_per_set for name, kind in by_set.items() if kind is not None}
+    rounds = rounds_of(rows, log, honed, per_set=per_set, before=before)
+    known = {}
+    for kind in view.sheet.stone_kinds:
+        mine = {
+            name: one for name, one in rounds.items() if by_set[name] is kind and name not in found.unknown
+        }
+        known[kind.id] = know_kind(kind, mine)
+    return StonesNow(
+        view=view, received=received, log=log, honed=honed, rounds=rounds, kinds=known, unknown=found.unknown
+    )
+
+
+def _unknown(measured: Texts, received: Mapping[str, Received], log: StoneLog) -> tuple[str, ...]:
+    every = dict.fromkeys(measured.tolist())
+    return tuple(name for name in every if name not in received and name not in log.stays)
+
+
+def last_dressed(now: StonesNow, stay: Stay) -> np.datetime64 | None:
+    """Return when the stones of a stay were dressed last; None where not since they were new."""
+    mine = [
+        d.at
+        for d in now.log.dressings
+        if d.spindle == stay.spindle
+        and (d.stone_set in (None, stay.stone_set))
+        and d.at >= now.stays(stay.stone_set)[0].start
+    ]
+    return max(mine) if mine else None
+
+
+__all__ = ["EventKind", "Received", "StonesNow", "last_dressed", "stones_now"]

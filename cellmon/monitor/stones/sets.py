@@ -1,0 +1,356 @@
+"""One stone set in full: its history, wear, shape, what is left, and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+
+from cellmon.monitor.answers import Estimate
+from cellmon.monitor.stones.advice import Advice, advise
+from cellmon.monitor.stones.dull import FaceOf, face_of
+from cellmon.monitor.stones.good import good_bores
+from cellmon.monitor.stones.kinds import NO_PRIOR, KindKnown, SetLife
+from cellmon.monitor.stones.log import Stay
+from cellmon.monitor.stones.measured import Rounds, StoneNow
+from cellmon.monitor.stones.now import Received, StonesNow, last_dressed
+from cellmon.monitor.stones.ranges import BoresRange, DueAt, GoodBores
+from cellmon.monitor.stones.when import due_at
+from cellmon.stones.evenness import Evenness, Swap, evenness, prints
+from cellmon.stones.wear import Jump
+
+CONFIDENCE, DEVIATES = 0.90, 1.6449
+State = Literal["fitted", "off", "ended", "new"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoundOf:
+    """One round: mean wear since the first, the thinnest place, and what it is where no plain wear."""
+
+    at: datetime
+    bores: float
+    wear_um: float
+    thinnest_um: float | None
+    jump: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class StayOf:
+    """One time a set was on a spindle."""
+
+    spindle: str
+    fitted_at: datetime
+    removed_at: datetime | None
+    why: str | None
+    by: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shape:
+    """How evenly a set is worn at its last round; µm, None where the places measured do not say.
+
+    `taper_um` and `barrel_um` are what the shape prints into a bore's diameter at most.
+    """
+
+    flat_um: float | None
+    matched_um: float | None
+    taper_um: float | None
+    barrel_um: float | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StoneSetOf:
+    """One set; bores count by weight where parts differ, wear is in µm of thickness."""
+
+    stone_set: str
+    kind: str | None
+    stage: str | None
+    maker: str | None
+    lot: str | None
+    state: State
+    spindle: str | None
+    fitted_at: datetime | None
+    removed_at: datetime | None
+    removed_why: str | None
+    bores_since_fit: int
+    """All it has honed since it was new, as far as the log knows."""
+    dressed: int
+    bores_since_dress: int | None
+    wear_um: float | None
+    """Mean over stones and places since the first round."""
+    wear_um_per_1000_bores: Estimate | None
+    thickness_left_um: float | None
+    """Of the thinnest place by now, over the least usable."""
+    parallelism_um: float | None
+    shape: Shape | None
+    truing: str | None
+    """Why the set is to be trued; None where it is not, or is not known."""
+    remaining_bores: BoresRange | None
+    good_bores: GoodBores | None
+    limited_by: str | None
+    due_at: DueAt | None
+    rests_on: str | None
+    """Whence the range is: past sets, or a person's guess."""
+    face: FaceOf | None
+    advice: str | None
+    why: str
+    stays: tuple[StayOf, ...]
+    rounds: tuple[RoundOf, ...]
+    stones: tuple[StoneNow, ...]
+    asked: tuple[str, ...]
+    """Questions for a person: stones that seem to have changed place."""
+    assumed: tuple[str, ...]
+    why_not: Mapping[str, str] = field(default_factory=dict)
+
+
+def set_of(now: StonesNow, name: str) -> StoneSetOf:
+    """Return all that is known of one set."""
+    stays, rounds, known = now.stays(name), now.rounds.get(name), now.known(name)
+    kind, received = now.kind_of(name), now.received.get(name, Received())
+    last = stays[-1] if stays else None
+    state = _state(now, name, last)
+    why_not: dict[str, str] = {}
+    fitted = last if state == "fitted" else None
+    life = None if state == "ended" else now.life(name)
+    left = _remaining(now, name, kind is not None, state, life, why_not)
+    good = None if fitted is None else good_bores(now, fitted, why_not)
+    face = None if fitted is None else face_of(now, fitted, known)
+    told = _shape(kind_known=known, rounds=rounds, why_not=why_not)
+    since = None if fitted is None else bores_since_dress(now, fitted)
+    advice = (
+        Advice(advice=None, why=_gone(last))
+        if fitted is None
+        else advise(now, fitted, life=life, good=good, face=face, since=since, wear=_wear(known, name))
+    )
+    if fitted is None:
+        why_not["advice"] = why_not["good_bores"] = "it is on no spindle"
+    return StoneSetOf(
+        stone_set=name,
+        kind=now.log.kinds.get(name) or (None if kind is None else kind.id),
+        stage=None if kind is None else kind.stage,
+        maker=received.maker,
+        lot=received.lot,
+        state=state,
+        spindle=None if last is None else last.spindle,
+        fitted_at=None if not stays else now.view.local(stays[0].start),
+        removed_at=None if last is None or last.end is None else now.view.local(last.end),
+        removed_why=None if last is None else last.why,
+        bores_since_fit=round(now.bores(name)),
+        dressed=sum(d.stone_set == name for d in now.log.dressings),
+        bores_since_dress=since,
+        wear_um=None if known is None or name not in known.wear else float(known.wear[name].mean_um[-1]),
+        wear_um_per_1000_bores=_rate(known, name, why_not),
+        thickness_left_um=_left_um(now, name, life, known),
+        parallelism_um=told.parallel_um,
+        shape=told.shape,
+        truing=None if state == "ended" else told.truing,
+        remaining_bores=left,
+        good_bores=good,
+        limited_by=None
+        if left is None
+        else ("quality" if good is not None and good.p50 < left.p50 else "thickness"),
+        due_at=None if fitted is None else due_at(now.view, fitted.spindle, left, good, why_not),
+        rests_on=None if life is None else _rests_on(life),
+        face=face,
+        advice=advice.advice,
+        why=advice.why,
+        stays=tuple(_stay(now, stay) for stay in stays),
+        rounds=_rounds(now, known, rounds, name),
+        stones=() if rounds is None else rounds.last,
+        asked=_asked(rounds, known),
+        assumed=(*now.log.assumed.get(name, ()), *(() if rounds is None else rounds.said), *_odd(now, name)),
+        why_not=why_not,
+    )
+
+
+def _state(now: StonesNow, name: str, last: Stay | None) -> State:
+    if last is None:
+        return "new"
+    if last.end is None:
+        return "fitted"
+    return "ended" if now.ended(name) else "off"
+
+
+def _remaining(
+    now: StonesNow, name: str, kind_known: bool, state: State, life: SetLife | None, why_not: dict[str, str]
+) -> BoresRange | None:
+    if life is not None:
+        one = life.life
+        return BoresRange(p05=round(one.p05), p50=round(one.p50), p95=round(one.p95))
+    if state == "ended":
+        why = f"it has ended: {now.ended(name)}"
+    elif not kind_known:
+        named = now.log.kinds.get(name)
+        why = f"its kind {named} is not in the sheet" if named else "its kind is not known"
+    else:
+        why = NO_PRIOR
+    why_not["remaining_bores"] = why_not["due_at"] = why
+    return None
+
+
+def _rate(known: KindKnown | None, name: str, why_not: dict[str, str]) -> Estimate | None:
+    """Return the mean wear of 1000 bores, break-in and jumps left out; the noise as its kind shows it."""
+    path = None if known is None else known.paths.get(name)
+    if known is None or path is None:
+        why_not["wear_um_per_1000_bores"] = "it has not been measured twice with bores between"
+        return None
+    wear, honed = known.wear[name], np.diff(known.wear[name].bores)
+    taken = np.array([known.break_in.extra_um - known.break_in.pending(n) for n in wear.bores])
+    worn = (np.diff(wear.mean_um) - np.diff(taken))[wear.plain]
+    bores = float(honed[wear.plain].sum())
+    prior = known.expected
+    noise2 = float((prior.noise2 * prior.noise2_weight).sum()) if prior is not None else 0.0
+    half = DEVIATES * float(np.sqrt(noise2 / bores + 2 * (known.reading_um / bores) ** 2 / 3))
+    value = float(worn.sum()) / bores
+    if abs(value * bores) < known.reading_um:
+        why_not["wear_um_per_1000_bores"] = "it has worn less than readings repeat to"
+        return None
+    return Estimate(
+        value=1000 * value, low=1000 * (value - half), high=1000 * (value + half), confidence=CONFIDENCE
+    )
+
+
+def _left_um(now: StonesNow, name: str, life: SetLife | None, known: KindKnown | None) -> float | None:
+    """Return what is left at the thinnest place: as measured, less what bores since are expected to wear."""
+    if known is None:
+        return None
+    wear = known.wear.get(name)
+    if life is None:
+        if wear is None:
+            return None
+        return max(float(wear.thinnest_um[-1]) - known.kind.least_thickness_mm * 1000, 0.0)
+    return max(life.depth_um - life.since_um, 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Told:
+    parallel_um: float | None = None
+    shape: Shape | None = None
+    truing: str | None = None
+
+
+def _shape(*, kind_known: KindKnown | None, rounds: Rounds | None, why_not: dict[str, str]) -> _Told:
+    if rounds is None or kind_known is None:
+        why_not["parallelism_um"] = (
+            "it was never measured" if rounds is None else "its kind is not in the sheet"
+        )
+        return _Told()
+    even = evenness(rounds.thickness.um[-1], reading_um=kind_known.reading_um)
+    if even.parallel_um is None:
+        why_not["parallelism_um"] = "the stones were not measured at both ends"
+    elif not even.said("parallel"):
+        why_not["parallelism_um"] = f"under {even.unsure_um['parallel']:.0f} um, less than readings repeat to"
+    printed = prints(even)
+    return _Told(
+        parallel_um=even.parallel_um if even.said("parallel") else None,
+        shape=Shape(
+            flat_um=even.flat_um if even.said("flat") else None,
+            matched_um=even.matched_um if even.said("matched") else None,
+            taper_um=printed.taper_um if printed is not None and even.said("taper") else None,
+            barrel_um=printed.barrel_um if printed is not None and even.said("hollow") else None,
+        ),
+        truing=_truing(even, kind_known),
+    )
+
+
+def _truing(even: Evenness, known: KindKnown) -> str | None:
+    """Say which limit of the sheet a set's shape is beyond, by more than readings repeat to."""
+    words = {"flat": "a stone is hollow or crowned by", "parallel": "the ends of a stone differ by"}
+    words["matched"] = "its stones differ in height by"
+    beyond = []
+    for name, word in words.items():
+        limit, value = getattr(known.kind, f"{name}_um"), getattr(even, f"{name}_um")
+        if limit is not None and value is not None and even.said(name) and value > limit:
+            beyond.append(f"{word} {value:.0f} um, over the {limit:g} um of the sheet")
+    return "true the set: " + "; ".join(beyond) if beyond else None
+
+
+def _wear(known: KindKnown | None, name: str) -> Jump | None:
+    """Return what the last round of a set is, if no plain wear."""
+    return None if known is None or name not in known.wear else known.wear[name].jumps[-1]
+
+
+def _rests_on(life: SetLife) -> str:
+    sets = life.prior.sets
+    return (
+        "a person's guess in the sheet"
+        if sets == 0
+        else f"{sets} other set{'s' if sets > 1 else ''} of its kind"
+    )
+
+
+def _gone(last: Stay | None) -> str:
+    if last is None:
+        return "it was never fitted"
+    return f"it was taken off {last.spindle}: {last.why or 'no reason was logged'}"
+
+
+def _stay(now: StonesNow, stay: Stay) -> StayOf:
+    return StayOf(
+        spindle=stay.spindle,
+        fitted_at=now.view.local(stay.start),
+        removed_at=None if stay.end is None else now.view.local(stay.end),
+        why=stay.why,
+        by=stay.by,
+    )
+
+
+def _rounds(now: StonesNow, known: KindKnown | None, rounds: Rounds | None, name: str) -> tuple[RoundOf, ...]:
+    if known is None or rounds is None or name not in known.wear:
+        return ()
+    wear = known.wear[name]
+    return tuple(
+        RoundOf(
+            at=now.view.local(rounds.at[i]),
+            bores=float(wear.bores[i]),
+            wear_um=float(wear.mean_um[i]),
+            thinnest_um=float(wear.thinnest_um[i]) if np.isfinite(wear.thinnest_um[i]) else None,
+            jump=None if wear.jumps[i] is None else str(wear.jumps[i]),
+        )
+        for i in range(len(wear.bores))
+    )
+
+
+def _asked(rounds: Rounds | None, known: KindKnown | None) -> tuple[str, ...]:
+    if rounds is None:
+        return ()
+    swap = None if known is None else rounds.swap(reading_um=known.reading_um)
+    return (*rounds.asked, *(() if swap is None else (_swapped(swap, rounds.stones),)))
+
+
+def _swapped(swap: Swap, stones: tuple[str, ...]) -> str:
+    moved = [f"stone {stones[i]} reads as stone {stones[k]} did" for i, k in enumerate(swap.order) if i != k]
+    moved += [f"stone {stones[i]} reads as if the other way up" for i in swap.turned if swap.order[i] == i]
+    return f"{', '.join(moved)} at the round before: were stones swapped or turned?"
+
+
+def _odd(now: StonesNow, name: str) -> tuple[str, ...]:
+    """Say where thickness grew, jumped or fell under the least, and what was assumed."""
+    known = now.known(name)
+    if known is None or name not in known.wear:
+        return ()
+    wear, found = known.wear[name], []
+    for i, jump in enumerate(wear.jumps):
+        at = f"at {wear.bores[i]:.0f} bores"
+        if jump is Jump.GREW:
+            found.append(
+                f"thicker than before {at}: other stones, or a slip of the measurement? taken as no wear"
+            )
+        elif jump is Jump.STEP:
+            found.append(f"a step in wear {at}: kept in what is left, left out of the rate")
+        elif jump is Jump.CHIP:
+            found.append(f"one place lost far more than the others {at}: as of a chip")
+    return tuple(found)
+
+
+def bores_since_dress(now: StonesNow, stay: Stay) -> int:
+    """Return the bores since the stones of a fitted set were dressed, or were new."""
+    at = last_dressed(now, stay)
+    total = now.bores(stay.stone_set)
+    if at is None:
+        return round(total)
+    since = next(d.since for d in reversed(now.log.dressings) if d.at == at and d.spindle == stay.spindle)
+    return round(total - now.bores(stay.stone_set, at) + since)

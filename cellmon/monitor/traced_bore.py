@@ -1,0 +1,221 @@
+"""One traced bore: each section, the figures judged by the sheet, and what two points saw of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import numpy as np
+
+from cellmon.bores.cylinders import fitted_cylinder
+from cellmon.bores.traces import filtered_profile
+from cellmon.errors import CellmonError
+from cellmon.gauge.decision import guard_band, verdicts
+from cellmon.judged import VERDICTS, Bores
+from cellmon.monitor.traced_plane import PlaneTrace, plane_traces
+from cellmon.monitor.view import View
+from cellmon.records import TracePoints, Verdict
+from cellmon.sheet import TRACE_FEATURES, FormFeature, Part
+
+
+@dataclass(frozen=True, kw_only=True)
+class TraceFigure:
+    """One feature of a bore from its traces, judged by the sheet."""
+
+    feature: str
+    value_um: float | None
+    reported_um: float | None
+    """What the instrument gave for the same bore and moment."""
+    used: str | None
+    """Which of the two was judged: points or reported."""
+    upper_um: float | None
+    guard_um: float | None
+    reference: str
+    filter_upr: float
+    verdict: Verdict | None
+    """None where the sheet sets no limit."""
+    why_not: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeenByGauge:
+    """What the two-point gauge had read in the same bore."""
+
+    gauge: str
+    at: datetime
+    roundness_um: float | None
+    ovality_um: float | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BoreTraces:
+    """One bore as one instrument traced it at one moment."""
+
+    part: str
+    part_number: str
+    bore: str
+    spindle: str | None
+    gauge: str | None
+    at: datetime | None
+    sentence: str
+    roundness_trace: TraceFigure
+    cylindricity: TraceFigure
+    missed_um: float | None
+    """Roundness of the worst plane less what two points see there."""
+    seen: SeenByGauge | None
+    planes: tuple[PlaneTrace, ...]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Traced:
+    """All that came of one bore at one moment: points, reported figures by feature, or both."""
+
+    part: str
+    bore: str
+    spindle: str | None
+    gauge: str | None
+    at: np.datetime64
+    points: TracePoints | None
+    reported: Mapping[str, float]
+
+
+def bore_traces(view: View, one: Traced, bores: Bores, *, curves: bool) -> BoreTraces:
+    """Return one traced bore; `bores` is what the gauges of the cell measured of its block."""
+    bores = bores.select(bores.bore == one.bore)
+    part = _part_of(view, bores, one.bore)
+    round_, cylinder = (_feature(part, name) for name in TRACE_FEATURES)
+    planes = () if one.points is None else plane_traces(view, one.points, part, round_, curves=curves)
+    known = [p for p in planes if p.roundness_um is not None]
+    worst = max(known, key=lambda p: p.roundness_um or 0.0, default=None)
+    roundness = _figure(view, one, "roundness_trace", round_, *_worst_of(planes))
+    return BoreTraces(
+        part=one.part,
+        part_number=part.number,
+        bore=one.bore,
+        spindle=one.spindle,
+        gauge=one.gauge,
+        at=None if np.isnat(one.at) else view.local(one.at),
+        sentence=_bore_sentence(one.bore, roundness, worst),
+        roundness_trace=roundness,
+        cylindricity=_figure(view, one, "cylindricity", cylinder, *_cylinder(view, one, part, cylinder)),
+        missed_um=None if worst is None else worst.missed_um,
+        seen=_seen(view, bores),
+        planes=planes,
+    )
+
+
+def _part_of(view: View, bores: Bores, bore: str) -> Part:
+    """Return the drawing of a bore: as it was measured, else the first that has such a bore."""
+    if len(bores):
+        return view.sheet.part(bores.part_number[0])
+    return next((p for p in view.sheet.parts if bore in p.bores), view.sheet.parts[0])
+
+
+def _feature(part: Part, name: str) -> FormFeature:
+    found = part.features.get(name)
+    return found if isinstance(found, FormFeature) else FormFeature()
+
+
+def _worst_of(planes: Sequence[PlaneTrace]) -> tuple[float | None, str | None]:
+    """Return the roundness of the worst plane; one plane refused leaves the bore without."""
+    if not planes:
+        return None, "no points of it were sent"
+    refused = [p for p in planes if p.roundness_um is None]
+    if refused:
+        return None, f"plane {refused[0].plane}: {refused[0].why_not['roundness_um']}"
+    return max(p.roundness_um for p in planes if p.roundness_um is not None), None
+
+
+def _cylinder(view: View, one: Traced, part: Part, feature: FormFeature) -> tuple[float | None, str | None]:
+    if one.points is None:
+        return None, "no points of it were sent"
+    depths = view.sheet.measuring.planes
+    strange = sorted(set(one.points.plane) - set(depths))
+    if strange:
+        return None, f"[measuring] names no depth of plane {', '.join(strange)}"
+    try:
+        profiles = {
+            plane: filtered_profile(
+                one.points.angle_deg[here], one.points.radius_um[here], filter_upr=feature.filter_upr
+            )
+            for plane in dict.fromkeys(one.points.plane)
+            if (here := one.points.plane == plane).any()
+        }
+        found = fitted_cylinder(
+            np.concatenate([p.angle_deg for p in profiles.values()]),
+            np.repeat([depths[name] for name in profiles], [len(p.um) for p in profiles.values()]),
+            np.concatenate([p.um for p in profiles.values()]),
+            nominal_mm=part.diameter.nominal,
+            reference=feature.reference,
+        )
+    except CellmonError as refusal:
+        return None, str(refusal)
+    return found.form, None
+
+
+def _figure(
+    view: View, one: Traced, name: str, feature: FormFeature, value: float | None, refused: str | None
+) -> TraceFigure:
+    reported = one.reported.get(name)
+    judged = reported if value is None else value
+    why_not = {} if refused is None else {"value_um": refused}
+    guarded, u = view.sheet.decision.rule == "guarded", _uncertainty(view, one.gauge)
+    verdict = None
+    if judged is not None and feature.upper_um is not None:
+        verdict = _verdict(view, judged, feature.upper_um, u)
+        if guarded and u is None:
+            why_not["verdict"] = f"the sheet states no uncertainty of gauge {one.gauge or 'that traced it'}"
+    band = guarded and u is not None and verdict is not None
+    return TraceFigure(
+        feature=name,
+        value_um=value,
+        reported_um=reported,
+        used=None if judged is None else "reported" if value is None else "points",
+        upper_um=feature.upper_um,
+        guard_um=float(guard_band(u or 0.0, view.sheet.decision.conformance)) if band else None,
+        reference=feature.reference,
+        filter_upr=feature.filter_upr,
+        verdict=verdict,
+        why_not=why_not,
+    )
+
+
+def _verdict(view: View, value: float, upper_um: float, u: float | None) -> Verdict:
+    decision = view.sheet.decision
+    code = verdicts(
+        [value], lower=None, upper=upper_um, u=u, rule=decision.rule, conformance=decision.conformance
+    )[0]
+    return VERDICTS[int(code)]
+
+
+def _uncertainty(view: View, gauge: str | None) -> float | None:
+    """Return the standard uncertainty that the sheet gives a figure of this instrument."""
+    known = view.sheet.gauge_ids
+    return view.sheet.gauge(gauge).uncertainty_reading_um if gauge in known and gauge is not None else None
+
+
+def _seen(view: View, bores: Bores) -> SeenByGauge | None:
+    """Return what two points read: the charted measurement, another where that lacks a reading."""
+    if not len(bores):
+        return None
+    row = int(np.argmax(2 * np.isfinite(bores.roundness) + (bores.charted == 1)))
+    figures = (float(bores.roundness[row]), float(bores.ovality_worst[row]))
+    roundness, ovality = (None if np.isnan(v) else v for v in figures)
+    return SeenByGauge(
+        gauge=bores.gauge[row],
+        at=view.local(bores.measured_at[row]),
+        roundness_um=roundness,
+        ovality_um=ovality,
+    )
+
+
+def _bore_sentence(bore: str, figure: TraceFigure, worst: PlaneTrace | None) -> str:
+    if worst is None or figure.value_um is None:
+        value = "not known" if figure.reported_um is None else f"{figure.reported_um:.2f} um as reported"
+        return f"Bore {bore}: roundness {value}."
+    form = " and ".join(lobe.words for lobe in worst.lobes) or "no number of lobes stands out"
+    return (
+        f"Bore {bore}: roundness {worst.roundness_um:.2f} um in the {worst.plane} plane ({form}); "
+        f"two points see {worst.two_point_roundness_um:.2f} um of it."
+    )

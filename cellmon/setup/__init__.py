@@ -1,0 +1,1 @@
+"""Set-up of a hone: speeds, stroke, crosshatch, and what a bore takes off the stones."""

@@ -1,0 +1,172 @@
+"""Remaining life of a stone set as a distribution: bores from now until a limit is met."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cellmon.stones.passage import passage_cdf
+from cellmon.stones.prior import WearPrior
+
+Floats = NDArray[np.float64]
+LimitedBy = Literal["thickness", "quality"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Life:
+    """Bores from now to the end of a set, as a distribution: its cumulative chance on a grid.
+
+    Attributes
+    ----------
+    bores : ndarray, shape (n,)
+        Bores from now, rising from 0.
+    chance : ndarray, shape (n,)
+        That the set has ended by then; never falls; 0 to 1. Straight between, level after the last.
+    limited_by : str
+        `thickness`, or `quality` where that limit comes first more often.
+    """
+
+    bores: Floats
+    chance: Floats
+    limited_by: LimitedBy = "thickness"
+
+    def cdf(self, bores: ArrayLike) -> Floats:
+        """Return the chance that the set has ended within so many bores; 0 below none."""
+        x = np.asarray(bores, dtype=np.float64)
+        return np.asarray(np.interp(x, self.bores, self.chance, left=0.0), dtype=np.float64)
+
+    def quantile(self, p: float) -> float:
+        """Return the bores within which a share p of such sets has ended."""
+        if not 0 < p < 1:
+            raise ValueError(f"a share above 0 and below 1, not {p}")
+        k = int(np.searchsorted(self.chance, p))
+        if k == 0 or k == len(self.chance):
+            return float(self.bores[min(k, len(self.bores) - 1)])
+        low, high = self.chance[k - 1], self.chance[k]
+        part = (p - low) / (high - low)
+        return float(self.bores[k - 1] + part * (self.bores[k] - self.bores[k - 1]))
+
+    @property
+    def p05(self) -> float:
+        """Bores that 19 of 20 such sets outlive."""
+        return self.quantile(0.05)
+
+    @property
+    def p50(self) -> float:
+        """Bores that half of such sets outlive."""
+        return self.quantile(0.5)
+
+    @property
+    def p95(self) -> float:
+        """Bores that 1 of 20 such sets outlives."""
+        return self.quantile(0.95)
+
+    @property
+    def mean(self) -> float:
+        """Mean of the bores to the end: the area above the cumulative chance."""
+        return float(np.trapezoid(1.0 - self.chance, self.bores))
+
+
+COARSE, POINTS = 60, 120
+"""Bores at which the chance is worked out: over all that may be, and where it rises."""
+RATES = 81
+"""Rates weighed."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Worn:
+    """What the path of one set says of it, from the break-in on.
+
+    `bores` and `wear_um` are those of its increments; `depth_um` is what was left at the last
+    measurement, known to `depth_sd_um`; `bores_since` were honed after it.
+    """
+
+    bores: float = 0.0
+    wear_um: float = 0.0
+    depth_um: float
+    depth_sd_um: float = 0.0
+    bores_since: float = 0.0
+
+
+def remaining_life(worn: Worn, prior: WearPrior, *, reading_um: float = 0.0) -> Life:
+    """Return the bores from now until nothing is left, from a set's own path and what past sets teach.
+
+    Parameters
+    ----------
+    worn : Worn
+        The set as it was measured last; a set not measured yet has no increments.
+    prior : WearPrior
+        Of its kind.
+    reading_um : float
+        Standard deviation of one measured wear.
+
+    Returns
+    -------
+    Life
+        With a chance above 0 at no bores where the depth may be used up already.
+
+    References
+    ----------
+    First passage of a Wiener process with an uncertain drift: Cox and Miller (1965), section 5.7, mixed
+    over the drift. Coverage and width by simulation: docs/stones.md.
+    """
+    rates = _rates(worn, prior, reading_um)
+    slow = rates.value[0]
+    depth = max(worn.depth_um, 0.0) + 4 * worn.depth_sd_um
+    far = 1.5 * depth / slow + 20 * float(prior.noise2.max()) / slow**2
+    coarse = np.concatenate(([0.0], np.geomspace(far / 1e4, far, COARSE)))
+    gone = _gone(coarse, worn, prior, rates)
+    # most of the points go where the chance rises
+    low, high = np.searchsorted(gone, (1e-3, 1 - 1e-3))
+    rises = np.linspace(coarse[max(low - 1, 0)], coarse[min(high, COARSE)], POINTS)
+    bores = np.unique(np.concatenate((coarse, rises)))
+    chance = _gone(bores, worn, prior, rates)
+    return Life(bores=bores, chance=np.maximum.accumulate(np.minimum(chance, 1.0)))
+
+
+def _gone(bores: Floats, worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
+    """Return the chance that nothing is left after so many bores, over depths, noises and rates."""
+    chance, unsure = np.zeros(len(bores)), worn.depth_sd_um > 0
+    for step, part in zip(DEPTHS if unsure else (0.0,), DEPTH_WEIGHTS if unsure else (1.0,), strict=True):
+        left = worn.depth_um + step * worn.depth_sd_um
+        for q, noise2 in enumerate(prior.noise2):
+            at = (worn.bores_since + bores)[:, None]
+            met = passage_cdf(at, depth=left, rate=rates.value, noise=np.sqrt(noise2))
+            chance += part * prior.noise2_weight[q] * (met @ rates.weight[q])
+    return chance
+
+
+DEPTHS, DEPTH_WEIGHTS = np.array([-np.sqrt(3), 0.0, np.sqrt(3)]), np.array([1 / 6, 2 / 3, 1 / 6])
+"""Three points that stand for a normal law: Gauss-Hermite."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Rates:
+    value: Floats
+    """Shape (rates,)."""
+    weight: Floats
+    """Shape (noises, rates); each row sums to 1."""
+
+
+def _rates(worn: Worn, prior: WearPrior, reading_um: float) -> _Rates:
+    """Weigh rates by what past sets and the set's own path say, for each noise."""
+    reach = 4.5 * prior.spread
+    low, high = float((prior.centre - reach).min()), float((prior.centre + reach).max())
+    own = worn.bores > 0
+    rate = worn.wear_um / worn.bores if own else 0.0
+    noise2 = prior.noise2[:, None]
+    variance = noise2 / worn.bores + 2 * (reading_um / worn.bores) ** 2 if own else noise2
+    if own and rate > 0:  # where its own path says more, the grid closes in on it
+        sd = float(np.sqrt(variance.max())) / rate
+        low = max(low, min(np.log(rate) - 6 * sd, high - 0.1))
+        high = min(high, max(np.log(rate) + 6 * sd, low + 0.1))
+    grid = np.linspace(low, high, RATES)
+    value = np.exp(grid)
+    weight = np.tile(prior.density(grid), (len(prior.noise2), 1))
+    if own:
+        far = (rate - value) ** 2 / variance
+        weight = weight * np.exp(-(far - far.min(axis=1, keepdims=True)) / 2)
+    return _Rates(value=value, weight=weight / weight.sum(axis=1, keepdims=True))

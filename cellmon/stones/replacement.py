@@ -1,0 +1,242 @@
+"""When to replace a set: at a fixed age, or as the bores left to it say, one look ahead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cellmon.errors import NotEnoughData
+from cellmon.stones.life import Life
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChangeCosts:
+    """What a change costs when it is planned, and when the set has run to its end first."""
+
+    planned: float
+    failed: float
+
+    def __post_init__(self) -> None:
+        if not 0 < self.planned <= self.failed:
+            raise ValueError(
+                f"a planned change must cost more than nothing and no more than a failed set: "
+                f"{self.planned:g} and {self.failed:g}"
+            )
+
+    @property
+    def extra(self) -> float:
+        """What a set run to its end costs beyond a planned change."""
+        return self.failed - self.planned
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class AgePolicy:
+    """The age at which replacing costs least, where nothing but the age is known.
+
+    Attributes
+    ----------
+    age : float
+        Bores; the last of the grid where running to the end costs least.
+    cost_per_bore : float
+        In the long run.
+    failed : float
+        Share of sets that reach their end before that age.
+    ages, costs : ndarray, shape (n,)
+        The cost curve.
+    """
+
+    age: float
+    cost_per_bore: float
+    failed: float
+    ages: Floats
+    costs: Floats
+
+
+def age_policy(life: Life, costs: ChangeCosts) -> AgePolicy:
+    """Find the fixed age at which replacing sets costs least a bore.
+
+    Parameters
+    ----------
+    life : Life
+        Of a new set.
+    costs : ChangeCosts
+        Any currency.
+
+    References
+    ----------
+    Barlow and Proschan, Mathematical Theory of Reliability (1965), section 4.2 (from memory): the long-run
+    cost is (planned S(T) + failed F(T)) / integral of S to T, and at the best age equals the extra cost of
+    a failure times the hazard.
+
+    Examples
+    --------
+    >>> even = Life(bores=np.array([0.0, 1000.0]), chance=np.array([0.0, 1.0]))
+    >>> round(age_policy(even, ChangeCosts(planned=1.0, failed=5.0)).age, -1)
+    500.0
+    """
+    ages = _fine(life.bores)
+    gone = life.cdf(ages)
+    lived = np.concatenate([[0.0], np.cumsum(np.diff(ages) * (1 - (gone[1:] + gone[:-1]) / 2))])
+    spent = costs.planned * (1 - gone) + costs.failed * gone
+    ages, gone, curve = ages[1:], gone[1:], spent[1:] / np.maximum(lived[1:], 1e-300)
+    best = int(np.argmin(curve))
+    return AgePolicy(
+        age=float(ages[best]),
+        cost_per_bore=float(curve[best]),
+        failed=float(gone[best]),
+        ages=ages,
+        costs=curve,
+    )
+
+
+def _fine(bores: Floats, points: int = 2000) -> Floats:
+    if len(bores) < 2:
+        raise NotEnoughData("points of a life's distribution", need=2, got=len(bores))
+    return np.unique(np.concatenate([bores, np.linspace(bores[0], bores[-1], points)]))
+
+
+@dataclass(frozen=True, kw_only=True)
+class LookAhead:
+    """Whether to change at this stop or to run to the next one."""
+
+    replace: bool
+    chance: float
+    """That the set reaches its end before the next stop."""
+    cost_of_waiting: float
+    """Expected extra cost of running on to the next stop."""
+    worth_of_waiting: float
+    """What the bores up to the next stop are worth, at the long-run cost of a bore."""
+
+
+def look_ahead(life: Life, costs: ChangeCosts, *, cost_per_bore: float, step: float) -> LookAhead:
+    """Weigh the bores up to the next stop against the chance that the set ends before it.
+
+    Parameters
+    ----------
+    life : Life
+        Bores left, as now known.
+    costs : ChangeCosts
+        Any currency.
+    cost_per_bore : float
+        Long-run cost of a bore of stones changed well: the planned change over the mean life.
+    step : float
+        Bores to the next stop at which a change could be made.
+
+    References
+    ----------
+    Chow, Robbins and Siegmund, Great Expectations: The Theory of Optimal Stopping (1971): the one-stage
+    look-ahead rule is optimal where the chance of the next step grows with age (from memory). Renewal
+    reward gives the worth of a bore.
+
+    Examples
+    --------
+    >>> worn = Life(bores=np.array([0.0, 1000.0]), chance=np.array([0.0, 1.0]))
+    >>> costs = ChangeCosts(planned=1.0, failed=5.0)
+    >>> look_ahead(worn, costs, cost_per_bore=1e-4, step=400).replace
+    True
+    """
+    if step <= 0:
+        raise ValueError(f"more than 0 bores to the next stop, not {step:g}")
+    gone = float(life.cdf(0.0))
+    chance = 1.0 if gone >= 1 else float((life.cdf(step) - gone) / (1 - gone))
+    return LookAhead(
+        replace=bool(to_change(chance, costs, cost_per_bore=cost_per_bore, step=step)),
+        chance=chance,
+        cost_of_waiting=costs.extra * chance,
+        worth_of_waiting=float(_worth(np.asarray(chance), np.asarray(cost_per_bore), step)),
+    )
+
+
+def to_change(
+    chance: ArrayLike, costs: ChangeCosts, *, cost_per_bore: ArrayLike, step: float
+) -> NDArray[np.bool_]:
+    """Return where a change is due: where waiting for the next stop costs more than its bores are worth.
+
+    Parameters
+    ----------
+    chance : array_like
+        That a set ends before the next stop.
+    costs, cost_per_bore, step
+        As of `look_ahead`; the cost of a bore may differ from set to set.
+
+    References
+    ----------
+    As `look_ahead`.
+    """
+    p = np.asarray(chance, dtype=np.float64)
+    worth = _worth(p, np.asarray(cost_per_bore, dtype=np.float64), step)
+    return np.asarray(costs.extra * p > worth, dtype=np.bool_)
+
+
+def _worth(chance: Floats, cost_per_bore: Floats, step: float) -> Floats:
+    # a set that ends on the way has honed half of the stretch, by and large
+    return np.asarray(cost_per_bore * step * (1 - chance / 2), dtype=np.float64)
+
+
+def change_in(life: Life, costs: ChangeCosts, *, cost_per_bore: float, step: float) -> float:
+    """Return in how many bores to change, from what is known now; whole steps, 0 for at once.
+
+    What is learned on the way will move it; with nothing learned, this is where `look_ahead` will say so.
+
+    References
+    ----------
+    As `look_ahead`, with the chance of each step given that the set has lived to its start.
+    """
+    stops = np.arange(0.0, float(life.bores[-1]) + 2 * step, step)
+    gone = life.cdf(stops)
+    left = np.maximum(1 - gone[:-1], 1e-12)
+    chance = np.where(gone[:-1] >= 1, 1.0, np.diff(gone) / left)
+    over = to_change(chance, costs, cost_per_bore=cost_per_bore, step=step)
+    return float(stops[int(np.argmax(over))]) if over.any() else float(stops[-1])
+
+
+@dataclass(frozen=True, kw_only=True)
+class PolicyCost:
+    """What a way of replacing costs in a run of simulated sets."""
+
+    cost_per_bore: float
+    against_clairvoyant: float
+    """Times what it costs to change each set at its last good bore."""
+    failed: float
+    """Share of sets that reached their end."""
+    given_up: float
+    """Share of life left unused, in the mean over sets changed in time."""
+
+
+def cost_of_changes(lives: ArrayLike, changed_at: ArrayLike, costs: ChangeCosts) -> PolicyCost:
+    """Return what changing sets at given ages costs, against knowing each life beforehand.
+
+    Parameters
+    ----------
+    lives : array_like, shape (n,)
+        Bores to the end of each set.
+    changed_at : array_like, shape (n,)
+        Bores at which each would be changed; beyond its life it ends first.
+    costs : ChangeCosts
+        Any currency.
+
+    References
+    ----------
+    Renewal reward: the long-run cost is the mean cost of a set over its mean bores (Ross, Applied
+    Probability Models with Optimization Applications (1970), from memory).
+
+    Examples
+    --------
+    >>> cost_of_changes([100.0, 100.0], [50.0, 100.0], ChangeCosts(planned=1.0, failed=5.0)).failed
+    0.0
+    """
+    life, changed = np.asarray(lives, dtype=np.float64), np.asarray(changed_at, dtype=np.float64)
+    ended = changed > life
+    honed = np.where(ended, life, changed)
+    cost = float(np.where(ended, costs.failed, costs.planned).mean() / honed.mean())
+    kept = ~ended
+    return PolicyCost(
+        cost_per_bore=cost,
+        against_clairvoyant=cost / (costs.planned / float(life.mean())),
+        failed=float(ended.mean()),
+        given_up=float((1 - honed[kept] / life[kept]).mean()) if kept.any() else 0.0,
+    )

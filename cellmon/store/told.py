@@ -1,0 +1,82 @@
+"""The signals as they were last put together, so that those of one time are found without all others."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from sqlalchemy import Connection, delete, select
+
+from cellmon.store import bulk, schema
+
+
+@dataclass(frozen=True, kw_only=True)
+class ToldSignal:
+    """One signal as it stood when something was judged last; `body` is what the monitor made of it.
+
+    It may tell of what was made from `earliest_at` to `last_at`.
+    """
+
+    id: str
+    sheet: int
+    earliest_at: np.datetime64
+    last_at: np.datetime64
+    body: Mapping[str, Any]
+
+
+class Told:
+    """The part of a session that keeps signals as they were put together."""
+
+    conn: Connection
+
+    def keep_told(self, signals: Sequence[ToldSignal]) -> None:
+        """Replace the signals kept by these; those that are the same are not written again."""
+        table = schema.TOLD
+        known = {row.id: row.digest for row in self.conn.execute(select(table.c.id, table.c.digest))}
+        rows = {signal.id: _row(signal) for signal in signals}
+        gone = [id_ for id_, digest in known.items() if id_ not in rows or rows[id_]["digest"] != digest]
+        for i in range(0, len(gone), 500):
+            self.conn.execute(delete(table).where(table.c.id.in_(gone[i : i + 500])))
+        new = [row for id_, row in rows.items() if known.get(id_) != row["digest"]]
+        if new:
+            bulk.insert(self.conn, table, {name: [row[name] for row in new] for name in new[0]})
+
+    def told(
+        self, *, start: np.datetime64 | None = None, end: np.datetime64 | None = None
+    ) -> Iterator[ToldSignal]:
+        """Yield the signals that may tell of something made in [start, end], as they were kept."""
+        table = schema.TOLD
+        query = select(table)
+        if start is not None:
+            query = query.where(table.c.last_at >= bulk.moment(start))
+        if end is not None:
+            query = query.where(table.c.earliest_at <= bulk.moment(end))
+        for row in self.conn.execute(query.order_by(table.c.earliest_at, table.c.id)):
+            yield ToldSignal(
+                id=row.id,
+                sheet=row.sheet,
+                earliest_at=np.datetime64(row.earliest_at, "us"),
+                last_at=np.datetime64(row.last_at, "us"),
+                body=json.loads(row.body),
+            )
+
+    def sheets_of_told(self) -> set[int]:
+        """Return under which versions of the sheet the signals kept were put together."""
+        return set(self.conn.execute(select(schema.TOLD.c.sheet).distinct()).scalars())
+
+
+def _row(signal: ToldSignal) -> dict[str, Any]:
+    """Return a signal as a row, its columns in the order of the table."""
+    body = json.dumps(signal.body, sort_keys=True)
+    return {
+        "id": signal.id,
+        "sheet": signal.sheet,
+        "earliest_at": bulk.moment(signal.earliest_at),
+        "last_at": bulk.moment(signal.last_at),
+        "digest": hashlib.sha256(f"{signal.sheet}|{body}".encode()).hexdigest(),
+        "body": body,
+    }

@@ -1,0 +1,249 @@
+"""Bores and edges: the bores in making order inside the tolerance, and its two edges enlarged beside them.
+
+One upright axis of size. At the right the share of bores beyond each size on a log scale: steps are
+the bores measured, the line is the model, the pale band its interval. The guard band is hatched.
+"""
+
+from __future__ import annotations
+
+from math import log10
+from typing import Any
+
+import numpy as np
+
+from cellmon.monitor.capability_picture import CapabilityPicture, EdgePicture
+from cellmon.monitor.capability_words import share_words
+from cellmon.records import EventKind
+from cellmon.shifts import to_utc
+from dashboards import theme
+
+HEIGHT = 560
+LEFT, RIGHT = (0.0, 0.56), (0.67, 1.0)
+UPPER, LOWER = (0.55, 0.95), (0.05, 0.45)
+LEAST = 1e-8
+"""The log scale begins at 0.01 in a million."""
+SHARES = {1e-8: "0.01 ppm", 1e-6: "1 ppm", 1e-4: "100 ppm", 1e-2: "1 %", 1.0: "all"}
+
+
+def edges_figure(picture: CapabilityPicture) -> theme.Figure:
+    """Draw one stream's bores and the edges of their distribution."""
+    if not len(picture.part):
+        return theme.notice("No bore of this stream was measured in this time.", height=HEIGHT)
+    low, high = _span(picture)
+    data = [*_tolerance(picture, low, high), *_bores(picture), *_marks(picture, low, high)]
+    shapes, words = _limits(picture)
+    layout: dict[str, Any] = {
+        "xaxis": theme.axis(
+            domain=list(LEFT),
+            range=[-0.01 * len(picture.part), 1.01 * len(picture.part)],
+            showticklabels=False,
+        ),
+        "yaxis": theme.axis(f"from nominal, {picture.unit}", range=[low, high]),
+    }
+    for i, edge in enumerate(picture.edges):
+        x, y = f"x{i + 2}", f"y{i + 2}"
+        room = [0.0, 1.0] if len(picture.edges) == 1 else list(UPPER if edge.side == "upper" else LOWER)
+        data += [{**trace, "xaxis": x, "yaxis": y} for trace in _edge(picture, edge)]
+        shapes.append({**_line(LEAST, 2.0, edge.limit_um), "xref": x, "yref": y})
+        words.append(_beyond(edge, room[1]))
+        layout[f"xaxis{i + 2}"] = _share_axis(anchor=y, named=edge.side == "lower" or len(picture.edges) == 1)
+        layout[f"yaxis{i + 2}"] = theme.axis(
+            domain=room, anchor=x, range=[float(edge.size_um[0]), float(edge.size_um[-1])], nticks=5
+        )
+    words.append(_count(picture))
+    return theme.figure(
+        data,
+        height=HEIGHT,
+        shapes=shapes,
+        annotations=words,
+        margin={"l": 64, "r": 24, "t": 36, "b": 56},
+        **layout,
+    )
+
+
+def _span(picture: CapabilityPicture) -> tuple[float, float]:
+    kept = ~picture.left_out
+    seen = np.concatenate([picture.least_um[kept], picture.greatest_um[kept]])
+    values = [*seen[np.isfinite(seen)].tolist(), *(e.limit_um for e in picture.edges)] or [0.0, 1.0]
+    low, high = min(values), max(values)
+    pad = 0.08 * (high - low or 1.0)
+    return low - pad, high + pad
+
+
+def _tolerance(picture: CapabilityPicture, low: float, high: float) -> list[theme.Trace]:
+    tolerance, ends = picture.tolerance, [0, len(picture.part)]
+    bottom = low if tolerance.lower_um is None else tolerance.lower_um
+    top = high if tolerance.upper_um is None else tolerance.upper_um
+    drawn = [theme.band(ends, [bottom] * 2, [top] * 2, colour=theme.ALLOWED)]
+    guard = tolerance.guard_um or 0.0
+    if guard and tolerance.lower_um is not None:
+        drawn.append(theme.hatched(*ends, bottom, bottom + guard))
+    if guard and tolerance.upper_um is not None:
+        drawn.append(theme.hatched(*ends, top - guard, top))
+    return drawn
+
+
+def _bores(picture: CapabilityPicture) -> list[theme.Trace]:
+    kept = np.flatnonzero(~picture.left_out)
+    place = kept + 0.5
+    upright_x = np.column_stack([place, place, np.full(len(kept), np.nan)]).ravel()
+    gap = np.full(len(kept), np.nan)
+    upright_y = np.column_stack([picture.least_um[kept], picture.greatest_um[kept], gap]).ravel()
+    text = [
+        f"block {picture.part[i]}: {theme.um(picture.least_um[i])} to {theme.um(picture.greatest_um[i])}"
+        for i in kept
+    ]
+    dots = {"size": 3, "color": theme.INK, "opacity": 1, "line": {"width": 0}}
+    return [
+        theme.points(upright_x, upright_y, mode="lines", line={"color": theme.QUIET, "width": 1}),
+        theme.points(place, picture.value_um[kept], mode="markers", marker=dots, text=text, hoverinfo="text"),
+    ]
+
+
+def _marks(picture: CapabilityPicture, low: float, high: float) -> list[theme.Trace]:
+    """Mark what lies beyond with a ring, what is left out and when stones were changed below the bores."""
+    lower, upper = picture.tolerance.lower_um, picture.tolerance.upper_um
+    beyond = np.zeros(len(picture.part), dtype=bool)
+    if lower is not None:
+        beyond |= picture.least_um < lower
+    if upper is not None:
+        beyond |= picture.greatest_um > upper
+    rows = np.flatnonzero(beyond & ~picture.left_out)
+    far = np.where(
+        picture.greatest_um > (np.inf if upper is None else upper), picture.greatest_um, picture.least_um
+    )
+    drawn = [theme.points(rows + 0.5, far[rows], mode="markers", marker=theme.RING, name="beyond a limit")]
+    out = np.flatnonzero(picture.left_out)
+    thin = {"symbol": "line-ns-open", "size": 9, "color": theme.INK, "line": {"width": 1}}
+    lane = low + 0.025 * (high - low)
+    drawn.append(
+        theme.points(out + 0.5, np.full(len(out), lane), mode="markers", marker=thin, name="left out")
+    )
+    fitted = [e for e in picture.events if e.kind == EventKind.STONES_FITTED]
+    at = np.searchsorted(picture.at, np.array([to_utc(e.at) for e in fitted], dtype="datetime64[us]"))
+    sign = {"symbol": "triangle-up", "size": 11, "color": theme.INK}
+    drawn.append(
+        theme.points(
+            at.astype(float),
+            np.full(len(fitted), lane),
+            mode="markers",
+            marker=sign,
+            text=[e.words for e in fitted],
+            hoverinfo="text",
+        )
+    )
+    return drawn
+
+
+def _limits(picture: CapabilityPicture) -> tuple[list[Any], list[Any]]:
+    tolerance, end = picture.tolerance, len(picture.part)
+    shapes = [_line(0, end, e.limit_um) for e in picture.edges]
+    if tolerance.target_um is not None:
+        shapes.append(theme.level(0, end, tolerance.target_um, colour=theme.QUIET, width=0.8))
+    words = [
+        theme.word(
+            f"{e.side} limit {theme.um(e.limit_um)}",
+            0,
+            e.limit_um,
+            yanchor="bottom" if e.side == "upper" else "top",
+        )
+        for e in picture.edges
+    ]
+    return shapes, words
+
+
+def _line(x0: float, x1: float, y: float) -> Any:
+    return {**theme.level(x0, x1, y, width=1.3), "layer": "above"}
+
+
+def _edge(picture: CapabilityPicture, edge: EdgePicture) -> list[theme.Trace]:
+    bottom, top = float(edge.size_um[0]), float(edge.size_um[-1])
+    inside = (bottom, edge.limit_um) if edge.side == "upper" else (edge.limit_um, top)
+    drawn = [theme.band([LEAST, 2.0], [inside[0]] * 2, [inside[1]] * 2, colour=theme.ALLOWED)]
+    if np.isfinite(edge.share).all():
+        low, middle, high = (np.clip(s, 1e-12, 1.0) for s in (edge.share_low, edge.share, edge.share_high))
+        around = np.concatenate([low, high[::-1]]), np.concatenate([edge.size_um, edge.size_um[::-1]])
+        drawn.append(
+            {
+                "type": "scatter",
+                "x": around[0],
+                "y": around[1],
+                "mode": "lines",
+                "line": {"width": 0},
+                "fill": "toself",
+                "fillcolor": theme.INSIDE,
+                "hoverinfo": "skip",
+            }
+        )
+        text = [f"beyond {theme.um(s)}: {share_words(p)}" for s, p in zip(edge.size_um, middle, strict=True)]
+        drawn.append(
+            theme.points(
+                middle,
+                edge.size_um,
+                mode="lines",
+                line={"color": theme.INK, "width": 1.6},
+                text=text,
+                hoverinfo="text",
+                name="model",
+            )
+        )
+    guard = picture.tolerance.guard_um
+    if guard:
+        ends = sorted((edge.limit_um, edge.limit_um + (-guard if edge.side == "upper" else guard)))
+        drawn.append(theme.hatched(LEAST, 2.0, *ends))
+    shape = "vh" if edge.side == "upper" else "hv"
+    x, y = edge.seen_share, edge.seen_size_um
+    x, y = (
+        (np.append(x, LEAST), np.append(y, y[-1]))
+        if edge.side == "upper"
+        else (np.insert(x, 0, LEAST), np.insert(y, 0, y[0]))
+    )
+    steps = {"color": theme.ATTENTION, "width": 1.4, "shape": shape}
+    drawn.append(theme.points(x, y, mode="lines", line=steps, name="measured"))
+    return drawn
+
+
+def _share_axis(*, anchor: str, named: bool) -> dict[str, Any]:
+    return theme.axis(
+        "share of bores beyond each size" if named else None,
+        type="log",
+        domain=list(RIGHT),
+        anchor=anchor,
+        range=[log10(LEAST), 0.05],
+        tickvals=list(SHARES),
+        ticktext=list(SHARES.values()) if named else [""] * len(SHARES),
+        showgrid=True,
+        gridcolor=theme.HAIR,
+    )
+
+
+def _beyond(edge: EdgePicture, top: float) -> dict[str, Any]:
+    """Say above an edge what share lies beyond its limit."""
+    text = f"beyond {edge.side}: {edge.seen_beyond:,} measured"
+    if np.isfinite(edge.share).all():
+        at = [
+            float(10 ** np.interp(edge.limit_um, edge.size_um, np.log10(np.clip(s, 1e-15, 1.0))))
+            for s in (edge.share, edge.share_low, edge.share_high)
+        ]
+        ends = f"{share_words(at[1])} to {share_words(at[2])}"
+        text = f"beyond {edge.side}: model {share_words(at[0])}<br>({ends}), {edge.seen_beyond:,} measured"
+    return theme.word(text, RIGHT[0], top, xref="paper", yref="paper", yanchor="bottom")
+
+
+def _count(picture: CapabilityPicture) -> dict[str, Any]:
+    out = int(picture.left_out.sum())
+    text = f"{picture.part[0]} to {picture.part[-1]}: {len(picture.part):,} bores"
+    text += f", {out:,} of them left out (strokes below)" if out else ""
+    return theme.word(text, 0.0, 0.0, xref="paper", yref="paper", yanchor="top", yshift=-8)
+
+
+def rows(picture: CapabilityPicture) -> dict[str, list[Any]]:
+    """Return the bores as columns."""
+    return {
+        "part": picture.part.tolist(),
+        "measured_at": np.datetime_as_string(picture.at, unit="s", timezone="UTC").tolist(),
+        "value_um": picture.value_um.tolist(),
+        "least_um": picture.least_um.tolist(),
+        "greatest_um": picture.greatest_um.tolist(),
+        "left_out": picture.left_out.tolist(),
+    }

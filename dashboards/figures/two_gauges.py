@@ -1,0 +1,74 @@
+"""Two gauges on the same bores: their difference against the size, with the limits of agreement."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cellmon.monitor.gauge import FeatureAgreement, GaugesAgree
+from dashboards import theme
+
+HEIGHT = 300
+
+
+def two_gauges_figure(pair: GaugesAgree) -> theme.Figure:
+    """Draw the differences in the pale band that holds 95 of 100 bores, about a thin line at their mean."""
+    size = size_of(pair)
+    if size is None or size.difference_um is None or size.lower_um is None or size.upper_um is None:
+        why = size.sentence if size else "no size was measured by both"
+        return theme.notice(why, height=HEIGHT)
+    middle, apart = (pair.first_um + pair.second_um) / 2, pair.first_um - pair.second_um
+    said = [
+        f"block {p}, bore {b}: {theme.um(d, 2)} µm"
+        for p, b, d in zip(pair.part, pair.bore, apart, strict=True)
+    ]
+    x0, x1 = float(middle.min()), float(middle.max())
+    traces = [
+        theme.points(
+            middle.tolist(),
+            apart.tolist(),
+            mode="markers",
+            marker={"color": theme.INK, "size": 4, "opacity": 0.55},
+            text=said,
+            hoverinfo="text",
+            name="bores",
+        )
+    ]
+    if pair.apart.any():
+        ringed = middle[pair.apart].tolist(), apart[pair.apart].tolist()
+        traces.append(theme.points(*ringed, mode="markers", marker=theme.RING, name="apart"))
+    band = {"type": "rect", "xref": "paper", "x0": 0, "x1": 1, "line": {"width": 0}, "layer": "below"}
+    low, high = size.lower_um.value, size.upper_um.value
+    mean = size.difference_um.value or 0.0
+    return theme.figure(
+        traces,
+        height=HEIGHT,
+        margin={"l": 64, "r": 24, "t": 20, "b": 46},
+        xaxis=theme.axis("size, mean of both gauges, µm from nominal"),
+        yaxis=theme.axis(f"{pair.first} less {pair.second}, µm", nticks=7),
+        shapes=[
+            {**band, "y0": low, "y1": high, "fillcolor": theme.INSIDE},
+            theme.level(x0, x1, mean, colour=theme.LINE, width=0.9),
+            theme.level(x0, x1, 0.0, colour=theme.LINE, width=0.9, dash="dot"),
+        ],
+        annotations=[_word(f"95 of 100 bores between {theme.um(low)} and {theme.um(high)}", high)],
+    )
+
+
+def size_of(pair: GaugesAgree) -> FeatureAgreement | None:
+    """Return what two gauges say of size."""
+    return next((f for f in pair.features if f.feature == "diameter"), None)
+
+
+def _word(text: str, y: float | None) -> Any:
+    font = {"size": 11, "color": theme.SOFT}
+    return theme.word(text, 1, y, xref="paper", xanchor="right", yanchor="bottom", font=font)
+
+
+def rows(pair: GaugesAgree) -> dict[str, list[Any]]:
+    """Return both sizes of every bore as columns."""
+    return {
+        "part": pair.part.tolist(),
+        "bore": pair.bore.tolist(),
+        f"{pair.first}_um": pair.first_um.tolist(),
+        f"{pair.second}_um": pair.second_um.tolist(),
+    }

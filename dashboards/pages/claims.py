@@ -1,0 +1,328 @@
+"""Claims: may this capability statement be signed, and what forbids it? For the quality lead."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from cellmon.errors import CellmonError
+from cellmon.export.capability_book import write_capability_book
+from cellmon.export.capability_paper import capability_head, capability_leaves
+from cellmon.export.paper import pdf
+from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.capability_words import (
+    between,
+    claim_words,
+    down,
+    index_lines,
+    index_sentence,
+    interval_head,
+    model_words,
+    ppm,
+)
+from cellmon.records import Stream, stream_names
+from dashboards import theme
+from dashboards.figures import edges
+from dashboards.pages import parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+PATH = "/claims"
+NAME = "Claims"
+SENTENCE, FEATURE, STREAM, LISTED = "claims-sentence", "claims-feature", "claims-stream", "claims-listed"
+EDGES, HEADING, WORDS = "claims-edges", "claims-heading", "claims-words"
+PAPER, BOOK, FILE = "claims-pdf", "claims-xlsx", "claims-file"
+USUAL, EVERY = "diameter", "every"
+CAPTION = (
+    "Left: each bore from its least to its greatest size, a dot at the figure charted; ring: beyond a limit. "
+    "Right: only the edges, enlarged. Hatched: the guard band."
+)
+
+
+def layout(query: str | None = None) -> html.Main:
+    """Return the page before its answers have come; a link may name the stream."""
+    named = parts.query_values(query).get("feature", USUAL)
+    return html.Main(
+        [
+            html.P(id=SENTENCE, className="lead"),
+            html.Div(
+                [
+                    parts.field(
+                        "Feature",
+                        dcc.Dropdown(
+                            id=FEATURE,
+                            clearable=False,
+                            value=named,
+                            options=[{"label": named.replace("_", " "), "value": named}],
+                        ),
+                    ),
+                    parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
+                ],
+                className="controls",
+            ),
+            html.Div(id=LISTED, className="across"),
+            parts.save_table(LISTED),
+            html.H2(id=HEADING),
+            html.Div(id=WORDS),
+            parts.figure_box(EDGES, height=edges.HEIGHT, caption=CAPTION),
+            html.P(
+                [
+                    html.Span(
+                        [
+                            "Save these streams to be signed",
+                            html.Button("PDF", id=PAPER),
+                            html.Button("XLSX", id=BOOK),
+                        ],
+                        className="take",
+                    ),
+                    dcc.Download(id=FILE),
+                ]
+            ),
+        ]
+    )
+
+
+def feature_options(monitor: Monitor) -> list[dict[str, str]]:
+    """Return the features that have streams, and all of them."""
+    try:
+        names = dict.fromkeys(s.feature for s in monitor.streams())
+    except CellmonError:
+        return []
+    every = [{"label": "all features", "value": EVERY}]
+    return [{"label": name.replace("_", " "), "value": name} for name in names] + every
+
+
+def answer_of(monitor: Monitor, feature: str | None) -> CapabilityAnswer:
+    """Return the capability of the streams of one feature, or of all; refusals as the monitor's."""
+    return monitor.capability(feature=None if feature in (None, EVERY) else feature)
+
+
+def stream_options(monitor: Monitor, feature: str | None, value: str | None, search: str | None) -> list[Any]:
+    """Return the streams to choose from; the one of the link, else that with the smallest index, at first."""
+    try:
+        rows = answer_of(monitor, feature).capability
+    except CellmonError:
+        return [[], no_update]
+    options = parts.stream_options([r.stream for r in rows])
+    values = [o["value"] for o in options]
+    if value in values or not rows:
+        return [options, no_update]
+    return [options, parts.stream_query(_named(rows, search) or _worst(rows).stream)]
+
+
+def _named(rows: Sequence[StreamCapability], search: str | None) -> Stream | None:
+    asked = parts.query_values(search)
+    if not any(key in asked for key in parts.STREAM_KEYS):
+        return None
+    try:
+        return parts.stream_named([r.stream for r in rows], search)
+    except CellmonError:
+        return None
+
+
+def _worst(rows: Sequence[StreamCapability]) -> StreamCapability:
+    known = [r for r in rows if r.ppk is not None and r.ppk.value is not None]
+    return min(known, key=lambda r: r.ppk.value if r.ppk and r.ppk.value else 0.0, default=rows[0])
+
+
+def show_claims(monitor: Monitor, feature: str | None, query: str | None) -> list[Any]:
+    """Return the sentence and the table of claims."""
+    try:
+        answer = answer_of(monitor, feature)
+    except CellmonError as refusal:
+        return [str(refusal), []]
+    if not answer.capability:
+        return [answer.sentence, []]
+    return [answer.sentence, claims_table(answer, query)]
+
+
+def claims_table(answer: CapabilityAnswer, query: str | None) -> html.Table:
+    """Return every stream with its index, what may be claimed, and every reason against it."""
+    names = stream_names([r.stream for r in answer.capability])
+    bound = f"at least ({100 * answer.confidence:g} %)"
+    head = ("stream", "bores", "Ppk", bound, "expected beyond, ppm", "claim", "the first reason")
+    return html.Table(
+        [
+            html.Caption(
+                f"Required: Ppk of at least {answer.required:g}. A diamond marks what is not supported."
+            ),
+            html.Thead(html.Tr([html.Th(name, scope="col") for name in head])),
+            html.Tbody([_row(r, n, query) for r, n in zip(answer.capability, names, strict=True)]),
+        ],
+        className="words",
+    )
+
+
+def _row(row: StreamCapability, name: str, query: str | None) -> html.Tr:
+    own = parts.stream_query(row.stream)
+    index = "–" if row.ppk is None or row.ppk.value is None else f"{row.ppk.value:.2f}{between(row.ppk)}"
+    bound = (
+        "–" if row.lower_bound is None else down(min(row.lower_bound, row.cautious_bound or row.lower_bound))
+    )
+    expected = "–" if row.ppm_expected is None else ppm(row.ppm_expected.value)
+    supported = row.claim == "supported"
+    return html.Tr(
+        [
+            html.Td(dcc.Link(name, href=f"{PATH}?{own}")),
+            html.Td(f"{row.n:,}"),
+            html.Td(index),
+            html.Td(bound),
+            html.Td(expected),
+            html.Td(row.claim, className="" if supported else "moved"),
+            html.Td(why_words(row)),
+        ],
+        className="chosen" if own == query else "",
+    )
+
+
+def why_words(row: StreamCapability) -> str:
+    """Return the first reason against a claim and how many more there are; all stand with the stream."""
+    if not row.reasons:
+        return ""
+    more = len(row.reasons) - 1
+    return row.reasons[0] + (f" And {more} more." if more else "")
+
+
+def show_stream(monitor: Monitor, feature: str | None, query: str | None) -> list[Any]:
+    """Return the heading, the words and the figure of one stream."""
+    nothing = theme.notice("Choose a stream.", height=edges.HEIGHT)
+    try:
+        answer = answer_of(monitor, feature)
+        row = row_of(answer, query)
+        if row is None:
+            return ["", [], nothing]
+        picture = monitor.capability_picture(row.stream)
+    except CellmonError as refusal:
+        return ["", [], theme.notice(str(refusal), height=edges.HEIGHT)]
+    words = [
+        html.P(claim_words(row, required=answer.required), className="said"),
+        html.Ul([html.Li(reason) for reason in row.reasons], className="lines"),
+        html.P(index_sentence(row, confidence=answer.confidence), className="told"),
+        indices_table(row),
+        html.P(model_words(row, picture.tolerance, picture.unit), className="aside"),
+    ]
+    return [parts.capital(picture.name), words, edges.edges_figure(picture)]
+
+
+def row_of(answer: CapabilityAnswer, query: str | None) -> StreamCapability | None:
+    """Return the stream a query names; None where it names none of these."""
+    if not query:
+        return None
+    return next((r for r in answer.capability if parts.stream_query(r.stream) == query), None)
+
+
+def indices_table(row: StreamCapability) -> html.Table:
+    """Return the four lines of indices."""
+    head = ("index", "found", interval_head(row), "rests on")
+    lines = [(line.name, line.found, line.interval, line.rests_on) for line in index_lines(row)]
+    return html.Table(
+        [
+            html.Thead(html.Tr([html.Th(name, scope="col") for name in head])),
+            html.Tbody([html.Tr([html.Td(cell) for cell in line]) for line in lines]),
+        ],
+        className="words",
+    )
+
+
+def table_rows(monitor: Monitor, feature: str | None) -> dict[str, Any]:
+    """Return the table of claims as columns."""
+    from cellmon.export.tables import capability_table
+
+    return dict(parts.columns_of(capability_table(answer_of(monitor, feature), zone=parts.zone_of(monitor))))
+
+
+def picture_rows(monitor: Monitor, feature: str | None, query: str | None) -> dict[str, Any]:
+    """Return the bores of the chosen stream as columns."""
+    row = row_of(answer_of(monitor, feature), query)
+    return {} if row is None else dict(edges.rows(monitor.capability_picture(row.stream)))
+
+
+def saved(monitor: Monitor, feature: str | None, kind: str) -> Any:
+    """Return the streams of a feature as a file to be signed: pdf, or xlsx with the raw bores."""
+    try:
+        answer = monitor.submission(feature=None if feature in (None, EVERY) else feature)
+        name = f"capability-{feature or EVERY}-{_stamp(answer.as_of)}.{kind}"
+        if kind == "pdf":
+            return dcc.send_bytes(pdf(capability_leaves(answer), head=capability_head(answer)), name)
+        with tempfile.TemporaryDirectory() as folder:
+            path = write_capability_book(answer, Path(folder) / name, zone=parts.zone_of(monitor))
+            return dcc.send_bytes(path.read_bytes(), name)
+    except CellmonError:
+        return no_update
+
+
+def _stamp(at: datetime) -> str:
+    return f"{at:%Y-%m-%d-%H%M}"
+
+
+def register(app: Dash, monitor: Monitor) -> None:
+    """Wire the page."""
+    changed, feature, stream = Input(parts.CHANGE, "data"), Input(FEATURE, "value"), Input(STREAM, "value")
+    feature_now, stream_now = State(FEATURE, "value"), State(STREAM, "value")
+
+    @app.callback(Output(FEATURE, "options"), changed)
+    def _(change: int) -> list[Any]:
+        return feature_options(monitor)
+
+    @app.callback(
+        Output(STREAM, "options"),
+        Output(STREAM, "value"),
+        changed,
+        feature,
+        stream_now,
+        State(parts.URL, "search"),
+    )
+    def _(change: int, feature: str | None, value: str | None, search: str | None) -> list[Any]:
+        return stream_options(monitor, feature, value, search)
+
+    @app.callback(Output(SENTENCE, "children"), Output(LISTED, "children"), changed, feature, stream)
+    def _(change: int, feature: str | None, query: str | None) -> list[Any]:
+        return show_claims(monitor, feature, query)
+
+    @app.callback(
+        Output(HEADING, "children"),
+        Output(WORDS, "children"),
+        Output(EDGES, "figure"),
+        changed,
+        feature,
+        stream,
+    )
+    def _(change: int, feature: str | None, query: str | None) -> list[Any]:
+        return show_stream(monitor, feature, query)
+
+    @app.callback(
+        Output(STREAM, "value", allow_duplicate=True),
+        Input(parts.URL, "search"),
+        State(STREAM, "options"),
+        prevent_initial_call=True,
+    )
+    def _(search: str | None, options: list[dict[str, str]] | None) -> Any:
+        return linked(search, options)
+
+    for kind, name in (("pdf", PAPER), ("xlsx", BOOK)):
+        _register_file(app, monitor, kind, name)
+    parts.register_saving(app, EDGES, lambda f, q: picture_rows(monitor, f, q), feature_now, stream_now)
+    parts.register_table(app, LISTED, lambda f: table_rows(monitor, f), feature_now)
+
+
+def linked(search: str | None, options: list[dict[str, str]] | None) -> Any:
+    """Return the stream a link on this page names, where it is one of those to choose from."""
+    asked = (search or "").lstrip("?")
+    return asked if any(o["value"] == asked for o in options or ()) else no_update
+
+
+def _register_file(app: Dash, monitor: Monitor, kind: str, name: str) -> None:
+    @app.callback(
+        Output(FILE, "data", allow_duplicate=True),
+        Input(name, "n_clicks"),
+        State(FEATURE, "value"),
+        prevent_initial_call=True,
+    )
+    def _(clicks: int | None, feature: str | None) -> Any:
+        return saved(monitor, feature, kind) if clicks else no_update

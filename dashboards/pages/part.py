@@ -1,0 +1,232 @@
+"""Part: one block's story. For whoever must say what became of it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from cellmon.errors import CellmonError, NotFound
+from cellmon.monitor.part import PartStory
+from dashboards import theme
+from dashboards.figures import part_walls
+from dashboards.figures.polar import polar_figure
+from dashboards.pages import part_words, parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+PATH = "/part"
+NAME = "Part"
+SENTENCE, SERIAL, SHOW, OFFERED, NEWEST = (
+    "part-sentence",
+    "part-serial",
+    "part-show",
+    "part-offered",
+    "part-newest",
+)
+WALLS, SHEET, TIMELINE, HELD, BELOW, TRACES = (
+    "part-walls",
+    "part-sheet",
+    "part-timeline",
+    "part-held",
+    "part-below",
+    "part-traces",
+)
+CHOSEN, PAPER, DOCUMENT, FILE = "part-chosen", "part-pdf", "part-json", "part-file"
+CAPTION = (
+    "The charted measurement of each bore, cut open; a line and a mark for each direction, straight between "
+    "the planes, where nothing was read. Tolerance: pale, between two full lines; guard band: hatched. "
+    "Ring: outside."
+)
+LINKED = 6
+
+
+def layout(query: str | None = None) -> html.Main:
+    """Return the page before its answers have come; a link may name the block."""
+    serial = parts.query_values(query).get("serial")
+    return html.Main(
+        [
+            html.P(id=SENTENCE, className="lead"),
+            dcc.Store(id=CHOSEN, data=serial),
+            html.Div(
+                [
+                    html.Datalist(id=OFFERED),
+                    parts.field(
+                        "Serial",
+                        dcc.Input(id=SERIAL, list=OFFERED, autoComplete="off", value=serial),
+                        wide=True,
+                    ),
+                    html.Button("Show", id=SHOW, className="step"),
+                    html.Div(id=NEWEST, className="newest"),
+                ],
+                className="controls",
+            ),
+            html.Div(_sheet(), id=SHEET, style=parts.HIDDEN),
+        ]
+    )
+
+
+def _sheet() -> list[Any]:
+    return [
+        parts.figure_box(WALLS, height=part_walls.HEIGHT, caption=CAPTION),
+        html.Div(
+            [
+                html.Section([html.H2("What happened to it"), html.Div(id=TIMELINE)]),
+                html.Section([html.H2("Held, and what was decided"), html.Div(id=HELD)]),
+            ],
+            className="beside",
+        ),
+        html.Div(id=TRACES),
+        html.Div(id=BELOW),
+        html.P(
+            [
+                html.Span(
+                    ["Save this record", html.Button("PDF", id=PAPER), html.Button("JSON", id=DOCUMENT)],
+                    className="take",
+                ),
+                dcc.Download(id=FILE),
+            ]
+        ),
+    ]
+
+
+def serial_of(monitor: Monitor, search: str | None) -> str | None:
+    """Return the block a link names; without one the newest, None where nothing was measured."""
+    named = parts.query_values(search).get("serial")
+    return named or next(iter(monitor.newest_parts().parts), None)
+
+
+def story_of(monitor: Monitor, serial: str | None) -> PartStory:
+    """Return what is known of a block.
+
+    Raises
+    ------
+    NotFound
+        When there is no such block, or nothing was measured yet.
+    """
+    if not serial:
+        raise NotFound("No part has been measured yet.")
+    return monitor.part(serial)
+
+
+def offer(monitor: Monitor) -> list[Any]:
+    """Return the newest serials, as choices and as links."""
+    try:
+        newest = monitor.newest_parts().parts
+    except CellmonError:
+        return [[], []]
+    links = [dcc.Link(serial, href=link_to(serial)) for serial in newest[:LINKED]]
+    return [[html.Option(value=serial) for serial in newest], ["Newest: ", *links] if links else []]
+
+
+def link_to(serial: str) -> str:
+    """Return the address of one block's story."""
+    return f"{PATH}?{urlencode({'serial': serial})}"
+
+
+def show_part(monitor: Monitor, search: str | None) -> list[Any]:
+    """Return sentence, serial, drawing, time line, signals, tables, traces, and whether they show."""
+    try:
+        serial = serial_of(monitor, search)
+        story = story_of(monitor, serial)
+    except CellmonError as refusal:
+        words = str(refusal)
+        refused = parts.notice(words[:1].upper() + words[1:] + ("" if words.endswith(".") else "."))
+        return [refused, None, theme.notice(""), [], [], [], [], parts.HIDDEN]
+    return [
+        story.sentence,
+        story.part,
+        part_walls.walls_figure(story),
+        part_words.time_line(story),
+        part_words.held(story),
+        part_words.tables(story),
+        traced(story),
+        {},
+    ]
+
+
+def traced(story: PartStory) -> list[Any]:
+    """Return every traced bore drawn in the round, with what its trace says."""
+    if not story.traces or story.nominal_mm is None:
+        return []
+    said: list[Any] = [html.H2("Traced in the round")]
+    for bore in story.traces:
+        said.append(html.P(part_words.trace_words(bore), className="told"))
+        if bore.planes:
+            figure = polar_figure(bore, nominal_mm=story.nominal_mm)
+            said.append(dcc.Graph(figure=figure, config=theme.CONFIG, className="polar"))
+    return said
+
+
+def chosen(serial: str | None) -> Any:
+    """Return the query of the block whose serial was typed."""
+    word = (serial or "").strip()
+    return f"?{urlencode({'serial': word})}" if word else no_update
+
+
+def saved(monitor: Monitor, serial: str | None, *, as_pdf: bool) -> Any:
+    """Return the record of a block as a file, or nothing where the cell refuses."""
+    try:
+        story = story_of(monitor, serial)
+    except CellmonError:
+        return no_update
+    if as_pdf:
+        from cellmon.export.part_paper import part_pdf
+
+        return dcc.send_bytes(part_pdf(story, cell=monitor.sheet.cell.name), f"part-{story.part}.pdf")
+    from cellmon.export.documents import as_json, document
+
+    content = as_json(document(story, zone=parts.zone_of(monitor)))
+    return dcc.send_bytes(content, f"part-{story.part}.json")
+
+
+def walls_rows(monitor: Monitor, serial: str | None) -> dict[str, Any]:
+    """Return the readings behind the drawing; refusals as `story_of`."""
+    return part_walls.rows(story_of(monitor, serial))
+
+
+def register(app: Dash, monitor: Monitor) -> None:
+    """Wire the page."""
+
+    @app.callback(
+        Output(SENTENCE, "children"),
+        Output(CHOSEN, "data"),
+        Output(WALLS, "figure"),
+        Output(TIMELINE, "children"),
+        Output(HELD, "children"),
+        Output(BELOW, "children"),
+        Output(TRACES, "children"),
+        Output(SHEET, "style"),
+        Input(parts.CHANGE, "data"),
+        Input(parts.URL, "search"),
+    )
+    def _(change: int, search: str | None) -> list[Any]:
+        return show_part(monitor, search)
+
+    @app.callback(Output(OFFERED, "children"), Output(NEWEST, "children"), Input(parts.CHANGE, "data"))
+    def _(change: int) -> list[Any]:
+        return offer(monitor)
+
+    @app.callback(
+        Output(parts.URL, "search", allow_duplicate=True),
+        Input(SHOW, "n_clicks"),
+        Input(SERIAL, "n_submit"),
+        State(SERIAL, "value"),
+        prevent_initial_call=True,
+    )
+    def _(clicks: int | None, entered: int | None, serial: str | None) -> Any:
+        return chosen(serial) if clicks or entered else no_update
+
+    @app.callback(
+        Output(FILE, "data"),
+        Input(PAPER, "n_clicks"),
+        Input(DOCUMENT, "n_clicks"),
+        State(CHOSEN, "data"),
+        prevent_initial_call=True,
+    )
+    def _(paper: int | None, document: int | None, serial: str | None) -> Any:
+        return saved(monitor, serial, as_pdf=parts.pressed() == PAPER) if paper or document else no_update
+
+    parts.register_saving(app, WALLS, lambda serial: walls_rows(monitor, serial), State(CHOSEN, "data"))

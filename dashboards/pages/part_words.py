@@ -1,0 +1,243 @@
+"""What the page of one block says: its time line, its holds, its tables."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from math import isnan
+from typing import Any
+
+from dash import dcc, html
+
+from cellmon.monitor.part import PartStory
+from cellmon.monitor.part_bores import PartMeasurement
+from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
+from cellmon.monitor.traced_bore import BoreTraces
+from cellmon.records import Verdict
+from dashboards import theme
+from dashboards.pages import parts, signals
+
+
+def time_line(story: PartStory) -> list[Any]:
+    """Return what happened to a block, oldest first, as a list along a line."""
+    if not story.happened:
+        return [html.P("Nothing is known but its readings.", className="told")]
+    items = []
+    for event in story.happened:
+        when = html.Time(f"{event.at:%Y-%m-%d %H:%M:%S}", dateTime=event.at.isoformat())
+        words = html.Span(f"{parts.capital(event.words)}.")
+        items.append(html.Li([when, words], className=f"{event.what} look" if event.look else event.what))
+    return [html.Ol(items, className="happened")]
+
+
+def held(story: PartStory) -> list[Any]:
+    """Return every signal the block belongs to, and what became of it; here it is only seen."""
+    if not story.held_for:
+        said: list[Any] = [html.P("No signal stood over its bores when it was made.", className="told")]
+    else:
+        said = [html.Ul([_signal(one) for one in story.held_for], className="lines")]
+        if any(one.disposition is None for one in story.held_for):
+            said.append(html.P("What becomes of it is said on its signal's page.", className="aside"))
+    others = {one.id for one in story.held_for}
+    for given in story.dispositions:
+        if given.signal not in others:
+            words = f"{given.as_} by {given.by}, on the hold list of {given.signal}: {given.why}"
+            said.append(html.P(parts.capital(words), className="told"))
+    return [*said, html.P(story.meant, className="aside")]
+
+
+def _signal(one: Any) -> html.Li:
+    bores = "bore " + one.bores[0] if len(one.bores) == 1 else "bores " + ", ".join(one.bores)
+    link = dcc.Link(parts.capital(one.words), href=signals.link_to(one.id))
+    d = one.disposition
+    became = (
+        "Nothing decided yet."
+        if d is None
+        else f"{parts.capital(d.as_)} by {d.by}, {parts.when(d.at)}: {d.why}"
+    )
+    return html.Li(
+        [
+            link,
+            html.Div(
+                f"{one.id}, {one.state}; {bores}; began {parts.when(one.began_at)}.",
+                className="aside",
+            ),
+            html.Div(became, className="waits" if d is None else ""),
+        ]
+    )
+
+
+def tables(story: PartStory) -> list[Any]:
+    """Return the readings, what each verdict rests on, and what else is known of every measurement."""
+    said: list[Any] = [html.H2("Readings"), _scroll(_readings(story))]
+    said += [
+        html.H2("What the verdicts rest on"),
+        html.P(_rule(story), className="told"),
+        _scroll(_judged(story)),
+    ]
+    said += [html.H2("How it was made"), _scroll(_made(story))]
+    said += [html.H2("Where it lay"), _scroll(_places(story))]
+    doubts = [(m, doubt) for m in story.measurements for doubt in m.doubts]
+    if doubts:
+        said += [html.H2("Doubted"), html.Ul([_doubt(m, d) for m, d in doubts], className="lines")]
+    if story.notes:
+        said += [html.H2("Other instruments, and eyes"), _scroll(_notes(story))]
+    return [*said, html.H2("Where it comes from"), _scroll(_origins(story))]
+
+
+def _table(
+    head: Sequence[str], body: Sequence[Sequence[Any]], *, figures: Collection[int] = (), caption: str = ""
+) -> html.Table:
+    """Return a table; columns named in `figures` stand to the right."""
+    top = [html.Caption(caption)] if caption else []
+    names = [html.Th(n, scope="col", className="figure" if j in figures else "") for j, n in enumerate(head)]
+    rows = [html.Tr([_cell(c, figure=j in figures) for j, c in enumerate(row)]) for row in body]
+    return html.Table([*top, html.Thead(html.Tr(names)), html.Tbody(rows)], className="told-of")
+
+
+def _cell(cell: Any, *, figure: bool) -> html.Td:
+    side = "figure" if figure else ""
+    if isinstance(cell, JudgedAgainst):
+        mark = {Verdict.DOES_NOT_CONFORM: "moved", Verdict.UNDECIDED: "unsure"}.get(cell.verdict, "")
+        verdict = f" {cell.verdict.value}" if mark else ""
+        return html.Td(f"{_um(cell.value_um, 2) or '–'}{verdict}", className=f"{side} {mark}".strip())
+    if isinstance(cell, Verdict):
+        return html.Td(cell.value, className="moved" if cell is Verdict.DOES_NOT_CONFORM else "")
+    return html.Td("–" if cell is None else cell, className=side)
+
+
+def _scroll(table: html.Table) -> html.Div:
+    return html.Div(table, className="across")
+
+
+def _readings(story: PartStory) -> html.Table:
+    names = list(dict.fromkeys((p, d) for m in story.measurements for p in m.planes for d in m.directions))
+    body = []
+    for m in story.measurements:
+        read = {(p, d): float(m.um[i, j]) for i, p in enumerate(m.planes) for j, d in enumerate(m.directions)}
+        cells = [_um(read.get(name)) for name in names]
+        body.append(
+            [m.bore, m.gauge, parts.when(m.at), *cells, m.verdict, "yes" if m.charted else m.charted_why]
+        )
+    head = ["bore", "gauge", "measured", *(f"{p} {d}" for p, d in names), "verdict", "charted"]
+    caption = "Micrometres from nominal, by plane and direction."
+    return _table(head, body, figures=range(3, 3 + len(names)), caption=caption)
+
+
+def _um(value: float | None, digits: int = 1) -> str | None:
+    return None if value is None or isnan(value) else theme.um(value, digits)
+
+
+def _rule(story: PartStory) -> str:
+    m = story.measurements[0]
+    if m.rule == "guarded":
+        sure = f"{100 * (m.conformance or 0):g} %"
+        how = f"guarded (ISO 14253-1): proven inside or outside with a conformance of {sure}"
+    else:
+        how = "simple: on or inside a limit conforms, without a guard band"
+    versions = sorted({x.sheet_version for x in story.measurements if x.sheet_version is not None})
+    return f"Judged by sheet version {', '.join(map(str, versions))}; rule {how}. The worst figure decides."
+
+
+def _judged(story: PartStory) -> html.Table:
+    shown = [m for m in story.measurements if m.charted or m.verdict is not Verdict.CONFORMS]
+    names = [f"bore {m.bore}" + ("" if m.charted else f", {m.gauge}") for m in shown]
+    body = [
+        [
+            figure_name(row.feature, row.figure),
+            *(_um(row.lower_um), _um(row.upper_um), f"{row.u_um:.2f}", f"{row.guard_um:.2f}"),
+            *row.of,
+        ]
+        for row in side_by_side(shown)
+    ]
+    head = ["figure, µm", "lower", "upper", "u (k = 1)", "guard band", *names]
+    return _table(head, body, figures=range(1, len(head)))
+
+
+def _made(story: PartStory) -> html.Table:
+    head = [
+        "bore",
+        "measured",
+        "spindle",
+        "stones",
+        "bores since",
+        "fixture",
+        "operator",
+        "cycle s",
+        "load %",
+    ]
+    head += ["expander µm", "part °C", "master °C", "read off µm"]
+    rows = [_made_row(m) for m in story.measurements]
+    told = [
+        j for j in range(len(head)) if any(row[j] is not None for row in rows)
+    ]  # what nobody logged is left out
+    figures = [k for k, j in enumerate(told) if j >= 7]
+    return _table([head[j] for j in told], [[row[j] for j in told] for row in rows], figures=figures)
+
+
+def _made_row(m: PartMeasurement) -> list[Any]:
+    stones, process = m.stones, m.process
+    since = None
+    if stones is not None and stones.bores_since is not None:
+        since = f"{stones.bores_since:,} ({stones.what})"
+    names = ("cycle_s", "load_pct", "feed_um", "part_temp_c", "master_temp_c")
+    told = [None if process is None else _plain(getattr(process, name)) for name in names]
+    off = None if process is None else _um(process.read_off_um, 2)
+    row = [m.bore, parts.when(m.at), m.spindle, m.stone_set, since, m.fixture, m.operator]
+    return [*row, *told, off]
+
+
+def _plain(value: float | None) -> str | None:
+    return None if value is None else f"{value:g}"
+
+
+def _places(story: PartStory) -> html.Table:
+    body = []
+    for m in story.measurements:
+        for p in m.places:
+            g = p.subgroup
+            where = None if g is None else f"{g.place} of {g.n}, {g.first_part} to {g.last_part}"
+            away = None if p.away is None else f"{theme.um(p.away)} sd"
+            limits = None if p.center_um is None else theme.um(p.center_um, 2)
+            mean = None if g is None else f"{theme.um(g.mean_um, 2)}, range {g.range_um:.2f}"
+            body.append([str(p.stream), _um(p.value_um, 2), limits, away, where, mean])
+    head = ["stream", "value µm", "centre", "from it", "in its subgroup", "mean of it"]
+    caption = "Against the limits in force then, in standard deviations of a bore; wear is not taken out."
+    return _table(head, body, figures=(1, 2, 3), caption=caption)
+
+
+def _doubt(m: PartMeasurement, doubt: Any) -> html.Li:
+    state = {"open": "waits for a decision", "accepted": "accepted", "kept": "kept as read"}[doubt.state]
+    by = f" by {doubt.by}: {doubt.why}" if doubt.by else ""
+    return html.Li(f"Bore {m.bore}, {m.gauge}: {doubt.words} ({doubt.flag.value}); {state}{by}.")
+
+
+def _notes(story: PartStory) -> html.Table:
+    body = [
+        [n.bore, parts.when(n.at), n.what, n.plane, f"{n.value:g}", n.unit, n.gauge, n.by]
+        for n in story.notes
+    ]
+    head = ["bore", "when", "what", "plane", "value or count", "unit", "instrument", "by"]
+    return _table(head, body, figures=(4,))
+
+
+def _origins(story: PartStory) -> html.Table:
+    body = [
+        [m.bore, m.gauge, parts.when(m.at), o.file, f"{o.line:,}", f"{o.taken_at:%Y-%m-%d %H:%M}"]
+        for m in story.measurements
+        for o in m.origins
+    ]
+    return _table(["bore", "gauge", "measured", "file", "line", "taken"], body, figures=(4,))
+
+
+def trace_words(bore: BoreTraces) -> str:
+    """Return what one traced bore says, with its verdicts."""
+    said = [bore.sentence]
+    for figure in (bore.roundness_trace, bore.cylindricity):
+        value = figure.value_um if figure.value_um is not None else figure.reported_um
+        if value is None:
+            continue
+        name = figure.feature.replace("_", " ")
+        limit = "" if figure.upper_um is None else f", at most {figure.upper_um:g}"
+        verdict = "" if figure.verdict is None else f": {figure.verdict.value}"
+        said.append(f"{parts.capital(name)} {value:.2f} µm ({figure.used}{limit}){verdict}.")
+    return " ".join(said)

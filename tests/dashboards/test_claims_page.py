@@ -1,0 +1,148 @@
+"""The Claims page: a sentence first, every stream with what forbids it, bores and edges of the one chosen."""
+
+from __future__ import annotations
+
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+
+from cellmon.errors import NotFound
+from dashboards.figures import edges
+from dashboards.pages import claims, parts
+from tests.handed_over_answers import picture_answer
+from tests.small_cell import CHECKS, EVENTS, HEADER, SHEET, checks, events, new_cell, rows, write
+
+
+@pytest.fixture(scope="module")
+def monitor(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("claims")
+    opened = new_cell(folder / "cell", sheet=SHEET)
+    opened.take(
+        [
+            write(folder, "events.csv", EVENTS, events()),
+            write(folder, "checks.csv", CHECKS, checks()),
+            write(folder, "rows.csv", HEADER, rows(110, seed=3)),
+        ]
+    )
+    return opened
+
+
+@pytest.fixture(scope="module")
+def row(monitor):
+    return monitor.capability(feature="diameter").capability[0]
+
+
+@pytest.fixture(scope="module")
+def picture(monitor, row):
+    return monitor.capability_picture(row.stream)
+
+
+class Refusing:
+    """A monitor that refuses everything."""
+
+    def __getattr__(self, name):
+        def refuse(*given, **named):
+            raise NotFound("No stream has been measured yet.")
+
+        return refuse
+
+
+def test_the_first_thing_is_the_sentence_then_the_streams_with_their_reasons(monitor, row):
+    sentence, table = claims.show_claims(monitor, "diameter", None)
+    assert sentence == monitor.capability(feature="diameter").sentence
+    said = str(table)
+    assert "S1 bore 1 diameter" in said
+    assert row.reasons[0] in said
+    assert f"And {len(row.reasons) - 1} more." in said
+
+
+def test_all_features_are_there_on_demand(monitor):
+    sentence, table = claims.show_claims(monitor, claims.EVERY, None)
+    assert sentence == monitor.capability().sentence
+    assert "S2 bore 2 taper" in str(table)
+
+
+def test_the_smallest_index_is_chosen_at_first_and_a_link_chooses_its_own(monitor):
+    options, chosen = claims.stream_options(monitor, "diameter", None, None)
+    rows_ = monitor.capability(feature="diameter").capability
+    worst = min(rows_, key=lambda r: r.ppk.value)
+    assert [o["value"] for o in options] == [parts.stream_query(r.stream) for r in rows_]
+    assert chosen == parts.stream_query(worst.stream)
+    other = parts.stream_query(max(rows_, key=lambda r: r.ppk.value).stream)
+    assert claims.stream_options(monitor, "diameter", None, "?" + other)[1] == other
+    assert claims.linked("?" + other, options) == other
+
+
+def test_a_stream_shows_every_reason_and_four_lines(monitor, row):
+    heading, words, figure = claims.show_stream(monitor, "diameter", parts.stream_query(row.stream))
+    said = str(words)
+    assert heading == "S1 bore 1 diameter"
+    assert "Not supported: Ppk of at least 1.33" in said
+    assert all(reason in said for reason in row.reasons)
+    assert all(f"Td('{name}')" in said for name in ("Cp", "Cpk", "Pp", "Ppk"))
+    go.Figure(figure)
+
+
+def test_refusals_are_sentences(monitor):
+    assert claims.show_claims(Refusing(), "diameter", None) == ["No stream has been measured yet.", []]
+    assert "No stream has been measured yet." in str(claims.show_stream(Refusing(), "diameter", "x"))
+    assert "Choose a stream." in str(claims.show_stream(monitor, "diameter", None))
+    assert claims.stream_options(Refusing(), "diameter", None, None)[0] == []
+
+
+def test_the_left_side_has_every_counted_bore_and_rings_those_beyond(picture):
+    figure = edges.edges_figure(picture)
+    go.Figure(figure)
+    dots = next(t for t in figure["data"] if t.get("text") and len(t["x"]) == int((~picture.left_out).sum()))
+    assert dots["y"] == pytest.approx(picture.value_um[~picture.left_out])
+    rings = next(t for t in figure["data"] if t.get("name") == "beyond a limit")
+    counted = ~picture.left_out
+    assert len(rings["x"]) == int((counted & ((picture.greatest_um > 10) | (picture.least_um < -10))).sum())
+    out = next(t for t in figure["data"] if t.get("name") == "left out")
+    assert len(out["x"]) == int(picture.left_out.sum())
+
+
+def test_both_edges_share_one_log_scale_and_stand_upright(picture):
+    layout = edges.edges_figure(picture)["layout"]
+    assert layout["xaxis2"]["type"] == layout["xaxis3"]["type"] == "log"
+    assert layout["xaxis2"]["range"] == layout["xaxis3"]["range"]
+    lower, upper = layout["yaxis2"], layout["yaxis3"]
+    assert lower["range"][0] < -10 < lower["range"][1] < upper["range"][0] < 10 < upper["range"][1]
+    assert lower["domain"][1] < upper["domain"][0]
+    assert np.ptp(lower["range"]) == pytest.approx(np.ptp(upper["range"]))
+
+
+def test_steps_are_the_bores_measured_and_the_line_is_the_model(picture):
+    data = edges.edges_figure(picture)["data"]
+    upper = picture.edges[1]
+    steps = [t for t in data if t.get("name") == "measured"][1]
+    assert steps["line"]["shape"] == "vh"
+    assert steps["x"][:-1] == pytest.approx(upper.seen_share)
+    model = [t for t in data if t.get("name") == "model"][1]
+    assert model["y"] == pytest.approx(upper.size_um)
+
+
+def test_what_lies_beyond_is_said_in_words_over_each_edge(row):
+    figure = edges.edges_figure(picture_answer(row.stream, row_at()))
+    said = [a["text"] for a in figure["layout"]["annotations"]]
+    assert any(text.startswith("beyond upper: model") and "1 measured" in text for text in said)
+    assert any("5 bores, 1 of them left out" in text for text in said)
+
+
+def row_at():
+    from datetime import UTC, datetime
+
+    return datetime(2026, 10, 22, 16, 5, tzinfo=UTC)
+
+
+def test_saved_files_are_those_of_the_command(monitor):
+    paper = claims.saved(monitor, "diameter", "pdf")
+    assert paper["filename"].startswith("capability-diameter-2026-03-")
+    assert paper["filename"].endswith(".pdf")
+    assert claims.saved(monitor, claims.EVERY, "xlsx")["filename"].startswith("capability-every-")
+    assert len(claims.table_rows(monitor, "diameter")["ppk"]) == 2
+
+
+def test_the_drawn_bores_can_be_taken_away(monitor, row):
+    found = claims.picture_rows(monitor, "diameter", parts.stream_query(row.stream))
+    assert len(found["part"]) == len(found["left_out"]) == 110

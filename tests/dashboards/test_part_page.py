@@ -1,0 +1,128 @@
+"""The Part page: its sentence first, the block found by serial, and everything that is known of it."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+
+from dashboards.figures import part_walls
+from dashboards.pages import part, part_words
+from tests.dashboards.stand_in import END, StandIn
+from tests.part_answers import story_answer
+
+
+@pytest.fixture(scope="module")
+def monitor():
+    return StandIn()
+
+
+@pytest.fixture(scope="module")
+def story():
+    return story_answer(END)
+
+
+def test_the_first_thing_is_the_sentence_of_the_block_a_link_names(monitor):
+    sentence, serial, walls, *_, style = part.show_part(monitor, "?serial=204400")
+    assert sentence.startswith("204400: bore 2 outside the limits")
+    assert (serial, style) == ("204400", {})
+    go.Figure(walls)
+
+
+def test_without_a_link_the_newest_block_is_told(monitor):
+    _, serial, *_ = part.show_part(monitor, None)
+    assert serial == monitor.newest_parts().parts[0]
+
+
+def test_a_serial_that_is_not_known_gets_a_sentence_and_shows_nothing(monitor):
+    refused, serial, *_, style = part.show_part(monitor, "?serial=nobody")
+    assert refused.children == "No part nobody."
+    assert serial is None and style["visibility"] == "hidden"
+
+
+def test_a_cell_without_bores_says_so():
+    refused, *_ = part.show_part(StandIn(empty=True), None)
+    assert refused.children == "No part has been measured yet."
+    assert part.offer(StandIn(empty=True)) == [[], []]
+
+
+def test_newest_serials_are_offered_and_linked(monitor):
+    options, links = part.offer(monitor)
+    newest = monitor.newest_parts().parts
+    assert [o.value for o in options] == list(newest)
+    assert [link.href for link in links[1:]] == [part.link_to(s) for s in newest[: part.LINKED]]
+
+
+def test_a_typed_serial_becomes_a_link_and_a_blank_none():
+    assert part.chosen(" A/1 &2 ") == "?serial=A%2F1+%262"
+    assert part.chosen("  ") is not None and part.chosen("  ") != "?serial="
+
+
+def test_every_bore_is_drawn_once_by_its_charted_measurement(story):
+    figure = part_walls.walls_figure(story)
+    go.Figure(figure)
+    words = [a["text"] for a in figure["layout"]["annotations"]]
+    assert [sum(f"<b>{b}</b>" in w for w in words) for b in ("1", "2", "3")] == [1, 1, 1]
+    assert sum("outside" in w for w in words) >= 2  # the verdict, and the reading beyond
+    rings = [t for t in figure["data"] if t.get("name") == "outside"]
+    assert len(rings) == 1 and len(rings[0]["x"]) == int((story.measurements[1].um > 24).sum())
+
+
+def test_the_drawing_saves_every_reading_of_every_measurement(story):
+    rows = part_walls.rows(story)
+    assert len(rows["bore"]) == 4 * 6
+    assert rows["charted"].count("no") == 6
+    expected = np.concatenate([m.um.ravel() for m in story.measurements])
+    assert rows["deviation_um"] == expected.tolist()
+
+
+def test_the_time_line_is_in_order_and_marks_what_to_look_at(story):
+    [line] = part_words.time_line(story)
+    assert [item.className for item in line.children] == ["honed", "measured look", "decided"]
+    assert "outside" in str(line.children[1])
+
+
+def test_what_is_held_is_linked_to_its_signal_and_says_what_became_of_it(story):
+    said = str(part_words.held(story))
+    assert "/signals?signal=S-1" in said and "Nothing decided yet" in said
+    assert "Scrapped by R. Hale" in said and "<too large>" in said
+    assert "on the hold list of S-9" in said, "a disposition on another list is told too"
+    assert "fit for use" in said
+
+
+def test_tables_tell_verdicts_by_word_and_mark_what_is_not_proven(story):
+    said = json.dumps(
+        [t.to_plotly_json() for t in part_words.tables(story)], default=lambda o: o.to_plotly_json()
+    )
+    for word in ("26.1", "does not conform", "undecided", "guarded (ISO 14253-1)", "214 (dressed)"):
+        assert word in said
+    for word in (
+        "late-station.csv",
+        "1,634",
+        "4 of 5, 204415 to 204419",
+        "came late (late); kept as read by A. Weber",
+    ):
+        assert word in said
+    assert "not charted: G2 is a gauge of audits" in said
+    assert "Rk" in said and "pore" in said
+
+
+def test_a_traced_bore_is_drawn_in_the_round_and_judged_in_words(story):
+    _, words, graph = part.traced(story)
+    assert "Roundness trace 8.00 µm (points, at most 5): does not conform." in words.children
+    go.Figure(graph.figure)
+
+
+def test_nothing_on_the_page_says_safe(story):
+    said = str(part_words.tables(story)) + str(part_words.held(story)) + str(part_words.time_line(story))
+    assert "safe" not in said.lower()
+
+
+def test_the_record_is_saved_as_paper_and_as_document(monitor):
+    paper = part.saved(monitor, "204418", as_pdf=True)
+    assert paper["filename"] == "part-204418.pdf"
+    document = part.saved(monitor, "204418", as_pdf=False)
+    assert document["filename"] == "part-204418.json"
+    assert part.saved(StandIn(fails=True), "204418", as_pdf=False) is not None

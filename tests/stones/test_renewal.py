@@ -1,0 +1,67 @@
+"""Sets used up: against the renewal functions that have a closed form, and against drawn lives."""
+
+import numpy as np
+import pytest
+from scipy.stats import gamma, poisson, uniform
+
+from cellmon.stones.renewal import Counts, renewal_counts, together, with_breakage
+
+
+# Cox, Renewal Theory (1962), section 2: lives that do not age give a Poisson count. From memory.
+@pytest.mark.parametrize("mean", [0.5, 3.0, 12.0])
+def test_lives_that_do_not_age_are_counted_as_poisson(mean):
+    counts = renewal_counts(lambda x: -np.expm1(-x), lambda x: -np.expm1(-x), bores=mean)
+    k = np.arange(len(counts.chance))
+    assert counts.chance == pytest.approx(poisson.pmf(k, mean), abs=1e-6)
+
+
+# Cox (1962), section 4.2: two exponential stages, M(t) = t/2 - 1/4 + exp(-2t)/4. Lives even on (0, 1):
+# M(t) = exp(t) - 1 for t up to 1 (Feller, An Introduction to Probability Theory II (1971), XI). From memory.
+def test_renewal_functions_with_a_closed_form_are_met():
+    for t in (0.5, 2.0, 8.0):
+        two = renewal_counts(lambda x: gamma.cdf(x, 2), lambda x: gamma.cdf(x, 2), bores=t)
+        assert two.mean == pytest.approx(t / 2 - 0.25 + np.exp(-2 * t) / 4, abs=2e-6)
+    even = renewal_counts(uniform.cdf, uniform.cdf, bores=1.0)
+    assert even.mean == pytest.approx(np.e - 1, abs=2e-4)
+
+
+# Cox (1962), section 4.2: far out, M(t) = t/mu + (s2 - mu2)/(2 mu2), and the variance grows by s2/mu2 a
+# mean life. From memory.
+def test_long_runs_use_up_as_many_as_renewal_theory_says():
+    mean, sd = 8700.0, 1740.0
+    law = gamma(a=(mean / sd) ** 2, scale=sd**2 / mean)
+    some, more = (renewal_counts(law.cdf, law.cdf, bores=n * mean) for n in (40, 60))
+    assert some.mean == pytest.approx(40 + (0.2**2 - 1) / 2, abs=0.002)
+    assert more.variance - some.variance == pytest.approx(20 * 0.2**2, abs=0.02)
+
+
+def test_counts_are_those_of_drawn_lives_with_chips_and_two_spindles():
+    rng = np.random.default_rng(11)
+    first, new = gamma(a=9, scale=300), gamma(a=25, scale=340)
+    chips = 1 / 40_000
+    law = [with_breakage(one.cdf, chips_per_bore=chips) for one in (first, new)]
+    one = renewal_counts(law[0], law[1], bores=30_000)
+    both = together([one, one])
+
+    def drawn(n):
+        at = np.minimum(first.rvs(n, random_state=rng), rng.exponential(1 / chips, n))
+        count = np.zeros(n, dtype=int)
+        while (at <= 30_000).any():
+            count += at <= 30_000
+            at = at + np.minimum(new.rvs(n, random_state=rng), rng.exponential(1 / chips, n))
+        return count
+
+    n = 40_000
+    counted = np.bincount(drawn(n) + drawn(n), minlength=len(both.chance))[: len(both.chance)] / n
+    se = np.sqrt(both.chance * (1 - both.chance) / n)
+    assert np.all(np.abs(counted - both.chance) < 4.5 * se + 1e-4)
+
+
+def test_enough_is_the_least_number_that_suffices():
+    counts = Counts(chance=np.array([0.1, 0.6, 0.28, 0.02]))
+    assert [counts.enough(level) for level in (0.05, 0.7, 0.95, 0.98, 0.99)] == [0, 1, 2, 2, 3]
+    assert counts.at_most(1) == pytest.approx(0.7) and counts.at_most(-1) == 0
+    assert counts.mean == pytest.approx(1.22)
+    assert renewal_counts(gamma(2).cdf, gamma(2).cdf, bores=0).enough(0.99) == 0
+    with pytest.raises(ValueError, match="0 or more"):
+        with_breakage(uniform.cdf, chips_per_bore=-1.0)
