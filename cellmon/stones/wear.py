@@ -246,6 +246,8 @@ class BreakIn:
 
     bores: float
     extra_um: float
+    sd_um: float = 0.0
+    """How well `extra_um` is known."""
 
     def pending(self, honed: float) -> float:
         """Return what of it is still to come after so many bores, µm."""
@@ -296,7 +298,8 @@ def break_in(bores: Sequence[ArrayLike], wear_um: Sequence[ArrayLike], *, life_b
         left = without - extra**2 * bending
         found = points * np.log(without / left) if left > 0 else np.inf
         if extra > 0 and found > gain:
-            best, gain = BreakIn(bores=length, extra_um=float(extra)), float(found)
+            sd = float(np.sqrt(max(left, 0.0) / max(points - 1, 1) / bending))
+            best, gain = BreakIn(bores=length, extra_um=float(extra), sd_um=sd), float(found)
     return best
 
 

@@ -71,10 +71,10 @@ def advise(
 
 
 def next_stop(now: StonesNow, stay: Stay) -> float:
-    """Return the bores to the stop after the next, at which a change could wait no longer."""
+    """Return the bores to the next stop at which stones could be changed: the next dressing, else a shift."""
     plan = now.view.dressing_plan(stay.spindle)
     if isinstance(plan, Plan):
-        return float(plan.every_bores)
+        return float(plan.in_bores if plan.in_bores >= 1 else plan.every_bores)
     planning = now.view.sheet.planning
     shift = None if planning is None else planning.bores_per_shift.get(stay.spindle)
     return float(shift) if shift else STEP

@@ -169,7 +169,9 @@ def life_of(known: KindKnown, name: str, *, bores: float, fed: FeedWear | None =
         depth_sd_um=sd,
         bores_since=since,
     )
-    life = remaining_life(worn, prior, reading_um=known.reading_um)
+    # what of the break-in is not known sits in the path once, where a reading sits twice
+    reading = float(np.hypot(known.reading_um, known.break_in.sd_um / np.sqrt(2)))
+    life = remaining_life(worn, prior, reading_um=reading)
     return SetLife(life=life, depth_um=thin, since_um=gone, prior=prior)
 
 
