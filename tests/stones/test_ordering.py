@@ -89,7 +89,9 @@ def test_an_order_is_expected_as_promised_else_a_lead_time_on_and_never_in_the_p
 @given(st.lists(st.floats(0, 60), min_size=1, max_size=30), st.floats(0, 30), st.floats(0, 6))
 def test_an_order_at_that_moment_comes_in_time_with_the_chance_wanted(days, lead_days, sd):
     lead, days = LeadTime(days=lead_days, sd_days=sd), np.array(days)
-    found = order_by(days * DAY_US, lead, service_level=0.95, horizon_days=90)
+    moments = days * DAY_US
+    found = order_by(moments, lead, service_level=0.95, horizon_days=90)
+    days = moments / DAY_US  # whose last digit may decide a tie
     slack = days[:, None] - lead.quantiles()[None, :]
     assert (slack >= found.in_days - 1e-9).mean() >= 0.95 - 1e-9
     assert (slack >= found.in_days + 1e-6).mean() < 0.95 + 1e-9
