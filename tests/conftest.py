@@ -11,6 +11,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("ci", derandomize=True, deadline=None)
+if os.environ.get("CI"):  # the same examples at every run; elsewhere new ones are looked for
+    settings.load_profile("ci")
 
 POSTGRES_BIN = Path("/usr/lib/postgresql/15/bin")
 
