@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cellmon.capability.models import Movement
 from cellmon.monitor.answers import Estimate, Tolerance
 from cellmon.monitor.capability import StreamCapability
 
@@ -74,6 +75,12 @@ def interval_head(row: StreamCapability) -> str:
     return f"{100 * known[0]:g} % interval" if known else "interval"
 
 
+TOO_NARROW = (
+    "While the level moves, the far end of the band is narrower than it says: "
+    "where 95 % was meant, simulations held 80 to 93 %."
+)
+
+
 def model_words(row: StreamCapability, tolerance: Tolerance, unit: str) -> str:
     """Return mean, limits, model, what the bores are worth and how far the claim is away."""
     limits = [signed(v) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
@@ -81,6 +88,8 @@ def model_words(row: StreamCapability, tolerance: Tolerance, unit: str) -> str:
     said = [f"Mean {mean}; limits {' and '.join(limits)} {unit}. Model: {row.model or 'none'}."]
     if row.time_model is not None:
         said.append(f"In time {row.time_model}; what is to come: {row.movement}.")
+        if row.movement not in (None, Movement.CONSTANT):
+            said.append(TOO_NARROW)
     if row.effective_n is not None and row.correlation is not None:
         worth = f"{row.effective_n:,} independent ones (correlation of neighbours {row.correlation:.2f})"
         said.append(f"The bores are worth {worth}.")
