@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cellmon import local
+from cellmon.words import say, say_many, to_say
+
 
 class CellmonError(Exception):
     """Something a person must hear in one sentence."""
@@ -16,11 +19,18 @@ class CellmonError(Exception):
     exit_status = 1
 
 
+NOT_ENOUGH = to_say("{what}: need at least {need}, got {got}")
+GAP = to_say("{what}: the reading at position {position} is not a finite number")
+NO_SPREAD = to_say("{what}: the readings do not differ at all; the gauge may be too coarse")
+OF_FIGURES = (NOT_ENOUGH, GAP, NO_SPREAD)
+"""What is refused where a figure is asked for; kept in English beside figures that are kept."""
+
+
 class NotEnoughData(CellmonError, ValueError):
     """Fewer readings than the statistic can stand on."""
 
     def __init__(self, what: str, *, need: int, got: int) -> None:
-        super().__init__(f"{what}: need at least {need}, got {got}")
+        super().__init__(say(NOT_ENOUGH, what=say(what), need=need, got=got))
         self.need, self.got = need, got
 
 
@@ -28,7 +38,7 @@ class GapInReadings(CellmonError, ValueError):
     """A reading that should be a number is missing or infinite."""
 
     def __init__(self, what: str, *, position: int) -> None:
-        super().__init__(f"{what}: the reading at position {position} is not a finite number")
+        super().__init__(say(GAP, what=say(what), position=position))
         self.position = position
 
 
@@ -36,7 +46,7 @@ class NoSpread(CellmonError, ValueError):
     """Readings that are all the same say nothing about spread."""
 
     def __init__(self, what: str) -> None:
-        super().__init__(f"{what}: the readings do not differ at all; the gauge may be too coarse")
+        super().__init__(say(NO_SPREAD, what=say(what)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,7 +58,12 @@ class Mistake:
     expected: str
 
     def __str__(self) -> str:
-        return f"{self.key}: found {self.found}, expected {self.expected}"
+        return say(
+            "{key}: found {found}, expected {expected}",
+            key=self.key,
+            found=self.found,
+            expected=self.expected,
+        )
 
 
 class SheetRefused(CellmonError, ValueError):
@@ -56,10 +71,14 @@ class SheetRefused(CellmonError, ValueError):
 
     exit_status = 2
 
-    def __init__(self, mistakes: Sequence[Mistake], *, where: str = "the cell sheet") -> None:
+    def __init__(self, mistakes: Sequence[Mistake], *, where: str | None = None) -> None:
         self.mistakes = tuple(mistakes)
-        count = len(self.mistakes)
-        head = f"{where} has {count} mistake{'s' if count != 1 else ''}"
+        head = say_many(
+            "{where} has {count} mistake",
+            "{where} has {count} mistakes",
+            len(self.mistakes),
+            where=where or say("the cell sheet"),
+        )
         super().__init__("\n  ".join([head, *map(str, self.mistakes)]))
 
 
@@ -73,6 +92,14 @@ class NotFound(CellmonError, LookupError):
     """A part, stream, signal or file that the cell does not know."""
 
 
+class NotSignedIn(CellmonError):
+    """Nobody is signed in, or not with this name, password or code."""
+
+
+class NotAllowed(CellmonError):
+    """Whoever is signed in may not do this."""
+
+
 class FileUnreadable(CellmonError, ValueError):
     """A file in which nothing could be read."""
 
@@ -83,13 +110,40 @@ class FileUnreadable(CellmonError, ValueError):
         self.file, self.why = file, why
 
 
+class KindInDoubt(FileUnreadable):
+    """A file whose header fits several kinds; a person says which."""
+
+    def __init__(self, file: str, kinds: Sequence[str]) -> None:
+        either = say(" or ").join(kinds)
+        super().__init__(file, say("could be {either}; say which with --kind", either=either))
+        self.kinds = tuple(kinds)
+
+
+class RowStillRefused(CellmonError, ValueError):
+    """A row set aside that cannot be used as it was corrected either; nothing was taken."""
+
+    exit_status = 3
+
+    def __init__(self, file: str, line: int, reason: str, means: str) -> None:
+        text = to_say("line {line} of {file} cannot be used so: {means} Nothing was taken.")
+        super().__init__(say(text, line=line, file=file, means=means))
+        self.reason = reason
+
+
 class NotByTheStandard(CellmonError, ValueError):
     """A file made for others that does not hold against its standard; it was not left behind."""
 
     def __init__(self, what: str, faults: Sequence[str]) -> None:
         self.faults = tuple(faults)
-        more = f"; and {len(self.faults) - 3:,} more" if len(self.faults) > 3 else ""
-        super().__init__(f"{what}: {'; '.join(self.faults[:3])}{more}. Nothing was written.")
+        shown = "; ".join(self.faults[:3])
+        if len(self.faults) > 3:
+            more = local.number(len(self.faults) - 3)
+            shown = say("{some}; and {more} more", some=shown, more=more)
+        super().__init__(say("{what}: {faults}. Nothing was written.", what=what, faults=shown))
+
+
+class SchedulerRefused(CellmonError, RuntimeError):
+    """Those who were to compute a study do not answer, or cannot."""
 
 
 class StoreRefused(CellmonError, RuntimeError):

@@ -28,6 +28,7 @@ from cellmon.records import (
     time,
     whole,
 )
+from cellmon.words import to_say
 
 FEATURE_COLUMNS = (
     "average",
@@ -50,7 +51,7 @@ OF_ALL = {"part_temp_c": "°C", "master_temp_c": "°C"}
 """What is watched of the whole cell."""
 OFFSETS = "offsets_given"
 """What was entered for a spindle, over blocks of 100 of its bores."""
-PROCESS = {**OF_SPINDLE, **OF_ALL, OFFSETS: "µm per 100 bores"}
+PROCESS = {**OF_SPINDLE, **OF_ALL, OFFSETS: to_say("µm per 100 bores")}
 """All that is watched beside the bores' features, with its unit."""
 
 STREAM_COLUMNS = ("part_number", "spindle", "bore", "feature", "fixture", "part_of")
@@ -69,7 +70,8 @@ class Bores(Batch):
 
     `um` has shape (rows, planes, directions). `charted` is 1 for the first complete measurement of a
     bore by a gauge that serves the streams. `flags` holds bits of `Flag`; `verdict` a code of
-    `VERDICTS`; `segment` numbers what no subgroup may span.
+    `VERDICTS`; `segment` numbers what no subgroup may span. `trace_size` is the size from the bore's
+    newest trace, by `trace_gauge`, where the sheet lets such a size decide.
     """
 
     planes: tuple[str, ...]
@@ -105,6 +107,8 @@ class Bores(Batch):
     ovality_worst: Numbers = number()
     roundness: Numbers = number()
     size_range: Numbers = number()
+    trace_size: Numbers = number()
+    trace_gauge: Texts = text()
     part_temp_c: Numbers = number()
     master_temp_c: Numbers = number()
     thermal: Numbers = number()

@@ -19,6 +19,8 @@ from cellmon.sheet import (
     feature_model,
 )
 from cellmon.sheet.like_parts import like_mistakes
+from cellmon.sheet.section import asked
+from cellmon.words import say, to_say
 
 REQUIRED = ("cell", "part", "features", "measuring")
 ALONE = {"part": "parts", "stones": "stone_kinds"}
@@ -27,7 +29,7 @@ FALLBACK = DiameterFeature(nominal=1.0)
 """Stands in for a size with mistakes, so that the rest of the sheet is still checked."""
 
 
-def checked_sheet(given: Mapping[str, Any], *, where: str = "the cell sheet") -> Sheet:
+def checked_sheet(given: Mapping[str, Any], *, where: str | None = None) -> Sheet:
     """Return the sheet that a mapping describes, or refuse it with every mistake at once.
 
     Parameters
@@ -35,7 +37,7 @@ def checked_sheet(given: Mapping[str, Any], *, where: str = "the cell sheet") ->
     given : Mapping
         The sheet as its file was parsed, sections by name.
     where : str
-        How to call the sheet in the refusal.
+        How to call the sheet in the refusal, where not "the cell sheet".
 
     Raises
     ------
@@ -47,7 +49,7 @@ def checked_sheet(given: Mapping[str, Any], *, where: str = "the cell sheet") ->
     for name, value in _long_form(given).items():
         field = Sheet.model_fields.get(name)
         if field is None:
-            mistakes.append(Mistake(key=name, found="a section", expected=_known_sections()))
+            mistakes.append(Mistake(key=name, found=say("a section"), expected=_known_sections()))
             continue
         checked = value
         if name == "parts" and isinstance(value, list):
@@ -83,7 +85,7 @@ def _sections_missing(given: Mapping[str, Any]) -> Iterator[Mistake]:
     for name in REQUIRED:
         covered = "parts" in given and name in ("part", "features")
         if name not in given and not covered:
-            yield Mistake(key=name, found="nothing", expected=f"a section [{name}]")
+            yield Mistake(key=name, found=say("nothing"), expected=say("a section [{name}]", name=name))
 
 
 def _long_form(given: Mapping[str, Any]) -> dict[str, Any]:
@@ -97,7 +99,7 @@ def _long_form(given: Mapping[str, Any]) -> dict[str, Any]:
 
 def _known_sections() -> str:
     names = sorted((set(Sheet.model_fields) - {"parts"}) | {"part", "parts", "features", "stones"})
-    return "one of " + ", ".join(names)
+    return say("one of {names}", names=", ".join(names))
 
 
 def _mistake(section: str, error: Any) -> Mistake:
@@ -106,13 +108,9 @@ def _mistake(section: str, error: Any) -> Mistake:
         path = path[1:] if path[1:2] == ["features"] else ["part", *path[1:]]
         section = ""
     found = error["input"]
-    shown = "nothing" if error["type"] == "missing" else repr(found)
-    expected = error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
-    if error["type"] == "missing":
-        expected = "a value"
-    elif error["type"] == "extra_forbidden":
-        expected = "no such key here"
-    return Mistake(key=".".join([section, *path] if section else path), found=shown[:80], expected=expected)
+    shown = say("nothing") if error["type"] == "missing" else repr(found)
+    key = ".".join([section, *path] if section else path)
+    return Mistake(key=key, found=shown[:80], expected=asked(error))
 
 
 def _across(valid: Mapping[str, Any]) -> Iterator[Mistake]:
@@ -139,39 +137,43 @@ def _routing(parts: tuple[Part, ...], spindles: tuple[Spindle, ...]) -> Iterator
     for spindle in spindles:
         for bore in spindle.bores:
             if parts and bore not in known:
-                yield Mistake(
-                    key=f"spindles.{spindle.id}.bores", found=repr(bore), expected=f"one of {sorted(known)}"
-                )
+                expected = say("one of {names}", names=sorted(known))
+                yield Mistake(key=f"spindles.{spindle.id}.bores", found=repr(bore), expected=expected)
 
 
 def _measurable(measuring: Measuring, parts: tuple[Part, ...]) -> Iterator[Mistake]:
     needs = {
-        "taper": (len(measuring.planes), 2, "two planes"),
-        "barrel": (len(measuring.planes), 3, "three planes"),
-        "twist": (min(len(measuring.planes), len(measuring.directions)), 2, "two planes and directions"),
-        "ovality": (len(measuring.directions), 2, "two directions"),
-        "roundness": (len(measuring.directions), 2, "two directions"),
+        "taper": (len(measuring.planes), 2, to_say("two planes")),
+        "barrel": (len(measuring.planes), 3, to_say("three planes")),
+        "twist": (
+            min(len(measuring.planes), len(measuring.directions)),
+            2,
+            to_say("two planes and directions"),
+        ),
+        "ovality": (len(measuring.directions), 2, to_say("two directions")),
+        "roundness": (len(measuring.directions), 2, to_say("two directions")),
     }
     for part in parts:
         for name, (got, need, words) in needs.items():
             if name in part.features and got < need:
-                yield Mistake(key=f"features.{name}", found=f"{got} in [measuring]", expected=words)
+                found = say("{count} in [measuring]", count=got)
+                yield Mistake(key=f"features.{name}", found=found, expected=say(words))
         if part.length_mm is not None:
             for plane, depth in measuring.planes.items():
                 if depth > part.length_mm:
                     yield Mistake(
                         key=f"measuring.planes.{plane}",
                         found=f"{depth} mm",
-                        expected=f"a depth inside the bore of {part.length_mm} mm",
+                        expected=say("a depth inside the bore of {length} mm", length=part.length_mm),
                     )
 
 
 def _twice(key: str, names: list[str]) -> Iterator[Mistake]:
     for name in sorted({n for n in names if names.count(n) > 1}):
-        yield Mistake(key=key, found=f"{name!r} twice", expected="each once")
+        yield Mistake(key=key, found=say("{name} twice", name=repr(name)), expected=say("each once"))
 
 
 def _named(key: str, given: Mapping[str, Any], known: list[str]) -> Iterator[Mistake]:
     for name in given:
         if name not in known:
-            yield Mistake(key=f"{key}.{name}", found=repr(name), expected=f"one of {known}")
+            yield Mistake(key=f"{key}.{name}", found=repr(name), expected=say("one of {names}", names=known))

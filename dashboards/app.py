@@ -2,115 +2,98 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, html
+from flask import request
 
-from cellmon.errors import CellmonError
+from cellmon.words import say
+from dashboards import counted, frame, readings, watched_over
+from dashboards.asking import asked
+from dashboards.gate import Gate, stand_before
 from dashboards.kept import kept
-from dashboards.pages import claims, gauge, now, part, parts, shifts, signals, stream
+from dashboards.pages import asked as who_asks
+from dashboards.pages import claims, files, gauge, now, part, parts, shifts, signals, stones, stream
+from dashboards.reached import Reached
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-PAGES = (now, signals, shifts, stream, part, claims, gauge)
-TICK_MS = 2000
-NAV, AS_OF, PAGE, TICK = "nav", "as-of", "page", "tick"
+PAGES = (now, signals, shifts, stream, part, claims, stones, gauge, files)
+DRESS = "dress.js"
+"""The script that dresses a page before it is drawn, so it stands in the head, not among the others."""
 
 
-def create_app(monitor: Monitor) -> Dash:
+HERE = Reached()
+"""On this machine alone, where nobody is asked who they are."""
+
+
+def create_app(monitor: Monitor, *, how: Reached = HERE) -> Dash:
     """Return the dashboard of one cell, wired and warmed; it listens to nobody yet."""
     app = Dash(
         "dashboards",
         assets_folder=str(Path(__file__).parent / "assets"),
         serve_locally=True,
         compress=True,
+        assets_ignore=DRESS.replace(".", r"\."),
         suppress_callback_exceptions=True,
-        title=f"{monitor.sheet.cell.name} · honing",
+        title=say("{cell} · honing", cell=monitor.sheet.cell.name),
         update_title=None,
     )
     monitor = kept(monitor)
-    app.layout = frame(monitor)
+    gate, requests = Gate(monitor, how), counted.Requests()
+    counted.register(app.server, requests)
+    readings.register(app.server, readings.Desk(monitor, gate.attempts))
+    watched_over.register(app.server, monitor, requests, in_full=lambda: gate.tells(request))
+    monitor = asked(monitor) if how.sign_in else monitor
+    app.index_string = frame.document(app.get_asset_url(DRESS))
+    app.layout = partial(frame.frame, monitor)
+    frame.register_pulse(app.server, monitor)
     for page in PAGES:
         page.register(app, monitor)
     _register(app, monitor)
+    stand_before(app, gate)
     app.server.test_client().get("/_dash-dependencies")
+    requests.begun = True
     return app
 
 
-def frame(monitor: Monitor) -> html.Div:
-    """Return what stands around every page."""
-    return html.Div(
-        [
-            dcc.Location(id=parts.URL, refresh=False),
-            dcc.Interval(id=TICK, interval=TICK_MS),
-            dcc.Store(id=parts.CHANGE, data=last_change(monitor)),
-            html.Header(
-                [
-                    html.Span(monitor.sheet.cell.name, className="cell"),
-                    html.Nav(id=NAV),
-                    html.Span(id=AS_OF, className="as-of"),
-                ],
-                className="head",
-            ),
-            html.P([html.B("Advice only. "), parts.CAUTION], className="caution"),
-            html.Div(id=PAGE),
-        ]
-    )
-
-
-def last_change(monitor: Monitor) -> int:
-    """Return the number that moves with every commit; 0 where the cell refuses to say."""
-    try:
-        return monitor.last_change()
-    except CellmonError:
-        return 0
-
-
-def noticed(monitor: Monitor, before: int | None) -> Any:
-    """Return the new number only where something was committed."""
-    current = last_change(monitor)
-    return no_update if current == before else current
-
-
 def page_at(path: str | None, query: str | None) -> list[Any]:
-    """Return the links, the page at a path, or a sentence that there is none."""
-    links = [dcc.Link(p.NAME, href=p.PATH, className="here" if path == p.PATH else "") for p in PAGES]
+    """Return the links, the page at a path and its name, or a sentence that there is none."""
+    links = [*frame.links(PAGES, path), *who_asks.signed_in()]
     for page in PAGES:
         if path == page.PATH:
-            return [links, page.layout((query or "").lstrip("?") or None)]
-    return [links, html.Main(parts.notice("There is no page here. The pages are named above."))]
-
-
-def as_of_words(monitor: Monitor) -> str:
-    """Return the moment up to which everything shown holds."""
-    try:
-        as_of = monitor.signals().as_of
-    except CellmonError:
-        return ""
-    return f"as of {as_of:%A} {as_of.day} {as_of:%B %Y, %H:%M}"
+            return [links, page.layout((query or "").lstrip("?") or None), say(page.NAME)]
+    nowhere = parts.notice(say("There is no page here. The pages are named above."))
+    return [links, html.Main(nowhere), say("No page")]
 
 
 def _register(app: Dash, monitor: Monitor) -> None:
     @app.callback(
-        Output(parts.CHANGE, "data"),
-        Input(TICK, "n_intervals"),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
-    )
-    def _(ticks: int | None, before: int | None) -> Any:
-        return noticed(monitor, before)
-
-    @app.callback(
-        Output(NAV, "children"),
-        Output(PAGE, "children"),
+        Output(frame.NAV, "children"),
+        Output(frame.PAGE, "children"),
+        Output(frame.HEADING, "children"),
         Input(parts.URL, "pathname"),
+        Input(frame.AGAIN, "data"),
         State(parts.URL, "search"),
     )
-    def _(path: str | None, query: str | None) -> list[Any]:
+    def _(path: str | None, again: float | None, query: str | None) -> list[Any]:
         return page_at(path, query)
 
-    @app.callback(Output(AS_OF, "children"), Input(parts.CHANGE, "data"))
-    def _(change: int) -> str:
-        return as_of_words(monitor)
+    @app.callback(
+        Output(frame.AS_OF, "children"),
+        Output(frame.TITLE, "data"),
+        Input(parts.CHANGE, "data"),
+        Input(frame.HEADING, "children"),
+    )
+    def _(change: int, name: str | None) -> list[str]:
+        return [frame.as_of_words(monitor), frame.title(monitor, name or "")]
+
+    app.clientside_callback(
+        ClientsideFunction("cellmon", "name"),
+        Output(frame.TITLED, "data"),
+        Input(frame.TITLE, "data"),
+        Input(frame.NAV, "children"),
+    )

@@ -14,12 +14,19 @@ if TYPE_CHECKING:
 QUESTIONS = frozenset(
     {
         "alarms",
+        "aside",
+        "aside_row",
+        "baselines",
         "capability",
         "capability_picture",
+        "files",
         "first_bores",
+        "flag",
+        "flags",
         "gauge",
         "hold",
         "joint",
+        "limits_age",
         "newest_parts",
         "now",
         "pair",
@@ -30,8 +37,11 @@ QUESTIONS = frozenset(
         "signals",
         "splits",
         "state",
+        "stone_picture",
+        "stone_plan",
         "stream",
         "streams",
+        "totals",
         "trust",
     }
 )

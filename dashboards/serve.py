@@ -1,4 +1,4 @@
-"""Serving the dashboard on this machine."""
+"""Serving the dashboard: on this machine, or to others who sign in."""
 
 from __future__ import annotations
 
@@ -6,15 +6,20 @@ import socket
 import threading
 from collections.abc import Callable
 from contextlib import suppress
-from ipaddress import ip_address
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from cellmon.errors import CellmonError, WrongUsage
+from cellmon.words import say
+from dashboards.reached import Reached, reached
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-THREADS = 4
+THREADS = 8  # every open page asks once a second, and one slow question must not keep them waiting
+LARGEST_BODY = 128 * 2**20
+"""Bytes of a request: a file laid on a page, and no more."""
+BELIEVED = frozenset({"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"})
 
 
 def serve(
@@ -22,18 +27,22 @@ def serve(
     host: str = "127.0.0.1",
     port: int = 8050,
     *,
+    how: Reached | None = None,
     ready: Callable[[str], None] | None = None,
+    bound: Callable[[], None] | None = None,
 ) -> None:
-    """Serve the dashboard until stopped; `ready` is told the address once it answers.
+    """Serve the dashboard until stopped; `bound` is called once it can be reached, `ready` with the address.
 
     Raises
     ------
     WrongUsage
-        When the host is not this machine alone.
+        When it asks people to sign in, and nobody could sign in and decide.
     CellmonError
         When the port is taken.
     """
-    server = listening(monitor, host, port)
+    server = listening(monitor, host, port, how=how)
+    if bound:
+        bound()
     threading.Thread(target=warm, args=(monitor,), daemon=True).start()
     if ready:
         shown = f"[{host}]" if ":" in host else host
@@ -47,31 +56,37 @@ def warm(monitor: Monitor) -> None:
         monitor.alarms()
 
 
-def listening(monitor: Monitor, host: str, port: int) -> Any:
+def listening(monitor: Monitor, host: str, port: int, *, how: Reached | None = None) -> Any:
     """Return a server bound to a port, 0 for a free one, that has not begun to answer."""
-    if not is_loopback(host):
+    how = how or reached(host)
+    if how.sign_in and not monitor.may_serve():
         raise WrongUsage(
-            f"{host}: the dashboard answers on this machine only (127.0.0.1); "
-            "serving to others waits for sign-in"
+            say(
+                "whoever comes in must sign in, and nobody could decide yet: "
+                "first `cellmon people add NAME --role decide`"
+            )
         )
     from waitress.server import create_server
 
     from dashboards.app import create_app
 
-    app = create_app(monitor)
+    import_module("pandas")  # figures look at it as it stands, also while another thread half imported it
+    app = create_app(monitor, how=how)
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
         bound = socket.create_server((host, port), family=family)
     except OSError as taken:
-        raise CellmonError(f"cannot serve on {host} port {port}: {taken.strerror or taken}") from taken
-    return create_server(app.server, sockets=[bound], threads=THREADS)
-
-
-def is_loopback(host: str) -> bool:
-    """Return whether a host name or address means this machine alone."""
-    if host == "localhost":
-        return True
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return False
+        why = taken.strerror or taken
+        raise CellmonError(
+            say("cannot serve on {host} port {port}: {why}", host=host, port=port, why=why)
+        ) from taken
+    trusted = {"trusted_proxy": how.proxy, "trusted_proxy_headers": BELIEVED} if how.proxy else {}
+    return create_server(
+        app.server,
+        sockets=[bound],
+        threads=THREADS,
+        ident=None,
+        max_request_body_size=LARGEST_BODY,
+        clear_untrusted_proxy_headers=how.sign_in,  # else the gate refuses them
+        **trusted,
+    )

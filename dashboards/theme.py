@@ -3,6 +3,10 @@
 Ink and paper carry everything; the two attention colours (Okabe and Ito, Color Universal Design,
 2008: vermilion and blue) mark only what a person should look at, and never without a shape and a
 word. A figure is a plain dict: it costs a fiftieth of a `go.Figure`; the tests validate each with one.
+
+Figures are made in the colours of day. Where a screen is dark, the browser puts each colour's partner
+of `NIGHT` in its place (`assets/dress.js`), so a figure, its server and its tests know one set only. The
+style sheet holds the same pairs as variables; a test compares them.
 """
 
 from __future__ import annotations
@@ -10,6 +14,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import isnan
 from typing import Any
+
+from cellmon import local
+from cellmon.words import say
 
 Figure = dict[str, Any]
 Trace = dict[str, Any]
@@ -26,6 +33,28 @@ METAL = "#e3dfd6"
 SHADE = "#f3f1eb"
 ATTENTION = "#d55e00"
 NOTE = "#0072b2"
+BAR = "#9aabb6"
+DENSE_BAR = "#c9d3d9"
+VEIL = "rgba(251,250,247,0.85)"
+
+NIGHT: dict[str, str] = {
+    PAPER: "#15181a",
+    INK: "#ece9e3",
+    SOFT: "#b4b9bc",
+    LINE: "#868d93",
+    QUIET: "#666d73",
+    HAIR: "#33383c",
+    INSIDE: "#25323a",
+    ALLOWED: "#2a2a24",
+    METAL: "#3a3934",
+    SHADE: "#1e2225",
+    ATTENTION: "#e69f00",
+    NOTE: "#56b4e9",
+    BAR: "#6b7f8b",
+    DENSE_BAR: "#3d4b54",
+    VEIL: "rgba(21,24,26,0.85)",
+}
+"""What stands for each colour on dark paper: attention is told by orange and sky blue of the same set."""
 
 FONT = 'system-ui, -apple-system, "Segoe UI", Roboto, "Liberation Sans", "DejaVu Sans", sans-serif'
 
@@ -64,10 +93,18 @@ def figure(data: Sequence[Trace], *, height: int | None, **layout: Any) -> Figur
         "hovermode": "closest",
         "hoverlabel": {"bgcolor": INK, "bordercolor": INK, "font": {"color": PAPER, "size": 13}},
         "dragmode": "zoom",
+        "separators": local.separators(),
+        "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": LINE, "activecolor": INK},
     }
     if height is None:
         del base["height"]
     return {"data": list(data), "layout": {**base, **layout}}
+
+
+def asked(drawn: Figure, *of: Any) -> Figure:
+    """Return a figure that keeps its zoom for as long as the same thing is asked, whatever comes in anew."""
+    layout = {**drawn["layout"], "uirevision": " ".join(str(one) for one in of)}
+    return {**drawn, "layout": layout}
 
 
 def axis(title: str | None = None, **more: Any) -> dict[str, Any]:
@@ -158,9 +195,8 @@ def notice(text: str, *, height: int | None = None) -> Figure:
 def um(value: float | None, digits: int = 1) -> str:
     """Return a deviation in words, with its sign and a true minus; 'unknown' for None."""
     if value is None or isnan(value):
-        return "unknown"
-    text = f"{value:+.{digits}f}"
-    return text.replace("-", "−") if float(text) else text.lstrip("+-")
+        return say("unknown")
+    return local.number(value, digits, sign=True)
 
 
 def is_quiet(config: Mapping[str, Any] | None) -> bool:

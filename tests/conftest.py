@@ -7,6 +7,7 @@ import shutil
 import socket
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -50,3 +51,60 @@ def postgres_url() -> Iterator[str]:
     yield f"postgresql+psycopg://cell@127.0.0.1:{port}"
     run(str(POSTGRES_BIN / "pg_ctl"), "-D", data, "-m", "immediate", "stop")
     shutil.rmtree(folder, ignore_errors=True)
+
+
+def free_port() -> int:
+    """Return a port of this machine that nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+class RealBroker:
+    """A mosquitto of our own on a free loopback port, that can be stopped and started."""
+
+    def __init__(self, folder: Path, program: str) -> None:
+        self.port, self._program, self._folder = free_port(), program, folder
+        settings_ = f"listener {self.port} 127.0.0.1\nallow_anonymous true\nmax_queued_messages 100000\n"
+        settings_ += f"persistence true\npersistence_location {folder}/\nautosave_interval 1\n"
+        if os.geteuid() == 0:
+            settings_ += "user root\n"  # else it becomes a user who may not enter the folder
+        (folder / "broker.conf").write_text(settings_, encoding="utf-8")
+        self._process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        """Its address."""
+        return f"mqtt://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        """Start it and wait until it answers."""
+        command = [self._program, "-c", str(self._folder / "broker.conf")]
+        self._process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        for _ in range(200):
+            with socket.socket() as probe:
+                if probe.connect_ex(("127.0.0.1", self.port)) == 0:
+                    return
+            time.sleep(0.05)
+        pytest.fail("mosquitto does not answer")
+
+    def stop(self) -> None:
+        """Stop it as a service is stopped: what it queues is kept on disk."""
+        if self._process is not None:
+            self._process.terminate()
+            self._process.wait(timeout=20)
+            self._process = None
+
+
+@pytest.fixture
+def broker(tmp_path) -> Iterator[RealBroker]:
+    """A real MQTT broker."""
+    program = shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin")
+    if program is None:
+        missing("mosquitto")
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    found = RealBroker(folder, str(program))
+    found.start()
+    yield found
+    found.stop()

@@ -14,7 +14,7 @@ from cellmon.monitor.results import Quantity, ResultCharacteristic, Results, Res
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.state import SpindleState
 from cellmon.monitor.status import Status
-from cellmon.monitor.stream import EventMark
+from cellmon.monitor.stream_events import EventMark
 from cellmon.monitor.submission import Drawing, GaugeBehind, LeftOut, Sampling, Statement, Submission
 from cellmon.records import EventKind, Stream, Verdict
 from cellmon.shifts import ShiftOf
@@ -59,6 +59,7 @@ def picture_answer(stream: Stream, at: datetime, *, sheet: int = 3) -> Capabilit
         least_um=value - 1,
         greatest_um=value + 1,
         left_out=np.array([False, False, True, False, False]),
+        stone_set=np.full(5, "A1", dtype=object),
         events=(EventMark(at=at, kind=EventKind.STONES_FITTED, words="stones A1 fitted"),),
         edges=(edge_picture("lower"), edge_picture("upper")),
     )

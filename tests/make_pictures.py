@@ -1,6 +1,7 @@
 """Make `docs/pictures/`: the dashboard's pages with the demo week, as a real Chromium shows them.
 
-Run from the top of the repository: `python -m tests.make_pictures`.
+Run from the top of the repository: `python -m tests.make_pictures`; a cell folder named after it is pictured
+instead of a fresh demo.
 """
 
 from __future__ import annotations
@@ -8,27 +9,42 @@ from __future__ import annotations
 import base64
 import shutil
 import struct
+import sys
 import tempfile
 import threading
 import zlib
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 import cellmon
 from cellmon.export.demo import make_demo
+from cellmon.monitor import Monitor
 from dashboards.serve import listening
 from tests.dashboards.conftest import FLAGS
 
 FOLDER = Path(__file__).resolve().parent.parent / "docs" / "pictures"
 CHIP = "until=2026-10-21T22:00:00%2B02:00"
-PICTURES = {
-    "now": ("/", "now-block", 1440, 900),
-    "now-tablet": ("/", "now-block", 1024, 768),
-    "shifts": ("/shifts?shift=2026-10-21/late", "shifts-seismograph", 1440, 900),
-    "stream": (f"/stream?spindle=S2&bore=4&feature=taper&{CHIP}", "stream-ribbon", 1440, 900),
+PAGES = {
+    "now": ("/", "#now-block .main-svg .trace"),
+    "signals": ("/signals?signal={signal}", "#signals-ribbon .main-svg .trace"),
+    "shifts": ("/shifts?shift=2026-10-21/late", "#shifts-mean-range .main-svg .trace"),
+    "stream": (f"/stream?spindle=S2&bore=4&feature=taper&{CHIP}", "#stream-ribbon .main-svg .trace"),
+    "part": ("/part?bore=2&serial={part}", "#part-walls .main-svg .trace"),
+    "claims": ("/claims", "#claims-edges .main-svg .trace"),
+    "stones": ("/stones", "#stones-lines .main-svg .trace"),
+    "gauge": ("/gauge", "#gauge-zeroes .main-svg .trace"),
+    "files": ("/files", "#files-table table"),
 }
+"""Each page, and what has come once it is drawn."""
+DRESSES: dict[str, tuple[int, int, Literal["light", "dark"]]] = {
+    "": (1440, 900, "light"),
+    "-dark": (1440, 900, "dark"),
+    "-tablet": (1024, 768, "light"),
+}
+"""How each is pictured: what its name ends with, its size and whether it is light or dark."""
 
 PIXELS = """async png => {
     const image = await createImageBitmap(await (await fetch(`data:image/png;base64,${png}`)).blob());
@@ -68,24 +84,45 @@ def in_few_colours(png: bytes, blank: Page, *, width: int, height: int) -> bytes
     return b"\x89PNG\r\n\x1a\n" + b"".join(parts)
 
 
+def named_in(monitor: Monitor) -> dict[str, str]:
+    """Return a signal that is drawn, and a block with one: what the links of pages name."""
+    of_bores = monitor.streams()
+    told = next(s for s in monitor.signals().signals if s.change is not None and s.stream in of_bores)
+    return {"signal": told.id, "part": told.part}
+
+
+def take(browser: Browser, address: str, names: dict[str, str], blank: Page, *, dress: str) -> None:
+    """Take every page's picture in one dress, in one window."""
+    width, height, scheme = DRESSES[dress]
+    page = browser.new_page(viewport={"width": width, "height": height})
+    page.emulate_media(color_scheme=scheme)
+    page.set_default_timeout(120_000)
+    for name, (link, drawn) in PAGES.items():
+        page.goto(address + link.format(**names))
+        page.wait_for_selector(drawn, state="attached")
+        page.wait_for_load_state("networkidle")
+        page.wait_for_timeout(700)
+        small = in_few_colours(page.screenshot(), blank, width=width, height=height)
+        (FOLDER / f"{name}{dress}.png").write_bytes(small)
+    page.close()
+
+
 def main() -> None:
     """Serve the demo on a free port and take every picture."""
     FOLDER.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
-        make_demo(Path(folder) / "cell")
-        server = listening(cellmon.open_cell(Path(folder) / "cell"), "127.0.0.1", 0)
+        cell = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(folder) / "cell"
+        if not cell.exists():
+            make_demo(cell)
+        monitor = cellmon.open_cell(cell)
+        names = named_in(monitor)
+        server = listening(monitor, "127.0.0.1", 0)
         threading.Thread(target=server.run, daemon=True).start()
         with sync_playwright() as playwright:
-            path = shutil.which("chromium")
-            browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
-            for name, (link, figure, width, height) in PICTURES.items():
-                page = browser.new_page(viewport={"width": width, "height": height})
-                page.goto(f"http://127.0.0.1:{server.effective_port}{link}")
-                page.wait_for_selector(f"#{figure} .main-svg")
-                page.wait_for_timeout(1500)
-                small = in_few_colours(page.screenshot(), browser.new_page(), width=width, height=height)
-                (FOLDER / f"{name}.png").write_bytes(small)
-                page.close()
+            browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+            blank = browser.new_page()
+            for dress in DRESSES:
+                take(browser, f"http://127.0.0.1:{server.effective_port}", names, blank, dress=dress)
             browser.close()
         server.close()
 

@@ -19,7 +19,19 @@ from cellmon.records import EventKind, Flag, Kind, Reason
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = sorted((ROOT / "docs").glob("*.md"))
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "sample_runs" / "README.md", *DOCS]
-TOPICS = ("stats", "bores", "charts", "drift", "diagnosis", "capability", "gauge", "fits", "setup", "stones")
+TOPICS = (
+    "stats",
+    "bores",
+    "charts",
+    "drift",
+    "diagnosis",
+    "capability",
+    "gauge",
+    "fits",
+    "setup",
+    "stones",
+    "sizing",
+)
 
 
 def text(name: str) -> str:
@@ -61,6 +73,15 @@ def test_every_test_that_is_named_exists_in_the_files_of_its_section():
         assert named and files, section[:40]
         there = set().union(*(functions(path) for path in files))
         assert named <= there, (section[:40], named - there)
+
+
+def test_every_test_that_stops_a_threat_exists():
+    for line in text("security.md").splitlines():
+        last = "tests/dashboards/test_people.py"
+        named = re.findall(r"`(test_\w+)`(?: in `(tests/[\w/]+\.py)`)?", line)
+        for test, file in named:
+            assert test in functions(ROOT / (file or last)), (test, file)
+    assert text("security.md").count("`test_") > 20
 
 
 def test_every_command_is_described():

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cellmon.errors import CellmonError, GapInReadings, NotEnoughData
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say, to_say
 
 Floats = NDArray[np.float64]
 ROUNDS = 200
@@ -33,6 +34,14 @@ class Reference(StrEnum):
     MINIMUM_ZONE = "minimum-zone"
     INSCRIBED = "inscribed"
     CIRCUMSCRIBED = "circumscribed"
+
+
+NO_CENTRE = to_say("no centre settles in {count} moves: these points surround no circle")
+NO_ZONE = to_say("no minimum zone settles in {count} exchanges")
+NOT_SETTLED = to_say("no circle settles in {count} exchanges")
+NO_AXIS = to_say("no axis settles in {count} moves: these points surround no cylinder")
+OF_CIRCLES = (NO_CENTRE, NO_ZONE, NOT_SETTLED, NO_AXIS)
+"""What is said where points hold no circle or cylinder, with a count in it."""
 
 
 class NoCircle(CellmonError, ValueError):
@@ -164,14 +173,14 @@ def _settled(points: Points, step: Callable[[_About, tuple[int, ...]], _Move], *
         dx, dy, rho = _distances(points, x, y)
         common = float(rho[0])
         if not rho.all():
-            raise NoCircle("a point lies at the centre: these points surround no circle")
+            raise NoCircle(say("a point lies at the centre: these points surround no circle"))
         about = _About(cos=dx / rho, sin=dy / rho, d=rho - common, common=common)
         move = step(about, held)
         x, y, held = x + move.x, y + move.y, move.held_by
         moved = hypot(move.x, move.y) / common
         if moved < (1e-5 if quadratic else 1e-10):
             return _Move(x=x, y=y)
-    raise NoCircle(f"no centre settles in {ROUNDS} moves: these points surround no circle")
+    raise NoCircle(say(NO_CENTRE, count=ROUNDS))
 
 
 def _distances(points: Points, x: float, y: float) -> tuple[Floats, Floats, Floats]:
@@ -188,7 +197,7 @@ def _least_squares(about: _About, _held: tuple[int, ...]) -> _Move:
     try:
         found = np.linalg.solve(basis @ basis.T, basis @ about.d)
     except np.linalg.LinAlgError as singular:
-        raise NoCircle("the points lie in fewer than three directions") from singular
+        raise NoCircle(say("the points lie in fewer than three directions")) from singular
     return _Move(x=float(found[1]), y=float(found[2]))
 
 
@@ -207,7 +216,7 @@ def _minimum_zone(about: _About, held: tuple[int, ...]) -> _Move:
             return _Move(x=ex, y=ey, held_by=tuple(four))
         out = above >= below
         four = _with_neighbour(about, four, high if out else low, first=out == (height > 0))
-    raise NoCircle(f"no minimum zone settles in {ROUNDS} exchanges")
+    raise NoCircle(say(NO_ZONE, count=ROUNDS))
 
 
 def _levelled(about: _About, four: list[int]) -> tuple[float, float, float, float]:
@@ -273,7 +282,7 @@ def _circumscribed(about: _About, held: tuple[int, ...]) -> _Move:
         if over[new] <= slack:
             return _Move(x=ex, y=ey, held_by=tuple(three))
         three[_leaving(about, three, new)] = new
-    raise NoCircle(f"no circle settles in {ROUNDS} exchanges")
+    raise NoCircle(say(NOT_SETTLED, count=ROUNDS))
 
 
 def _leaving(about: _About, three: list[int], new: int) -> int:
@@ -310,7 +319,7 @@ def _first_three(about: _About) -> list[int]:
         third = int(np.argmin(np.where(beyond, turned, np.inf)))
         if turned[third] - turned[second] <= np.pi + EXACT:
             return [first, second, third]
-    raise NoCircle("the points leave half a turn or more empty: no such circle is held by them")
+    raise NoCircle(say("the points leave half a turn or more empty: no such circle is held by them"))
 
 
 _STEPS: dict[Reference, Callable[[_About, tuple[int, ...]], _Move]] = {

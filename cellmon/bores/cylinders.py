@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import linprog
 
-from cellmon.bores.circles import NoCircle, Reference
+from cellmon.bores.circles import NO_AXIS, NoCircle, Reference
 from cellmon.errors import GapInReadings, NotEnoughData
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say, to_say
 
 Floats = NDArray[np.float64]
 MOVES = 20
@@ -102,7 +102,7 @@ def fitted_cylinder(
         if _settled(about, points.about(axis + move), move, kind, points.half_um):
             return _cylinder(points, axis + move, kind)
         axis = axis + move
-    raise NoCircle(f"no axis settles in {MOVES} moves: these points surround no cylinder")
+    raise NoCircle(say(NO_AXIS, count=MOVES))
 
 
 def _settled(before: _About, after: _About, move: Floats, kind: Reference, half_um: float) -> bool:
@@ -186,7 +186,7 @@ def _extreme_move(about: _About, kind: Reference, error: Floats) -> Floats:
             return move
         out = np.union1d(out, above[np.argsort(left[above])[-ADDED:]])
         in_ = np.union1d(in_, below[np.argsort(left[below])[:ADDED]])
-    raise NoCircle("no cylinder settles: these points surround none")
+    raise NoCircle(say("no cylinder settles: these points surround none"))
 
 
 _WEIGHTS = {
@@ -202,6 +202,8 @@ def _programme(
     about: _About, out: NDArray[np.int64], in_: NDArray[np.int64], weights: tuple[float, float]
 ) -> tuple[Floats, float, float]:
     """Return the move of the axis, and the two cylinders between which these points then lie."""
+    from scipy.optimize import linprog  # late: slow to import
+
     above = np.column_stack((-about.moves[out], np.zeros(len(out)), -np.ones(len(out))))
     below = np.column_stack((about.moves[in_], np.ones(len(in_)), np.zeros(len(in_))))
     found = linprog(
@@ -212,5 +214,6 @@ def _programme(
         method="highs-ds",
     )
     if found.x is None:
-        raise NoCircle("the points leave half a turn or more empty: no such cylinder is held by them")
+        text = to_say("the points leave half a turn or more empty: no such cylinder is held by them")
+        raise NoCircle(say(text))
     return np.asarray(found.x[:4], dtype=np.float64), float(found.x[4]), float(found.x[5])

@@ -14,7 +14,9 @@ from math import log, pi, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from cellmon import local
 from cellmon.errors import CellmonError, GapInReadings, NotEnoughData
+from cellmon.words import say, say_many, to_say
 
 Floats = NDArray[np.float64]
 TURN = 360.0
@@ -29,17 +31,37 @@ ALPHA = sqrt(log(2) / pi)
 MAIN_SHARE = 0.5
 SOME_SHARE = 0.25
 """Shares of the unroundness (as variance) from which lobes are named as the form, and as part of it."""
-LOBES = ("", "", "oval", "three lobes", "four lobes", "five lobes", "six lobes", "seven lobes")
+LOBES = (
+    "",
+    "",
+    to_say("oval"),
+    to_say("three lobes"),
+    to_say("four lobes"),
+    to_say("five lobes"),
+    to_say("six lobes"),
+    to_say("seven lobes"),
+)
+
+
+GAP_IN_TRACE = to_say(
+    "a trace with no points from {from_} to {to} degrees; the widest gap that the filter bridges is {most} "
+    "degrees"
+)
+FILTERED = to_say("points of a trace filtered at {upr} upr")
+OF_TRACES = (GAP_IN_TRACE, FILTERED)
+"""What is said of a trace that gives no figure, with values in it."""
 
 
 class GapInTrace(CellmonError, ValueError):
     """A stretch without points that is too wide to say anything about the form."""
 
     def __init__(self, *, from_deg: float, to_deg: float, most_deg: float) -> None:
-        super().__init__(
-            f"a trace with no points from {from_deg:g} to {to_deg:g} degrees; the widest gap that the filter "
-            f"bridges is {most_deg:g} degrees"
-        )
+        degrees = {
+            "from_": local.significant(from_deg),
+            "to": local.significant(to_deg),
+            "most": local.significant(most_deg),
+        }
+        super().__init__(say(GAP_IN_TRACE, **degrees))
         self.from_deg, self.to_deg = from_deg, to_deg
 
 
@@ -136,12 +158,14 @@ def filtered_profile(angle_deg: ArrayLike, radius_um: ArrayLike, *, filter_upr: 
     angle, um, notes = _ordered(angle_deg, radius_um)
     need = int(2 * filter_upr) + 1
     if len(angle) < need:
-        raise NotEnoughData(f"points of a trace filtered at {filter_upr:g} upr", need=need, got=len(angle))
+        what = say(FILTERED, upr=local.significant(filter_upr))
+        raise NotEnoughData(what, need=need, got=len(angle))
     steps = np.diff(angle, append=angle[0] + TURN)
     notes += _gaps(angle, steps, filter_upr)
     if len(angle) < FEW_PER_WAVE * filter_upr:
-        per_wave = len(angle) / filter_upr
-        notes += (f"coarse: {per_wave:.1f} points per wave of the filter, fewer than {FEW_PER_WAVE}",)
+        text = to_say("coarse: {count} points per wave of the filter, fewer than {least}")
+        per_wave = local.number(len(angle) / filter_upr, 1)
+        notes += (say(text, count=per_wave, least=FEW_PER_WAVE),)
     step = TURN / len(angle)
     even = bool(np.abs(steps - step).max() <= EVEN * step)
     smooth = _by_waves(um, filter_upr) if even else _by_weights(angle, um, steps, filter_upr)
@@ -161,7 +185,11 @@ def _ordered(angle_deg: ArrayLike, radius_um: ArrayLike) -> tuple[Floats, Floats
         order = np.argsort(np.mod(angle, TURN), kind="stable")
         return around, um[order], ()
     twice = int((times > 1).sum())
-    note = f"{twice} angle{'s stand' if twice != 1 else ' stands'} twice: the mean radius is used"
+    note = say_many(
+        "{count} angle stands twice: the mean radius is used",
+        "{count} angles stand twice: the mean radius is used",
+        twice,
+    )
     return around, np.bincount(which, weights=um) / times, (note,)
 
 
@@ -176,9 +204,12 @@ def _gaps(angle: Floats, steps: Floats, filter_upr: float) -> tuple[str, ...]:
     gaps = np.flatnonzero(steps > MISSING * usual)
     if not len(gaps):
         return ()
-    places = ", ".join(f"{angle[i]:g} to {(angle[i] + steps[i]) % TURN:g}" for i in gaps[:3])
-    more = f" and {len(gaps) - 3} more" if len(gaps) > 3 else ""
-    return (f"points missing between {places}{more} degrees, narrower than one wave of the filter: bridged",)
+    ends = [(local.significant(angle[i]), local.significant((angle[i] + steps[i]) % TURN)) for i in gaps[:3]]
+    places = ", ".join(say("{begin} to {end}", begin=begin, end=end) for begin, end in ends)
+    if len(gaps) > 3:
+        places = say("{some} and {more} more", some=places, more=len(gaps) - 3)
+    text = to_say("points missing between {places} degrees, narrower than one wave of the filter: bridged")
+    return (say(text, places=places),)
 
 
 def _by_waves(um: Floats, filter_upr: float) -> Floats:
@@ -250,7 +281,7 @@ def lobes_words(order: int) -> str:
     >>> lobes_words(2), lobes_words(3), lobes_words(11)
     ('oval', 'three lobes', '11 lobes')
     """
-    return LOBES[order] if 2 <= order < len(LOBES) else f"{order} lobes"
+    return say(LOBES[order]) if 2 <= order < len(LOBES) else say("{count} lobes", count=order)
 
 
 def two_point(profile: Profile, *, directions_deg: Sequence[float]) -> TwoPoint:

@@ -6,14 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtr, ndtri
 
 from cellmon.capability.families import (
     Family,
     Floats,
     bayes_criterion,
-    covariance,
-    gradient,
     information_criterion,
 )
 from cellmon.capability.goodness import FITS, GoodnessOfFit, goodness_of_fit
@@ -73,16 +70,12 @@ class Choice:
         """The family chosen."""
         return self.fits[0]
 
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class FitCurve:
-    """A fitted distribution for drawing: the size below which each share lies, with its interval."""
-
-    share: Floats
-    size: Floats
-    low: Floats
-    high: Floats
-    confidence: float
+    @property
+    def with_a_say(self) -> tuple[Fit, ...]:
+        """The fits an interval is made from: levels only where they are chosen, and then alone."""
+        if self.best.family in LEVELS:
+            return (self.best,)
+        return tuple(fit for fit in self.fits if fit.family not in LEVELS)
 
 
 def choose(x: ArrayLike, *, zero_bounded: bool) -> Choice:
@@ -173,16 +166,3 @@ def lifted(values: Floats) -> Floats:
     if values.min() > 0:
         return values
     return np.where(values <= 0, values[values > 0].min() / 2, values)
-
-
-def fit_curve(fit: Fit, *, confidence: float = 0.95, points: int = 99) -> FitCurve:
-    """Return the fitted distribution at evenly spaced normal scores from 0.02 % to 99.98 %.
-
-    The interval of each quantile is by the delta method on the scale of the values.
-    """
-    share = np.asarray(ndtr(np.linspace(-3.5, 3.5, points)), dtype=np.float64)
-    size = fit.family.quantile(share[None, :], fit.theta)[0]
-    slopes = gradient(lambda t: fit.family.quantile(share[None, :], t), fit.theta)[0]
-    spread = np.sqrt(np.einsum("pm,pq,qm->m", slopes, covariance(fit.family, fit.theta)[0], slopes) / fit.n)
-    half = float(ndtri((1 + confidence) / 2)) * spread
-    return FitCurve(share=share, size=size, low=size - half, high=size + half, confidence=confidence)

@@ -9,6 +9,9 @@ from dataclasses import dataclass
 
 from scipy.special import gammainc
 
+from cellmon.local import number, significant
+from cellmon.words import say, say_many, to_say
+
 LEAST_SUBGROUPS = 25
 LEAST_BORES = 100
 """At least 25 subgroups and 100 readings for a long-term statement (AIAG PPAP, 4th ed., from memory)."""
@@ -146,29 +149,39 @@ def judge_claim(
     if window is not None:
         reasons += _window_reasons(window)
     if bores < LEAST_BORES:
-        reasons.append(f"Only {bores} bores; {LEAST_BORES} are needed: measure {LEAST_BORES - bores} more.")
+        reasons.append(
+            say(
+                "Only {bores} bores; {least} are needed: measure {more} more.",
+                bores=bores,
+                least=LEAST_BORES,
+                more=LEAST_BORES - bores,
+            )
+        )
     if doubted:
         reasons.append(
-            f"{_count(doubted, 'bore')} left out on a doubt that nobody has cleared: clear or confirm each."
+            say_many(
+                "{count} bore left out on a doubt that nobody has cleared: clear or confirm each.",
+                "{count} bores left out on a doubt that nobody has cleared: clear or confirm each.",
+                doubted,
+            )
         )
     if expected_outside is not None and outside_is_strange(outside, expected_outside):
         reasons.append(
-            f"{_count(outside, 'bore')} beyond a limit where the model expects {expected_outside:.2g}: "
-            "a short fault hides in the index. Find it and say what was done."
+            say_many(
+                "{count} bore beyond a limit where the model expects {expected}: a short fault hides in the "
+                "index. Find it and say what was done.",
+                "{count} bores beyond a limit where the model expects {expected}: a short fault hides in the "
+                "index. Find it and say what was done.",
+                outside,
+                expected=significant(expected_outside, 2),
+            )
         )
     if index is None or bound is None:
-        reasons.append(f"{index_name} could not be computed.")
-    elif bound < required:
-        reasons.append(
-            f"{index_name} is {index:.2f}, but with {100 * confidence:g} % confidence it is only known to be "
-            f"at least {_down(bound):.2f}; {required:g} is required. {_remedy(index, required, more_bores)}"
-        )
-    elif cautious is not None and cautious < required:
-        reasons.append(
-            f"{index_name} is {index:.2f} and known to be at least {_down(bound):.2f} if the tail is as it "
-            f"looks; the bores do not rule out a longer one, and then only at least {_down(cautious):.2f}. "
-            f"{_remedy(index, required, more_bores)}"
-        )
+        reasons.append(say("{index} could not be computed.", index=index_name))
+    else:
+        short = _too_low(index_name, index, bound, cautious, required=required, confidence=confidence)
+        if short is not None:
+            reasons.append(f"{short} {_remedy(index, required, more_bores)}")
     return Claim(supported=not reasons, stable=not unstable, reasons=tuple(reasons))
 
 
@@ -181,19 +194,55 @@ def outside_is_strange(seen: int, expected: float) -> bool:
     return seen > 0 and float(gammainc(seen, expected)) < STRANGE
 
 
+def _too_low(
+    name: str, index: float, bound: float, cautious: float | None, *, required: float, confidence: float
+) -> str | None:
+    """Return that an index is not known to be high enough; None where it is."""
+    known = {"index": name, "value": number(index, 2), "bound": number(_down(bound), 2)}
+    if bound < required:
+        return say(
+            "{index} is {value}, but with {confidence} % confidence it is only known to be at least {bound}; "
+            "{required} is required.",
+            **known,
+            confidence=significant(100 * confidence),
+            required=significant(required),
+        )
+    if cautious is None or cautious >= required:
+        return None
+    return say(
+        "{index} is {value} and known to be at least {bound} if the tail is as it looks; the bores do not "
+        "rule out a longer one, and then only at least {cautious}.",
+        **known,
+        cautious=number(_down(cautious), 2),
+    )
+
+
 def _unstable(*, subgroups: int, open_signals: int, real_signals: int) -> list[str]:
     reasons = []
     if subgroups < LEAST_SUBGROUPS:
         reasons.append(
-            f"Stability is not shown: only {_count(subgroups, 'subgroup')}; {LEAST_SUBGROUPS} are needed. "
-            "Wait for more."
+            say_many(
+                "Stability is not shown: only {count} subgroup; {least} are needed. Wait for more.",
+                "Stability is not shown: only {count} subgroups; {least} are needed. Wait for more.",
+                subgroups,
+                least=LEAST_SUBGROUPS,
+            )
         )
     if open_signals:
-        reasons.append(f"Not stable: {_count(open_signals, 'signal')} not answered. Answer each.")
+        reasons.append(
+            say_many(
+                "Not stable: {count} signal not answered. Answer each.",
+                "Not stable: {count} signals not answered. Answer each.",
+                open_signals,
+            )
+        )
     if real_signals:
         reasons.append(
-            f"Not stable: {_count(real_signals, 'signal')} answered as a real change. "
-            "Take a window after the correction."
+            say_many(
+                "Not stable: {count} signal answered as a real change. Take a window after the correction.",
+                "Not stable: {count} signals answered as a real change. Take a window after the correction.",
+                real_signals,
+            )
         )
     return reasons
 
@@ -203,11 +252,13 @@ def _unfit(
 ) -> list[str]:
     reasons = []
     if wears and index_name.lower() in ("cp", "cpk"):
-        reasons.append(f"The level moves with wear, which {index_name} leaves out: claim Ppk.")
+        reasons.append(
+            say("The level moves with wear, which {index} leaves out: claim Ppk.", index=index_name)
+        )
     if provisional:
-        reasons.append("The limits are provisional: nobody has frozen a baseline. Freeze one.")
+        reasons.append(say("The limits are provisional: nobody has frozen a baseline. Freeze one."))
     if mixed:
-        reasons.append("Bores of more than one spindle are mixed: state each spindle for itself.")
+        reasons.append(say("Bores of more than one spindle are mixed: state each spindle for itself."))
     if gauge_pct is not None:
         reasons += _gauge_reasons(GaugeState(noise_pct=gauge_pct))
     return reasons
@@ -217,82 +268,112 @@ def _gauge_reasons(gauge: GaugeState) -> list[str]:
     reasons = []
     if gauge.noise_pct is not None and gauge.noise_pct > GRR_LIMIT_PCT:
         reasons.append(
-            f"The gauge takes {gauge.noise_pct:.0f} % of the tolerance; at most {GRR_LIMIT_PCT:.0f} % is "
-            "fit. Mend the gauge, or measure each bore several times."
+            say(
+                "The gauge takes {share} % of the tolerance; at most {most} % is fit. Mend the gauge, or "
+                "measure each bore several times.",
+                share=number(gauge.noise_pct),
+                most=number(GRR_LIMIT_PCT),
+            )
         )
     if gauge.step_pct is not None and gauge.step_pct > STEP_LIMIT_PCT:
         reasons.append(
-            f"The gauge is too coarse: its step is {gauge.step_pct:.0f} % of the tolerance, at most "
-            f"{STEP_LIMIT_PCT:.0f} % is fit. Use a finer one."
+            say(
+                "The gauge is too coarse: its step is {share} % of the tolerance, at most {most} % is fit. "
+                "Use a finer one.",
+                share=number(gauge.step_pct),
+                most=number(STEP_LIMIT_PCT),
+            )
         )
     elif gauge.steps is not None and gauge.steps < LEAST_STEPS:
         reasons.append(
-            f"The gauge is too coarse: only {gauge.steps} different readings inside the spread, at least "
-            f"{LEAST_STEPS} are needed. Use a finer one."
+            say(
+                "The gauge is too coarse: only {steps} different readings inside the spread, at least "
+                "{least} are needed. Use a finer one.",
+                steps=gauge.steps,
+                least=LEAST_STEPS,
+            )
         )
     if gauge.past_calibration:
         reasons.append(
-            "The gauge is past its calibration or its check: check it on the master; if it is off, the bores "
-            "since the last good check prove nothing."
+            say(
+                "The gauge is past its calibration or its check: check it on the master; if it is off, the "
+                "bores since the last good check prove nothing."
+            )
         )
     return reasons
 
 
 def _window_reasons(window: WindowState) -> list[str]:
-    said = [
-        (
-            window.stone_lives is not None and window.stone_lives < 2,
-            "Only one life of the stones is in the window, with no dressing or change of them: take in more.",
-        ),
-        (
-            window.trend_um is not None,
-            f"The level goes {window.trend_um or 0.0:+.1f} um from the first bore to the last: find "
-            "the cause, and take a window in which it comes back.",
-        ),
-        (
-            window.feedback_changes > 0,
-            f"Set-up or feedback was changed {_count(window.feedback_changes, 'time')} in the window: take "
-            "the bores since the last change.",
-        ),
-        (
-            window.several_levels,
-            "The bores lie about several levels: find what sets them apart (spindle, fixture, stones, "
-            "offset) and state each for itself.",
-        ),
-        (
-            window.repeats > 0,
-            f"{_count(window.repeats, 'reading')} of bores that were measured before: count each bore once, "
-            "by its first reading.",
-        ),
-        (
-            not window.predictable,
-            "The spread moves in the window, so the next bores cannot be foretold: find what moves it.",
-        ),
-        (
-            not window.family_fits,
-            "No distribution tried could have made these bores: look at the chart for a mixture or a short "
-            "fault, or take enough bores to do without one.",
-        ),
-    ]
-    reasons = [words for holds, words in said if holds]
-    reasons += [
-        f"The bores end at {limit} as if sorted: accepted parts only tell nothing of the process. Take all "
-        "bores as they were made."
-        for limit in window.cliffs
-    ]
-    return reasons
+    reasons = []
+    if window.stone_lives is not None and window.stone_lives < 2:
+        reasons.append(say(ONE_LIFE))
+    if window.trend_um is not None:
+        reasons.append(
+            say(
+                "The level goes {way} um from the first bore to the last: find the cause, and take a window "
+                "in which it comes back.",
+                way=f"{window.trend_um:+.1f}",
+            )
+        )
+    if window.feedback_changes:
+        reasons.append(
+            say_many(
+                "Set-up or feedback was changed {count} time in the window: take the bores since the last "
+                "change.",
+                "Set-up or feedback was changed {count} times in the window: take the bores since the last "
+                "change.",
+                window.feedback_changes,
+            )
+        )
+    if window.several_levels:
+        reasons.append(say(SEVERAL_LEVELS))
+    if window.repeats:
+        reasons.append(
+            say_many(
+                "{count} reading of bores that were measured before: count each bore once, by its first "
+                "reading.",
+                "{count} readings of bores that were measured before: count each bore once, by its first "
+                "reading.",
+                window.repeats,
+            )
+        )
+    if not window.predictable:
+        reasons.append(say(NOT_PREDICTABLE))
+    if not window.family_fits:
+        reasons.append(say(NO_FAMILY))
+    return reasons + [say(SORTED, limit=limit) for limit in window.cliffs]
+
+
+ONE_LIFE = to_say(
+    "Only one life of the stones is in the window, with no dressing or change of them: take in more."
+)
+SEVERAL_LEVELS = to_say(
+    "The bores lie about several levels: find what sets them apart (spindle, fixture, stones, offset) and "
+    "state each for itself."
+)
+NOT_PREDICTABLE = to_say(
+    "The spread moves in the window, so the next bores cannot be foretold: find what moves it."
+)
+NO_FAMILY = to_say(
+    "No distribution tried could have made these bores: look at the chart for a mixture or a short fault, or "
+    "take enough bores to do without one."
+)
+SORTED = to_say(
+    "The bores end at {limit} as if sorted: accepted parts only tell nothing of the process. Take all bores "
+    "as they were made."
+)
 
 
 def _remedy(index: float, required: float, more_bores: int | None) -> str:
     if index <= required:
-        return "Centre the process or lessen its spread."
+        return say("Centre the process or lessen its spread.")
     if more_bores is None:
-        return "More bores would narrow it."
-    return f"If it stays {index:.2f}, about {more_bores:,} more bores show it."
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+        return say("More bores would narrow it.")
+    return say(
+        "If it stays {index}, about {bores} more bores show it.",
+        index=number(index, 2),
+        bores=number(more_bores),
+    )
 
 
 def _down(value: float) -> float:

@@ -70,10 +70,8 @@ def fitted_edge(
     """
     sizes = _sizes(size, side)
     best = choice.best
-    alone = best.family in LEVELS
-    fits = [best] if alone else [f for f in choice.fits if f.family not in LEVELS]
-    told = [_scores(fit, sizes, side, worth) for fit in fits]
-    if alone:
+    told = [_scores(fit, sizes, side, worth) for fit in choice.with_a_say]
+    if best.family in LEVELS:
         half = float(ndtri((1 + confidence) / 2)) * told[0].above
         return _edge(sizes, told[0].value, told[0].value - half, told[0].value + half, confidence)
     ends = averaged_ends(told, confidence=confidence, claim_confidence=confidence)

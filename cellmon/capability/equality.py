@@ -119,22 +119,19 @@ def equal_spreads(groups: Sequence[ArrayLike]) -> Test:
     return analyse_variance([np.abs(s - np.median(s)) for s in _samples(groups, least=2)]).test
 
 
-def equal_normal_spreads(groups: Sequence[ArrayLike]) -> Test:
-    """Test for equal spreads of normal groups, which sees more where they are normal.
+def bartlett(*, variances: ArrayLike, df: ArrayLike) -> Test:
+    """Test for equal spreads of normal groups, which sees more than `equal_spreads` where they are normal.
+
+    Parameters
+    ----------
+    variances, df : array_like, shape (k,)
+        Of each group, and the degrees of freedom behind it.
 
     References
     ----------
     Bartlett, Proceedings of the Royal Society A 160 (1937), 268-282; NIST/SEMATECH e-Handbook, section
     1.3.5.7.
     """
-    samples = _samples(groups, least=2)
-    return bartlett(
-        variances=np.array([s.var(ddof=1) for s in samples]), df=np.array([s.size - 1 for s in samples])
-    )
-
-
-def bartlett(*, variances: ArrayLike, df: ArrayLike) -> Test:
-    """Return the test of `equal_normal_spreads` for groups that are known by their variances, (k,)."""
     v, f = np.asarray(variances, dtype=np.float64), np.asarray(df, dtype=np.float64)
     if v.min() <= 0:
         raise NoSpread("bores inside a group")

@@ -7,6 +7,7 @@ are kept as logarithms, so that no step of a derivative leaves the family.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 Floats = NDArray[np.float64]
+HALF_LOG_TWO_PI = math.log(2 * math.pi) / 2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,7 +36,9 @@ class Family:
     quantile: Callable[[Floats, Floats], Floats]
     """Shares (rows or 1, m), parameters (rows, p) -> (rows, m)."""
     shape: Callable[[Floats], Floats] | None = None
-    """The parameter on which the goodness of fit depends, (rows,); None where on none."""
+    """What the goodness of fit depends on, from the parameters, (rows,); None where on nothing."""
+    of: Family | None = None
+    """The family of the values' transform, where this one is made from it; the goodness of fit is its."""
 
 
 _STEP = 1e-4
@@ -47,6 +51,57 @@ _SHARES = np.asarray(ndtr(_SCORES), dtype=np.float64)[None, :]
 def column(theta: Floats, which: int) -> Floats:
     """Return one parameter of each row as a column, shape (rows, 1)."""
     return theta[:, which : which + 1]
+
+
+def parameter(which: int) -> Callable[[Floats], Floats]:
+    """Return what picks one parameter out of rows of them, (rows,)."""
+    return lambda theta: theta[:, which]
+
+
+def scored(x: Floats, theta: Floats) -> Floats:
+    """Return values less the first parameter, over the scale whose logarithm is the second."""
+    return (x - column(theta, 0)) * np.exp(-column(theta, 1))
+
+
+def placed(scores: Floats, theta: Floats) -> Floats:
+    """Return the values that have these scores: the way back of `scored`."""
+    return column(theta, 0) + np.exp(column(theta, 1)) * scores
+
+
+def in_rows(p: Floats, theta: Floats) -> Floats:
+    """Return shares with a row for every row of parameters."""
+    return np.broadcast_to(p, (len(theta), p.shape[1]))
+
+
+def transformed(
+    family: Family,
+    *,
+    name: str,
+    parameters: tuple[str, ...],
+    to: Callable[[Floats], Floats],
+    back: Callable[[Floats], Floats],
+    log_slope: Callable[[Floats], Floats],
+) -> Family:
+    """Return the family of values above zero whose rising transform belongs to another family.
+
+    Parameters
+    ----------
+    to, back : callable
+        The transform of a value, and the way back.
+    log_slope : callable
+        Logarithm of the slope of `to` at a value: what the density is multiplied by.
+    """
+    return Family(
+        name=name,
+        parameters=parameters,
+        bounded=True,
+        fit=lambda x: family.fit(to(x)),
+        log_density=lambda x, theta: family.log_density(to(x), theta) + log_slope(x),
+        cdf=lambda x, theta: family.cdf(to(x), theta),
+        quantile=lambda p, theta: back(family.quantile(p, theta)),
+        shape=family.shape,
+        of=family,
+    )
 
 
 def log_likelihood(family: Family, x: Floats, theta: Floats) -> Floats:

@@ -146,7 +146,7 @@ def _normal(choice: Choice, task: _Task) -> FittedIndices:
 
 def _averaged(choice: Choice, task: _Task) -> FittedIndices:
     best = choice.best
-    families = _with_a_say(choice)
+    families = choice.with_a_say
     sampled = [sampled_index(f, lower=task.lower, upper=task.upper) for f in task.standing(families)]
     ends = averaged_ends(sampled, confidence=task.confidence, claim_confidence=task.claim_confidence)
     towards = quantile_indices(best.family, best.theta, lower=task.lower, upper=task.upper)[0]
@@ -168,13 +168,6 @@ def _averaged(choice: Choice, task: _Task) -> FittedIndices:
     )
 
 
-def _with_a_say(choice: Choice) -> list[Fit]:
-    """Return the fits an interval is made from: levels only where they are chosen, and then alone."""
-    if choice.best.family in LEVELS:
-        return [choice.best]
-    return [fit for fit in choice.fits if fit.family not in LEVELS]
-
-
 def _cautious(choice: Choice, task: _Task) -> float:
     """Return the bound that weighs the normal, a skewed and a heavy-tailed family."""
     families = [fit for fit in choice.fits if fit.family in UNBOUNDED]
@@ -185,9 +178,7 @@ def _cautious(choice: Choice, task: _Task) -> float:
 def _width(choice: Choice, task: _Task) -> Index | None:
     if task.lower is None or task.upper is None:
         return None
-    sampled = [
-        sampled_width(f, lower=task.lower, upper=task.upper) for f in task.standing(_with_a_say(choice))
-    ]
+    sampled = [sampled_width(f, lower=task.lower, upper=task.upper) for f in task.standing(choice.with_a_say)]
     ends = averaged_ends(sampled, confidence=task.confidence, claim_confidence=task.claim_confidence)
     low, high = choice.best.family.quantile(np.array([[0.00135, 0.99865]]), choice.best.theta)[0]
     return _index(float((task.upper - task.lower) / (high - low)), ends.low, ends.high, task.confidence)
@@ -195,7 +186,7 @@ def _width(choice: Choice, task: _Task) -> Index | None:
 
 def _ppm(choice: Choice, task: _Task) -> Index:
     best = choice.best
-    families = [best] if best.family is NORMAL and not task.zero_bounded else _with_a_say(choice)
+    families = [best] if best.family is NORMAL and not task.zero_bounded else choice.with_a_say
     sampled = [sampled_share(f, lower=task.lower, upper=task.upper) for f in task.standing(families)]
     ends = averaged_ends(sampled, confidence=task.confidence, claim_confidence=task.claim_confidence)
     value = PER_MILLION * float(share_outside(best.family, best.theta, lower=task.lower, upper=task.upper)[0])

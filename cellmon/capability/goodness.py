@@ -20,8 +20,6 @@ from cellmon.capability.zero_bounded import (
     FOLDED_NORMAL,
     GAMMA,
     HALF_NORMAL,
-    LOGNORMAL,
-    NAKAGAMI,
     RAYLEIGH,
     WEIBULL,
 )
@@ -154,12 +152,12 @@ def goodness_of_fit(family: Family, x: Floats, theta: Floats) -> GoodnessOfFit:
     values = spread_ties(x)
     n = values.size
     statistic = float(anderson_darling(family.cdf(values[None, :], theta))[0])
-    if family.name in (NORMAL.name, LOGNORMAL.name):
-        return GoodnessOfFit(
-            statistic=statistic, p_value=normal_p_value(statistic * (1 + 0.75 / n + 2.25 / n**2))
-        )
-    rows = _TABLES[GAMMA.name if family is NAKAGAMI else family.name]  # its square is gamma
-    shape = _shape(family, theta)
+    tested = family.of or family  # a rising transform leaves the statistic as it is
+    if tested is NORMAL:
+        p_value = normal_p_value(statistic * (1 + 0.75 / n + 2.25 / n**2))
+        return GoodnessOfFit(statistic=statistic, p_value=p_value)
+    rows = _TABLES[tested.name]
+    shape = 0.0 if family.shape is None else float(family.shape(theta)[0])
     row = rows[min(rows, key=lambda tabled: abs(tabled - shape))]
     return GoodnessOfFit(statistic=statistic, p_value=tabled_chance(statistic, row))
 
@@ -175,17 +173,6 @@ def tabled_chance(statistic: float, row: Sequence[float]) -> float:
         slope = (logs[-1] - logs[-3]) / (at[-1] - at[-3])
         return math.exp(float(logs[-1] + slope * (statistic - at[-1])))
     return math.exp(float(np.interp(statistic, at, logs)))
-
-
-def _shape(family: Family, theta: Floats) -> float:
-    """Return the shape that the tables go by."""
-    if family in (TWO_LEVELS, THREE_LEVELS):
-        count = theta.shape[1] // 2
-        return float((theta[0, count - 1] - theta[0, 0]) / (count - 1) / math.exp(theta[0, count]))
-    if family.shape is None:
-        return 0.0
-    found = float(family.shape(theta)[0])
-    return abs(found) if family is SHIFTED_LOGNORMAL else found
 
 
 def spread_ties(x: Floats) -> Floats:

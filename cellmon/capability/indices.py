@@ -15,7 +15,6 @@ from cellmon.stats.intervals import (
     Interval,
     clopper_pearson,
     cp_interval,
-    cp_lower_bound,
     cpk_interval,
     one_sided_index_bound,
     one_sided_index_interval,
@@ -153,11 +152,6 @@ def indices(
         ppm_expected=_expected((ppl, ppu), total, confidence),
         ppm_observed=_observed(nonconforming, sides, confidence),
     )
-
-
-def potential_bound(cp: Index, *, df: float, confidence: float) -> float:
-    """Return what Cp exceeds with a one-sided confidence."""
-    return cp_lower_bound(cp.value, df=df, confidence=confidence)
 
 
 def _paired(limit: float | None, side: Side | None) -> Side | None:

@@ -12,8 +12,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from cellmon.capability.bisection import bisected
 from cellmon.capability.choice import akaike_weights
 from cellmon.capability.families import (
     Family,
@@ -201,12 +203,12 @@ def averaged_quantile(families: list[Sampled], p: float) -> Floats:
     above = np.maximum(np.stack([f.above for f in families]), 1e-12)
     weight = akaike_weights(np.stack([f.criterion for f in families]))
     low, high = (value - 9 * below).min(axis=0), (value + 9 * above).max(axis=0)
-    for _ in range(60):
-        middle = (low + high) / 2
-        error = np.where(middle < value, below, above)
-        short = (weight * ndtr((middle - value) / error)).sum(axis=0) < p
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    return np.asarray((low + high) / 2, dtype=np.float64)
+
+    def short(at: Floats) -> NDArray[np.bool_]:
+        error = np.where(at < value, below, above)
+        return np.asarray((weight * ndtr((at - value) / error)).sum(axis=0) < p)
+
+    return bisected(short, low=low, high=high, rounds=60)
 
 
 def averaged_ends(families: list[Sampled], *, confidence: float, claim_confidence: float) -> Ends:

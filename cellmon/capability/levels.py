@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
+from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import logsumexp, ndtr, ndtri, softmax
 
-from cellmon.capability.families import Family, Floats, column
+from cellmon.capability.bisection import bisected
+from cellmon.capability.families import HALF_LOG_TWO_PI, Family, Floats, column, in_rows
 
-_HALF_LOG_TWO_PI = math.log(2 * math.pi) / 2
 _ROUNDS = 60
 _LEAST_SHARE = 0.02
 """Of the bores at one level; fewer are single bores, not a level."""
@@ -38,78 +38,77 @@ def levels_family(count: int) -> Family:
             *(f"log_share_{i + 1}" for i in range(1, count)),
         ),
         bounded=False,
-        fit=_fitter(count),
-        log_density=_density(count),
-        cdf=_cdf(count),
-        quantile=_quantile(count),
+        fit=partial(_fit, count=count),
+        log_density=_log_density,
+        cdf=_cdf,
+        quantile=_quantile,
+        shape=_distance,
     )
 
 
-def _parts(theta: Floats, count: int) -> tuple[Floats, Floats, Floats]:
+def _parts(theta: Floats) -> tuple[Floats, Floats, Floats]:
     """Return levels (rows, count), spread (rows, 1) and shares (rows, count)."""
+    count = theta.shape[1] // 2
     ratios = np.concatenate([np.zeros((len(theta), 1)), theta[:, count + 1 :]], axis=1)
     return theta[:, :count], np.exp(column(theta, count)), np.asarray(softmax(ratios, axis=1))
 
 
-def _fitter(count: int) -> Callable[[Floats], Floats]:
-    def fit(x: Floats) -> Floats:
-        """Alternate between which level each bore belongs to and where the levels lie."""
-        at = (np.arange(count) + 0.5) / count
-        levels = np.quantile(x, at, axis=1).T
-        sd = x.std(axis=1, keepdims=True) / count
-        share = np.full(levels.shape, 1 / count)
-        for _ in range(_ROUNDS):
-            z = (x[:, None, :] - levels[:, :, None]) / sd[:, :, None]
-            belongs = np.asarray(softmax(np.log(share)[:, :, None] - z * z / 2, axis=1))
-            weight = np.maximum(belongs.sum(axis=2), _LEAST_SHARE * x.shape[1])
-            levels = (belongs @ x[:, :, None])[:, :, 0] / weight
-            square = (belongs * (x[:, None, :] - levels[:, :, None]) ** 2).sum(axis=(1, 2))
-            sd = np.sqrt(np.maximum(square / x.shape[1], 1e-300))[:, None]
-            share = weight / weight.sum(axis=1, keepdims=True)
-        order = np.argsort(levels, axis=1)
-        levels, share = (np.take_along_axis(part, order, axis=1) for part in (levels, share))
-        return np.concatenate([levels, np.log(sd), np.log(share[:, 1:] / share[:, :1])], axis=1)
-
-    return fit
+def _fit(x: Floats, *, count: int) -> Floats:
+    """Alternate between which level each bore belongs to and where the levels lie."""
+    at = (np.arange(count) + 0.5) / count
+    levels = np.quantile(x, at, axis=1).T
+    sd = x.std(axis=1, keepdims=True) / count
+    share = np.full(levels.shape, 1 / count)
+    for _ in range(_ROUNDS):
+        z = _scores(x, levels, sd)
+        belongs = np.asarray(softmax(np.log(share)[:, :, None] - z * z / 2, axis=1))
+        weight = np.maximum(belongs.sum(axis=2), _LEAST_SHARE * x.shape[1])
+        levels = (belongs @ x[:, :, None])[:, :, 0] / weight
+        square = (belongs * (x[:, None, :] - levels[:, :, None]) ** 2).sum(axis=(1, 2))
+        sd = np.sqrt(np.maximum(square / x.shape[1], 1e-300))[:, None]
+        share = weight / weight.sum(axis=1, keepdims=True)
+    order = np.argsort(levels, axis=1)
+    levels, share = (np.take_along_axis(part, order, axis=1) for part in (levels, share))
+    return np.concatenate([levels, np.log(sd), np.log(share[:, 1:] / share[:, :1])], axis=1)
 
 
-def _density(count: int) -> Callable[[Floats, Floats], Floats]:
-    def log_density(x: Floats, theta: Floats) -> Floats:
-        levels, sd, share = _parts(theta, count)
-        z = (x[:, None, :] - levels[:, :, None]) / sd[:, :, None]
-        summed = logsumexp(np.log(share)[:, :, None] - z * z / 2, axis=1)
-        return np.asarray(summed - np.log(sd) - _HALF_LOG_TWO_PI, dtype=np.float64)
-
-    return log_density
+def _scores(x: Floats, levels: Floats, sd: Floats) -> Floats:
+    """Return the distance of each value from each level, in standard deviations, (rows, count, n)."""
+    return (x[:, None, :] - levels[:, :, None]) / sd[:, :, None]
 
 
-def _cdf(count: int) -> Callable[[Floats, Floats], Floats]:
-    def cdf(x: Floats, theta: Floats) -> Floats:
-        levels, sd, share = _parts(theta, count)
-        below = ndtr((x[:, None, :] - levels[:, :, None]) / sd[:, :, None])
-        return np.asarray((share[:, :, None] * below).sum(axis=1), dtype=np.float64)
-
-    return cdf
+def _log_density(x: Floats, theta: Floats) -> Floats:
+    levels, sd, share = _parts(theta)
+    z = _scores(x, levels, sd)
+    summed = logsumexp(np.log(share)[:, :, None] - z * z / 2, axis=1)
+    return np.asarray(summed - np.log(sd) - HALF_LOG_TWO_PI, dtype=np.float64)
 
 
-def _quantile(count: int) -> Callable[[Floats, Floats], Floats]:
-    def quantile(p: Floats, theta: Floats) -> Floats:
-        levels, sd, share = _parts(theta, count)
-        z = ndtri(np.broadcast_to(p, (len(theta), p.shape[1])))
-        low, high = levels.min(axis=1)[:, None] + sd * z, levels.max(axis=1)[:, None] + sd * z
-        for _ in range(50):
-            middle = (low + high) / 2
-            score = (middle[:, None, :] - levels[:, :, None]) / sd[:, :, None]
-            # the smaller tail keeps its digits
-            short = np.where(
-                z > 0,
-                (share[:, :, None] * ndtr(-score)).sum(axis=1) > ndtr(-z),
-                (share[:, :, None] * ndtr(score)).sum(axis=1) < ndtr(z),
-            )
-            low, high = np.where(short, middle, low), np.where(short, high, middle)
-        return np.asarray((low + high) / 2, dtype=np.float64)
+def _cdf(x: Floats, theta: Floats) -> Floats:
+    levels, sd, share = _parts(theta)
+    return np.asarray((share[:, :, None] * ndtr(_scores(x, levels, sd))).sum(axis=1), dtype=np.float64)
 
-    return quantile
+
+def _quantile(p: Floats, theta: Floats) -> Floats:
+    levels, sd, share = _parts(theta)
+    z = ndtri(in_rows(p, theta))
+
+    def short(size: Floats) -> NDArray[np.bool_]:
+        score = _scores(size, levels, sd)
+        # the smaller tail keeps its digits
+        above = (share[:, :, None] * ndtr(-score)).sum(axis=1) > ndtr(-z)
+        below = (share[:, :, None] * ndtr(score)).sum(axis=1) < ndtr(z)
+        return np.asarray(np.where(z > 0, above, below), dtype=np.bool_)
+
+    low, high = levels.min(axis=1)[:, None] + sd * z, levels.max(axis=1)[:, None] + sd * z
+    return bisected(short, low=low, high=high, rounds=50)
+
+
+def _distance(theta: Floats) -> Floats:
+    """Return the mean distance of neighbouring levels in standard deviations, (rows,)."""
+    count = theta.shape[1] // 2
+    apart = (theta[:, count - 1] - theta[:, 0]) / (count - 1)
+    return np.asarray(apart / np.exp(theta[:, count]), dtype=np.float64)
 
 
 TWO_LEVELS = levels_family(2)

@@ -23,6 +23,7 @@ from cellmon.capability.unbounded import NORMAL
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.records import Whole
 from cellmon.stats.summary import as_series
+from cellmon.words import say, to_say
 
 ALPHA = 0.01
 """Chance that a constant location, or spread, is said to move."""
@@ -51,14 +52,14 @@ class TimeModel(StrEnum):
 
 
 WORDS = {
-    TimeModel.A1: "location and spread constant, normal",
-    TimeModel.A2: "location and spread constant, not normal",
-    TimeModel.B: "location constant, spread moves",
-    TimeModel.C1: "location moves at random, all bores normal; spread constant",
-    TimeModel.C2: "location moves at random, all bores not normal; spread constant",
-    TimeModel.C3: "location moves with time, spread constant",
-    TimeModel.C4: "location moves with time and at random besides, spread constant",
-    TimeModel.D: "location and spread move",
+    TimeModel.A1: to_say("location and spread constant, normal"),
+    TimeModel.A2: to_say("location and spread constant, not normal"),
+    TimeModel.B: to_say("location constant, spread moves"),
+    TimeModel.C1: to_say("location moves at random, all bores normal; spread constant"),
+    TimeModel.C2: to_say("location moves at random, all bores not normal; spread constant"),
+    TimeModel.C3: to_say("location moves with time, spread constant"),
+    TimeModel.C4: to_say("location moves with time and at random besides, spread constant"),
+    TimeModel.D: to_say("location and spread move"),
 }
 
 
@@ -171,7 +172,7 @@ def recognise(values: ArrayLike, subgroup: ArrayLike) -> Recognised:
         at_random_p=at_random,
         spread_p=spread_p,
         normal_p=normal_p,
-        sentence=f"{model}: {WORDS[model]}",
+        sentence=f"{model}: {say(WORDS[model])}",
     )
 
 

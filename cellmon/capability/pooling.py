@@ -10,7 +10,9 @@ from numpy.typing import ArrayLike
 
 from cellmon.capability.equality import Test, equal_means, equal_spreads
 from cellmon.errors import NotEnoughData
+from cellmon.local import number
 from cellmon.stats.summary import as_series
+from cellmon.words import say
 
 ALPHA = 0.05
 """Chance that streams that are alike are kept apart; both tests share it."""
@@ -65,12 +67,31 @@ def may_pool(streams: Mapping[str, ArrayLike]) -> Pooling:
     fewest = min(samples, key=lambda n: samples[n].size)
     if samples[fewest].size < LEAST:
         reasons.append(
-            f"{fewest} has {samples[fewest].size} bores; {LEAST} are needed to see that it differs."
+            say(
+                "{stream} has {bores} bores; {least} are needed to see that it differs.",
+                stream=fewest,
+                bores=samples[fewest].size,
+                least=LEAST,
+            )
         )
     if means_test.p_value < ALPHA / 2 and step > SMALL_STEP:
-        reasons.append(f"{high} lies {step:.1f} standard deviations above {low}: state each for itself.")
+        reasons.append(
+            say(
+                "{high} lies {step} standard deviations above {low}: state each for itself.",
+                high=high,
+                step=number(step, 1),
+                low=low,
+            )
+        )
     if spreads_test.p_value < ALPHA / 2 and ratio > SMALL_RATIO:
-        reasons.append(f"{wide} spreads {ratio:.1f} times as much as {narrow}: state each for itself.")
+        reasons.append(
+            say(
+                "{wide} spreads {ratio} times as much as {narrow}: state each for itself.",
+                wide=wide,
+                ratio=number(ratio, 1),
+                narrow=narrow,
+            )
+        )
     return Pooling(
         may=not reasons,
         means=means_test,

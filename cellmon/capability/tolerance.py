@@ -9,9 +9,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import betainc, chdtrc, nctdtrit, ndtr, ndtri
 
+from cellmon.capability.bisection import bisected
 from cellmon.capability.families import Floats
 from cellmon.errors import NotEnoughData
 from cellmon.stats.summary import as_series, summarise
@@ -156,11 +157,11 @@ def bores_for_free_interval(*, content: float, confidence: float, side: str = "b
 def _half_widths(off: Floats, content: float) -> Floats:
     """Return the half widths about points off the mean that hold a share of a standard normal."""
     low, high = np.zeros_like(off), np.abs(off) + 10.0
-    for _ in range(60):
-        middle = (low + high) / 2
-        short = ndtr(off + middle) - ndtr(off - middle) < content
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    return (low + high) / 2
+
+    def short(half: Floats) -> NDArray[np.bool_]:
+        return np.asarray(ndtr(off + half) - ndtr(off - half) < content)
+
+    return bisected(short, low=low, high=high, rounds=60)
 
 
 def _side(side: str) -> str:

@@ -7,9 +7,16 @@ import math
 import numpy as np
 from scipy.special import gammaln, ndtr, ndtri, stdtr, stdtrit
 
-from cellmon.capability.families import Family, Floats, column
-
-_HALF_LOG_TWO_PI = math.log(2 * math.pi) / 2
+from cellmon.capability.families import (
+    HALF_LOG_TWO_PI,
+    Family,
+    Floats,
+    column,
+    in_rows,
+    parameter,
+    placed,
+    scored,
+)
 
 # --- normal -------------------------------------------------------------------------------------
 
@@ -19,17 +26,16 @@ def _fit_normal(x: Floats) -> Floats:
 
 
 def _normal_log_density(x: Floats, theta: Floats) -> Floats:
-    log_sd = column(theta, 1)
-    z = (x - column(theta, 0)) * np.exp(-log_sd)
-    return np.asarray(-z * z / 2 - log_sd - _HALF_LOG_TWO_PI, dtype=np.float64)
+    z = scored(x, theta)
+    return -z * z / 2 - column(theta, 1) - HALF_LOG_TWO_PI
 
 
 def _normal_cdf(x: Floats, theta: Floats) -> Floats:
-    return np.asarray(ndtr((x - column(theta, 0)) * np.exp(-column(theta, 1))), dtype=np.float64)
+    return np.asarray(ndtr(scored(x, theta)), dtype=np.float64)
 
 
 def _normal_quantile(p: Floats, theta: Floats) -> Floats:
-    return np.asarray(column(theta, 0) + np.exp(column(theta, 1)) * ndtri(p), dtype=np.float64)
+    return placed(ndtri(p), theta)
 
 
 # --- shifted lognormal, either way round --------------------------------------------------------
@@ -84,8 +90,7 @@ def _shift_likelihood(z: Floats, u: Floats) -> Floats:
 
 def _shifted_z(x: Floats, theta: Floats) -> Floats:
     """Return the standard normal score of each value; nan beyond the end of the family."""
-    skew = column(theta, 2)
-    z = (x - column(theta, 0)) * np.exp(-column(theta, 1))
+    z, skew = scored(x, theta), column(theta, 2)
     inside = skew * z > -1
     y = _unshift(np.where(inside, z, 0.0), skew)
     return np.where(inside, y, np.where(z < 0, -40.0, 40.0))
@@ -93,7 +98,7 @@ def _shifted_z(x: Floats, theta: Floats) -> Floats:
 
 def _shifted_log_density(x: Floats, theta: Floats) -> Floats:
     y, skew = _shifted_z(x, theta), column(theta, 2)
-    return np.asarray(-y * y / 2 - skew * y - column(theta, 1) - _HALF_LOG_TWO_PI, dtype=np.float64)
+    return -y * y / 2 - skew * y - column(theta, 1) - HALF_LOG_TWO_PI
 
 
 def _shifted_cdf(x: Floats, theta: Floats) -> Floats:
@@ -101,13 +106,13 @@ def _shifted_cdf(x: Floats, theta: Floats) -> Floats:
 
 
 def _shifted_quantile(p: Floats, theta: Floats) -> Floats:
-    z = ndtri(np.broadcast_to(p, (len(theta), p.shape[1])))
+    z = np.asarray(ndtri(in_rows(p, theta)), dtype=np.float64)
     skew = np.broadcast_to(column(theta, 2), z.shape)
-    return np.asarray(column(theta, 0) + np.exp(column(theta, 1)) * _expm1_over(skew, z), dtype=np.float64)
+    return placed(_expm1_over(skew, z), theta)
 
 
 def _skew(theta: Floats) -> Floats:
-    return theta[:, 2]
+    return np.abs(theta[:, 2])
 
 
 # --- heavy tails: Student's t with its place and scale ------------------------------------------
@@ -143,25 +148,17 @@ def _degrees(theta: Floats) -> Floats:
 
 
 def _heavy_log_density(x: Floats, theta: Floats) -> Floats:
-    df, log_scale = _degrees(theta), column(theta, 1)
-    z = (x - column(theta, 0)) * np.exp(-log_scale)
+    df, z = _degrees(theta), scored(x, theta)
     constant = gammaln((df + 1) / 2) - gammaln(df / 2) - np.log(df * np.pi) / 2
-    return np.asarray(constant - log_scale - (df + 1) / 2 * np.log1p(z * z / df), dtype=np.float64)
+    return np.asarray(constant - column(theta, 1) - (df + 1) / 2 * np.log1p(z * z / df), dtype=np.float64)
 
 
 def _heavy_cdf(x: Floats, theta: Floats) -> Floats:
-    return np.asarray(
-        stdtr(_degrees(theta), (x - column(theta, 0)) * np.exp(-column(theta, 1))), dtype=np.float64
-    )
+    return np.asarray(stdtr(_degrees(theta), scored(x, theta)), dtype=np.float64)
 
 
 def _heavy_quantile(p: Floats, theta: Floats) -> Floats:
-    scaled = stdtrit(_degrees(theta), np.broadcast_to(p, (len(theta), p.shape[1])))
-    return np.asarray(column(theta, 0) + np.exp(column(theta, 1)) * scaled, dtype=np.float64)
-
-
-def _tail(theta: Floats) -> Floats:
-    return theta[:, 2]
+    return placed(stdtrit(_degrees(theta), in_rows(p, theta)), theta)
 
 
 NORMAL = Family(
@@ -191,5 +188,5 @@ HEAVY_TAILED = Family(
     log_density=_heavy_log_density,
     cdf=_heavy_cdf,
     quantile=_heavy_quantile,
-    shape=_tail,
+    shape=parameter(2),
 )

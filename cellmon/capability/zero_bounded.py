@@ -5,34 +5,20 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import gammainc, gammaincinv, gammaln, ndtr, ndtri, polygamma, psi
 
-from cellmon.capability.families import Family, Floats, column
-
-_HALF_LOG_TWO_PI = math.log(2 * math.pi) / 2
-
-# --- lognormal ----------------------------------------------------------------------------------
-
-
-def _fit_lognormal(x: Floats) -> Floats:
-    logs = np.log(x)
-    return np.stack([logs.mean(axis=1), np.log(logs.std(axis=1))], axis=1)
-
-
-def _lognormal_log_density(x: Floats, theta: Floats) -> Floats:
-    logs, log_sd = np.log(x), column(theta, 1)
-    z = (logs - column(theta, 0)) * np.exp(-log_sd)
-    return np.asarray(-z * z / 2 - log_sd - _HALF_LOG_TWO_PI - logs, dtype=np.float64)
-
-
-def _lognormal_cdf(x: Floats, theta: Floats) -> Floats:
-    z = (np.log(x) - column(theta, 0)) * np.exp(-column(theta, 1))
-    return np.asarray(ndtr(z), dtype=np.float64)
-
-
-def _lognormal_quantile(p: Floats, theta: Floats) -> Floats:
-    return np.asarray(np.exp(column(theta, 0) + np.exp(column(theta, 1)) * ndtri(p)), dtype=np.float64)
-
+from cellmon.capability.bisection import bisected
+from cellmon.capability.families import (
+    HALF_LOG_TWO_PI,
+    Family,
+    Floats,
+    column,
+    in_rows,
+    parameter,
+    transformed,
+)
+from cellmon.capability.unbounded import NORMAL
 
 # --- half normal and Rayleigh: one scale --------------------------------------------------------
 
@@ -43,7 +29,7 @@ def _fit_half_normal(x: Floats) -> Floats:
 
 def _half_normal_log_density(x: Floats, theta: Floats) -> Floats:
     z = x * np.exp(-theta)
-    return np.asarray(math.log(2) - _HALF_LOG_TWO_PI - theta - z * z / 2, dtype=np.float64)
+    return np.asarray(math.log(2) - HALF_LOG_TWO_PI - theta - z * z / 2, dtype=np.float64)
 
 
 def _half_normal_cdf(x: Floats, theta: Floats) -> Floats:
@@ -147,29 +133,6 @@ def _gamma_quantile(p: Floats, theta: Floats) -> Floats:
     return np.asarray(gammaincinv(shape, p) / shape * np.exp(column(theta, 0)), dtype=np.float64)
 
 
-def _gamma_shape(theta: Floats) -> Floats:
-    return theta[:, 1]
-
-
-# --- Nakagami: its square is gamma; half normal, Rayleigh and Maxwell are members ----------------
-
-
-def _fit_nakagami(x: Floats) -> Floats:
-    return _fit_gamma(x * x)
-
-
-def _nakagami_log_density(x: Floats, theta: Floats) -> Floats:
-    return np.asarray(_gamma_log_density(x * x, theta) + np.log(2 * x), dtype=np.float64)
-
-
-def _nakagami_cdf(x: Floats, theta: Floats) -> Floats:
-    return _gamma_cdf(x * x, theta)
-
-
-def _nakagami_quantile(p: Floats, theta: Floats) -> Floats:
-    return np.asarray(np.sqrt(_gamma_quantile(p, theta)), dtype=np.float64)
-
-
 # --- folded normal ------------------------------------------------------------------------------
 # The size of a signed normal feature. Level m and spread s of the signed one cannot be told apart
 # to the first order where m is small; log sqrt(m^2 + s^2) and (m^2 / (m^2 + s^2))^2 can.
@@ -189,12 +152,12 @@ def _fit_folded(x: Floats) -> Floats:
     square = (x * x).mean(axis=1, keepdims=True)
     z = x / np.sqrt(square)
     low, high = np.full_like(square, 1e-3), np.full_like(square, _MOST_FOLD**0.25)
-    for _ in range(34):
-        middle = (low + high) / 2
-        pull = np.tanh(np.minimum(middle / (1 - middle**2) * z, 50.0))
-        up = (z * pull).mean(axis=1, keepdims=True) > middle
-        low, high = np.where(up, middle, low), np.where(up, high, middle)
-    fold = np.maximum(((low + high) / 2) ** 4, _LEAST_FOLD)
+
+    def short(level: Floats) -> NDArray[np.bool_]:
+        pull = np.tanh(np.minimum(level / (1 - level**2) * z, 50.0))
+        return np.asarray((z * pull).mean(axis=1, keepdims=True) > level)
+
+    fold = np.maximum(bisected(short, low=low, high=high, rounds=34) ** 4, _LEAST_FOLD)
     return np.concatenate([np.log(square) / 2, fold], axis=1)
 
 
@@ -202,7 +165,7 @@ def _folded_log_density(x: Floats, theta: Floats) -> Floats:
     level, spread = _signed(theta)
     near, far = (x - level) / spread, (x + level) / spread
     both = np.logaddexp(-near * near / 2, -far * far / 2)
-    return np.asarray(both - np.log(spread) - _HALF_LOG_TWO_PI, dtype=np.float64)
+    return np.asarray(both - np.log(spread) - HALF_LOG_TWO_PI, dtype=np.float64)
 
 
 def _folded_cdf(x: Floats, theta: Floats) -> Floats:
@@ -212,30 +175,25 @@ def _folded_cdf(x: Floats, theta: Floats) -> Floats:
 
 def _folded_quantile(p: Floats, theta: Floats) -> Floats:
     level, spread = _signed(theta)
-    p = np.broadcast_to(p, (len(theta), p.shape[1]))
-    low = np.zeros(p.shape)
-    high = np.broadcast_to(level + 9 * spread, p.shape).copy()
-    for _ in range(50):
-        middle = (low + high) / 2
+    p = in_rows(p, theta)
+
+    def short(size: Floats) -> NDArray[np.bool_]:
         # upper tails keep their digits
-        beyond = ndtr((level - middle) / spread) + ndtr((-level - middle) / spread)
-        up = beyond > 1 - p
-        low, high = np.where(up, middle, low), np.where(up, high, middle)
-    return (low + high) / 2
+        beyond = ndtr((level - size) / spread) + ndtr((-level - size) / spread)
+        return np.asarray(beyond > 1 - p)
+
+    return bisected(
+        short, low=np.zeros(p.shape), high=np.broadcast_to(level + 9 * spread, p.shape), rounds=50
+    )
 
 
-def _fold(theta: Floats) -> Floats:
-    return theta[:, 1]
-
-
-LOGNORMAL = Family(
+LOGNORMAL = transformed(
+    NORMAL,
     name="lognormal",
     parameters=("mean_log", "log_sd_log"),
-    bounded=True,
-    fit=_fit_lognormal,
-    log_density=_lognormal_log_density,
-    cdf=_lognormal_cdf,
-    quantile=_lognormal_quantile,
+    to=np.log,
+    back=np.exp,
+    log_slope=lambda x: -np.log(x),
 )
 HALF_NORMAL = Family(
     name="half normal",
@@ -272,18 +230,17 @@ GAMMA = Family(
     log_density=_gamma_log_density,
     cdf=_gamma_cdf,
     quantile=_gamma_quantile,
-    shape=_gamma_shape,
+    shape=parameter(1),
 )
-NAKAGAMI = Family(
+NAKAGAMI = transformed(
+    GAMMA,
     name="Nakagami",
     parameters=("log_mean_square", "log_shape"),
-    bounded=True,
-    fit=_fit_nakagami,
-    log_density=_nakagami_log_density,
-    cdf=_nakagami_cdf,
-    quantile=_nakagami_quantile,
-    shape=_gamma_shape,
+    to=np.square,
+    back=np.sqrt,
+    log_slope=lambda x: np.log(2 * x),
 )
+"""Its square is gamma; half normal, Rayleigh and Maxwell are members."""
 FOLDED_NORMAL = Family(
     name="folded normal",
     parameters=("log_size", "fold"),
@@ -292,5 +249,5 @@ FOLDED_NORMAL = Family(
     log_density=_folded_log_density,
     cdf=_folded_cdf,
     quantile=_folded_quantile,
-    shape=_fold,
+    shape=parameter(1),
 )

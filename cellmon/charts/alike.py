@@ -10,8 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import f as fisher
-from scipy.stats import t as student
+from scipy.special import fdtri, stdtrit
 
 from cellmon.errors import NoSpread, NotEnoughData
 
@@ -99,7 +98,7 @@ def levels_apart(first: ArrayLike, second: ArrayLike, *, spread: Spread, confide
     apart = _welch(_runs(first), _runs(second))
     effect = apart.value / spread.sd
     error = np.sqrt(apart.variance / spread.sd**2 + effect**2 / (2 * spread.df))
-    half = float(student.isf((1 - confidence) / 2, apart.df) * error)
+    half = float(stdtrit(apart.df, (1 + confidence) / 2) * error)
     return Between(value=effect, low=effect - half, high=effect + half)
 
 
@@ -132,7 +131,7 @@ def means_apart(first: ArrayLike, second: ArrayLike, *, confidence: float, also_
     apart = _welch(_runs(first), _runs(second))
     variance = apart.variance + also_var
     df = apart.df * (variance / apart.variance) ** 2 if apart.variance > 0 else apart.df
-    half = float(student.isf((1 - confidence) / 2, df) * np.sqrt(variance))
+    half = float(stdtrit(df, (1 + confidence) / 2) * np.sqrt(variance))
     return Between(value=apart.value, low=apart.value - half, high=apart.value + half)
 
 
@@ -182,6 +181,6 @@ def spread_ratio(first: Spread, second: Spread, *, confidence: float) -> Between
     (2.0, 1.55, 2.58)
     """
     squared, tail = (second.sd / first.sd) ** 2, (1 - confidence) / 2
-    low = squared / float(fisher.isf(tail, second.df, first.df))
-    high = squared * float(fisher.isf(tail, first.df, second.df))
+    low = squared / float(fdtri(second.df, first.df, 1 - tail))
+    high = squared * float(fdtri(first.df, second.df, 1 - tail))
     return Between(value=float(np.sqrt(squared)), low=float(np.sqrt(low)), high=float(np.sqrt(high)))

@@ -24,11 +24,6 @@ class CusumSeries:
     upper: Floats
     lower: Floats
 
-    def first_beyond(self, h: float) -> int | None:
-        """Return the index, from 0, of the first point with a sum above h; None if there is none."""
-        beyond = (self.upper > h) | (self.lower > h)
-        return int(np.argmax(beyond)) if beyond.any() else None
-
 
 def cusum(x: ArrayLike, k: float, *, target: float = 0.0, head_start: float = 0.0) -> CusumSeries:
     """Return the upper and the lower CUSUM of a series.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.signal import lfilter
 
 from cellmon.charts.shewhart import Limits
 from cellmon.stats.summary import as_series
@@ -38,6 +37,8 @@ def ewma(x: ArrayLike, weight: float, *, start: float = 0.0) -> Floats:
     >>> ewma([1.0, 1.0], 0.5)
     array([0.5 , 0.75])
     """
+    from scipy.signal import lfilter  # late: scipy.signal brings all of scipy.stats
+
     points = as_series(x, need=1, what="points")
     _weight(weight)
     z, _ = lfilter([weight], [1.0, weight - 1.0], points, zi=np.array([(1 - weight) * start]))

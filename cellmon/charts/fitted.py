@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from cellmon.charts.run_length.skewed import Distribution
 from cellmon.errors import NoSpread, NotEnoughData
+from cellmon.words import to_say
 
 LEAST_VALUES = 50
 
@@ -72,4 +73,4 @@ def fit_skewed(mean: float, sd: float, skewness: float) -> Fitted:
 
     if not sd > 0:
         raise NoSpread("bores")
-    return Fitted(name="shifted gamma", distribution=pearson3(skewness, loc=mean, scale=sd))
+    return Fitted(name=to_say("shifted gamma"), distribution=pearson3(skewness, loc=mean, scale=sd))

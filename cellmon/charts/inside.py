@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 from scipy.special import stdtrit
 
 from cellmon.charts.run_length.correlated import within_variance_factor
@@ -124,6 +123,7 @@ def step_of(x: ArrayLike) -> float:
 
 def _from_ratio(ratio: float, n: int) -> float:
     """Return the correlation at which squared differences stand so to the spread; it falls as r rises."""
+    from scipy.optimize import brentq  # late: slow to import
 
     def beyond(r1: float) -> float:
         return (1 - r1) / within_variance_factor(n, r1) - ratio

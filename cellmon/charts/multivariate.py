@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import solve_triangular
-from scipy.signal import lfilter
 
 from cellmon.errors import GapInReadings, NoSpread, NotEnoughData
 
@@ -94,6 +92,8 @@ def vector_ewma(deviations: ArrayLike, weight: float) -> Floats:
     array([[0.5 , 1.  ],
            [0.75, 0.5 ]])
     """
+    from scipy.signal import lfilter  # late: scipy.signal brings all of scipy.stats
+
     if not 0 < weight <= 1:
         raise ValueError(f"a weight above 0 and up to 1, not {weight}")
     z = lfilter([weight], [1.0, weight - 1.0], np.asarray(deviations, dtype=np.float64), axis=0)
@@ -188,6 +188,8 @@ def dependent_features(covariance: ArrayLike) -> Whole:
 
 def _whitened(x: ArrayLike, mean: ArrayLike, covariance: ArrayLike) -> Floats:
     """Return points with unit covariance, features first, shape (p, m)."""
+    from scipy.linalg import solve_triangular  # late: slow to import
+
     points, centre = np.asarray(x, dtype=np.float64), np.asarray(mean, dtype=np.float64)
     spread = np.asarray(covariance, dtype=np.float64)
     if points.ndim != 2 or centre.shape != points.shape[1:] or spread.shape != 2 * centre.shape:

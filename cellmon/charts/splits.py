@@ -12,7 +12,7 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from cellmon.errors import NoSpread, NotEnoughData
 
@@ -114,7 +114,7 @@ def apart(
         low, high = high, low
     effect = float(fit.level[high] - fit.level[low]) / fit.sigma
     tail = (1 - confidence) / (2 * tests * len(pairs))
-    half = float(student.isf(tail, fit.df)) * fit.error(low, high, effect)
+    half = -float(stdtrit(fit.df, tail)) * fit.error(low, high, effect)
     return Apart(
         high=str(kept[high]),
         low=str(kept[low]),

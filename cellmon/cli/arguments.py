@@ -76,7 +76,9 @@ def window_arguments(parser: argparse.ArgumentParser) -> None:
 
 def address_arguments(parser: argparse.ArgumentParser) -> None:
     """Add `--host` and `--port` of the dashboard."""
-    parser.add_argument("--host", default=LOOPBACK, help=f"this machine only (default {LOOPBACK})")
+    parser.add_argument(
+        "--host", default=LOOPBACK, help=f"where to listen (default {LOOPBACK}: this machine only)"
+    )
     parser.add_argument("--port", type=port, default=PORT, help=f"(default {PORT})")
 
 

@@ -1,4 +1,4 @@
-"""The command `compare`: two times, stone sets, spindles or fixtures against each other."""
+"""The command `compare`: two times, stone sets, lots, spindles or fixtures against each other."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from cellmon.monitor.compare import ComparedSide, ComparedStream, Comparison, Si
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-PAIRS = {"sets": "stone_set", "spindles": "spindle", "fixtures": "fixture"}
+PAIRS = {"sets": "stone_set", "lots": "lot", "spindles": "spindle", "fixtures": "fixture"}
 """Options that name two of a kind, and what of a side each of the two is."""
 
 
@@ -42,6 +42,7 @@ def sides_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--with", metavar="FROM..TO", type=_ends, dest="with_", help="the second time")
     parser.add_argument("--sets", metavar=("A", "B"), nargs=2, help="two stone sets")
+    parser.add_argument("--lots", metavar=("A", "B"), nargs=2, help="two lots of stones, all sets of each")
     parser.add_argument("--spindles", metavar=("A", "B"), nargs=2, help="two spindles")
     parser.add_argument("--fixtures", metavar=("A", "B"), nargs=2, help="two fixtures")
 
@@ -73,7 +74,9 @@ def sides(args: argparse.Namespace, monitor: Monitor) -> tuple[Side, Side]:
     named = [name for name in PAIRS if getattr(args, name) is not None]
     windows = [args.window, args.with_]
     if len(named) + any(windows) != 1 or (any(windows) and not all(windows)):
-        raise WrongUsage("compare needs --window with --with, or one of --sets, --spindles and --fixtures")
+        raise WrongUsage(
+            "compare needs --window with --with, or one of --sets, --lots, --spindles, --fixtures"
+        )
     if any(windows):
         if any(during.values()):
             raise WrongUsage("--window and --with say the times; --since and --until go with the others")

@@ -27,14 +27,25 @@ def correct_arguments(parser: argparse.ArgumentParser) -> None:
     choice = parser.add_mutually_exclusive_group(required=True)
     choice.add_argument("--accept", action="store_true", help="accept what is proposed")
     choice.add_argument("--keep", action="store_true", help="keep the row as it was taken")
+    parser.add_argument(
+        "--alike",
+        action="store_true",
+        help="decide all that wait of the same doubt, gauge, spindle and proposal with it",
+    )
     by_and_why_arguments(parser)
     cell_argument(parser)
 
 
 def correct(args: argparse.Namespace) -> int:
     """Decide one doubt; the original row stays beside the correction."""
-    row = open_monitor(args).correct(args.flag, accept=args.accept, by=args.by, why=args.why)
-    write([clean(f"{row.flag} of part {row.part} bore {row.bore}: {row.state} by {args.by}.")])
+    monitor = open_monitor(args)
+    alike = {"alike": True} if args.alike else {}
+    more = monitor.flag(args.flag).alike if args.alike else 0
+    row = monitor.correct(args.flag, accept=args.accept, by=args.by, why=args.why, **alike)
+    said = f"{row.flag} of part {row.part} bore {row.bore}: {row.state} by {args.by}."
+    if more:
+        said += f" So {'was' if more == 1 else 'were'} {more:,} more like it."
+    write([clean(said)])
     return 0
 
 

@@ -32,11 +32,17 @@ def demo(args: argparse.Namespace) -> int:
     import cellmon
     from cellmon.cli.ledgers import taken_sentence
     from cellmon.cli.listings import state_lines
-    from cellmon.cli.outputs import check_host, serve_monitor
+    from cellmon.cli.serving import check_host, serve_monitor
 
-    if args.hand:
-        raise WrongUsage("demo --hand is not made yet")
     check_host(args.host)
+    if args.hand:
+        from cellmon.export.hand_demo import PART, make_hand_demo
+
+        by_hand = make_hand_demo(args.folder)
+        write([f"{args.folder}: one block, {PART}, four bores honed by hand.", ""])
+        write([f"Bore {b}: {by_hand.bore(part=PART, bore=b).sentence}" for b in by_hand.sheet.parts[0].bores])
+        write(["", f"Go on: cellmon bore {PART} 4 --cell {args.folder}"])
+        return 0 if args.no_serve else serve_monitor(by_hand, host=args.host, port=args.port)
     from cellmon.export.demo import make_demo
 
     with Progress() as progress:
@@ -60,7 +66,7 @@ def new_arguments(parser: argparse.ArgumentParser) -> None:
 def new(args: argparse.Namespace) -> int:
     """Make a cell folder with a commented sheet."""
     if args.hand:
-        raise WrongUsage("new --hand is not made yet; cellmon new DIR writes a commented sheet")
+        return _new_by_hand(args.folder)
     if args.from_file is not None and not args.from_file.is_file():
         raise WrongUsage(f"no such file: {args.from_file}")
     from cellmon.monitor.new import new_cell
@@ -72,6 +78,17 @@ def new(args: argparse.Namespace) -> int:
             f"Then: cellmon check --cell {args.folder}",
         ]
     )
+    return 0
+
+
+def _new_by_hand(folder: Path) -> int:
+    from cellmon.cli.hand_questions import asked_sheet
+    from cellmon.monitor.hand_sheet import new_hand_cell
+
+    if (folder / "cell.toml").exists():
+        raise WrongUsage(f"{folder / 'cell.toml'} is already there; it was left as it is")
+    made = new_hand_cell(folder, asked_sheet())
+    write([f"Made {made}. Read it and correct it.", f"Then: cellmon bore SERIAL 1 --cell {folder}"])
     return 0
 
 

@@ -14,7 +14,9 @@ from cellmon.monitor.answers import BaselineSummary
 from cellmon.monitor.aside import Aside
 from cellmon.monitor.baseline import Baselines, StreamBaseline
 from cellmon.monitor.check import Check
+from cellmon.monitor.files import Files
 from cellmon.monitor.flags import FlagList, FlagRow
+from cellmon.monitor.limits_age import DeclaredChange, age_sentence
 from cellmon.monitor.splits import SplitSummary
 from cellmon.monitor.take import FileTaken, Taken
 
@@ -64,6 +66,34 @@ def taken_sentence(files: Sequence[FileTaken]) -> str:
 def _file_row(f: FileTaken) -> list[str | None]:
     figures = (f.rows, f.taken, f.known, len(f.set_aside), f.flagged, f.bores, f.signals)
     return [f.file, f.kind, *map(count, figures), number(f.seconds, decimals=1)]
+
+
+def files_lines(answer: Files, look: Look) -> list[str]:
+    """Return the files: a sentence, then each with what became of its rows."""
+    columns = (
+        text("file", flexible=True),
+        text("kind"),
+        text("taken at"),
+        figure("rows"),
+        figure("taken"),
+        figure("known"),
+        figure("set aside"),
+        figure("waiting"),
+        figure("flagged"),
+    )
+    rows = [
+        [
+            f.file,
+            f.kind,
+            when(f.at, look.zone),
+            *map(count, (f.rows, f.taken, f.known, f.set_aside, f.waiting, f.flagged)),
+        ]
+        for f in answer.files
+    ]
+    if not rows:
+        return [answer.sentence]
+    lines = [answer.sentence, "", *table(columns, rows, width=look.width)]
+    return lines + newest(answer.total, last=len(rows))
 
 
 def aside_lines(answer: Aside, look: Look, *, last: int) -> list[str]:
@@ -148,8 +178,23 @@ def baseline_lines(answer: Baselines, look: Look) -> list[str]:
     lines += table(columns, [_baseline_row(b, look) for b in streams], width=look.width)
     if frozen < len(streams):
         lines += ["", "Freeze what is proposed: cellmon baseline --freeze --all --by NAME --why TEXT"]
+    lines += _age_lines(streams, look)
     lines += like_lines(answer.like_parts)
     return lines + reasons([b.stream for b in streams], [b.why_not for b in streams])
+
+
+def _age_lines(streams: Sequence[StreamBaseline], look: Look) -> list[str]:
+    """Return which frozen limits are older than a declared change, those of the same changes in one line."""
+    groups: dict[tuple[DeclaredChange, ...], list[StreamBaseline]] = {}
+    for one in streams:
+        if one.limits_age is not None:
+            groups.setdefault(one.limits_age.changes, []).append(one)
+    lines = []
+    for changes, those in groups.items():
+        until = max(one.limits_age.rest_until for one in those if one.limits_age is not None)
+        names = listed(look.name(one.stream) for one in those)
+        lines.append(f"limits: {names}: {age_sentence(until, changes)}")
+    return ["", *lines] if lines else []
 
 
 def _baseline_row(b: StreamBaseline, look: Look) -> list[str | None]:

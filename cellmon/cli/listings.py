@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
@@ -20,11 +21,14 @@ from cellmon.cli.wording import (
     sure,
     when,
 )
-from cellmon.monitor.answers import Limits
-from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
-from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
-from cellmon.monitor.state import State, StreamState
 from cellmon.monitor.status import Status
+
+if TYPE_CHECKING:
+    from cellmon.monitor.answers import Limits
+    from cellmon.monitor.capability import CapabilityAnswer
+    from cellmon.monitor.capability_stream import StreamCapability
+    from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
+    from cellmon.monitor.state import State, StreamState
 
 
 def state_lines(answer: State, look: Look) -> list[str]:

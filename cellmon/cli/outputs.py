@@ -1,4 +1,4 @@
-"""Commands whose output is not text: export, serve."""
+"""The command whose output is a file: export."""
 
 from __future__ import annotations
 
@@ -7,13 +7,11 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cellmon.cli.answers import shift_name
 from cellmon.cli.arguments import (
-    address_arguments,
     as_of_argument,
     cell_argument,
     open_monitor,
@@ -57,6 +55,11 @@ def export_arguments(parser: argparse.ArgumentParser) -> None:
         help="with part the block's serial, with hold the signal's id, with shift DATE/NAME",
     )
     parser.add_argument("--to", metavar="FORMAT", required=True, help=", ".join(FORMATS))
+    parser.add_argument(
+        "--by-day",
+        action="store_true",
+        help="with bores as parquet: into an archive for `cellmon study`, a folder a cell and a day",
+    )
     parser.add_argument("--out", metavar="FILE", type=Path, help="(default: a telling name in reports/)")
     parser.add_argument(
         "--shift", metavar="DATE/NAME", type=shift_name, help="with shift: which one (default: the last)"
@@ -77,6 +80,8 @@ def export(args: argparse.Namespace) -> int:
     from cellmon.export.files import Format, write_document, write_table
 
     monitor = open_monitor(args)
+    if args.by_day:
+        return _archive(args, monitor)
     if (args.kind, args.to) in HANDED_OVER:
         made = HANDED_OVER[args.kind, args.to](args, monitor)
         at = made.as_of.astimezone(zone_of(monitor))
@@ -95,9 +100,20 @@ def export(args: argparse.Namespace) -> int:
     return 0
 
 
+def _archive(args: argparse.Namespace, monitor: Monitor) -> int:
+    """Write the whole cell into an archive and print where it is."""
+    from cellmon.export.archive import write_archive
+
+    found = monitor.archive()
+    at = write_archive(found, args.out or args.cell / "reports" / "archive", zone=zone_of(monitor))
+    rows = sum(len(table.bores) for table in found.days.values())
+    write([f"{at}: {plural(rows, 'row')} of {plural(len(found.days), 'day')}"])
+    return 0
+
+
 def _check_export(args: argparse.Namespace) -> None:
     if args.kind in NOT_YET:
-        raise WrongUsage(f"export {args.kind} is not made yet; there are {', '.join(_KINDS)}")
+        raise WrongUsage("a record is of one bore: cellmon bore SERIAL BORE --record FILE.csv (or .json)")
     if args.kind not in _KINDS:
         raise WrongUsage(f"nothing is exported as {args.kind}; there are {', '.join(_KINDS)}")
     if args.to not in FORMATS:
@@ -105,6 +121,10 @@ def _check_export(args: argparse.Namespace) -> None:
     if args.to not in TABLES and args.kind not in kinds_as(args.to):
         others = ", ".join(kinds_as(args.to))
         raise WrongUsage(f"export {args.kind} is not made as {args.to}; as {args.to} there are {others}")
+    if args.by_day and (args.kind, args.to) != ("bores", "parquet"):
+        raise WrongUsage("--by-day goes with export bores --to parquet")
+    if args.by_day and (args.since or args.until):
+        raise WrongUsage("--by-day writes the whole cell, up to --as-of; it takes no --since or --until")
     if args.schema is not None and args.to != "qif":
         raise WrongUsage("--schema goes with --to qif")
     if args.kind == "shift" and args.serial is not None:
@@ -272,39 +292,3 @@ def _file_name(args: argparse.Namespace, scope: tuple[str | None, ...], at: date
     """Return a name that tells what is inside and as of when; nothing in it leaves the folder."""
     words = [args.kind, *(w for w in scope if w), f"{at:%Y-%m-%d-%H%M}"]
     return "-".join(re.sub(r"[^\w.+-]+", "_", word) for word in words) + f".{args.to}"
-
-
-def serve_arguments(parser: argparse.ArgumentParser) -> None:
-    """Declare the arguments of `serve`."""
-    address_arguments(parser)
-    cell_argument(parser)
-    as_of_argument(parser)
-
-
-def serve(args: argparse.Namespace) -> int:
-    """Serve the dashboard until stopped."""
-    check_host(args.host)
-    return serve_monitor(open_monitor(args), host=args.host, port=args.port)
-
-
-def serve_monitor(monitor: Monitor, *, host: str, port: int) -> int:
-    """Serve the dashboard of a cell that is open."""
-    from dashboards.serve import serve as serve_dashboard
-
-    write([f"Dashboard: http://{f'[{host}]' if ':' in host else host}:{port}/ (Ctrl-C stops it)"])
-    serve_dashboard(monitor, host, port)
-    return 0
-
-
-def check_host(host: str) -> None:
-    """Refuse every address but this machine's own."""
-    if host == "localhost":
-        return
-    try:
-        own = ip_address(host).is_loopback
-    except ValueError:
-        own = False
-    if not own:
-        raise WrongUsage(
-            f"{host}: the dashboard is served on this machine only (127.0.0.1); it asks nobody who they are"
-        )

@@ -11,11 +11,12 @@ from cellmon.cli.arguments import open_monitor
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import count, number, when
-from cellmon.monitor.stone_plan import KindPlan, PlannedChange, PlanRequest, StonePlan
+from cellmon.monitor.stone_plan import KindPlan, PlannedChange, PlanRequest, SpindleRate, StonePlan
 
 _OPTIONS = (
     ("horizon-days", "N", "look so many days ahead (default: twice the longest lead time, 28 at least)"),
     ("rate", "BORES", "what if: bores per shift of every spindle"),
+    ("lead-time-days", "N", "what if: days from order to shelf; their spread goes with them"),
     ("life", "BORES", "what if: bores that half of the new sets outlive"),
     ("price", "X", "what if: price of a set"),
     ("stock", "N", "what if: sets on the shelf now"),
@@ -28,12 +29,33 @@ def plan_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plan", action="store_true", help="changes to come, order dates and costs")
     for name, shown, help_ in _OPTIONS:
         parser.add_argument(f"--{name}", metavar=shown, type=float, help=help_)
+    parser.add_argument(
+        "--spindle-rate",
+        dest="rates",
+        metavar="S=BORES",
+        action="append",
+        type=_spindle_rate,
+        help="what if: bores per shift of one spindle, such as S1=500; may be given again",
+    )
     parser.add_argument("--kind", metavar="ID", help="plan one kind of stones only")
 
 
 def plan_request(args: argparse.Namespace) -> PlanRequest:
     """Return what was asked of the plan."""
-    return PlanRequest(**{f.name: getattr(args, f.name) for f in fields(PlanRequest)})
+    asked = {f.name: getattr(args, f.name) for f in fields(PlanRequest)}
+    return PlanRequest(**{**asked, "rates": tuple(asked["rates"] or ())})
+
+
+def _spindle_rate(typed: str) -> SpindleRate:
+    """Read `S1=500`."""
+    spindle, is_one, bores = typed.rpartition("=")
+    try:
+        rate = float(bores)
+    except ValueError:
+        is_one = ""
+    if not is_one:
+        raise argparse.ArgumentTypeError(f"{typed!r} is not a spindle and its bores, as S1=500")
+    return SpindleRate(spindle=spindle, bores=rate)
 
 
 def plan_wanted(args: argparse.Namespace) -> bool:
@@ -68,8 +90,9 @@ def plan_lines(plan: StonePlan, look: Look, *, last: int) -> list[str]:
 
 def _asked(asked: PlanRequest) -> list[str]:
     """Say which figures are not those of the sheet and the facts."""
-    names = ("rate", "life", "price", "stock", "service_level")
+    names = ("rate", "lead_time_days", "life", "price", "stock", "service_level")
     said = [f"{n.replace('_', ' ')} {v:g}" for n in names if (v := getattr(asked, n)) is not None]
+    said += [f"rate of {one.spindle} {one.bores:g}" for one in asked.rates]
     return [f"What if: {', '.join(said)}. The rest is as the sheet and the log say."] if said else []
 
 

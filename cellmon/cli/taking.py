@@ -1,4 +1,4 @@
-"""Commands about files and their rows: take, aside, flags."""
+"""Commands about files and their rows: take, files, aside, flags."""
 
 from __future__ import annotations
 
@@ -10,18 +10,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cellmon.cli.arguments import (
+    by_and_why_arguments,
     cell_argument,
     json_argument,
     last_argument,
     listing_arguments,
     open_monitor,
+    words,
 )
 from cellmon.cli.progress import Progress
 from cellmon.cli.showing import show
 from cellmon.errors import WrongUsage
 
 if TYPE_CHECKING:
-    from cellmon.monitor.take import FileTaken
+    from cellmon.monitor import Monitor
+    from cellmon.monitor.take import FileTaken, Taken
 
 DONE, SOME_SET_ASIDE, NOTHING_READ = 0, 3, 4
 
@@ -80,25 +83,68 @@ def _status(file: FileTaken) -> int:
     return SOME_SET_ASIDE if file.set_aside else DONE
 
 
+def files_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments of `files`."""
+    last_argument(parser)
+    cell_argument(parser)
+    json_argument(parser)
+
+
+def files(args: argparse.Namespace) -> int:
+    """List the files that were taken, newest first, and what of them waits."""
+    from cellmon.cli.ledgers import files_lines
+
+    monitor = open_monitor(args)
+    answer = monitor.files(last=0 if args.json else args.last)
+    show(args, monitor, answer, files_lines)
+    return DONE
+
+
 def aside_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `aside`."""
-    parser.add_argument("--retry", action="store_true", help="take the rows that wait once more")
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument("--retry", action="store_true", help="take the rows that wait once more")
+    what.add_argument(
+        "--take", metavar="FILE:LINE", type=words, help="take this row as --text says; or its number"
+    )
+    parser.add_argument("--text", metavar="ROW", help="the row as it should be, in the order of its header")
+    parser.add_argument(
+        "--unit", choices=("mm", "in", "um"), help="with --take: the unit of its bare size columns"
+    )
+    by_and_why_arguments(parser, required=False)
     last_argument(parser)
     cell_argument(parser)
     json_argument(parser)
 
 
 def aside(args: argparse.Namespace) -> int:
-    """List the rows set aside, or take them again."""
+    """List the rows set aside, take them again, or take one as a person wrote it."""
     from cellmon.cli.ledgers import aside_lines, taken_lines
 
+    given = (args.text, args.by, args.why)
+    if args.take is None and (any(given) or args.unit):
+        raise WrongUsage("--text, --by, --why and --unit go with --take FILE:LINE")
+    if args.take is not None and None in given:
+        raise WrongUsage("--take needs --text ROW, --by NAME and --why TEXT")
     monitor = open_monitor(args)
+    if args.take is not None:
+        taken = monitor.take_row(args.take, text=args.text, by=args.by, why=args.why, unit=_unit(args.unit))
+        show(args, monitor, taken_with(monitor, taken), taken_lines)
+        return status_of([taken])
     if not args.retry:
         show(args, monitor, monitor.aside(), partial(aside_lines, last=args.last))
         return DONE
     answer = monitor.retry_aside()
     show(args, monitor, answer, taken_lines)
     return status_of(answer.files)
+
+
+def taken_with(monitor: Monitor, taken: FileTaken) -> Taken:
+    """Return what became of one row as a document of files has it."""
+    from cellmon.monitor.take import Taken
+
+    head = monitor.files(last=1)
+    return Taken(as_of=head.as_of, sheet=head.sheet, files=(taken,))
 
 
 def flags_arguments(parser: argparse.ArgumentParser) -> None:

@@ -125,7 +125,7 @@ def part_lines(answer: TracesAnswer, look: Look) -> list[str]:
             "",
             f"{b.sentence} Traced {when(b.at, look.zone) or 'at a time not given'}, gauge {b.gauge or '-'}.",
         ]
-        lines += [f"    {_judged(f)}" for f in (b.roundness_trace, b.cylindricity)]
+        lines += [f"    {_judged(f)}" for f in b.figures]
         if b.seen is not None:
             lines.append(f"    {_seen(b)}")
         lines += table(_PLANE_COLUMNS, [_plane_row(p) for p in b.planes], width=look.width)
@@ -173,8 +173,15 @@ def _judged(f: TraceFigure) -> str:
         words += ", as reported"
     if f.verdict is not None:
         guard = "" if f.guard_um is None else f", guard band {number(f.guard_um, decimals=2)}"
-        words += f"; {f.verdict.value} (upper limit {f.upper_um:g} um{guard})"
+        words += f"; {f.verdict.value} ({_limits(f)}{guard})"
     return words + "".join(f"; {why}" for why in f.why_not.values())
+
+
+def _limits(f: TraceFigure) -> str:
+    if f.lower_um is None:
+        return f"upper limit {f.upper_um:g} um"
+    upper = "" if f.upper_um is None else f" to {f.upper_um:+g}"
+    return f"limits {f.lower_um:+g}{upper} um"
 
 
 def _seen(b: BoreTraces) -> str:

@@ -6,12 +6,16 @@ import argparse
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from cellmon.cli.arguments import cell_argument, located, moment, open_monitor, zone_of
 from cellmon.cli.taking import DONE, status_of
 from cellmon.cli.terminal import clean, write
 from cellmon.errors import FileUnreadable
 from cellmon.records import ROW_BATCHES, Column, ColumnType, EventKind, Kind
+
+if TYPE_CHECKING:
+    from cellmon.monitor.typed import Looked
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,6 +122,9 @@ def log_arguments(parser: argparse.ArgumentParser) -> None:
         )
         for column in _columns(entry):
             _column_argument(one, column, entry)
+        one.add_argument(
+            "--look", action="store_true", help="only say what is wrong or odd about it; nothing is logged"
+        )
         cell_argument(one)
 
 
@@ -156,6 +163,8 @@ def log(args: argparse.Namespace) -> int:
             value = datetime.now(tz=zone).replace(microsecond=0)
         if value is not None:
             values[column.name] = located(value, zone).isoformat() if isinstance(value, datetime) else value
+    if args.look:
+        return _look(monitor.look_at(entry.kind, [values]), args.event)
     row = monitor.log(entry.kind, values)
     if row.set_aside:
         why = row.set_aside[0]
@@ -163,5 +172,15 @@ def log(args: argparse.Namespace) -> int:
     if row.kind is None:
         raise FileUnreadable(f"{args.event} not logged", row.why_not or "it could not be read")
     said = "is already known" if row.known else "logged"
-    write([clean(f"{args.event} at {values['at']} {said}.")])
+    asked = [clean(f"asked: {words}") for words in row.asked]
+    write([clean(f"{args.event} at {values['at']} {said}."), *asked])
     return status_of([row]) if row.set_aside else DONE
+
+
+def _look(looked: Looked, event: str) -> int:
+    """Say what is wrong or odd about a row that is not logged yet."""
+    if looked.refused:
+        raise FileUnreadable(f"{event} cannot be logged", " ".join(looked.refused))
+    nothing = "it is already known" if looked.known else "nothing odd about it"
+    write([clean(f"asked: {words}") for words in looked.asked] or [clean(f"{event}: {nothing}.")])
+    return DONE

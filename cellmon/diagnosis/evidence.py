@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from cellmon.errors import WrongUsage
+from cellmon.words import say, to_say
 
 MoveKind = Literal["level", "drift", "spread", "single", "limit", "routing", "gauge"]
 Scope = Literal["all", "spindle", "bore", "fixture"]
@@ -23,7 +24,7 @@ LoggedEvent = Literal[
     "shift-start",
     "dressing-overdue",
 ]
-CAUTION = (
+CAUTION = to_say(
     "Advice only. The machine maker's manual, site procedures, local law and codes, and qualified people "
     "come first. Stop if unsure. This software does not make a machine safe."
 )
@@ -59,7 +60,9 @@ class Movement:
     def __post_init__(self) -> None:
         for what, value, known in (("kind", self.kind, MoveKind), ("scope", self.scope, Scope)):
             if value not in get_args(known):
-                raise WrongUsage(f"a movement has no {what} {value!r}; known: {', '.join(get_args(known))}")
+                names = ", ".join(get_args(known))
+                text = to_say("a movement has no {what} {value}; known: {names}")
+                raise WrongUsage(say(text, what=what, value=repr(value), names=names))
         object.__setattr__(self, "feature", feature_name(self.feature))
 
     @property
@@ -82,7 +85,8 @@ class Logged:
 
     def __post_init__(self) -> None:
         if self.event not in get_args(LoggedEvent):
-            raise WrongUsage(f"no event {self.event!r}; known: {', '.join(get_args(LoggedEvent))}")
+            names = ", ".join(get_args(LoggedEvent))
+            raise WrongUsage(say("no event {event}; known: {names}", event=repr(self.event), names=names))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,6 +9,7 @@ from math import exp, log
 from cellmon.diagnosis.evidence import Cause, Evidence, Logged, Movement
 from cellmon.diagnosis.table import CauseRow, Sign, Table
 from cellmon.diagnosis.words import reason
+from cellmon.words import say
 
 VALUE_WITHIN = 2.0
 """An offset explains a move up to so many times larger or smaller than itself."""
@@ -93,10 +94,10 @@ def _cause(
 ) -> Cause:
     return Cause(
         id=row.id,
-        title=row.title,
+        title=say(row.title),
         weight=weight,
-        check_first=row.check_first,
-        correction=row.correction,
+        check_first=say(row.check_first),
+        correction=say(row.correction),
         caution=table.caution(row),
         why=reason(answers, evidence),
     )

@@ -17,7 +17,8 @@ from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
 from cellmon.diagnosis.evidence import LoggedEvent, MoveKind, Scope, feature_name
 from cellmon.errors import Mistake, SheetRefused
-from cellmon.sheet.section import Count, Name, NotNegative, Positive, Section
+from cellmon.sheet.section import Count, Name, NotNegative, Positive, Section, asked
+from cellmon.words import say
 
 S = TypeVar("S", bound=Section)
 KEYS = ("scoring", "cautions", "causes", "leave_out")
@@ -84,11 +85,11 @@ class Sign(Section):
     def _one_question(self) -> Self:
         moves = bool(self.feature or self.kind or self.scope)
         if moves == (self.event is not None):
-            raise ValueError("either an event, or a feature, kind or scope")
+            raise ValueError(say("either an event, or a feature, kind or scope"))
         if self.event is None and (self.by or self.value):
-            raise ValueError("'by' and 'value' only beside an event")
+            raise ValueError(say("'by' and 'value' only beside an event"))
         if self.at_least >= self.at_most:
-            raise ValueError("at_least smaller than at_most")
+            raise ValueError(say("at_least smaller than at_most"))
         return self
 
     @property
@@ -115,7 +116,9 @@ class CauseRow(Section):
     @model_validator(mode="after")
     def _can_be_found(self) -> Self:
         if not any(s.speaks_for and s.event is None for s in self.signs):
-            raise ValueError("at least one movement that is seen more often with this cause than otherwise")
+            raise ValueError(
+                say("at least one movement that is seen more often with this cause than otherwise")
+            )
         return self
 
 
@@ -138,12 +141,10 @@ class Table(Section):
 
     def caution(self, row: CauseRow) -> str:
         """Return the cause's own caution and the common ones it names, as one text."""
-        return " ".join([row.caution, *(self.cautions[name] for name in row.also)])
+        return " ".join([say(row.caution), *(say(self.cautions[name]) for name in row.also)])
 
 
-def read_table(
-    given: Mapping[str, Any], *, over: Table | None = None, where: str = "the table of causes"
-) -> Table:
+def read_table(given: Mapping[str, Any], *, over: Table | None = None, where: str | None = None) -> Table:
     """Return the table that a mapping describes, or refuse it with every mistake at once.
 
     Parameters
@@ -154,7 +155,7 @@ def read_table(
         A table that this one lies over: what is not given here is taken from there. Without it
         `given` must be whole.
     where : str
-        How to call the file in the refusal.
+        How to call the file in the refusal, where not "the table of causes".
 
     Raises
     ------
@@ -162,7 +163,7 @@ def read_table(
         With one `Mistake` for each thing wrong.
     """
     mistakes = [
-        Mistake(key=str(key), found="a section", expected="one of " + ", ".join(KEYS))
+        Mistake(key=str(key), found=say("a section"), expected=_listed(KEYS))
         for key in given
         if key not in KEYS
     ]
@@ -173,9 +174,9 @@ def read_table(
     mistakes += _across(rows, cautions, left_out, over)
     merged = {row.id: row for row in (*(over.causes if over else ()), *rows) if row.id not in left_out}
     if not merged and not mistakes:
-        mistakes.append(Mistake(key="causes", found="none", expected="at least one cause"))
+        mistakes.append(Mistake(key="causes", found=say("none"), expected=say("at least one cause")))
     if mistakes or scoring is None:
-        raise SheetRefused(mistakes, where=where)
+        raise SheetRefused(mistakes, where=where or say("the table of causes"))
     return Table(scoring=scoring, cautions=cautions, causes=tuple(merged.values()))
 
 
@@ -187,29 +188,33 @@ def packaged_table() -> Table:
     True
     """
     text = files("cellmon.diagnosis").joinpath("causes.toml").read_text(encoding="utf-8")
-    return read_table(tomllib.loads(text), where="the packaged table of causes")
+    return read_table(tomllib.loads(text), where=say("the packaged table of causes"))
 
 
 def _scoring(given: Any, over: Table | None, mistakes: list[Mistake]) -> Scoring | None:
     if not isinstance(given, Mapping):
-        mistakes.append(Mistake(key="scoring", found=_shown(given), expected="a section [scoring]"))
+        mistakes.append(
+            Mistake(key="scoring", found=_shown(given), expected=say("a section [{name}]", name="scoring"))
+        )
         return None
     return _checked(Scoring, {**(over.scoring.model_dump() if over else {}), **given}, "scoring", mistakes)
 
 
 def _cautions(given: Any, mistakes: list[Mistake]) -> dict[str, str]:
     if not isinstance(given, Mapping):
-        mistakes.append(Mistake(key="cautions", found=_shown(given), expected="a section [cautions]"))
+        mistakes.append(
+            Mistake(key="cautions", found=_shown(given), expected=say("a section [{name}]", name="cautions"))
+        )
         return {}
     for name, text in given.items():
         if not isinstance(text, str) or not text.strip():
-            mistakes.append(Mistake(key=f"cautions.{name}", found=_shown(text), expected="a text"))
+            mistakes.append(Mistake(key=f"cautions.{name}", found=_shown(text), expected=say("a text")))
     return {str(name): str(text) for name, text in given.items()}
 
 
 def _rows(given: Any, mistakes: list[Mistake]) -> list[CauseRow]:
     if not isinstance(given, list):
-        mistakes.append(Mistake(key="causes", found=_shown(given), expected="entries of [[causes]]"))
+        mistakes.append(Mistake(key="causes", found=_shown(given), expected=say("entries of [[causes]]")))
         return []
     rows = []
     for at, entry in enumerate(given, start=1):
@@ -223,7 +228,7 @@ def _rows(given: Any, mistakes: list[Mistake]) -> list[CauseRow]:
 def _names(given: Any, mistakes: list[Mistake]) -> frozenset[str]:
     if isinstance(given, list) and all(isinstance(name, str) for name in given):
         return frozenset(given)
-    mistakes.append(Mistake(key="leave_out", found=_shown(given), expected="a list of ids of causes"))
+    mistakes.append(Mistake(key="leave_out", found=_shown(given), expected=say("a list of ids of causes")))
     return frozenset()
 
 
@@ -232,14 +237,17 @@ def _across(
 ) -> Iterator[Mistake]:
     ids = [row.id for row in rows]
     for name in sorted({one for one in ids if ids.count(one) > 1}):
-        yield Mistake(key=f"causes.{name}", found="this id twice", expected="each id once")
+        yield Mistake(key=f"causes.{name}", found=say("this id twice"), expected=say("each id once"))
     for row in rows:
         for name in row.also:
             if name not in cautions:
-                yield Mistake(key=f"causes.{row.id}.also", found=repr(name), expected=_one_of(cautions))
+                yield Mistake(
+                    key=f"causes.{row.id}.also", found=repr(name), expected=_listed(sorted(cautions))
+                )
     known = {row.id for row in over.causes} if over else set()
     for name in sorted(left_out - known):
-        yield Mistake(key="leave_out", found=repr(name), expected="the id of a cause of the table beneath")
+        expected = say("the id of a cause of the table beneath")
+        yield Mistake(key="leave_out", found=repr(name), expected=expected)
 
 
 def _checked(model: type[S], given: Any, key: str, mistakes: list[Mistake]) -> S | None:
@@ -252,18 +260,16 @@ def _checked(model: type[S], given: Any, key: str, mistakes: list[Mistake]) -> S
 
 def _mistake(key: str, error: Any) -> Mistake:
     steps = [str(step + 1) if isinstance(step, int) else str(step) for step in error["loc"]]
-    expected = error["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+    found, expected = _shown(error["input"]), asked(error)
     if error["type"] == "missing":
-        return Mistake(key=".".join([key, *steps]), found="nothing", expected="a value")
-    if error["type"] == "extra_forbidden":
-        expected = "no such key here"
+        found = say("nothing")
     elif error["type"] == "string_pattern_mismatch":
-        expected = "small letters, figures and hyphens"
-    return Mistake(key=".".join([key, *steps]), found=_shown(error["input"]), expected=expected)
+        expected = say("small letters, figures and hyphens")
+    return Mistake(key=".".join([key, *steps]), found=found, expected=expected)
 
 
-def _one_of(names: Iterable[str]) -> str:
-    return "one of " + ", ".join(sorted(names))
+def _listed(names: Iterable[str]) -> str:
+    return say("one of {names}", names=", ".join(names))
 
 
 def _shown(given: Any) -> str:

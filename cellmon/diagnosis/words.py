@@ -5,41 +5,70 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
+from cellmon import local
 from cellmon.diagnosis.evidence import Evidence, Logged, Movement
 from cellmon.diagnosis.table import Sign
+from cellmon.records.words import feature_words
+from cellmon.words import say, to_say
 
 FEATURES = {
-    "size_range": "size range",
-    "roundness_trace": "roundness on the trace",
-    "inscribed_size": "largest inscribed size",
-    "cycle_s": "honing time",
-    "load_pct": "load",
-    "load_ripple_pct": "load ripple",
-    "feed_um": "expander position",
-    "offsets": "offsets given",
-    "part_temp_c": "part temperature",
-    "master_temp_c": "master temperature",
-    "coolant_temp_c": "coolant temperature",
+    "size": to_say("size"),
+    "roundness_trace": to_say("roundness on the trace"),
+    "inscribed_size": to_say("largest inscribed size"),
+    "offsets": to_say("offsets given"),
+    "coolant_temp_c": to_say("coolant temperature"),
 }
+"""Names of the table's own; all others are called as in the rest of the program."""
 EVENTS = {
-    "feed-offset": "an offset",
-    "stones-fitted": "fitting of stones",
-    "stones-dressed": "a dressing",
-    "stones-removed": "removal of stones",
-    "gauge-zeroed": "zeroing of the gauge",
-    "rerouted": "a reroute",
-    "setup-changed": "a change of set-up",
-    "master-bad": "a master check that was off",
-    "master-good": "a good master check",
-    "shift-start": "the start of the shift",
-    "dressing-overdue": "a dressing overdue",
+    "feed-offset": to_say("an offset"),
+    "stones-fitted": to_say("fitting of stones"),
+    "stones-dressed": to_say("a dressing"),
+    "stones-removed": to_say("removal of stones"),
+    "gauge-zeroed": to_say("zeroing of the gauge"),
+    "rerouted": to_say("a reroute"),
+    "setup-changed": to_say("a change of set-up"),
+    "master-bad": to_say("a master check that was off"),
+    "master-good": to_say("a good master check"),
+    "shift-start": to_say("the start of the shift"),
+    "dressing-overdue": to_say("a dressing overdue"),
+}
+NOT_LOGGED = {
+    "feed-offset": to_say("no offset logged"),
+    "stones-fitted": to_say("no fitting of stones logged"),
+    "stones-dressed": to_say("no dressing logged"),
+    "stones-removed": to_say("no removal of stones logged"),
+    "gauge-zeroed": to_say("no zeroing of the gauge logged"),
+    "rerouted": to_say("no reroute logged"),
+    "setup-changed": to_say("no change of set-up logged"),
+    "master-bad": to_say("no master check that was off logged"),
+    "master-good": to_say("no good master check logged"),
+    "shift-start": to_say("no start of the shift logged"),
+    "dressing-overdue": to_say("no dressing overdue logged"),
 }
 SCOPES = {
-    "all": "on all spindles",
-    "spindle": "on one spindle",
-    "bore": "in one bore",
-    "fixture": "in one bore on one fixture",
+    "all": to_say("on all spindles"),
+    "spindle": to_say("on one spindle"),
+    "bore": to_say("in one bore"),
+    "fixture": to_say("in one bore on one fixture"),
 }
+MOVED = {
+    ("level", True): to_say("{feature} up {size} sigma {where}"),
+    ("level", False): to_say("{feature} down {size} sigma {where}"),
+    ("drift", True): to_say("{feature} drifting up {size} sigma {where}"),
+    ("drift", False): to_say("{feature} drifting down {size} sigma {where}"),
+    ("single", True): to_say("{feature} a single reading up {size} sigma {where}"),
+    ("single", False): to_say("{feature} a single reading down {size} sigma {where}"),
+    ("limit", True): to_say("{feature} beyond its upper limit {where}"),
+    ("limit", False): to_say("{feature} beyond its lower limit {where}"),
+}
+"""By kind, and whether it went up."""
+REASONS = {
+    (False, False): to_say("{seen}."),
+    (True, False): to_say("{seen}, while {still} stayed."),
+    (False, True): to_say("{seen}; against it: {contrary}."),
+    (True, True): to_say("{seen}, while {still} stayed; against it: {contrary}."),
+}
+"""By whether something stayed that speaks for the cause, and whether anything speaks against it."""
 
 
 class Told(Protocol):
@@ -59,15 +88,17 @@ def reason(answers: Sequence[Told], evidence: Evidence) -> str:
     """Return the evidence for a cause and against it, in one sentence."""
     seen = [a for a in answers if a.present]
     missing = [a for a in answers if not a.present]
-    text = listed(_told(a for a in seen if a.sign.speaks_for))
+    told = _told(a for a in seen if a.sign.speaks_for)
     still = {f for a in missing if a.sign.speaks_against for f in a.sign.features} & evidence.quiet
-    if still:
-        text += f", while {listed(map(_feature, sorted(still)))} stayed"
     contrary = _told(a for a in seen if a.sign.speaks_against)
-    contrary += [f"no {_bare(a.sign.event)} logged" for a in missing if a.sign.speaks_for and a.sign.event]
-    if contrary:
-        text += f"; against it: {listed(contrary)}"
-    return text[:1].upper() + text[1:] + "."
+    contrary += [say(NOT_LOGGED[a.sign.event]) for a in missing if a.sign.speaks_for and a.sign.event]
+    text = say(
+        REASONS[bool(still), bool(contrary)],
+        seen=listed(told),
+        still=listed(map(_feature, sorted(still))),
+        contrary=listed(contrary),
+    )
+    return text[:1].upper() + text[1:]
 
 
 def movement_words(m: Movement) -> str:
@@ -76,18 +107,15 @@ def movement_words(m: Movement) -> str:
     >>> movement_words(Movement(feature="taper", kind="level", scope="spindle", size=5.0))
     'taper up 5.0 sigma on one spindle'
     """
-    way = "up" if m.goes_up else "down"
-    where = SCOPES[m.scope]
+    where, feature = say(SCOPES[m.scope]), _feature(m.feature)
+    size = local.number(abs(m.size), 1)
     if m.kind == "spread":
-        return f"spread of {_feature(m.feature)} × {m.size:.1f} {where}"
+        return say("spread of {feature} × {ratio} {where}", feature=feature, ratio=size, where=where)
     if m.kind == "routing":
-        return f"spindle and bore that do not belong together {where}"
+        return say("spindle and bore that do not belong together {where}", where=where)
     if m.kind == "gauge":
-        return "gauge off its master"
-    if m.kind == "limit":
-        return f"{_feature(m.feature)} beyond its {'upper' if m.goes_up else 'lower'} limit {where}"
-    manner = {"drift": "drifting ", "single": "a single reading "}.get(m.kind, "")
-    return f"{_feature(m.feature)} {manner}{way} {abs(m.size):.1f} sigma {where}"
+        return say("gauge off its master")
+    return say(MOVED[m.kind, m.goes_up], feature=feature, size=size, where=where)
 
 
 def listed(words: Iterable[str]) -> str:
@@ -97,7 +125,9 @@ def listed(words: Iterable[str]) -> str:
     'taper, size and spread'
     """
     each = list(dict.fromkeys(words))
-    return " and ".join(filter(None, [", ".join(each[:-1]), *each[-1:]]))
+    if len(each) < 2:
+        return "".join(each)
+    return say("{some} and {last}", some=", ".join(each[:-1]), last=each[-1])
 
 
 def _told(answers: Iterable[Told]) -> list[str]:
@@ -107,20 +137,19 @@ def _told(answers: Iterable[Told]) -> list[str]:
     ]
 
 
-def _bare(event: str) -> str:
-    article, _, rest = EVENTS[event].partition(" ")
-    return rest if article in ("a", "an", "the") else EVENTS[event]
-
-
 def _log_words(one: Logged) -> str:
-    what = EVENTS[one.event]
+    what = say(EVENTS[one.event])
     if one.event == "feed-offset" and one.value is not None:
-        what += f" of {one.value:+.1f} µm"
-    if one.by:
-        what += f" by {'the machine' if one.by == 'machine' else one.by}"
-    side = "before" if one.minutes_before >= 0 else "after"
-    return f"{what} {abs(one.minutes_before):.0f} min {side}"
+        what = say("an offset of {size} µm", size=local.number(one.value, 1, sign=True))
+    if one.by == "machine":
+        what = say("{event} by the machine", event=what)
+    elif one.by:
+        what = say("{event} by {name}", event=what, name=one.by)
+    minutes = local.number(abs(one.minutes_before))
+    if one.minutes_before >= 0:
+        return say("{event} {minutes} min before", event=what, minutes=minutes)
+    return say("{event} {minutes} min after", event=what, minutes=minutes)
 
 
 def _feature(name: str) -> str:
-    return FEATURES.get(name, name.replace("_", " "))
+    return say(FEATURES[name]) if name in FEATURES else feature_words(name)

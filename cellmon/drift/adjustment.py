@@ -7,7 +7,7 @@ beyond the target as the band reaches, so that the level spends as long on eithe
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from math import sqrt
 from typing import Literal
@@ -16,8 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 
+from cellmon import local
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.stats.normal import PER_MILLION, share_above, share_below
+from cellmon.words import say, to_say
 
 Floats = NDArray[np.float64]
 
@@ -32,10 +34,12 @@ SURE = 3.5
 """A level must be off target by this many of its own standard deviations."""
 DRIFTS = float(ndtri(0.95))
 """A slope this many of its standard deviations from 0 is aimed against."""
-CAUTION = (
+CAUTION = to_say(
     "Advice only: a qualified person enters a correction, by the machine's manual and the site's procedure,"
     " after a look at the last bores and at the gauge's last master check."
 )
+ABOVE = to_say("The level is {size} µm above target (give or take {margin})")
+BELOW = to_say("The level is {size} µm below target (give or take {margin})")
 _NODES = 200
 
 
@@ -78,7 +82,7 @@ class Advice:
     """What correcting every bore by its full deviation makes of the spread of a stable process."""
     band: DeadBand
     why: str
-    caution: str = CAUTION
+    caution: str = field(default_factory=lambda: say(CAUTION))
 
 
 def tampering_sd_ratio(gain: float) -> float:
@@ -304,15 +308,21 @@ def _whole(um: float, step_um: float) -> float:
 
 def _why(off: float, off_sd: float, needed: float, by: float, *, comes_back: bool) -> str:
     """Say in a sentence why this is advised."""
-    side = "above" if off > 0 else "below"
-    where = f"The level is {abs(off):.1f} µm {side} target (give or take {2 * off_sd:.1f})"
+    level = say(
+        ABOVE if off > 0 else BELOW, size=local.number(abs(off), 1), margin=local.number(2 * off_sd, 1)
+    )
+    from_ = local.number(needed, 1)
     if by:
-        return f"{where}; from {needed:.1f} µm on a correction pays."
+        return say("{level}; from {size} µm on a correction pays.", level=level, size=from_)
     if comes_back:
-        return f"{where} and the drift carries it back; a correction would pay from {needed:.1f} µm on."
+        text = to_say("{level} and the drift carries it back; a correction would pay from {size} µm on.")
+        return say(text, level=level, size=from_)
     if abs(off) > needed:
-        return f"{where}; the machine's least step would not bring it closer."
-    return (
-        f"{where}; a correction pays from {needed:.1f} µm on. Below that it chases noise: correcting every"
-        f" bore by its full deviation would make the spread {tampering_sd_ratio(1.0):.2f} times as wide."
+        return say("{level}; the machine's least step would not bring it closer.", level=level)
+    return say(
+        "{level}; a correction pays from {size} µm on. Below that it chases noise: correcting every bore by "
+        "its full deviation would make the spread {times} times as wide.",
+        level=level,
+        size=from_,
+        times=local.number(tampering_sd_ratio(1.0), 2),
     )

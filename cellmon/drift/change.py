@@ -12,7 +12,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.signal import correlate
 from scipy.special import logsumexp, softmax
 
 from cellmon.errors import NotEnoughData
@@ -202,6 +201,8 @@ def _weights(x: Floats, g: Floats, sizes: Floats) -> Floats:
 
 
 def _sums(x: Floats, g: Floats) -> _Sums:
+    from scipy.signal import correlate  # late: scipy.signal brings all of scipy.stats
+
     n = x.size
     products = correlate(np.concatenate([x, np.zeros(n - 1)]), g, mode="valid")
     return _Sums(products=products, squares=np.cumsum(g**2)[::-1])

@@ -12,7 +12,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 from scipy.special import log_ndtr, ndtr, ndtri
 
 from cellmon.drift.survival import P05, P50, P95, Dressing, Process, closest
@@ -168,6 +167,8 @@ def first_passage_quantile(p: float, *, barrier: float, drift: float, sigma: flo
     >>> round(first_passage_quantile(0.5, barrier=1.0, drift=1.0, sigma=1.0), 6)
     0.675841
     """
+    from scipy.optimize import brentq  # late: slow to import
+
     if not 0 < p < 1:
         raise ValueError(f"a share above 0 and below 1, not {p}")
     high = first_passage_mean(barrier=barrier, drift=drift)

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 
 Floats = NDArray[np.float64]
 LEAST_INTERVALS, LEAST_INTERVALS_OF_WEAR = 5, 2
@@ -190,6 +189,8 @@ def between(figures: ArrayLike, error_var: ArrayLike) -> Between:
     >>> round(between([1.0, 3.0, 5.0], [0.0, 0.0, 0.0]).variance, 9)
     4.0
     """
+    from scipy.optimize import brentq  # late: slow to import
+
     x, v = np.asarray(figures, dtype=np.float64), np.asarray(error_var, dtype=np.float64)
     least = 1e-12 * (np.ptp(x) ** 2 + 1e-12)
 

@@ -7,18 +7,19 @@ out. The mean is in order where the share of bores beyond the limits stays at or
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import sqrt
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
+from cellmon import local
 from cellmon.errors import NoSpread
 from cellmon.stats.normal import ppm_outside
 from cellmon.stats.summary import as_series
+from cellmon.words import say, say_many, to_say
 
 Floats = NDArray[np.float64]
 Verdict = Literal["run", "correct", "cannot tell yet"]
@@ -33,7 +34,7 @@ WORTH = 0.5
 """Chance that they release the set-up which makes more bores worth measuring before a correction."""
 AFTER_CORRECTION = 3
 """Bores to measure after a correction."""
-CAUTION = (
+CAUTION = to_say(
     "Advice only: whoever releases signs for it, by the site's procedure and the machine's manual; spindle"
     " stopped and guards closed before anybody reaches for a part."
 )
@@ -65,7 +66,7 @@ class Release:
     band: Band | None
     """None where the spread alone breaks the promise, wherever the mean lies."""
     why: str
-    caution: str = CAUTION
+    caution: str = field(default_factory=lambda: say(CAUTION))
 
 
 def band_of_means(
@@ -84,6 +85,8 @@ def band_of_means(
     >>> round(band.lower_um, 2), round(band.upper_um, 2)
     (6.0, 18.0)
     """
+    from scipy.optimize import brentq  # late: slow to import
+
     if not sigma_um > 0:
         raise NoSpread("bores of a set-up")
     if lower_um is None and upper_um is None:
@@ -171,7 +174,10 @@ def judge_first_bores(
     )
     known = setup.after(x.size, float(x.mean()))
     if band is None:
-        why = f"Even a mean in the middle would leave more than {share:.2%} of bores beyond the limits."
+        text = to_say(
+            "Even a mean in the middle would leave more than {percent}% of bores beyond the limits."
+        )
+        why = say(text, percent=_percent(share, 2))
         return _told(known, 0.0, verdict="cannot tell yet", more=None, band=None, why=why)
     aim = _aim(band, target_um, sigma_um)
     return _judged(setup, known, x.size, band=band, aim=aim, required=required, step_um=step_um)
@@ -234,16 +240,26 @@ def _judged(
             verdict="run",
             more=0,
             band=band,
-            why=f"The mean is in order with a probability of {inside:.1%}.",
+            why=say("The mean is in order with a probability of {percent}%.", percent=_percent(inside, 1)),
         )
     for more in range(1, MOST + 1):
         if setup.released(known, n, more, band, required) >= WORTH:
-            why = f"The mean is in order with a probability of {inside:.0%}; {_bores(more)} should tell."
+            why = say_many(
+                "The mean is in order with a probability of {percent}%; one more bore should tell.",
+                "The mean is in order with a probability of {percent}%; {count} more bores should tell.",
+                more,
+                percent=_percent(inside),
+            )
             return _told(known, inside, verdict="cannot tell yet", more=more, band=band, why=why)
     if setup.best(band, aim) < required or by == 0:
-        why = "More bores would not tell: too unsure a gauge for this tolerance, or too large a least step."
+        why = say(
+            "More bores would not tell: too unsure a gauge for this tolerance, or too large a least step."
+        )
         return _told(known, inside, verdict="cannot tell yet", more=None, band=band, why=why)
-    why = f"The mean is in order with a probability of {inside:.0%} only; set it on target and measure again."
+    why = say(
+        "The mean is in order with a probability of {percent}% only; set it on target and measure again.",
+        percent=_percent(inside),
+    )
     return _told(known, inside, verdict="correct", by=by, more=AFTER_CORRECTION, band=band, why=why)
 
 
@@ -269,8 +285,8 @@ def _told(
     )
 
 
-def _bores(more: int) -> str:
-    return "one more bore" if more == 1 else f"{more} more bores"
+def _percent(share: float, digits: int = 0) -> str:
+    return local.number(100 * share, digits)
 
 
 def _aim(band: Band, target_um: float | None, sigma_um: float) -> float:

@@ -14,8 +14,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
-from scipy.stats import qmc
 
+from cellmon.drift.even_points import MOST_COLUMNS, even_points
 from cellmon.errors import NoSpread
 
 Floats = NDArray[np.float64]
@@ -254,7 +254,13 @@ def _times(reach: float, dressings: Sequence[Dressing], steps: int) -> Floats:
 @lru_cache(maxsize=16)
 def _points(columns: int) -> Floats:
     """Return the fixed standard normal points, shape (ways, columns)."""
-    unit = qmc.Sobol(columns, scramble=False).random_base2(int(np.log2(_WAYS)))
+    bits = int(np.log2(_WAYS))
+    if columns > MOST_COLUMNS:
+        from scipy.stats import qmc  # late: it takes longer to import than all else here
+
+        unit = qmc.Sobol(columns, scramble=False).random_base2(bits)
+    else:
+        unit = even_points(bits, columns)
     return np.asarray(ndtri(unit + 0.5 / _WAYS), dtype=np.float64)
 
 

@@ -232,12 +232,14 @@ def _traced(story: PartStory, room: float) -> Iterator[Block]:
 def trace_words(bore: BoreTraces) -> str:
     """Return what one traced bore says, with its verdicts."""
     said = [bore.sentence]
-    for figure in (bore.roundness_trace, bore.cylindricity):
+    for figure in bore.figures:
         value = figure.value_um if figure.value_um is not None else figure.reported_um
         if value is None:
             continue
         name = figure.feature.replace("_", " ")
         limit = "" if figure.upper_um is None else f", at most {figure.upper_um:g}"
+        if figure.lower_um is not None:
+            limit += f", at least {figure.lower_um:g}"
         verdict = "" if figure.verdict is None else f": {figure.verdict.value}"
         said.append(f"{name[:1].upper()}{name[1:]} {value:.2f} µm ({figure.used}{limit}){verdict}.")
     return " ".join(said)

@@ -40,6 +40,14 @@ _SETS = {
     **{f"due_{p}": TIME for p in ("p05", "p50", "p95")},
     **dict.fromkeys(("rests_on", "face", "truing", "advice", "why", "asked", "assumed"), TEXT),
 }
+_LOTS = {
+    **dict.fromkeys(("lot", "kind", "maker"), TEXT),
+    **dict.fromkeys(("sets", "running", "worn", "chipped", "median_bores"), FIGURE),
+    **{f"{name}_ratio{end}": FIGURE for name in ("life", "wear") for end in ("", "_low", "_high")},
+    "chance": FIGURE,
+    "differs": FLAG,
+    "sentence": TEXT,
+}
 _ORDERS = {
     "kind": TEXT,
     "sets": FIGURE,
@@ -77,6 +85,20 @@ def _set_row(one: StoneSetOf) -> dict[str, Any]:
             row[f"{name}_{p}"] = None if of is None else getattr(of, p)
     row["face"] = None if one.face is None else one.face.face
     return row | {"asked": "; ".join(one.asked) or None, "assumed": "; ".join(one.assumed) or None}
+
+
+def lots_table(answer: StonesAnswer, *, zone: ZoneInfo) -> Table:
+    """Return one row a lot: how its sets lasted and wore against the others of their kind, 95 % ranges."""
+    rows = []
+    for one in answer.lots:
+        row: dict[str, Any] = {name: getattr(one, name, None) for name in _LOTS}
+        for name, ratio in (("life", one.life_ratio), ("wear", one.wear_ratio)):
+            for end in ("value", "low", "high"):
+                suffix = "" if end == "value" else f"_{end}"
+                row[f"{name}_ratio{suffix}"] = None if ratio is None else getattr(ratio, end)
+        rows.append(row)
+    columns = {name: _column(type_, [row[name] for row in rows]) for name, type_ in _LOTS.items()}
+    return Table(kind="stone-lots", columns=columns, as_of=answer.as_of, sheet=answer.sheet, zone=zone)
 
 
 def orders_table(plan: StonePlan, *, zone: ZoneInfo) -> Table:

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from cellmon.export.documents import stream_fields
 from cellmon.monitor.answers import Answer, Estimate
 from cellmon.monitor.audits import Audits, AuditStream, FindingStream
-from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.capability import CapabilityAnswer
+from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.compare import ComparedStream, Comparison
 from cellmon.monitor.fit import FitAnswer
 from cellmon.monitor.hold import HeldPart, Hold

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import linear_sum_assignment
 
 from cellmon.fits.clearance import SLACK, Limits, as_sizes
 
@@ -81,6 +80,8 @@ def _most(bores: Floats, mates: Floats, limits: Limits) -> tuple[Whole, Whole]:
 
 def _nearest(bores: Floats, mates: Floats, limits: Limits) -> tuple[Whole, Whole]:
     """Return most pairs, and of all such lists one with the least sum of squares about the aim."""
+    from scipy.optimize import linear_sum_assignment  # late: slow to import
+
     apart = bores[:, None] - mates[None, :]
     suits = (apart >= limits.lower - SLACK) & (apart <= limits.upper + SLACK)
     half = (limits.upper - limits.lower) / 2

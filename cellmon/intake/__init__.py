@@ -12,13 +12,14 @@ from cellmon.intake.taken import TakenFile
 from cellmon.records import Kind
 from cellmon.sheet import Sheet
 from cellmon.units import LengthUnit
+from cellmon.words import say
 
 Word = TypeVar("Word", bound=StrEnum)
 
 if TYPE_CHECKING:
     from cellmon.intake.tables import OpenedFile
 
-__all__ = ["SheetFile", "TakenFile", "parse_sheet", "read_file", "read_sheet", "read_text"]
+__all__ = ["SheetFile", "TakenFile", "parse_sheet", "read_bytes", "read_file", "read_sheet", "read_text"]
 
 
 def read_file(
@@ -47,6 +48,20 @@ def read_file(
     from cellmon.intake.tables import open_file
 
     return _taken(open_file(path), sheet, kind=kind, unit=unit)
+
+
+def read_bytes(
+    raw: bytes,
+    sheet: Sheet,
+    *,
+    name: str,
+    kind: Kind | str | None = None,
+    unit: LengthUnit | str | None = None,
+) -> TakenFile:
+    """Read a file that somebody handed over as bytes; see `read_file`."""
+    from cellmon.intake.tables import open_bytes
+
+    return _taken(open_bytes(raw, name=name), sheet, kind=kind, unit=unit)
 
 
 def read_text(
@@ -87,6 +102,7 @@ def _taken(
         repeated=found.repeated,
         header=table.header_text,
         notes=found.notes,
+        units=found.units,
     )
 
 
@@ -97,4 +113,5 @@ def _one_of(words: type[Word], given: str | None) -> Word | None:
     try:
         return words(given)
     except ValueError as unknown:
-        raise WrongUsage(f"{given!r} is none of {', '.join(words)}") from unknown
+        names = ", ".join(words)
+        raise WrongUsage(say("{given} is none of {names}", given=repr(given), names=names)) from unknown

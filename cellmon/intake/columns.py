@@ -6,10 +6,11 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from cellmon.errors import FileUnreadable
+from cellmon.errors import FileUnreadable, KindInDoubt
 from cellmon.records import ROW_BATCHES, Batch, ColumnType, Kind, Readings
 from cellmon.sheet import Sheet
 from cellmon.units import LengthUnit
+from cellmon.words import say
 
 UNIT_OF = {f"_{unit.value}": unit for unit in LengthUnit}
 SERIAL = {"part": "serial"}
@@ -96,12 +97,15 @@ def layout_of(header: Sequence[str], sheet: Sheet, *, kind: Kind | None, name: s
     left = [one for one in fitting if not any(_explains(other, one) for other in fitting)]
     kinds = sorted({layout.kind.value for layout in left})
     if len(kinds) > 1:
-        raise FileUnreadable(name, f"could be {' or '.join(kinds)}; say which with --kind")
+        raise KindInDoubt(name, kinds)
     if len(left) > 1:
-        raise FileUnreadable(name, "has a size column and columns of planes and directions; keep one of them")
+        raise FileUnreadable(
+            name, say("has a size column and columns of planes and directions; keep one of them")
+        )
     chosen = left[0]
     if chosen.twice:
-        raise FileUnreadable(name, f"has more than one column for {', '.join(chosen.twice)}; rename one")
+        twice = ", ".join(chosen.twice)
+        raise FileUnreadable(name, say("has more than one column for {names}; rename one", names=twice))
     rest = [place for place in range(len(header)) if place not in chosen.known]
     return replace(chosen, extra=tuple(rest))
 
@@ -235,8 +239,12 @@ def _no_kind(tried: Sequence[Layout], kind: Kind | None) -> str:
     )
     lacks = ", ".join(nearest.missing[:12])
     if kind is not None:
-        return f"lacks what {kind.value} need: {lacks}"
-    shape = " with one bore a row" if nearest.wide else ""
-    return (
-        f"no kind of file has this header; nearest is {nearest.kind.value}{shape}, which also needs: {lacks}"
+        return say("lacks what {kind} need: {names}", kind=kind.value, names=lacks)
+    nearest_kind = nearest.kind.value
+    if nearest.wide:
+        nearest_kind = say("{kind} with one bore a row", kind=nearest_kind)
+    return say(
+        "no kind of file has this header; nearest is {kind}, which also needs: {names}",
+        kind=nearest_kind,
+        names=lacks,
     )

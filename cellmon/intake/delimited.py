@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from cellmon.errors import FileUnreadable
 from cellmon.intake.table import Table, distinct_names, shortened
 from cellmon.records import Flags, Reason, Refused, Whole
+from cellmon.words import say
 
 SEPARATORS = (",", ";", "\t")
 LONGEST_LINE = 100_000
@@ -93,7 +94,7 @@ def delimited_table(raw: bytes, *, name: str) -> Table:
     """
     data = _as_utf8(raw)
     if not data or data.isspace():
-        raise FileUnreadable(name, "is empty")
+        raise FileUnreadable(name, say("is empty"))
     header_end, header_line = _header_end(data, name)
     start = data.rfind(b"\n", 0, header_end) + 1
     header_text = data[start:header_end].decode()
@@ -102,7 +103,8 @@ def delimited_table(raw: bytes, *, name: str) -> Table:
     )
     names = next(csv.reader([header_text], delimiter=separator))
     if len(names) > MOST_COLUMNS:
-        raise FileUnreadable(name, f"has {len(names)} columns, more than {MOST_COLUMNS}")
+        why = say("has {count} columns, more than {most}", count=len(names), most=MOST_COLUMNS)
+        raise FileUnreadable(name, why)
     lines = Lines(data=data[header_end + 1 :], first=header_line + 1)
     columns = _in_one_go(lines.data, separator, len(names))
     if columns is None:
@@ -148,7 +150,7 @@ def _header_end(data: bytes, name: str) -> tuple[int, int]:
             break
         start, line = end + 1, line + 1
     if end - start > LONGEST_LINE or _control(np.frombuffer(data[start:end], np.uint8)).any():
-        raise FileUnreadable(name, "does not begin with a header; it may not be text at all")
+        raise FileUnreadable(name, say("does not begin with a header; it may not be text at all"))
     return end, line
 
 

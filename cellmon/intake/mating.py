@@ -10,15 +10,17 @@ import numpy as np
 
 from cellmon.intake.cells import Cells
 from cellmon.intake.sizes import NOT_THIS_BORE
+from cellmon.intake.taken import UnitDoubt
 from cellmon.records import Flags, Numbers, Reason
 from cellmon.sheet import Sheet
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say
 
 
 def mark_strange_sizes(
     cells: Cells, numbers: Numbers, diameter_mm: Numbers, *, named: bool
-) -> tuple[str, ...]:
-    """Mark sizes that fit no bore; a file that fits in another unit is doubted whole, with a note.
+) -> UnitDoubt | None:
+    """Mark sizes that fit no bore; a file that fits in another unit is doubted whole.
 
     Parameters
     ----------
@@ -41,11 +43,15 @@ def mark_strange_sizes(
         ]
         if fits:
             cells.marks.add(np.ones(len(near), dtype=bool), Reason.UNIT_DOUBT)
-            again = " or ".join(f"--unit {unit.value}" for unit in fits)
-            names = " or ".join(unit.value for unit in fits)
-            return (f"its diameters fit no bore in their unit and fit in {names}: {again} takes it",)
+            or_ = say(" or ")
+            note = say(
+                "its diameters fit no bore in their unit and fit in {units}: {again} takes it",
+                units=or_.join(unit.value for unit in fits),
+                again=or_.join(f"--unit {unit.value}" for unit in fits),
+            )
+            return UnitDoubt(note=note, units=tuple(fits))
     cells.marks.add(np.isfinite(diameter_mm) & ~near, Reason.NOT_THIS_BORE)
-    return ()
+    return None
 
 
 def _near(sheet: Sheet, diameter_mm: Numbers) -> Flags:

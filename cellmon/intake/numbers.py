@@ -17,6 +17,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from cellmon.records import Flags, Numbers
+from cellmon.words import to_say
 
 NOT_MEASURED = ("", "-", "--", "---", "n/a", "#n/a", "na", "nan", "null", "none")
 
@@ -27,6 +28,13 @@ class Mark(Enum):
     POINT = "."
     COMMA = ","
     UNKNOWN = "?"
+
+
+COMMA_UNKNOWN = to_say(
+    "nothing in the file says whether a comma stands before decimals or between thousands; "
+    "such numbers were set aside"
+)
+"""Noted of a file with `Mark.UNKNOWN`."""
 
 
 class Shape(IntEnum):

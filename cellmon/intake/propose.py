@@ -19,6 +19,7 @@ from cellmon.intake.tables import open_file
 from cellmon.intake.words import Words, groups_of, no_words, words_of
 from cellmon.records import Readings
 from cellmon.units import LengthUnit
+from cellmon.words import say, to_say
 
 __all__ = ["blank_sheet", "propose_sheet"]
 
@@ -53,7 +54,7 @@ def propose_sheet(path: str | Path) -> str:
     opened = open_file(path)
     shown = _shown(opened.table, opened.name)
     text = proposal_text(shown, opened.name)
-    parse_sheet(text, where="the proposed sheet")
+    parse_sheet(text, where=say("the proposed sheet"))
     return text
 
 
@@ -66,10 +67,11 @@ def _shown(table: Table, name: str) -> Shown:
     if long:
         missing += [each for each in ("plane", "direction") if each not in places]
     elif not wide:
-        missing.append("diameter (or columns such as top_x)")
+        missing.append(say("diameter (or columns such as top_x)"))
     if missing:
         lacks = ", ".join(missing)
-        raise FileUnreadable(name, f"is no file of readings that a sheet can be made from; it lacks: {lacks}")
+        why = say("is no file of readings that a sheet can be made from; it lacks: {names}", names=lacks)
+        raise FileUnreadable(name, why)
     words = {
         each: _words(table, places.get(each)) for each in ("bore", "spindle", "plane", "direction", "gauge")
     }
@@ -142,9 +144,10 @@ def _words(table: Table, place: int | None) -> Words:
 def _few(words: Mapping[str, Words], name: str) -> None:
     for column, found in words.items():
         if len(found.words) > MOST_WORDS:
-            raise FileUnreadable(name, f"has {len(found.words)} different words in column {column}")
+            text = to_say("has {count} different words in column {column}")
+            raise FileUnreadable(name, say(text, count=len(found.words), column=column))
     if not words["bore"].words or not words["spindle"].words:
-        raise FileUnreadable(name, "names no bore and spindle in any row")
+        raise FileUnreadable(name, say("names no bore and spindle in any row"))
 
 
 def _unit_of(name: str, *, wide: bool) -> tuple[LengthUnit | None, bool]:

@@ -13,16 +13,17 @@ from numpy.typing import NDArray
 from cellmon.intake.cells import Cells
 from cellmon.intake.columns import Layout, SizeColumn
 from cellmon.intake.extra import extra_texts
-from cellmon.intake.numbers import Mark, NumberColumn
+from cellmon.intake.numbers import COMMA_UNKNOWN, Mark, NumberColumn
 from cellmon.intake.pivot import Coded, Pivot, pivot_long, pivot_wide
 from cellmon.intake.sizes import Scale, Targets, fits, fitting, forced, not_this_bore
 from cellmon.intake.table import Table
-from cellmon.intake.taken import Found
+from cellmon.intake.taken import Found, UnitDoubt
 from cellmon.intake.times import Order, TimeColumn
 from cellmon.intake.words import Words, groups_of
 from cellmon.records import ColumnType, Numbers, Readings, Reason
 from cellmon.sheet import Sheet
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say
 
 PLAIN_TEXT = ("stone_set", "operator", "fixture", "measurement", "why_measured")
 DEFAULT_STAGE = "finish"
@@ -46,6 +47,7 @@ class Sizes:
 
     um: NDArray[np.float64]
     notes: tuple[str, ...]
+    units: tuple[LengthUnit, ...] = ()
 
 
 def read_readings(table: Table, layout: Layout, sheet: Sheet, *, unit: LengthUnit | None = None) -> Found:
@@ -77,6 +79,7 @@ def read_readings(table: Table, layout: Layout, sheet: Sheet, *, unit: LengthUni
         refused=cells.marks.refused(table),
         repeated=int(pivot.repeated.sum()),
         notes=sizes.notes,
+        units=sizes.units,
     )
 
 
@@ -183,22 +186,19 @@ def _sizes(
     cells.marks.add(np.asarray(np.isnan(um).all(axis=1)), Reason.NOT_MEASURED)
     notes = []
     if cells.mark is Mark.UNKNOWN:
-        notes.append(
-            "nothing in the file says whether a comma stands before decimals or between thousands; "
-            "such numbers were set aside"
-        )
+        notes.append(say(COMMA_UNKNOWN))
     doubt = _doubt(cells, read, um, targets) if unit is None else None
     if doubt is not None:
-        notes.append(doubt)
+        notes.append(doubt.note)
         cells.marks.add(np.ones(len(um), dtype=bool), Reason.UNIT_DOUBT)
     for i in range(len(columns)):
         cells.marks.add(not_this_bore(um[:, i], targets), Reason.NOT_THIS_BORE)
-    return Sizes(um=um, notes=tuple(notes))
+    return Sizes(um=um, notes=tuple(notes), units=() if doubt is None else doubt.units)
 
 
 def _doubt(
     cells: Cells, read: tuple[NumberColumn, ...], um: NDArray[np.float64], targets: Targets
-) -> str | None:
+) -> UnitDoubt | None:
     """Return what to say of a file that lies far from nominal in its unit and near it in another."""
     good = cells.marks.good
     repeat = um.shape[1]
@@ -213,12 +213,14 @@ def _doubt(
     found = fitting(numbers, spread, from_nominal=bool(cells.layout.sizes[0].deviation))
     if not found:
         return None
-    names = " or ".join(map(str, found))
-    again = " or ".join(f"--unit {fit.unit.value}" for fit in found)
-    return (
-        f"its sizes lie more than ten tolerances from nominal in their unit and near it in {names}: "
-        f"{again} takes it"
+    or_ = say(" or ")
+    note = say(
+        "its sizes lie more than ten tolerances from nominal in their unit and near it in {units}: "
+        "{again} takes it",
+        units=or_.join(map(str, found)),
+        again=or_.join(f"--unit {fit.unit.value}" for fit in found),
     )
+    return UnitDoubt(note=note, units=tuple(dict.fromkeys(fit.unit for fit in found)))
 
 
 def _coded(described: Described, rows: NDArray[Any] | slice) -> tuple[list[Coded], list[Coded]]:

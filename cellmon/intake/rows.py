@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cellmon.intake.cells import Cells
 from cellmon.intake.columns import Layout, SizeColumn, base_name
 from cellmon.intake.mating import mark_strange_sizes
-from cellmon.intake.numbers import Mark, NumberColumn
+from cellmon.intake.numbers import COMMA_UNKNOWN, Mark, NumberColumn
 from cellmon.intake.sizes import DECIMALS, Scale, Targets, forced
 from cellmon.intake.table import Table
 from cellmon.intake.taken import Found
@@ -20,6 +20,7 @@ from cellmon.intake.words import Words, groups_of, no_words
 from cellmon.records import ROW_BATCHES, Batch, Column, ColumnType, EventKind, Flags, Kind, Numbers, Reason
 from cellmon.sheet import Sheet
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say
 
 OF_THE_SHEET = {
     Kind.EVENTS: ("spindle", "gauge"),
@@ -65,10 +66,10 @@ def read_rows(table: Table, layout: Layout, sheet: Sheet, *, unit: LengthUnit | 
             found[column.name] = cells.times(cells.words(column.name), needed=column.needed).at
     if layout.kind is Kind.EVENTS:
         _whole_events(cells, words, found)
-    notes = _notes(cells)
+    notes, doubt = _notes(cells), None
     if layout.kind is Kind.MATING_PARTS:
         read = numbers["diameter_mm"][0].values
-        notes += mark_strange_sizes(cells, read, found["diameter_mm"], named=unit is not None)
+        doubt = mark_strange_sizes(cells, read, found["diameter_mm"], named=unit is not None)
     repeated = _repeats(cells, batch, words, found)
     rows = np.flatnonzero(cells.marks.good & ~repeated)
     texts = {name: column.texts(rows) for name, column in words.items()}
@@ -76,16 +77,19 @@ def read_rows(table: Table, layout: Layout, sheet: Sheet, *, unit: LengthUnit | 
     if len(rows):
         taken = {name: values[rows] for name, values in found.items()}
         made = batch(line=table.line[rows], **texts, **taken)
-    return Found(batch=made, refused=cells.marks.refused(table), repeated=int(repeated.sum()), notes=notes)
+    return Found(
+        batch=made,
+        refused=cells.marks.refused(table),
+        repeated=int(repeated.sum()),
+        notes=notes if doubt is None else (*notes, doubt.note),
+        units=() if doubt is None else doubt.units,
+    )
 
 
 def _notes(cells: Cells) -> tuple[str, ...]:
     if cells.mark is not Mark.UNKNOWN:
         return ()
-    return (
-        "nothing in the file says whether a comma stands before decimals or between thousands; "
-        "such numbers were set aside",
-    )
+    return (say(COMMA_UNKNOWN),)
 
 
 def _words(cells: Cells, kind: Kind, column: Column) -> Words:

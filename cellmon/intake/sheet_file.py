@@ -10,6 +10,7 @@ from typing import Any
 from cellmon.errors import FileUnreadable, Mistake, SheetRefused
 from cellmon.sheet import Sheet
 from cellmon.sheet_checks import checked_sheet
+from cellmon.words import say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +46,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     return _parsed(_text(path), where=path.name)
 
 
-def parse_sheet(text: str, *, where: str = "the cell sheet") -> SheetFile:
+def parse_sheet(text: str, *, where: str | None = None) -> SheetFile:
     """Check the text of a cell sheet; see `read_sheet`."""
     return SheetFile(text=text, sheet=checked_sheet(_parsed(text, where=where), where=where))
 
@@ -54,18 +55,19 @@ def _text(path: Path) -> str:
     try:
         return path.read_bytes().decode("utf-8-sig")
     except OSError as refused:
-        raise FileUnreadable(path.name, (refused.strerror or "cannot be read").lower()) from refused
+        raise FileUnreadable(path.name, (refused.strerror or say("cannot be read")).lower()) from refused
     except UnicodeDecodeError as refused:
-        raise FileUnreadable(path.name, "is not UTF-8 text; save it as UTF-8") from refused
+        raise FileUnreadable(path.name, say("is not UTF-8 text; save it as UTF-8")) from refused
 
 
-def _parsed(text: str, *, where: str) -> dict[str, Any]:
+def _parsed(text: str, *, where: str | None) -> dict[str, Any]:
     try:
         return tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as refused:
         raise SheetRefused([_where(text, str(refused))], where=where) from refused
     except RecursionError as refused:
-        deep = Mistake(key="the file", found="brackets inside brackets without end", expected="TOML")
+        found = say("brackets inside brackets without end")
+        deep = Mistake(key=say("the file"), found=found, expected="TOML")
         raise SheetRefused([deep], where=where) from refused
 
 
@@ -77,4 +79,5 @@ def _where(text: str, message: str) -> Mistake:
     lines = text.splitlines() or [""]
     line = min(int(found.group(1)), len(lines)) if found else len(lines)
     said = re.sub(r"\s*\(at .*\)$", "", message)
-    return Mistake(key=f"line {line}", found=repr(lines[line - 1].strip()[:80]), expected=f"TOML ({said})")
+    shown = repr(lines[line - 1].strip()[:80])
+    return Mistake(key=say("line {line}", line=line), found=shown, expected=f"TOML ({said})")

@@ -65,6 +65,12 @@ REST = """
 [decision]
 rule = "guarded"             # guarded: proven inside, allowing for the gauge's uncertainty | simple
 
+# [uncertainty]              # for the gauge's budget only, standard (k = 1); it alters no verdict
+# master_um = 0.25           # of the ring or master, from its certificate
+# part_temp_c = 0.3          # how well the part's temperature is known when it is measured
+# master_temp_c = 0.3        # and the master's when the gauge was zeroed
+# expansion_share = 0.1      # how well both expansions are known, as a share of them
+
 [alarms]
 false_alarms_per_week = 2.0  # for the whole cell, all charts together
 

@@ -16,6 +16,7 @@ from cellmon.intake.words import Words
 from cellmon.records import Flags, Numbers
 from cellmon.sheet import Part, Sheet
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say
 
 FAR = 10.0
 """Tolerances from nominal beyond which the median of a file raises the doubt."""
@@ -88,7 +89,8 @@ class Fit:
     deviation: bool
 
     def __str__(self) -> str:
-        return f"{self.unit.value} from nominal" if self.deviation else self.unit.value
+        unit = self.unit.value
+        return say("{unit} from nominal", unit=unit) if self.deviation else unit
 
 
 def fits(um: Numbers, targets: Targets) -> bool:

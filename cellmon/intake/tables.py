@@ -16,16 +16,17 @@ from numpy.typing import NDArray
 from cellmon.errors import FileUnreadable
 from cellmon.intake.table import MOST_TEXT, Table
 from cellmon.records import Reason, Refused
+from cellmon.words import say, to_say
 
 MOST_BYTES = 4 * 1024**3
 """A larger file is refused: it is read whole."""
 MOST_BLANKS = 8
 """Spaces in a cell that still count as nothing when rows are looked through for empty ones."""
 NOT_TEXT = {
-    b"\xd0\xcf\x11\xe0": "is a workbook of the old binary kind; save it as XLSX",
-    b"%PDF": "is a PDF, not a table",
-    b"\x1f\x8b": "is compressed; unpack it first",
-    b"\x89PNG": "is a picture, not a table",
+    b"\xd0\xcf\x11\xe0": to_say("is a workbook of the old binary kind; save it as XLSX"),
+    b"%PDF": to_say("is a PDF, not a table"),
+    b"\x1f\x8b": to_say("is compressed; unpack it first"),
+    b"\x89PNG": to_say("is a picture, not a table"),
 }
 
 
@@ -49,10 +50,11 @@ def open_file(path: str | Path) -> OpenedFile:
     path = Path(path)
     try:
         if path.is_file() and path.stat().st_size > MOST_BYTES:
-            raise FileUnreadable(path.name, f"is larger than {MOST_BYTES // 1024**3} GB; split it")
+            why = say("is larger than {size} GB; split it", size=MOST_BYTES // 1024**3)
+            raise FileUnreadable(path.name, why)
         raw = path.read_bytes()
     except OSError as refused:
-        raise FileUnreadable(path.name, (refused.strerror or "cannot be read").lower()) from refused
+        raise FileUnreadable(path.name, (refused.strerror or say("cannot be read")).lower()) from refused
     return open_bytes(raw, name=path.name)
 
 
@@ -64,12 +66,12 @@ def open_bytes(raw: bytes, *, name: str) -> OpenedFile:
 def opened(raw: bytes, name: str, table_of: Callable[..., Table]) -> OpenedFile:
     """Open bytes with the reader of one format; they are hashed meanwhile."""
     if not raw or raw.isspace():
-        raise FileUnreadable(name, "is empty")
+        raise FileUnreadable(name, say("is empty"))
     with ThreadPoolExecutor(max_workers=1) as beside:
         digest = beside.submit(lambda: hashlib.sha256(raw).hexdigest())
         table = without_empty_rows(table_of(raw, name=name))
         if len(table) == 0 and not table.refused:
-            raise FileUnreadable(name, "has a header and no rows")
+            raise FileUnreadable(name, say("has a header and no rows"))
         return OpenedFile(name=name, sha256=digest.result(), table=table)
 
 
@@ -78,7 +80,7 @@ def _table(raw: bytes, *, name: str) -> Table:
 
     for magic, why in NOT_TEXT.items():
         if raw.startswith(magic):
-            raise FileUnreadable(name, why)
+            raise FileUnreadable(name, say(why))
     if raw.startswith(b"PK\x03\x04"):
         from cellmon.intake import workbook
 

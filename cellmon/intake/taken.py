@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cellmon.records import Batch, Kind, Refused
+from cellmon.units import LengthUnit
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -25,6 +26,8 @@ class TakenFile:
     """The header as one line of text; with rows set aside it is a file again, see `read_text`."""
     notes: tuple[str, ...] = ()
     """What a person should know of the whole file, in sentences."""
+    units: tuple[LengthUnit, ...] = ()
+    """The units its sizes fit, where they do not fit their own: all of it is refused until one is named."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -35,3 +38,12 @@ class Found:
     refused: tuple[Refused, ...]
     repeated: int
     notes: tuple[str, ...] = ()
+    units: tuple[LengthUnit, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnitDoubt:
+    """What to say of a file whose sizes fit another unit than their own, and which those are."""
+
+    note: str
+    units: tuple[LengthUnit, ...]

@@ -17,6 +17,7 @@ from pyarrow import parquet
 from cellmon.errors import FileUnreadable
 from cellmon.intake.table import Table, distinct_names, shortened
 from cellmon.records import Reason, Refused, Whole
+from cellmon.words import say
 
 MOST_CELLS = 100_000_000
 """Cells a Parquet file may say it holds."""
@@ -28,7 +29,7 @@ def parquet_table(raw: bytes, *, name: str) -> Table:
         file = parquet.ParquetFile(pa.BufferReader(raw))
         held = file.metadata
         if held.num_rows * max(held.num_columns, 1) > MOST_CELLS:
-            raise FileUnreadable(name, "says it holds more rows than can be read at once; split it")
+            raise FileUnreadable(name, say("says it holds more rows than can be read at once; split it"))
         read = file.read()
         columns = [_text(column) for column in read.columns]
         for column in columns:
@@ -37,9 +38,9 @@ def parquet_table(raw: bytes, *, name: str) -> Table:
     except FileUnreadable:
         raise
     except (pa.ArrowException, OSError, ValueError) as refused:  # ValueError: names that are not UTF-8
-        raise FileUnreadable(name, "is a damaged Parquet file") from refused
+        raise FileUnreadable(name, say("is a damaged Parquet file")) from refused
     if not columns:
-        raise FileUnreadable(name, "has no columns")
+        raise FileUnreadable(name, say("has no columns"))
     line = np.arange(2, 2 + read.num_rows, dtype=np.int64)
     return typed_table(names, columns, line=line)
 
@@ -66,7 +67,7 @@ def json_lines_table(raw: bytes, *, name: str) -> Table:
         if not isinstance(found, dict)
     )
     if not good:
-        raise FileUnreadable(name, "holds no line that is a JSON object")
+        raise FileUnreadable(name, say("holds no line that is a JSON object"))
     rows = [objects[i] for i in good]
     names = list(dict.fromkeys(key for row in rows for key in row))
     columns = [text_cells([row.get(key) for row in rows]) for key in names]

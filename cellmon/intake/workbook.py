@@ -14,6 +14,7 @@ from python_calamine import CalamineError, CalamineWorkbook
 from cellmon.errors import FileUnreadable
 from cellmon.intake.table import Table
 from cellmon.intake.typed import text_cells, typed_table
+from cellmon.words import say, to_say
 
 MOST_UNPACKED = 400 * 1024**2
 """Bytes a workbook may unpack to."""
@@ -38,12 +39,13 @@ def workbook_table(raw: bytes, *, name: str) -> Table:
         book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
         sheets = {title: _rows(book, title) for title in book.sheet_names}
     except (CalamineError, ValueError, OSError) as refused:
-        raise FileUnreadable(name, "is a damaged or protected workbook") from refused
+        raise FileUnreadable(name, say("is a damaged or protected workbook")) from refused
     filled = {title: rows for title, rows in sheets.items() if len(rows[1]) > 1}
     if not filled:
-        raise FileUnreadable(name, "has no sheet with a header and rows")
+        raise FileUnreadable(name, say("has no sheet with a header and rows"))
     if len(filled) > 1:
-        raise FileUnreadable(name, f"has rows on {len(filled)} sheets ({', '.join(filled)}); keep one a file")
+        text = to_say("has rows on {count} sheets ({names}); keep one a file")
+        raise FileUnreadable(name, say(text, count=len(filled), names=", ".join(filled)))
     ((first, rows),) = filled.values()
     head = next(i for i, row in enumerate(rows) if any(cell != "" for cell in row))
     names = [str(cell) for cell in rows[head]]
@@ -73,7 +75,8 @@ def _guard(raw: bytes, name: str) -> None:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             members = archive.infolist()
             if sum(member.file_size for member in members) > MOST_UNPACKED:
-                raise FileUnreadable(name, f"unpacks to more than {MOST_UNPACKED // 1024**2} MB; split it")
+                why = say("unpacks to more than {size} MB; split it", size=MOST_UNPACKED // 1024**2)
+                raise FileUnreadable(name, why)
             for member in members:
                 unpacked = archive.read(member)  # never more than it declares, and the checksum must hold
                 if "worksheets/" in member.filename.lower():
@@ -81,7 +84,7 @@ def _guard(raw: bytes, name: str) -> None:
     except FileUnreadable:
         raise
     except DAMAGE as refused:
-        raise FileUnreadable(name, "is a damaged or protected workbook") from refused
+        raise FileUnreadable(name, say("is a damaged or protected workbook")) from refused
 
 
 def _guard_cells(xml: bytes, name: str) -> None:
@@ -93,9 +96,8 @@ def _guard_cells(xml: bytes, name: str) -> None:
     deepest = max([*rows, *map(int, more), 0])
     widest = max((_place(letters) for letters in columns), default=0)
     if deepest * widest > MOST_CELLS:
-        raise FileUnreadable(
-            name, f"has cells as far apart as row {deepest} and column {widest}; keep one table a sheet"
-        )
+        text = to_say("has cells as far apart as row {row} and column {column}; keep one table a sheet")
+        raise FileUnreadable(name, say(text, row=deepest, column=widest))
 
 
 def _place(letters: bytes) -> int:

@@ -8,6 +8,7 @@ from cellmon.errors import WrongUsage
 from cellmon.intake.sheet_file import SheetFile, parse_sheet
 from cellmon.monitor.force import keep_sheet
 from cellmon.store import Session
+from cellmon.words import say
 
 
 def adopt(session: Session, on_disk: SheetFile, *, by: str, why: str, at: np.datetime64) -> None:
@@ -23,9 +24,9 @@ def adopt(session: Session, on_disk: SheetFile, *, by: str, why: str, at: np.dat
     adopted = [s for s in session.sheets() if s.in_force_from is not None]
     newest = session.newest_row()
     if not adopted or newest is None:
-        raise WrongUsage("nothing has been taken yet, so the sheet on disk is in force as it stands")
+        raise WrongUsage(say("nothing has been taken yet, so the sheet on disk is in force as it stands"))
     if parse_sheet(adopted[-1].text).sheet.judging() == on_disk.sheet.judging():
-        raise WrongUsage("the sheet on disk judges as the one in force does; there is nothing to adopt")
+        raise WrongUsage(say("the sheet on disk judges as the one in force does; there is nothing to adopt"))
     since = newest + np.timedelta64(1, "us")
     version = keep_sheet(session, on_disk, at=at)
     body = {"version": version, "before": adopted[-1].version, "in_force_from": str(since)}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cellmon import local
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge.audit_plan import FINDING
 from cellmon.monitor.judge.budget import (
@@ -18,6 +19,7 @@ from cellmon.monitor.judge.budget import (
 )
 from cellmon.monitor.rule_sets import RULE_SETS
 from cellmon.monitor.view import View
+from cellmon.words import say, to_say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,9 +83,17 @@ class Alarms(Answer):
     families: tuple[FamilyBudget, ...]
 
 
-NOT_PLANNED = (
-    f"the sheet plans no bores ([planning] bores_per_shift), so {UNPLANNED_SUBGROUPS:,.0f} subgroups a week "
-    "are taken for each stream"
+NOT_PLANNED = to_say(
+    "the sheet plans no bores ([planning] bores_per_shift), so {count} subgroups a week are taken for each "
+    "stream"
+)
+OF_DETECTORS = to_say(
+    "{expected} false alarms a week are expected of all detectors together; means and ranges at three sigma "
+    "would make {classic}, the eight tests of 1984 {eight}."
+)
+WITH_RULES = to_say(
+    "{expected} false alarms a week are expected of all detectors together and {extra} more by the rule sets "
+    "switched on; means and ranges at three sigma would make {classic}, the eight tests of 1984 {eight}."
 )
 
 
@@ -94,7 +104,7 @@ def alarms(view: View) -> Alarms:
         **view.head(),
         budget=alarm_budget(view),
         families=tuple(_family(found, f, view.sheet.subgroups.size) for f in found.families),
-        why_not={} if found.planned else {"planned": NOT_PLANNED},
+        why_not={} if found.planned else {"planned": _not_planned()},
     )
 
 
@@ -108,7 +118,7 @@ def alarm_budget(view: View) -> AlarmBudget:
     prices = tuple(
         RulePrice(
             name=rules.name,
-            words=rules.words,
+            words=say(rules.words),
             run_length=rules.points(size),
             false_alarms_per_week=points / rules.points(size),
             switched_on=rules.name in switched_on,
@@ -129,16 +139,21 @@ def alarm_budget(view: View) -> AlarmBudget:
     )
 
 
+def _not_planned() -> str:
+    return say(NOT_PLANNED, count=local.number(UNPLANNED_SUBGROUPS))
+
+
 def _sentence(found: Budget, expected: float, extra: float, prices: tuple[RulePrice, ...]) -> str:
     classic = next(p for p in prices if p.name == "mean-range")
     eight = next(p for p in prices if p.name == "eight-1984")
-    more = f" and {extra:.0f} more by the rule sets switched on" if extra else ""
-    text = (
-        f"{expected:.1f} false alarms a week are expected of all detectors together{more}; means and ranges "
-        f"at three sigma would make {classic.false_alarms_per_week:.0f}, the eight tests of 1984 "
-        f"{eight.false_alarms_per_week:.0f}."
+    text = say(
+        WITH_RULES if extra else OF_DETECTORS,
+        expected=local.number(expected, 1),
+        extra=local.number(extra),
+        classic=local.number(classic.false_alarms_per_week),
+        eight=local.number(eight.false_alarms_per_week),
     )
-    return text if found.planned else f"{text} Note: {NOT_PLANNED}."
+    return text if found.planned else say("{text} Note: {note}.", text=text, note=_not_planned())
 
 
 def _family(found: Budget, family: Family, size: int) -> FamilyBudget:

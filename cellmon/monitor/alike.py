@@ -12,15 +12,17 @@ import numpy as np
 from cellmon.charts.alike import APART, WIDER, Between, Spread, levels_apart, spread_inside, spread_ratio
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.judged import Subgroups
+from cellmon.local import number
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Stream, Texts, Whole
 from cellmon.sheet import Part
+from cellmon.words import say, to_say
 
 CONFIDENCE = 0.95
 RECENT = 400
 """Subgroups of each stream that are looked at."""
-KEEP_APART = (
+KEEP_APART = to_say(
     "these parts are not alike: keep them apart (take `like` out of their [[parts]]), or find what sets them "
     "apart"
 )
@@ -94,14 +96,25 @@ def _sentence(like: str, numbers: Sequence[str], alike: bool | None, pairs: Sequ
     unlike = [p for p in pairs if p.alike is False]
     if unlike:
         worst = max(unlike, key=_how_far)
-        more = f", and {len(unlike) - 1} more such" if len(unlike) > 1 else ""
-        return f"{name}: {worst.words}{more}; {KEEP_APART}."
+        found = worst.words
+        if len(unlike) > 1:
+            found = say("{found}, and {count} more such", found=found, count=len(unlike) - 1)
+        return f"{name}: {found}; {say(KEEP_APART)}."
     known = sum(p.alike is True for p in pairs)
     if not known:
-        why = next((why for p in pairs for why in p.why_not.values()), "no stream has bores of two of them")
-        return f"{name}: cannot tell yet whether they are alike: {why}."
-    tail = "" if alike else f"; {len(pairs) - known} of {len(pairs)} comparisons cannot be made yet"
-    return f"{name}: nothing sets them apart in {known} comparisons{tail}."
+        why = next((why for p in pairs for why in p.why_not.values()), None)
+        why = why or say("no stream has bores of two of them")
+        return say("{name}: cannot tell yet whether they are alike: {why}.", name=name, why=why)
+    if alike:
+        return say("{name}: nothing sets them apart in {known} comparisons.", name=name, known=known)
+    return say(
+        "{name}: nothing sets them apart in {known} comparisons; {rest} of {every} comparisons cannot be "
+        "made yet.",
+        name=name,
+        known=known,
+        rest=len(pairs) - known,
+        every=len(pairs),
+    )
 
 
 def _how_far(pair: PairOfParts) -> float:
@@ -115,11 +128,18 @@ def _targets(parts: Sequence[Part]) -> Iterator[str]:
     for name in parts[0].charted:
         aims = {p.number: p.features[name].target_um for p in parts}
         if len(set(aims.values())) > 1:
-            said = ", ".join(f"{n} {'at none' if t is None else f'{t:+.1f} µm'}" for n, t in aims.items())
-            yield (
-                f"{name}: targets differ as deviation from nominal ({said}), so bores on target lie apart: "
-                "give as `nominal` what each part aims at, or keep the parts apart"
+            yield say(
+                "{name}: targets differ as deviation from nominal ({aims}), so bores on target lie apart: "
+                "give as `nominal` what each part aims at, or keep the parts apart",
+                name=name,
+                aims=", ".join(_aim(part, target) for part, target in aims.items()),
             )
+
+
+def _aim(part: str, target_um: float | None) -> str:
+    if target_um is None:
+        return say("{part} at none", part=part)
+    return f"{part} {target_um:+.1f} µm"
 
 
 def _pairs(view: View, stream: Stream, parts: Sequence[Part], confidence: float) -> Iterator[PairOfParts]:
@@ -161,9 +181,9 @@ def _pair(
         means = [_run_means(subgroups, of == name, run) for name in names]
         effect = levels_apart(*means, spread=both, confidence=confidence)
     except (NotEnoughData, NoSpread) as refused:
-        why = f"{names[0]} and {names[1]}: {refused}"
+        why = say("{first} and {second}: {refused}", first=names[0], second=names[1], refused=refused)
         missing = dict.fromkeys(("effect_sigma", "spread_ratio", "alike"), why)
-        words = f"{stream}: cannot tell yet"
+        words = say("{stream}: cannot tell yet", stream=stream)
         return PairOfParts(
             **shown, effect_sigma=None, spread_ratio=None, alike=None, words=words, why_not=missing
         )
@@ -171,8 +191,8 @@ def _pair(
     wider = _either_ratio(ratio).clearly_beyond(WIDER, nothing=1.0)
     return PairOfParts(
         **shown,
-        effect_sigma=_estimate(effect),
-        spread_ratio=_estimate(ratio),
+        effect_sigma=Estimate.of(effect, confidence=CONFIDENCE),
+        spread_ratio=Estimate.of(ratio, confidence=CONFIDENCE),
         alike=not (apart or wider),
         words=_words(stream, names, effect, ratio, apart=apart, wider=wider),
     )
@@ -205,14 +225,23 @@ def _words(
 ) -> str:
     low, high = names if effect.value >= 0 else names[::-1]
     far, wide = _either_way(effect), _either_ratio(ratio)
-    lies = f"{high} lies {far.value:.2f} sigma above {low} ({far.low:.2f} to {far.high:.2f})"
+    lies = say(
+        "{high} lies {by} sigma above {low} ({least} to {most})", high=high, low=low, **_figures(far, "by")
+    )
     even, scatters = names if ratio.value >= 1 else names[::-1]
-    spreads = (
-        f"{scatters} scatters {wide.value:.2f} times as wide as {even} ({wide.low:.2f} to {wide.high:.2f})"
+    spreads = say(
+        "{scatters} scatters {times} times as wide as {even} ({least} to {most})",
+        scatters=scatters,
+        even=even,
+        **_figures(wide, "times"),
     )
     said = [lies] * (apart or not wider) + [spreads] * wider
-    return f"{stream}: {' and '.join(said)}"
+    return f"{stream}: {say(' and ').join(said)}"
 
 
-def _estimate(found: Between) -> Estimate:
-    return Estimate(value=found.value, low=found.low, high=found.high, confidence=CONFIDENCE)
+def _figures(found: Between, name: str) -> dict[str, str]:
+    return {
+        name: number(found.value, 2),
+        "least": number(found.low, 2),
+        "most": number(found.high, 2),
+    }

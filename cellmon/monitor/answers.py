@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Protocol
 
 from cellmon.records import Stream
 
@@ -21,6 +22,22 @@ class Answer:
     why_not: Mapping[str, str] = field(default_factory=dict)
 
 
+class Ranged(Protocol):
+    """A figure of a topic with the ends of its interval."""
+
+    @property
+    def value(self) -> float:
+        """The figure."""
+
+    @property
+    def low(self) -> float:
+        """Its lower end."""
+
+    @property
+    def high(self) -> float:
+        """Its upper end."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Estimate:
     """A figure with its interval; the confidence is two-sided."""
@@ -29,6 +46,11 @@ class Estimate:
     low: float | None
     high: float | None
     confidence: float | None = None
+
+    @classmethod
+    def of(cls, found: Ranged, *, confidence: float) -> Estimate:
+        """Return what a topic found, as every answer states it."""
+        return cls(value=found.value, low=found.low, high=found.high, confidence=confidence)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,9 +14,18 @@ from cellmon.monitor.judge.audit_plan import FINDINGS_PLANNED
 from cellmon.monitor.judge.audits import AuditSeries, JudgedSeries, audit_series, judged_series
 from cellmon.monitor.judge.budget import budget
 from cellmon.monitor.judge.findings import FindingSeries, finding_series, usual_limit
+from cellmon.monitor.judge.traced import Audited, audited_rows, refusal_words
 from cellmon.monitor.signals import all_signals
 from cellmon.monitor.view import View
-from cellmon.records import Flags, Kind, Numbers, Stream, Texts, Times, Whole
+from cellmon.records import Flags, Numbers, Stream, Texts, Times, Whole
+from cellmon.sheet import TRACE_SIZE
+from cellmon.store import TracedFigure
+from cellmon.words import say, to_say
+
+NO_TRACE = to_say(
+    "no trace was taken, so the {size} size that the sheet names is not known of any bore; what is charted "
+    "as diameter is the average of two-point sizes, which watches the process and is not that size"
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -94,11 +103,12 @@ def audits(
 
     A finding is of a spindle, so a bore leaves out all of them; its name is its feature.
     """
-    rows = view.session.rows(Kind.CHARACTERISTICS, end=view.as_of + np.timedelta64(1, "us"))
+    audited = audited_rows(view.session, end=view.as_of + np.timedelta64(1, "us"))
+    rows = audited.rows
     shares = budget(view.sheet)
     wanted = {"spindle": spindle, "bore": bore, "feature": feature}
     series = [s for s in audit_series(rows, view.sheet) if _is_wanted(s.stream, wanted)]
-    shown = tuple(_audit_stream(view, judged_series(s, shares)) for s in series)
+    shown = tuple(_audit_stream(view, judged_series(s, shares), audited.refused) for s in series)
     every = finding_series(view.session, view.rules, shares, until=view.as_of)
     found = tuple(_finding_stream(view, s) for s in every if _is_wanted(s.stream, wanted))
     return Audits(
@@ -106,7 +116,7 @@ def audits(
         sentence=_sentence(shown, found),
         audits=shown,
         findings=found,
-        why_not=dict(_unheard(view, rows.characteristic, every)),
+        why_not={**dict(_unheard(view, rows.characteristic, every)), **_untraced(view, audited)},
     )
 
 
@@ -116,25 +126,89 @@ def _is_wanted(stream: Stream, wanted: Mapping[str, str | None]) -> bool:
 
 def _unheard(view: View, names: Texts, found: list[FindingSeries]) -> Iterator[tuple[str, str]]:
     """Yield what has no stream, or less of a promise than the others."""
-    known = {name for part in view.sheet.parts for name in part.features}
+    known = {name for part in view.sheet.parts for name in (*part.features, *part.audited)}
     strange = sorted(set(names.tolist()) - known)
     if strange:
-        yield "audits", f"{', '.join(strange)}: no feature of the sheet; kept, shown in a part's story only"
+        yield (
+            "audits",
+            say(
+                "{names}: no feature of the sheet; kept, shown in a part's story only",
+                names=", ".join(strange),
+            ),
+        )
     both = sorted(set(names.tolist()) & known - {n for p in view.sheet.parts for n in p.audited})
     if both:
         yield (
             "charted",
-            f"{', '.join(both)}: has streams of the gauge's readings; single values are judged only",
+            say(
+                "{names}: has streams of the gauge's readings; single values are judged only",
+                names=", ".join(both),
+            ),
         )
     kinds = len({s.stream.feature for s in found})
     if kinds > FINDINGS_PLANNED:
         yield (
             "false_alarms",
-            f"{kinds} kinds of finding share the false alarms planned for {FINDINGS_PLANNED}",
+            say(
+                "{kinds} kinds of finding share the false alarms planned for {planned}",
+                kinds=kinds,
+                planned=FINDINGS_PLANNED,
+            ),
         )
 
 
-def _audit_stream(view: View, judged: JudgedSeries) -> AuditStream:
+def _untraced(view: View, audited: Audited) -> Mapping[str, str]:
+    """Return why nothing, or less than was traced, is charted of what the sheet takes from traces."""
+    found, named = {}, set(audited.rows.characteristic.tolist())
+    for part in view.sheet.parts:
+        if part.sized_by_trace and TRACE_SIZE not in named:
+            found[TRACE_SIZE] = say(NO_TRACE, size=part.diameter.size)
+    for f in audited.refused:
+        if f.feature not in named:
+            found[f.feature] = say(
+                "{part} bore {bore}: {why}",
+                part=f.of.part,
+                bore=f.of.bore,
+                why=refusal_words(f.why_not or ""),
+            )
+    return found
+
+
+@dataclass(frozen=True, kw_only=True)
+class NotGiven:
+    """So many audits or traces of a stream gave no value, and why."""
+
+    count: int
+    why: str
+
+    def __str__(self) -> str:
+        return say("{count} left out, {why}", count=self.count, why=self.why)
+
+
+def of_series(left_out: Sequence[str]) -> tuple[NotGiven, ...]:
+    """Return what a series leaves out, which its own module says in English."""
+    counted = [note.split(" left out, ", 1) for note in left_out]
+    return tuple(NotGiven(count=int(many), why=say(why)) for many, why in counted)
+
+
+def _not_given(stream: Stream, refused: Sequence[TracedFigure]) -> tuple[NotGiven, ...]:
+    """Return how many traces of a stream gave no figure, and why the newest did not."""
+    mine = [f for f in refused if f.feature == stream.feature and f.of.bore == stream.bore]
+    mine = [f for f in mine if f.spindle in (None, stream.spindle)]
+    if not mine:
+        return ()
+    newest = mine[-1]
+    why = say("the newest of {part}: {why}", part=newest.of.part, why=refusal_words(newest.why_not or ""))
+    return (NotGiven(count=len(mine), why=why),)
+
+
+def untold(view: View, stream: Stream) -> tuple[NotGiven, ...]:
+    """Return how many traces of a stream gave no figure, and why the newest did not."""
+    after = view.as_of + np.timedelta64(1, "us")
+    return _not_given(stream, audited_rows(view.session, end=after).refused)
+
+
+def _audit_stream(view: View, judged: JudgedSeries, refused: Sequence[TracedFigure]) -> AuditStream:
     series = judged.series
     steps = list(_limits(series, judged.watch)) if judged.watch is not None else []
     columns = _columns(series, steps)
@@ -158,8 +232,8 @@ def _audit_stream(view: View, judged: JudgedSeries) -> AuditStream:
         sheet_lower=tolerance.lower_um,
         sheet_upper=tolerance.upper_um,
         signals=_signals_of(view, series.stream),
-        notes=series.left_out,
-        why_not={} if judged.why_not is None else {"limits": judged.why_not},
+        notes=tuple(map(str, (*of_series(series.left_out), *_not_given(series.stream, refused)))),
+        why_not={} if judged.why_not is None else {"limits": say(judged.why_not)},
     )
 
 
@@ -199,7 +273,7 @@ def _finding_stream(view: View, series: FindingSeries) -> FindingStream:
     names[:] = [str(view.rules.at(s).calendar.at(s)) for s in series.shift_start]
     return FindingStream(
         stream=series.stream,
-        of=series.of,
+        of=say(series.of),
         shift=names,
         shift_start=series.shift_start,
         bores=series.bores,
@@ -210,17 +284,26 @@ def _finding_stream(view: View, series: FindingSeries) -> FindingStream:
         baseline_bores=0 if watch is None or not many else int(watch.of[-1]),
         chance=series.chance,
         signals=_signals_of(view, series.stream),
-        notes=series.left_out,
-        why_not={} if series.why_not is None else {"most": series.why_not},
+        notes=tuple(map(str, of_series(series.left_out))),
+        why_not={} if series.why_not is None else {"most": say(series.why_not)},
     )
 
 
 def _sentence(shown: tuple[AuditStream, ...], found: tuple[FindingStream, ...]) -> str:
     """Return how many streams there are and how many called, without its full stop."""
     if not shown and not found:
-        return "no audit of a feature of the sheet and no finding was taken yet"
+        return say("no audit of a feature of the sheet and no finding was taken yet")
     called = sum(bool(s.signals) for s in shown) + sum(bool(s.signals) for s in found)
     young = sum(bool(s.why_not) for s in shown) + sum(bool(s.why_not) for s in found)
-    text = f"{len(shown)} streams of audits and {len(found)} of findings: "
-    text += f"{called} called a signal" if called else "none called a signal"
-    return f"{text}; {young} have too little behind them for limits" if young else text
+    counts = {"audits": len(shown), "findings": len(found)}
+    if called:
+        text = say(
+            "{audits} streams of audits and {findings} of findings: {called} called a signal",
+            **counts,
+            called=called,
+        )
+    else:
+        text = say("{audits} streams of audits and {findings} of findings: none called a signal", **counts)
+    if not young:
+        return text
+    return say("{text}; {young} have too little behind them for limits", text=text, young=young)

@@ -15,11 +15,13 @@ from cellmon.monitor.answers import Answer, BaselineSummary
 from cellmon.monitor.judge import watch_again
 from cellmon.monitor.judge.limits import LEAST_SUBGROUPS, Known, limit_from, stream_key, wears
 from cellmon.monitor.judge.signals import sides
+from cellmon.monitor.limits_age import OldLimits, old_limits
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Stream
 from cellmon.shifts import to_utc
 from cellmon.store import Session
+from cellmon.words import say, to_say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +38,8 @@ class StreamBaseline:
     version: int
     limit: Limit | None = None
     """The proposal whole, as a freeze keeps it."""
+    limits_age: OldLimits | None = None
+    """What was declared since the bores were made on which frozen limits rest."""
     why_not: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -74,7 +78,8 @@ def baselines(
     streams = [*view.streams, *view.pooled]
     chosen = [s for s in streams if all(v in (None, getattr(s, k)) for k, v in wanted.items())]
     if not chosen and any(wanted.values()):
-        raise NotFound(f"no stream of {', '.join(f'{k} {v}' for k, v in wanted.items() if v)}")
+        names = ", ".join(f"{k} {v}" for k, v in wanted.items() if v)
+        raise NotFound(say("no stream of {names}", names=names))
     return Baselines(
         **view.head(),
         baselines=tuple(_of_stream(view, stream) for stream in chosen),
@@ -93,7 +98,8 @@ def _of_stream(view: View, stream: Stream) -> StreamBaseline:
     proposed = _proposal(view, stream, kept, past) if len(kept) else None
     why_not = {}
     if view.summary(proposed) is None:
-        why_not["proposed"] = f"{len(kept)} quiet subgroups; {LEAST_SUBGROUPS} with some spread are needed"
+        text = to_say("{count} quiet subgroups; {least} with some spread are needed")
+        why_not["proposed"] = say(text, count=len(kept), least=LEAST_SUBGROUPS)
     return StreamBaseline(
         stream=stream,
         in_force=view.summary(in_force),
@@ -104,6 +110,7 @@ def _of_stream(view: View, stream: Stream) -> StreamBaseline:
         left_out=int((here & ~quiet).sum()),
         version=len(limits.frozen),
         limit=proposed,
+        limits_age=old_limits(view, stream),
         why_not=why_not,
     )
 
@@ -154,7 +161,7 @@ def freeze(
     """
     frozen = [b for b in chosen.baselines if b.proposed is not None and b.limit is not None]
     if not frozen:
-        raise WrongUsage("none of these streams has enough quiet subgroups to freeze")
+        raise WrongUsage(say("none of these streams has enough quiet subgroups to freeze"))
     newest = to_utc(chosen.as_of)
     begins = newest
     for one in frozen:

@@ -36,7 +36,7 @@ class BoreTable(Answer):
         return table
 
 
-def bore_table(view: View, *, since: datetime | None, until: datetime | None) -> BoreTable:
+def bore_table(view: View, *, since: datetime | None = None, until: datetime | None = None) -> BoreTable:
     """Return the bores measured from `since` to `until`, all by default."""
     bores = view.session.bores(
         start=None if since is None else to_utc(since),

@@ -16,12 +16,29 @@ from cellmon.capability.unbounded import NORMAL
 from cellmon.capability.window import EffectiveBores, effective_bores
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.records import Numbers, Whole
+from cellmon.words import say, to_say
 
 ZERO_BOUNDED = ("roundness", "size_range", "roundness_trace", "cylindricity")
 """Features that cannot be negative."""
 LEAST_FOR_FAMILY = 25
 """Bores below which the normal formulas are given and no family is sought."""
 OUTER = 0.99865
+FAMILIES = (
+    to_say("normal"),
+    to_say("shifted lognormal"),
+    to_say("heavy-tailed"),
+    to_say("lognormal"),
+    to_say("half normal"),
+    to_say("Rayleigh"),
+    to_say("Weibull"),
+    to_say("gamma"),
+    to_say("Nakagami"),
+    to_say("folded normal"),
+    to_say("two levels"),
+    to_say("three levels"),
+    to_say("four levels"),
+)
+"""The names of families, which their own module keeps in English."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -87,7 +104,9 @@ def figures(
     ]
     worst = min(found, key=lambda f: f.ppk.value)
     ppm = [sum(getattr(f.ppm, end) for f in found) for end in ("value", "low", "high")]
-    family = worst.family if len({f.family for f in found}) == 1 else " and ".join(f.family for f in found)
+    family = worst.family
+    if len({f.family for f in found}) > 1:
+        family = say("{low} and {high}", low=found[0].family, high=found[-1].family)
     pp = found[0].pp if len(found) == 1 else None
     if len(found) > 1 and all(f.normal for f in found):
         pp = plain.pp
@@ -129,7 +148,7 @@ def worth_of(effective: EffectiveBores, time: Recognised | None, labels: Whole, 
 def _plain(plain: Indices, time: Recognised | None, effective: EffectiveBores) -> Figures:
     assert plain.ppk is not None
     return Figures(
-        family=NORMAL.name,
+        family=say(NORMAL.name),
         time=time,
         effective=effective,
         pp=plain.pp,
@@ -154,7 +173,7 @@ def _over_time(held: Held, labels: Whole, time: Recognised, claim_confidence: fl
         claim_confidence=claim_confidence,
     )
     return Figures(
-        family=f"all bores over time ({time.model})",
+        family=say("all bores over time ({model})", model=time.model),
         time=time,
         effective=effective_bores(held.values),
         pp=found.pp,
@@ -180,7 +199,7 @@ def _of_family(held: Held, zero_bounded: bool, worth: float, claim_confidence: f
     )
     free = None if found.choice.fitting else _free_bound(held, worth, claim_confidence)
     return Figures(
-        family=found.choice.best.family.name,
+        family=say(found.choice.best.family.name),
         time=None,
         effective=effective_bores(held.values),
         pp=found.pp,

@@ -16,13 +16,15 @@ from cellmon.capability.window import effective_bores
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer, Tolerance
-from cellmon.monitor.capability import NO_MOVEMENT
 from cellmon.monitor.capability_figures import LEAST_FOR_FAMILY, ZERO_BOUNDED, time_of, worth_of
 from cellmon.monitor.capability_sides import judged_columns, runs
-from cellmon.monitor.stream import EventMark, stream_bores, stream_events, value_column
+from cellmon.monitor.capability_stream import NO_MOVEMENT
+from cellmon.monitor.stream_bores import stream_bores, value_column
+from cellmon.monitor.stream_events import EventMark, stream_events
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Stream, Texts, Times, Whole
 from cellmon.shifts import to_utc
+from cellmon.words import say
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -67,12 +69,18 @@ class CapabilityPicture(Answer):
     least_um: Numbers
     greatest_um: Numbers
     left_out: Flags
+    stone_set: Texts
     events: tuple[EventMark, ...]
     edges: tuple[EdgePicture, ...]
 
 
 def capability_picture(
-    view: View, stream: Stream, *, since: datetime | None, until: datetime | None, confidence: float = 0.95
+    view: View,
+    stream: Stream,
+    *,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    confidence: float = 0.95,
 ) -> CapabilityPicture:
     """Answer with what the picture of one stream's capability is drawn from."""
     start = None if since is None else to_utc(since)
@@ -89,7 +97,7 @@ def picture_of(
     clean = bores.select(bores.flags == 0)
     low, high = judged_columns(view, stream)
     time = time_of(getattr(clean, column), runs(clean, view.sheet.subgroups.size))
-    why_not = {} if time is not None else {"model": NO_MOVEMENT}
+    why_not = {} if time is not None else {"model": say(NO_MOVEMENT)}
     first = bores.measured_at.min() if len(bores) else end
     return CapabilityPicture(
         **{**view.head(), "why_not": why_not},
@@ -105,6 +113,7 @@ def picture_of(
         least_um=getattr(bores, low),
         greatest_um=getattr(bores, high),
         left_out=bores.flags != 0,
+        stone_set=bores.stone_set,
         events=stream_events(view, stream, first, end),
         edges=_edges(view, stream, clean, time, confidence),
     )
@@ -183,7 +192,8 @@ def _model(task: _Task, sizes: Numbers) -> Edge:
     """Return the edge by the model the indices rest on: over time, or a family."""
     values, time = task.values, task.time
     if len(values) < LEAST_FOR_FAMILY:
-        raise NotEnoughData("bores for a model of the edges", need=LEAST_FOR_FAMILY, got=len(values))
+        what = say("bores for a model of the edges")
+        raise NotEnoughData(what, need=LEAST_FOR_FAMILY, got=len(values))
     if time is not None and time.over_time:
         inside = task.labels >= 0
         found = moving_distribution(

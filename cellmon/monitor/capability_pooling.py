@@ -97,5 +97,4 @@ def _together(
             )
         )
     ppk = min(found, key=lambda f: f.ppk.value).ppk
-    estimate = Estimate(value=ppk.value, low=ppk.low, high=ppk.high, confidence=ppk.confidence)
-    return estimate, min(f.cautious_bound for f in found)
+    return Estimate.of(ppk, confidence=ppk.confidence), min(f.cautious_bound for f in found)

@@ -11,13 +11,21 @@ from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.gauge.decision import feature_uncertainty
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Tolerance
+from cellmon.monitor.audited_bores import AuditedBores
 from cellmon.monitor.capability_figures import Figures, Held
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Kind, Numbers, Stream
+from cellmon.words import say, to_say
 
 SIX = 6.0
 LATE = 0.01
 """Share of the bores that may be measured later after a check than the sheet allows."""
+CLIFF_AT = {
+    ("lower", False): to_say("the lower limit"),
+    ("lower", True): to_say("the lower limit less its guard band"),
+    ("upper", False): to_say("the upper limit"),
+    ("upper", True): to_say("the upper limit less its guard band"),
+}
 
 
 def gauge_noise_um(view: View, stream: Stream) -> float | None:
@@ -42,12 +50,27 @@ def gauge_state(
 ) -> GaugeState:
     """Return what is known of the gauge behind a window of bores."""
     width = _width(tolerance)
+    if isinstance(bores, AuditedBores):
+        return _of_instrument(view, bores, values, width)
     noise, step = gauge_noise_um(view, stream), view.sheet.measuring.resolution_um
     return GaugeState(
         noise_pct=None if noise is None or not width else 100 * SIX * noise / width,
         step_pct=None if step is None or not width else 100 * step / width,
         steps=distinct_steps(values) if len(values) >= 2 else None,
         past_calibration=_past_check(view, bores),
+    )
+
+
+def _of_instrument(view: View, bores: AuditedBores, values: Numbers, width: float | None) -> GaugeState:
+    """Return what the sheet says of the instrument that audits; its figures need no master check of ours."""
+    known = bores.gauge[0] if len(bores) and bores.gauge[0] in view.sheet.gauge_ids else None
+    gauge = None if known is None else view.sheet.gauge(known)
+    noise = None if gauge is None else gauge.uncertainty_reading_um
+    step = None if gauge is None else gauge.resolution_um
+    return GaugeState(
+        noise_pct=None if noise is None or not width else 100 * SIX * noise / width,
+        step_pct=None if step is None or not width else 100 * step / width,
+        steps=distinct_steps(values) if len(values) >= 2 else None,
     )
 
 
@@ -124,7 +147,7 @@ def _cliffs(view: View, stream: Stream, held: tuple[Held, ...]) -> tuple[str, ..
             for inwards in {0.0, guard}:
                 try:
                     if find_cliff(one.values, limit=limit + sign * inwards, side=side).found:
-                        found.append(f"the {side} limit" + (" less its guard band" if inwards else ""))
+                        found.append(say(CLIFF_AT[side, inwards > 0]))
                 except (NotEnoughData, NoSpread):
                     continue
     return tuple(dict.fromkeys(found))

@@ -5,8 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cellmon.capability.models import Movement
+from cellmon.capability.unbounded import NORMAL
+from cellmon.local import MINUS, number, significant
 from cellmon.monitor.answers import Estimate, Tolerance
-from cellmon.monitor.capability import StreamCapability
+from cellmon.monitor.capability_stream import SUPPORTED, StreamCapability
+from cellmon.words import say, to_say
+
+MOVEMENTS = {
+    Movement.CONSTANT: to_say("constant"),
+    Movement.MODELLED: to_say("moves as modelled"),
+    Movement.NOT_PREDICTABLE: to_say("not predictable"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,61 +30,90 @@ class IndexLine:
 
 def claim_words(row: StreamCapability, *, required: float) -> str:
     """Return whether the claim is supported, in a few words."""
-    supported = "Supported" if row.claim == "supported" else "Not supported"
-    return f"{supported}: Ppk of at least {required:g}"
+    if row.claim == SUPPORTED:
+        return say("Supported: Ppk of at least {required}", required=significant(required))
+    return say("Not supported: Ppk of at least {required}", required=significant(required))
 
 
 def index_sentence(row: StreamCapability, *, confidence: float) -> str:
     """Return the index with its interval and bound, and what lies beyond the limits, in a sentence or two."""
     if row.ppk is None or row.ppk.value is None:
-        return f"No index: {row.why_not.get('ppk') or row.why_not.get('cp') or 'not known'}."
-    bound = ""
-    if row.lower_bound is not None:
-        bound = f"; with {100 * confidence:g} % confidence it is at least {down(row.lower_bound)}"
-    said = f"Of {row.n:,} bores Ppk is {row.ppk.value:.2f}{between(row.ppk)}{bound}."
+        why = row.why_not.get("ppk") or row.why_not.get("cp") or say("not known")
+        return say("No index: {why}.", why=why)
+    index = {"n": number(row.n), "ppk": number(row.ppk.value, 2) + between(row.ppk)}
+    if row.lower_bound is None:
+        said = say("Of {n} bores Ppk is {ppk}.", **index)
+    else:
+        said = say(
+            "Of {n} bores Ppk is {ppk}; with {confidence} % confidence it is at least {bound}.",
+            **index,
+            confidence=significant(100 * confidence),
+            bound=down(row.lower_bound),
+        )
+    beyond = _beyond_words(row)
+    return f"{said} {beyond}" if beyond else said
+
+
+def _beyond_words(row: StreamCapability) -> str:
+    """Return what is expected beyond the limits and what was measured there; nothing where unknown."""
     e = row.ppm_expected
     if e is None or e.value is None:
-        return said
-    ends = "" if e.low is None or e.high is None else f" ({ppm(e.low)} to {ppm(e.high)})"
-    seen = "" if row.ppm_observed is None else f"; measured there: {round(row.ppm_observed * row.n / 1e6):,}"
-    return f"{said} Expected beyond the limits {ppm(e.value)} ppm{ends}{seen} of {row.n:,}."
+        return ""
+    figure = {"ppm": ppm(e.value), "n": number(row.n)}
+    figure["ends"] = ""
+    if e.low is not None and e.high is not None:
+        figure["ends"] = say(" ({low} to {high})", low=ppm(e.low), high=ppm(e.high))
+    if row.ppm_observed is None:
+        return say("Expected beyond the limits {ppm} ppm{ends} of {n}.", **figure)
+    seen = number(round(row.ppm_observed * row.n / 1e6))
+    return say(
+        "Expected beyond the limits {ppm} ppm{ends}; measured there: {seen} of {n}.", **figure, seen=seen
+    )
 
 
 def index_lines(row: StreamCapability) -> tuple[IndexLine, ...]:
     """Return the four lines of the table of indices."""
-    inside = f"spread inside subgroups, standard deviation {_um(row.sd_within_um)}"
-    normal = row.model == "normal"
-    whole = f"spread of all bores, standard deviation {_um(row.sd_total_um)}"
-    outer = f"the {whole}" if normal else "the model's outer quantiles of all bores (0.135 and 99.865 %)"
+    same = say("the same, for the nearer limit")
     lines = (
-        ("Cp", row.cp, "cp", f"tolerance against the {inside}"),
-        ("Cpk", row.cpk, "cpk", "the same, for the nearer limit"),
-        ("Pp", row.pp, "pp", f"tolerance against {outer}"),
         (
-            "Ppk",
-            row.ppk,
-            "ppk",
-            "the same, for the nearer limit" if row.pp else f"nearer limit against {outer}",
+            "Cp",
+            row.cp,
+            say(
+                "tolerance against the spread inside subgroups, standard deviation {sd}",
+                sd=_um(row.sd_within_um),
+            ),
         ),
+        ("Cpk", row.cpk, same),
+        ("Pp", row.pp, say("tolerance against {outer}", outer=_outer(row))),
+        ("Ppk", row.ppk, same if row.pp else say("nearer limit against {outer}", outer=_outer(row))),
     )
-    return tuple(_line(name, e, row.why_not.get(key), words) for name, e, key, words in lines)
+    return tuple(_line(name, e, row.why_not.get(name.lower()), words) for name, e, words in lines)
+
+
+def _outer(row: StreamCapability) -> str:
+    """Return what the indices of all bores rest on."""
+    if row.model == say(NORMAL.name):
+        return say("the spread of all bores, standard deviation {sd}", sd=_um(row.sd_total_um))
+    return say("the model's outer quantiles of all bores (0.135 and 99.865 %)")
 
 
 def _line(name: str, e: Estimate | None, why: str | None, words: str) -> IndexLine:
     if e is None or e.value is None:
-        return IndexLine(name=name, found="none", interval="", rests_on=why or "not known")
-    ends = "" if e.low is None or e.high is None else f"{e.low:.2f} to {e.high:.2f}"
-    return IndexLine(name=name, found=f"{e.value:.2f}", interval=ends, rests_on=words)
+        return IndexLine(name=name, found=say("none"), interval="", rests_on=why or say("not known"))
+    ends = ""
+    if e.low is not None and e.high is not None:
+        ends = say("{low} to {high}", low=number(e.low, 2), high=number(e.high, 2))
+    return IndexLine(name=name, found=number(e.value, 2), interval=ends, rests_on=words)
 
 
 def interval_head(row: StreamCapability) -> str:
     """Return the heading of the intervals: their confidence."""
     every = (row.cp, row.cpk, row.pp, row.ppk)
     known = [e.confidence for e in every if e is not None and e.confidence is not None]
-    return f"{100 * known[0]:g} % interval" if known else "interval"
+    return say("{share} % interval", share=significant(100 * known[0])) if known else say("interval")
 
 
-TOO_NARROW = (
+TOO_NARROW = to_say(
     "While the level moves, the far end of the band is narrower than it says: "
     "where 95 % was meant, simulations held 80 to 93 %."
 )
@@ -83,32 +121,56 @@ TOO_NARROW = (
 
 def model_words(row: StreamCapability, tolerance: Tolerance, unit: str) -> str:
     """Return mean, limits, model, what the bores are worth and how far the claim is away."""
-    limits = [signed(v) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
-    mean = "unknown" if row.mean_um is None else f"{signed(row.mean_um, 2)} {unit}"
-    said = [f"Mean {mean}; limits {' and '.join(limits)} {unit}. Model: {row.model or 'none'}."]
+    said = [_mean_words(row, tolerance, unit)]
     if row.time_model is not None:
-        said.append(f"In time {row.time_model}; what is to come: {row.movement}.")
+        movement = None if row.movement is None else say(MOVEMENTS[Movement(row.movement)])
+        said.append(
+            say("In time {model}; what is to come: {movement}.", model=row.time_model, movement=movement)
+        )
         if row.movement not in (None, Movement.CONSTANT):
-            said.append(TOO_NARROW)
+            said.append(say(TOO_NARROW))
     if row.effective_n is not None and row.correlation is not None:
-        worth = f"{row.effective_n:,} independent ones (correlation of neighbours {row.correlation:.2f})"
-        said.append(f"The bores are worth {worth}.")
+        said.append(
+            say(
+                "The bores are worth {count} independent ones (correlation of neighbours {correlation}).",
+                count=number(row.effective_n),
+                correlation=number(row.correlation, 2),
+            )
+        )
     if row.cautious_bound is not None and row.cautious_bound != row.lower_bound:
-        said.append(f"If the tail is longer than it looks, Ppk is at least {down(row.cautious_bound)}.")
+        bound = down(row.cautious_bound)
+        said.append(say("If the tail is longer than it looks, Ppk is at least {bound}.", bound=bound))
     if row.ppk_process is not None and row.ppk_process.value is not None:
-        process = f"{row.ppk_process.value:.2f}{between(row.ppk_process)}"
-        said.append(f"Without the noise of the gauge Ppk would be {process}.")
+        process = number(row.ppk_process.value, 2) + between(row.ppk_process)
+        said.append(say("Without the noise of the gauge Ppk would be {process}.", process=process))
     if row.bores_needed is not None:
-        said.append(f"If the index stays as it is, {row.bores_needed:,} bores in all would carry the claim.")
+        bores = number(row.bores_needed)
+        said.append(
+            say("If the index stays as it is, {bores} bores in all would carry the claim.", bores=bores)
+        )
     return " ".join(said)
+
+
+def _mean_words(row: StreamCapability, tolerance: Tolerance, unit: str) -> str:
+    """Return mean, limits and model."""
+    limits = [signed(v) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
+    return say(
+        "Mean {mean}; limits {limits} {unit}. Model: {model}.",
+        mean=say("unknown") if row.mean_um is None else f"{signed(row.mean_um, 2)} {unit}",
+        limits=say(" and ").join(limits),
+        unit=unit,
+        model=row.model or say("none"),
+    )
 
 
 def between(e: Estimate, digits: int = 2) -> str:
     """Return an interval in brackets, with a space before; nothing where there is none."""
     if e.low is None or e.high is None:
         return ""
-    share = "" if e.confidence is None else f"{100 * e.confidence:g} %: "
-    return f" ({share}{e.low:.{digits}f} to {e.high:.{digits}f})"
+    ends = {"low": number(e.low, digits), "high": number(e.high, digits)}
+    if e.confidence is None:
+        return say(" ({low} to {high})", **ends)
+    return say(" ({share} %: {low} to {high})", **ends, share=significant(100 * e.confidence))
 
 
 def down(value: float) -> str:
@@ -118,7 +180,7 @@ def down(value: float) -> str:
     ('1.32', '-0.01')
     """
     hundredths = int(value * 100 // 1)
-    return f"{hundredths / 100:.2f}"
+    return number(hundredths / 100, 2).replace(MINUS, "-")  # as files and papers have had it
 
 
 def ppm(value: float | None) -> str:
@@ -128,25 +190,24 @@ def ppm(value: float | None) -> str:
     ('940', 'under 0.01')
     """
     if value is None:
-        return "unknown"
+        return say("unknown")
     if value < 0.01:
-        return "under 0.01"
+        return say("under {least}", least=number(0.01, 2))
     if value < 100:
-        return f"{value:.2g}"
+        return significant(value, 2)
     digits = len(f"{value:.0f}") - 2
-    return f"{round(value, -digits):,.0f}"
+    return number(round(value, -digits))
 
 
 def share_words(share: float) -> str:
     """Return a share in words: per cent, or parts per million where it is small."""
-    return f"{100 * share:.2g} %" if share >= 0.001 else f"{ppm(1e6 * share)} ppm"
+    return f"{significant(100 * share, 2)} %" if share >= 0.001 else f"{ppm(1e6 * share)} ppm"
 
 
 def signed(value: float, digits: int = 1) -> str:
     """Return a deviation with its sign and a true minus."""
-    said = f"{value:+.{digits}f}"
-    return said.replace("-", "−") if float(said) else said.lstrip("+-")
+    return number(value, digits, sign=True)
 
 
 def _um(value: float | None) -> str:
-    return "unknown" if value is None else f"{value:.2f} µm"
+    return say("unknown") if value is None else f"{number(value, 2)} µm"

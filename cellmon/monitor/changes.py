@@ -10,8 +10,14 @@ from cellmon.judged import Bores
 from cellmon.monitor.judge.part_runs import runs_of
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Times
+from cellmon.words import say, to_say
 
 LOGGED = (EventKind.STONES_FITTED, EventKind.STONES_DRESSED, EventKind.SETUP_CHANGED)
+CHANGED = {
+    str(EventKind.STONES_FITTED): to_say("stones fitted"),
+    str(EventKind.STONES_DRESSED): to_say("stones dressed"),
+    str(EventKind.SETUP_CHANGED): to_say("setup changed"),
+}
 NEW_PART = "new-part"
 LOOKED_AT = (100, 800, 6400)
 """So many of a spindle's last bores, one after the other, are searched for the last one of another part."""
@@ -34,8 +40,9 @@ class Change:
     def words(self) -> str:
         """What changed, as it stands behind 'first bores after'."""
         if self.kind == NEW_PART:
-            return f"the change from {self.before} to {self.part_number}"
-        return self.kind.replace("-", " ")
+            text = to_say("the change from {before} to {part}")
+            return say(text, before=self.before, part=self.part_number)
+        return say(CHANGED[self.kind])
 
 
 def newest_change(view: View, spindle: str) -> Change | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,11 +15,13 @@ from cellmon.judged import Alarms, Bores, Doubts, Subgroups
 from cellmon.monitor.alike import LikeParts, like_parts
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge import UNITS_AT_ONCE, judge
+from cellmon.monitor.judge.traced import keep_traced
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.splits import SplitSummary, splits, summary
 from cellmon.monitor.view import View
 from cellmon.sheet import Sheet
 from cellmon.store import Session, Store
+from cellmon.words import say, to_say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,60 +40,65 @@ class Check(Answer):
 
 
 SWITCHED_OFF = {
-    "shifts": "no [[shifts]]: subgroups are cut by day and nothing is reported per shift",
-    "spindles": "no [[spindles]]: routing is not checked",
-    "stone_kinds": "no [stones]: nothing is said of wear, life or orders",
-    "planning": "no [planning]: no false-alarm figure, no dates",
-    "checks": "no [checks]: no master check is due, no gauge is suspected",
-    "fit": "no [fit]: nothing is said of clearance",
-    "alarms": "no [alarms]: the budget of false alarms is 2 a week",
+    "shifts": to_say("no [[shifts]]: subgroups are cut by day and nothing is reported per shift"),
+    "spindles": to_say("no [[spindles]]: routing is not checked"),
+    "stone_kinds": to_say("no [stones]: nothing is said of wear, life or orders"),
+    "planning": to_say("no [planning]: no false-alarm figure, no dates"),
+    "checks": to_say("no [checks]: no master check is due, no gauge is suspected"),
+    "fit": to_say("no [fit]: nothing is said of clearance"),
+    "alarms": to_say("no [alarms]: the budget of false alarms is 2 a week"),
 }
-BROKEN = "journal: decision {id} was changed after it was written, or the one before it is missing"
-SAME = "Derived tables equal what was recomputed from the facts."
+BROKEN = to_say("journal: decision {id} was changed after it was written, or the one before it is missing")
+SAME = to_say("Derived tables equal what was recomputed from the facts.")
 
 
 def check(view: View, on_disk: SheetFile, *, rebuilt: str | None) -> Check:
     """Answer with what is switched off, what the sheet should say, what waits to be adopted, and
     whether the journal of decisions is whole."""
     broken = view.session.broken_decision()
-    journal = [] if broken is None else [BROKEN.format(id=broken)]
+    journal = [] if broken is None else [say(BROKEN, id=broken)]
     return Check(
         **view.head(),
-        sound=rebuilt in (None, SAME) and broken is None,
-        switched_off=tuple(words for name, words in SWITCHED_OFF.items() if not getattr(on_disk.sheet, name)),
+        sound=rebuilt in (None, say(SAME)) and broken is None,
+        switched_off=tuple(
+            say(words) for name, words in SWITCHED_OFF.items() if not getattr(on_disk.sheet, name)
+        ),
         remarks=(*journal, *_remarks(on_disk.sheet)),
-        differs=tuple(_differences(view.sheet, on_disk.sheet)),
+        differs=tuple(differences(view.sheet, on_disk.sheet)),
         rebuilt=rebuilt,
         splits=summary(splits(view)),
         like_parts=like_parts(view),
-        why_not={} if rebuilt else {"rebuilt": "not asked; `--rebuild` compares"},
+        why_not={} if rebuilt else {"rebuilt": say("not asked; `--rebuild` compares")},
     )
 
 
 def _remarks(sheet: Sheet) -> Iterator[str]:
     measuring = sheet.measuring
     if measuring.common_um is None and measuring.reading_um is None:
-        yield "measuring: no uncertainty is stated, so verdicts stand without a guard band"
+        yield say("measuring: no uncertainty is stated, so verdicts stand without a guard band")
     elif measuring.uncertainty_um is not None:
-        yield (
-            f"measuring.uncertainty_um: {measuring.uncertainty_um} µm (k = 2) is taken as common for size "
-            "and as that of one reading for form"
+        yield say(
+            "measuring.uncertainty_um: {size} µm (k = 2) is taken as common for size and as that of one "
+            "reading for form",
+            size=measuring.uncertainty_um,
         )
     if measuring.temperature is None:
-        yield "measuring.temperature: not said; it must be once temperatures appear in a file"
+        yield say("measuring.temperature: not said; it must be once temperatures appear in a file")
     for part in sheet.parts:
         if measuring.temperature == "correct" and part.expansion is None:
-            yield f"part {part.number}: no expansion is known for {part.material!r}, so nothing is corrected"
+            text = to_say("part {part}: no expansion is known for {material}, so nothing is corrected")
+            yield say(text, part=part.number, material=repr(part.material))
         if part.length_mm is None:
-            yield f"part {part.number}: no length_mm, so no figure over the whole bore"
+            yield say("part {part}: no length_mm, so no figure over the whole bore", part=part.number)
     if len(measuring.directions) == 2:
-        yield (
+        yield say(
             "measuring.directions: two directions see an oval only as far as it lies along them, "
             "no three-lobed form, and take four lobes for size"
         )
 
 
-def _differences(in_force: Sheet, on_disk: Sheet) -> Iterator[str]:
+def differences(in_force: Sheet, on_disk: Sheet) -> Iterator[str]:
+    """Yield each key that judges and stands otherwise on disk, with both values."""
     yield from _walk("", json.loads(in_force.judging()), json.loads(on_disk.judging()))
 
 
@@ -99,11 +106,28 @@ def _walk(path: str, before: Any, after: Any) -> Iterator[str]:
     if isinstance(before, dict) and isinstance(after, dict):
         for key in sorted({*before, *after}):
             yield from _walk(f"{path}.{key}".lstrip("."), before.get(key), after.get(key))
+    elif _are_named(before) and _are_named(after):
+        known, new = ({_name(one): one for one in some} for some in (before, after))
+        for name in dict.fromkeys([*known, *new]):
+            yield from _walk(f"{path}[{name}]", known.get(name), new.get(name))
     elif before != after:
-        yield f"{path}: {json.dumps(before)} in force, {json.dumps(after)} on disk"
+        text = to_say("{key}: {before} in force, {after} on disk")
+        yield say(text, key=path, before=json.dumps(before), after=json.dumps(after))
 
 
-def rebuild(store: Store, rules: Rules, *, at: np.datetime64) -> str:
+def _are_named(value: Any) -> bool:
+    """Return whether a value is a list of tables that each carry a name of their own."""
+    if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+        return False
+    names = [_name(one) for one in value]
+    return bool(names) and None not in names and len(set(names)) == len(names)
+
+
+def _name(table: dict[str, Any]) -> Any:
+    return next((table[key] for key in ("number", "id", "name") if table.get(key) is not None), None)
+
+
+def rebuild(store: Store, rules_of: Callable[[Session], Rules], *, at: np.datetime64) -> str:
     """Recompute everything derived and say whether it equals what stood.
 
     What was recomputed stays, which heals a difference; nothing of the facts is touched but for
@@ -111,16 +135,19 @@ def rebuild(store: Store, rules: Rules, *, at: np.datetime64) -> str:
     """
     with store.writing() as session:
         before = fingerprint(session)
-        rebuild_in(session, rules, at=at)
+        rebuild_in(session, rules_of(session), at=at)
         after = fingerprint(session)
     differing = [name for name in before if before[name] != after[name]]
-    return SAME if not differing else f"Differences were found and mended in: {', '.join(differing)}."
+    if not differing:
+        return say(SAME)
+    return say("Differences were found and mended in: {tables}.", tables=", ".join(differing))
 
 
 def rebuild_in(session: Session, rules: Rules, *, at: np.datetime64) -> None:
     """Throw away everything derived and judge all of it again, a stretch at a time."""
     moments = session.reading_moments()
     session.forget_all()
+    keep_traced(session, rules)
     units = rules.units(moments) if len(moments) else []
     for begin in range(0, len(units), UNITS_AT_ONCE):
         judge(session, rules, units[begin : begin + UNITS_AT_ONCE], at=at)
@@ -141,6 +168,7 @@ def fingerprint(session: Session) -> dict[str, str]:
         found[name] = _hash("\x1f".join(cells) for cells in zip(*columns, strict=True))
     places = [session.watched_at(unit) or b"" for unit in session.units_watched()]
     found["detectors"] = hashlib.sha256(b"".join(places)).hexdigest()
+    found["traces"] = _hash(map(str, session.traced()))
     found["limits"] = _hash(map(str, session.provisional().values()))
     found["counts"] = _hash(map(str, session.counts().items()))
     return found

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import ndtri
 
 from cellmon.charts.fitted import Fitted, fit_from_zero, fit_skewed
@@ -27,8 +26,10 @@ from cellmon.charts.run_length.estimated import (
 from cellmon.charts.run_length.rounded import RoundedCharts, rounded_charts, sheppard_ratio
 from cellmon.charts.run_length.shewhart import range_chance
 from cellmon.charts.run_length.skewed import mean_of, probability_limits, range_share, skewed_charts
+from cellmon.local import number, significant
 from cellmon.records import Numbers
 from cellmon.stats.constants import chart_factors
+from cellmon.words import say
 
 WIDTH = 3.0
 PROMISED = 370.3983473449564
@@ -62,6 +63,7 @@ class Departure:
     """
 
     name: str
+    """In English, whatever the site speaks: pages look for it."""
     words: str
     one_in: float | None
     low: float | None = None
@@ -79,8 +81,13 @@ def few_subgroups(basis: Basis) -> Departure:
     half = found.width * basis.sigma / np.sqrt(basis.n)
     return Departure(
         name="few subgroups",
-        words=f"{basis.subgroups} subgroups: one in {found.one_in:,.0f} over all such baselines, "
-        f"{found.low:,.0f} to {found.high:,.0f} in nine of ten",
+        words=say(
+            "{subgroups} subgroups: one in {one_in} over all such baselines, {low} to {high} in nine of ten",
+            subgroups=basis.subgroups,
+            one_in=number(found.one_in),
+            low=number(found.low),
+            high=number(found.high),
+        ),
         one_in=found.one_in,
         low=found.low,
         high=found.high,
@@ -97,13 +104,22 @@ def neighbours(basis: Basis, x: Numbers) -> Departure:
     found = neighbour_correlation(x, confidence=SURE)
     r, ends = found.value, found.interval
     shown = ends.low > 0 or ends.high < 0
-    words = f"neighbours correlate by {r:.2f} ({ends.low:.2f} to {ends.high:.2f})"
+    words = say(
+        "neighbours correlate by {r} ({low} to {high})",
+        r=number(r, 2),
+        low=number(ends.low, 2),
+        high=number(ends.high, 2),
+    )
     low, high = (1 / correlated_chance(basis.n, end) for end in (ends.high, ends.low))
     one_in = 1 / correlated_chance(basis.n, r)
     half = correlated_width(basis.n, r) * basis.sigma / np.sqrt(basis.n)
+    if shown:
+        words = say("{words}: one in {one_in}", words=words, one_in=number(one_in))
+    else:
+        words = say("{words}, which may be none", words=words)
     return Departure(
         name="neighbours",
-        words=f"{words}: one in {one_in:,.0f}" if shown else f"{words}, which may be none",
+        words=words,
         one_in=one_in,
         low=low,
         high=high,
@@ -127,7 +143,12 @@ def gauge_steps(basis: Basis, step: float) -> Departure:
     upper = chart_factors(basis.n).D2 * true * sheppard_ratio(step / true) + step / 2
     return Departure(
         name="gauge steps",
-        words=f"steps of {step:g} µm are {step / true:.2f} sigma: one in {one_in:,.0f}",
+        words=say(
+            "steps of {step} µm are {sigmas} sigma: one in {one_in}",
+            step=significant(step),
+            sigmas=number(step / true, 2),
+            one_in=number(one_in),
+        ),
         one_in=one_in,
         range_one_in=1 / found.range_chance if found.range_chance > 0 else None,
         lower_um=basis.centre - half if matters else None,
@@ -140,21 +161,31 @@ def gauge_steps(basis: Basis, step: float) -> Departure:
 def skew(basis: Basis, x: Numbers, *, from_zero: bool) -> Departure:
     """Return what skewness, or a bound at nought, does; refusals as `skewness_inside`, `fit_from_zero`."""
     if from_zero:
-        fitted, why = fit_from_zero(x.ravel()), "cannot fall below 0"
+        fitted, why = fit_from_zero(x.ravel()), say("cannot fall below 0")
     else:
         found = skewness_inside(x, confidence=SURE)
         ends = found.interval
-        why = f"skewness {found.value:.2f} ({ends.low:.2f} to {ends.high:.2f})"
+        why = say(
+            "skewness {skewness} ({low} to {high})",
+            skewness=number(found.value, 2),
+            low=number(ends.low, 2),
+            high=number(ends.high, 2),
+        )
         if ends.low <= 0 <= ends.high:
-            return Departure(name="skew", words=f"{why}, which may be none", one_in=PROMISED)
+            return Departure(name="skew", words=say("{words}, which may be none", words=why), one_in=PROMISED)
         fitted = fit_skewed(basis.centre, basis.sigma, found.value)
     charts = skewed_charts(fitted.distribution, basis.n)
     one_in = 1 / charts.mean_chance
     limits = probability_limits(mean_of(fitted.distribution, basis.n), arl=PROMISED)
     return Departure(
         name="skew",
-        words=f"{why}, taken as {fitted.name}: one in {one_in:,.0f}, "
-        f"of ranges one in {1 / charts.range_chance:,.0f}",
+        words=say(
+            "{why}, taken as {family}: one in {one_in}, of ranges one in {ranges}",
+            why=why,
+            family=say(fitted.name),
+            one_in=number(one_in),
+            ranges=number(1 / charts.range_chance),
+        ),
         one_in=one_in,
         range_one_in=1 / charts.range_chance,
         lower_um=limits.lower,
@@ -166,6 +197,8 @@ def skew(basis: Basis, x: Numbers, *, from_zero: bool) -> Departure:
 
 def _range_limit(fitted: Fitted, n: int) -> float:
     """Return the range that is passed as often as a normal bore's passes three sigma."""
+    from scipy.optimize import brentq  # late: slow to import
+
     wanted, longest = range_chance(n), float(fitted.distribution.ppf(1 - 1e-9))
     least = float(fitted.distribution.ppf(1e-9))
     return float(
@@ -191,6 +224,8 @@ class _Estimated:
 
 @lru_cache(maxsize=512)
 def _estimated(subgroups: int, n: int) -> _Estimated:
+    from scipy.optimize import brentq  # late: slow to import
+
     base = baseline_of(subgroups, n)
 
     def chance(upper: float) -> float:

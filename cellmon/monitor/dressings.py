@@ -20,6 +20,7 @@ from cellmon.monitor.unmoved import unmoved
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Kind, Stream, Times
 from cellmon.store.joining import by_stream
+from cellmon.words import say, to_say
 
 LOOKED_BACK = np.timedelta64(30, "D")
 INTERVALS, LEAST_INTERVALS = 5, 3
@@ -30,12 +31,12 @@ AROUND = np.timedelta64(12, "h")
 SIDE = 3
 """Subgroups on each side of a dressing."""
 NOTHING = DressingEffect(step_um=0.0, step_sd_um=0.0)
-NO_LOG = "no dressing or new stones were logged in the last 30 days"
-NO_PLAN = (
+NO_LOG = to_say("no dressing or new stones were logged in the last 30 days")
+NO_PLAN = to_say(
     "the sheet has no `dress_every_bores` for this spindle, and the log has {got} of the 3 intervals that "
     "would tell"
 )
-NO_EFFECT = "{got} of the 3 dressings known that would tell what one does to this level"
+NO_EFFECT = to_say("{got} of the 3 dressings known that would tell what one does to this level")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,7 +96,7 @@ def planned_dressing(view: View, stream: Stream, found: Standing | None) -> Plan
     """Return the next dressing of a stream and the forecast with planned dressings."""
     known = None if found is None else known_of(view, stream, found)
     if found is None or known is None or stream.spindle is None:
-        return NoPlan(why_not="nothing is forecast of this stream")
+        return NoPlan(why_not=say("nothing is forecast of this stream"))
     plan = view.dressing_plan(stream.spindle)
     if isinstance(plan, NoPlan):
         return plan
@@ -106,7 +107,7 @@ def planned_dressing(view: View, stream: Stream, found: Standing | None) -> Plan
     try:
         effect = _effect(view, stream, found, plan)
     except NotEnoughData as few:
-        why_not = dict.fromkeys(("bores_to_limit", "step_um"), NO_EFFECT.format(got=few.got))
+        why_not = dict.fromkeys(("bores_to_limit", "step_um"), say(NO_EFFECT, got=few.got))
     told = dressed_to_limit(process, effect.does if effect else NOTHING, in_bores=ahead, every_bores=every)
     left = BoresLeft(p05=told.p05, p50=told.p50, p95=told.p95, side=told.side)
     return PlannedDressing(
@@ -125,7 +126,7 @@ def plan_of(view: View, spindle: str) -> Plan | NoPlan:
     """Return when a spindle is dressed next, by the sheet or else by the median of its last intervals."""
     events = _resets(view, spindle)
     if not len(events):
-        return NoPlan(why_not=NO_LOG)
+        return NoPlan(why_not=say(NO_LOG))
     every = next((s.dress_every_bores for s in view.sheet.spindles if s.id == spindle), None)
     dressed = events.event == EventKind.STONES_DRESSED
     begin = 0 if every is None else len(events) - 1
@@ -139,7 +140,7 @@ def plan_of(view: View, spindle: str) -> Plan | NoPlan:
     counts = np.diff(np.searchsorted(made, events.at, side="right")) + before[:-1] - before[1:]
     counts = counts[dressed[1:] & (counts > 0)][-INTERVALS:]  # new stones cut an interval short
     if len(counts) < LEAST_INTERVALS:
-        return NoPlan(why_not=NO_PLAN.format(got=len(counts)))
+        return NoPlan(why_not=say(NO_PLAN, got=len(counts)))
     usual = float(np.median(counts))
     past = _past(view, events.at[dressed])
     return Plan(in_bores=usual - float(since), every_bores=usual, from_="log", past=past)

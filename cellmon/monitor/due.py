@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from cellmon.monitor.answers import Due
@@ -9,8 +11,12 @@ from cellmon.monitor.changes import newest_change
 from cellmon.monitor.running import of_running, routed_bores
 from cellmon.monitor.view import View
 from cellmon.records import Kind
+from cellmon.words import say
 
-FIRST_BORES = "first bores"
+
+@dataclass(frozen=True, kw_only=True)
+class FirstBoresDue(Due):
+    """First bores that were not measured yet."""
 
 
 def due_at(view: View, *, spindle: str) -> tuple[Due, ...]:
@@ -34,9 +40,10 @@ def master_check(view: View) -> list[Due]:
     )
     mine = known.at[known.gauge == gauge]
     if not len(mine):
-        return [Due(what=f"master check of {gauge}: none is known", at=None, overdue=True)]
+        return [Due(what=say("master check of {gauge}: none is known", gauge=gauge), at=None, overdue=True)]
     next_at = mine.max() + every
-    return [Due(what=f"master check of {gauge}", at=view.local(next_at), overdue=bool(next_at < view.as_of))]
+    what = say("master check of {gauge}", gauge=gauge)
+    return [Due(what=what, at=view.local(next_at), overdue=bool(next_at < view.as_of))]
 
 
 def _first_bores(view: View, spindle: str) -> list[Due]:
@@ -52,5 +59,10 @@ def _first_bores(view: View, spindle: str) -> list[Due]:
     wanted = checks.first_bores * len(routed_bores(view, spindle))
     if made >= wanted:
         return []
-    what = f"{FIRST_BORES} after {newest.words}: {made} of {wanted} measured"
-    return [Due(what=what, at=view.local(newest.at), overdue=False)]
+    what = say(
+        "first bores after {change}: {made} of {wanted} measured",
+        change=newest.words,
+        made=made,
+        wanted=wanted,
+    )
+    return [FirstBoresDue(what=what, at=view.local(newest.at), overdue=False)]

@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from cellmon.drift.release import judge_first_bores
+from cellmon import local
+from cellmon.drift.release import Release, judge_first_bores
 from cellmon.errors import CellmonError, NotFound
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
@@ -17,12 +18,17 @@ from cellmon.monitor.changes import newest_change
 from cellmon.monitor.forecast import reach_of, size_stream
 from cellmon.monitor.running import of_running, routed_bores
 from cellmon.monitor.view import View
-from cellmon.records import Numbers, Verdict
+from cellmon.records import Numbers, Stream, Verdict
 from cellmon.store import Decision, Session
+from cellmon.words import say, to_say
 
 OLD_BORES = 5
 LOOKED_AT = 12
 """So many bores of a position tell of a set-up at most; later ones belong to running."""
+RUN, CORRECT, CANNOT_TELL = to_say("run"), to_say("correct"), to_say("cannot tell yet")
+"""The verdicts, as they are named in every language; whoever shows one says it."""
+NOT_MEASURED = to_say("no bore is measured yet")
+NO_LIMITS = to_say("no limits tell the usual spread")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +76,7 @@ class FirstBores(Answer):
     checks: tuple[SetupCheck, ...]
 
 
-CAUTION = (
+CAUTION = to_say(
     "Advice only: a qualified person releases the set-up by the site's procedures. Measure with the spindle "
     "stopped; parts may be hot and sharp-edged."
 )
@@ -110,16 +116,13 @@ def setup_check(view: View, spindle: str) -> SetupCheck | None:
         released_by=released.by if released else None,
         released_at=view.local(released.at) if released else None,
         why=released.why if released else None,
-        caution=CAUTION,
+        caution=say(CAUTION),
     )
 
 
 def _position(view: View, spindle: str, bore: str, old: Bores, new: Bores) -> FirstOfPosition:
-    stream = size_stream(view, spindle, bore)
     before, first = old.select(old.bore == bore), new.select(new.bore == bore).select(slice(0, LOOKED_AT))
     sizes, past = _sizes(first), _sizes(before)[-OLD_BORES:]
-    tolerance, measuring, reach = view.tolerance(stream), view.sheet.measuring, reach_of(view, stream)
-    limit = view.baseline(stream)
     shown: dict[str, Any] = {
         "bore": bore,
         "parts": tuple(map(str, first.part)),
@@ -128,22 +131,10 @@ def _position(view: View, spindle: str, bore: str, old: Bores, new: Bores) -> Fi
         "old_um": tuple(map(float, past)),
     }
     try:
-        if not len(sizes) or limit is None or not np.isfinite(limit.sigma):
-            raise NotFound("no bore is measured yet" if not len(sizes) else "no limits tell the usual spread")
-        reading = (measuring.reading_um or 0.0) * reach.share
-        told = judge_first_bores(
-            sizes,
-            sigma_um=float(np.sqrt(max(limit.sigma**2 - reading**2, (0.1 * limit.sigma) ** 2))),
-            gauge_common_um=measuring.common_um or 0.0,
-            gauge_reading_um=reading,
-            lower_um=None if tolerance.lower_um is None else tolerance.lower_um + reach.below,
-            upper_um=None if tolerance.upper_um is None else tolerance.upper_um - reach.above,
-            target_um=tolerance.target_um,
-            step_um=0.5,
-        )
+        told = _release(view, size_stream(view, spindle, bore), sizes)
     except CellmonError as refused:
         return FirstOfPosition(
-            verdict="cannot tell yet",
+            verdict=CANNOT_TELL,
             by_um=None,
             more=(view.sheet.checks.first_bores if view.sheet.checks else None) or 3,
             probability=None,
@@ -162,6 +153,25 @@ def _position(view: View, spindle: str, bore: str, old: Bores, new: Bores) -> Fi
     )
 
 
+def _release(view: View, stream: Stream, sizes: Numbers) -> Release:
+    """Judge the first sizes of a position by the spread that its limits tell, the gauge's own taken off."""
+    tolerance, measuring, reach = view.tolerance(stream), view.sheet.measuring, reach_of(view, stream)
+    limit = view.baseline(stream)
+    if not len(sizes) or limit is None or not np.isfinite(limit.sigma):
+        raise NotFound(say(NOT_MEASURED if not len(sizes) else NO_LIMITS))
+    reading = (measuring.reading_um or 0.0) * reach.share
+    return judge_first_bores(
+        sizes,
+        sigma_um=float(np.sqrt(max(limit.sigma**2 - reading**2, (0.1 * limit.sigma) ** 2))),
+        gauge_common_um=measuring.common_um or 0.0,
+        gauge_reading_um=reading,
+        lower_um=None if tolerance.lower_um is None else tolerance.lower_um + reach.below,
+        upper_um=None if tolerance.upper_um is None else tolerance.upper_um - reach.above,
+        target_um=tolerance.target_um,
+        step_um=0.5,
+    )
+
+
 def _sizes(bores: Bores) -> Numbers:
     values: Numbers = bores.average
     return values[np.isfinite(values)]
@@ -169,10 +179,10 @@ def _sizes(bores: Bores) -> Numbers:
 
 def _whole(positions: Sequence[FirstOfPosition]) -> str:
     """Return the verdict of a spindle: that of the bore that hinders most."""
-    for verdict in ("correct", "cannot tell yet"):
+    for verdict in (CORRECT, CANNOT_TELL):
         if any(p.verdict == verdict for p in positions):
             return verdict
-    return "run"
+    return RUN
 
 
 def _sentence(
@@ -182,18 +192,24 @@ def _sentence(
     positions: Sequence[FirstOfPosition],
     released: Decision | None,
 ) -> str:
-    what = f"{spindle}, first bores after {change}"
+    what = say("{spindle}, first bores after {change}", spindle=spindle, change=change)
     if released is not None:
-        return f"{what}: released by {released.by}."
-    if verdict == "run":
-        return f"{what}: run; a named person releases it."
-    if verdict == "correct":
-        steps = [p.by_um for p in positions if p.by_um is not None]
-        by = float(np.mean(steps))
-        more = max((p.more or 3) for p in positions)
-        return f"{what}: correct by {by:+.1f} µm, then measure {more} more."
+        return say("{first_bores}: released by {name}.", first_bores=what, name=released.by)
+    if verdict == RUN:
+        return say("{first_bores}: run; a named person releases it.", first_bores=what)
+    if verdict == CORRECT:
+        by = float(np.mean([p.by_um for p in positions if p.by_um is not None]))
+        return say(
+            "{first_bores}: correct by {by} µm, then measure {more} more.",
+            first_bores=what,
+            by=local.number(by, 1, sign=True),
+            more=max((p.more or 3) for p in positions),
+        )
     more = max((p.more or 0) for p in positions)
-    return f"{what}: cannot tell yet, measure {more} more of each bore." if more else f"{what}: cannot tell."
+    if not more:
+        return say("{first_bores}: cannot tell.", first_bores=what)
+    text = to_say("{first_bores}: cannot tell yet, measure {more} more of each bore.")
+    return say(text, first_bores=what, more=more)
 
 
 def subject(spindle: str, at: np.datetime64) -> str:
@@ -216,7 +232,8 @@ def sign(view: View, session: Session, spindle: str, *, by: str, why: str, at: n
     """
     check = setup_check(view, spindle)
     if check is None:
-        raise NotFound(f"no change of stones, dressing, set-up or part of {spindle} is known")
+        text = to_say("no change of stones, dressing, set-up or part of {spindle} is known")
+        raise NotFound(say(text, spindle=spindle))
     newest = newest_change(view, spindle)
     assert newest is not None
     body = {"change": check.change, "verdict": check.verdict, "sentence": check.sentence}

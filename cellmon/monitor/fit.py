@@ -11,6 +11,7 @@ from cellmon.errors import WrongUsage
 from cellmon.fits.clearance import Clearance, Limits, clearance, growth_of_clearance_um, shares_by_part
 from cellmon.fits.grades import Grade, Grading, best_borders, equal_borders, grading, misgraded_share
 from cellmon.fits.pairing import pair_up
+from cellmon.local import number, significant
 from cellmon.monitor.answers import Answer, Estimate
 from cellmon.monitor.fit_parts import (
     Expansions,
@@ -25,12 +26,13 @@ from cellmon.monitor.judge.verdict import standard_uncertainty
 from cellmon.monitor.view import View
 from cellmon.sheet import Fit, Part
 from cellmon.units import REFERENCE_TEMPERATURE_C
+from cellmon.words import say, to_say
 
 __all__ = ["FitAnswer", "FitPair", "Grade", "Grading", "LeftOver", "PairList", "Population", "fit"]
 
 GRADES = 3
 """How many grades where neither the sheet nor a person says."""
-CAUTION = (
+CAUTION = to_say(
     "A pairing list says what was measured. Measure both parts clean and at one temperature; the drawing and "
     "the maker's manual decide the clearance."
 )
@@ -147,7 +149,7 @@ def fit(
     return FitAnswer(
         **view.head(),
         sentence=_sentence(found, limits, at_c, best),
-        caution=CAUTION,
+        caution=say(CAUTION),
         part_number=part.number,
         at_c=at_c,
         growth_um=growth,
@@ -158,12 +160,7 @@ def fit(
         bore_size=bores.size,
         mean_um=found.mean,
         sd_um=found.sd,
-        outside=Estimate(
-            value=found.outside.value,
-            low=found.outside.low,
-            high=found.outside.high,
-            confidence=found.outside.confidence,
-        ),
+        outside=Estimate.of(found.outside, confidence=found.outside.confidence),
         below=found.below,
         above=found.above,
         outside_if_normal=found.outside_if_normal,
@@ -181,7 +178,7 @@ def fit(
 def _limits(asked: Fit | None) -> Limits:
     if asked is None or asked.clearance_lower_um is None or asked.clearance_upper_um is None:
         raise WrongUsage(
-            "the sheet allows no clearance: [fit] needs clearance_lower_um and clearance_upper_um"
+            say("the sheet allows no clearance: [fit] needs clearance_lower_um and clearance_upper_um")
         )
     return Limits(lower=asked.clearance_lower_um, upper=asked.clearance_upper_um)
 
@@ -256,12 +253,25 @@ def _pairing(bores: FitBores, mates: FitMates, limits: Limits, growth: float) ->
 
 
 def _sentence(found: Clearance, limits: Limits, at_c: float, best: tuple[Grading, ...]) -> str:
-    o, allowed = found.outside, f"{limits.lower:g} to {limits.upper:g} um"
-    words = (
-        f"Taken as they come at {at_c:g} degrees, {100 * o.value:.1f} % of clearances lie outside {allowed} "
-        f"({100 * o.low:.1f} to {100 * o.high:.1f} %); their mean is {found.mean:.1f} um."
+    o = found.outside
+    words = say(
+        "Taken as they come at {at} degrees, {share} % of clearances lie outside {lower} to {upper} um "
+        "({low} to {high} %); their mean is {mean} um.",
+        at=significant(at_c),
+        share=number(100 * o.value, 1),
+        lower=significant(limits.lower),
+        upper=significant(limits.upper),
+        low=number(100 * o.low, 1),
+        high=number(100 * o.high, 1),
+        mean=number(found.mean, 1),
     )
-    if len(best) > 1:
-        last = best[-1]
-        words += f" The best {len(last.grades)} grades pair {last.pairs}, {100 * last.outside:.1f} % outside."
-    return words
+    if len(best) < 2:
+        return words
+    last = best[-1]
+    graded = say(
+        "The best {grades} grades pair {pairs}, {share} % outside.",
+        grades=len(last.grades),
+        pairs=last.pairs,
+        share=number(100 * last.outside, 1),
+    )
+    return f"{words} {graded}"

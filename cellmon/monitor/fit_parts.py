@@ -8,8 +8,10 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from cellmon.bores.temperature import size_at_20
-from cellmon.errors import WrongUsage
+from cellmon.capability.window import effective_bores, find_trend
+from cellmon.errors import NoSpread, NotEnoughData, WrongUsage
 from cellmon.judged import SIZE_COLUMNS, Bores
+from cellmon.local import number
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
 from cellmon.monitor.latest import last_moment
 from cellmon.monitor.view import View
@@ -17,6 +19,7 @@ from cellmon.records import Kind, MatingParts, Numbers, Texts
 from cellmon.sheet import EXPANSION_PER_C, Part
 from cellmon.shifts import to_utc
 from cellmon.units import REFERENCE_TEMPERATURE_C, UM_PER, LengthUnit
+from cellmon.words import say
 
 WINDOW = timedelta(days=7)
 
@@ -70,15 +73,22 @@ def fit_bores(view: View, part: Part, *, since: datetime | None, until: datetime
     if column is None:
         column = "average"
         notes.append(
-            f"a {part.diameter.size} size needs a trace: the average of two-point sizes stands for it"
+            say(
+                "a {size} size needs a trace of each bore: the average of two-point sizes stands for it",
+                size=part.diameter.size,
+            )
         )
     if view.sheet.measuring.temperature in (None, "as-read"):
-        notes.append("bores are as read: their sizes are taken as those at 20 degrees")
+        notes.append(say("bores are as read: their sizes are taken as those at 20 degrees"))
     kept = bores.select(_usable(view, bores))
+    notes += _moved(kept, getattr(kept, column))
     if len(kept) < len(bores):
         notes.append(
-            f"{len(bores) - len(kept)} of {len(bores)} bores are left out: doubted, incomplete, scrapped or "
-            "not conforming"
+            say(
+                "{out} of {bores} bores are left out: doubted, incomplete, scrapped or not conforming",
+                out=len(bores) - len(kept),
+                bores=len(bores),
+            )
         )
     return FitBores(
         part=kept.part,
@@ -88,6 +98,53 @@ def fit_bores(view: View, part: Part, *, since: datetime | None, until: datetime
         size=column.replace("_", "-"),
         notes=tuple(notes),
     )
+
+
+def _moved(bores: Bores, um: Numbers) -> list[str]:
+    """Return that the level moved inside the window, which the interval of the share does not know."""
+    ways, worth = [], 1.0
+    for spindle, bore in sorted(set(zip(bores.spindle.tolist(), bores.bore.tolist(), strict=True))):
+        mine = um[(bores.spindle == spindle) & (bores.bore == bore)]
+        try:
+            trend = find_trend(mine)
+            worth = min(worth, effective_bores(mine).for_mean / len(mine))
+        except (NotEnoughData, NoSpread):
+            continue
+        if trend.matters:
+            ways.append((say("{spindle} bore {bore}", spindle=spindle, bore=bore), trend.way))
+    if ways:
+        return [_moved_words(ways)]
+    if worth < NOTED:
+        return [
+            say(
+                "neighbouring bores are alike: of some stream they are worth only {share} % as many "
+                "independent ones, so the interval of the share is narrower than meant",
+                share=number(100 * worth),
+            )
+        ]
+    return []
+
+
+def _moved_words(ways: list[tuple[str, float]]) -> str:
+    name, way = max(ways, key=lambda one: abs(one[1]))
+    known = {"stream": name, "way": f"{way:+.1f}"}
+    if len(ways) == 1:
+        return say(
+            "the level moved in this time ({stream} by {way} um from first to last): the share is that of "
+            "the whole time, its interval narrower than meant, and newer bores lie elsewhere",
+            **known,
+        )
+    return say(
+        "the level moved in this time ({stream} by {way} um from first to last, the most of {count} "
+        "streams): the share is that of the whole time, its interval narrower than meant, and newer bores "
+        "lie elsewhere",
+        **known,
+        count=len(ways),
+    )
+
+
+NOTED = 0.8
+"""Share of independent bores below which it is said."""
 
 
 def _usable(view: View, bores: Bores) -> np.ndarray:
@@ -106,22 +163,34 @@ def fit_mates(view: View, part: Part, expansion: float | None) -> FitMates:
     """Return every mating part once, by its newest measurement, referred to 20 degrees."""
     rows: MatingParts = view.session.rows(Kind.MATING_PARTS)
     rows = rows.select(~(rows.at > last_moment(view, Kind.MATING_PARTS)))
+    other = np.array([number not in (None, part.number) for number in rows.part_number], dtype=bool)
+    rows, apart = rows.select(~other), int(other.sum())
     near = np.abs(rows.diameter_mm / part.diameter.nominal - 1) <= _NEAR
     rows, notes = rows.select(near), []
+    if apart:
+        notes.append(
+            say(
+                "{count} mating parts are named for another drawing than {part}",
+                count=apart,
+                part=part.number,
+            )
+        )
+    elif len(view.sheet.parts) > 1 and (rows.part_number == np.array(None, dtype=object)).any():
+        notes.append(say("mating parts without a part_number are taken as those of {part}", part=part.number))
     if not near.all():
-        notes.append(f"{int((~near).sum())} mating parts belong to another bore size")
+        notes.append(say("{count} mating parts belong to another bore size", count=int((~near).sum())))
     rows = rows.select(_newest(rows))
     heights = np.unique(rows.height_mm[np.isfinite(rows.height_mm)])
     if len(heights) > 1:
         rows = rows.select(_largest(rows))
-        notes.append("mating parts measured at several heights count with their largest diameter")
+        notes.append(say("mating parts measured at several heights count with their largest diameter"))
     mm = rows.diameter_mm
     warm = np.isfinite(rows.temp_c)
     if expansion is not None and warm.any():
         mm = np.where(warm, size_at_20(mm, part_c=rows.temp_c, part_expansion=expansion), mm)
         notes.append(_referred(rows.temp_c[warm], len(rows)))
     elif warm.any():
-        notes.append("the sheet gives no expansion of the mating parts: their temperatures are not used")
+        notes.append(say("the sheet gives no expansion of the mating parts: their temperatures are not used"))
     um = (mm - part.diameter.nominal) * UM_PER[LengthUnit.MM]
     return FitMates(part=rows.part, um=um, notes=tuple(notes))
 
@@ -150,11 +219,18 @@ def _largest(rows: MatingParts) -> np.ndarray:
 
 
 def _referred(temperatures: Numbers, count: int) -> str:
-    mean = float(temperatures.mean())
+    mean = number(float(temperatures.mean()), 1)
     rest = count - len(temperatures)
-    without = f"; {rest} without a temperature are taken as at 20" if rest else ""
-    return (
-        f"mating parts are referred to 20 degrees by their own expansion, from {mean:.1f} on average{without}"
+    if not rest:
+        return say(
+            "mating parts are referred to 20 degrees by their own expansion, from {mean} on average",
+            mean=mean,
+        )
+    return say(
+        "mating parts are referred to 20 degrees by their own expansion, from {mean} on average; {rest} "
+        "without a temperature are taken as at 20",
+        mean=mean,
+        rest=rest,
     )
 
 
@@ -169,8 +245,8 @@ def temperatures_refused(found: Expansions, at_c: float) -> None:
     if at_c == REFERENCE_TEMPERATURE_C:
         return
     if found.bore is None:
-        raise WrongUsage("clearance at another temperature needs part.material or part.expansion_per_c")
+        raise WrongUsage(say("clearance at another temperature needs part.material or part.expansion_per_c"))
     if found.mating is None:
         raise WrongUsage(
-            "clearance at another temperature needs fit.mating_material or fit.mating_expansion_per_c"
+            say("clearance at another temperature needs fit.mating_material or fit.mating_expansion_per_c")
         )

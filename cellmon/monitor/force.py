@@ -10,10 +10,11 @@ import numpy as np
 from cellmon.intake.sheet_file import SheetFile, parse_sheet
 from cellmon.monitor.rules import BEGINNING, Rules
 from cellmon.store import Session, SheetVersion
+from cellmon.words import say, to_say
 
 FIRST = 1
 """The version under which the first sheet will be kept, as soon as something is taken."""
-NOT_ADOPTED = (
+NOT_ADOPTED = to_say(
     "The sheet on disk differs from the one in force (version {version}); `cellmon adopt` puts it in force."
 )
 
@@ -59,4 +60,4 @@ def notes_on(session: Session, on_disk: SheetFile) -> tuple[str, ...]:
     in_force = parse_sheet(adopted[-1].text).sheet
     if in_force.judging() == on_disk.sheet.judging():
         return ()
-    return (NOT_ADOPTED.format(version=adopted[-1].version),)
+    return (say(NOT_ADOPTED, version=adopted[-1].version),)

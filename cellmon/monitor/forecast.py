@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,6 +24,7 @@ from cellmon.monitor.unmoved import unmoved
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Kind, Numbers, Stream
 from cellmon.shifts import to_utc
+from cellmon.words import say, to_say
 
 CONFIDENCE = 0.90
 DEVIATES = 1.6449
@@ -72,8 +72,8 @@ class StreamAdvice:
     caution: str
 
 
-NO_STANDING = "fewer than 25 subgroups, or no spread in them: nothing is watched yet"
-NO_DRIFT = "no drift is shown that would reach a limit"
+NO_STANDING = to_say("fewer than 25 subgroups, or no spread in them: nothing is watched yet")
+NO_DRIFT = to_say("no drift is shown that would reach a limit")
 
 
 def size_stream(view: View, spindle: str, bore: str) -> Stream:
@@ -240,7 +240,8 @@ def advice_for(view: View, stream: Stream, found: Standing | None) -> tuple[Stre
     )
     why = told.why
     if told.what == "correct" and stream.spindle is not None and _feedback(view, stream.spindle):
-        why = f"{why} The gauge's feedback is on: see first why it does not correct this itself."
+        text = to_say("{why} The gauge's feedback is on: see first why it does not correct this itself.")
+        why = say(text, why=why)
     return (
         StreamAdvice(
             what=told.what,
@@ -257,10 +258,3 @@ def _feedback(view: View, spindle: str) -> bool:
     events = view.session.rows(Kind.EVENTS, start=view.as_of - FEEDBACK_WITHIN, end=view.as_of)
     mine = (events.event == EventKind.FEED_OFFSET) & (events.spindle == spindle) & (events.by == BY_MACHINE)
     return bool(mine.any())
-
-
-def as_mapping(found: BoresLeft | None) -> Mapping[str, float | str | None] | None:
-    """Return bores left as the mapping that answers carry."""
-    if found is None:
-        return None
-    return {"p05": found.p05, "p50": found.p50, "p95": found.p95, "side": found.side}

@@ -18,10 +18,11 @@ from cellmon.monitor.shifts import shifts
 from cellmon.monitor.signals import Signal, all_signals
 from cellmon.monitor.state import SpindleState, spindle_state, spindles_known
 from cellmon.monitor.status import waiting
-from cellmon.monitor.stream import event_words
+from cellmon.monitor.stream_events import event_words
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Kind, Verdict
 from cellmon.shifts import ShiftOf, to_utc
+from cellmon.words import say, to_say
 
 ON_STONES = (
     EventKind.STONES_FITTED,
@@ -103,13 +104,13 @@ class Handover(Answer):
     caution: str
 
 
-CAUTION = (
+CAUTION = to_say(
     "Advice only: the machine's manual, the site's procedures and a qualified person come first. Spindle "
     "stopped and locked out before hands go near it."
 )
 
 
-def handover(view: View, *, shift: str | None) -> Handover:
+def handover(view: View, *, shift: str | None = None) -> Handover:
     """Answer with one shift (DATE/NAME; the newest by default) as it is handed over; refusals as `shifts`."""
     told = shifts(view, feature=None, shift=shift)
     every = [s for s in all_signals(view) if s.state != "withdrawn"]
@@ -131,7 +132,7 @@ def handover(view: View, *, shift: str | None) -> Handover:
         happened=_happened(view, events.select(plain)),
         offsets=int((events.event == EventKind.FEED_OFFSET).sum()),
         doubts_open=sum(f.state == "open" for f in flags(view).flags),
-        caution=CAUTION,
+        caution=say(CAUTION),
     )
 
 

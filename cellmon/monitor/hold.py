@@ -13,12 +13,13 @@ from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.signals import Signal, all_signals
-from cellmon.monitor.stream import value_column
+from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Stream, Times, Verdict
 from cellmon.sheet import Sheet
 from cellmon.shifts import to_utc
 from cellmon.store import Session
+from cellmon.words import say, to_say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,14 +44,14 @@ class Hold(Answer):
     caution: str
 
 
-CAUTION = (
+CAUTION = to_say(
     "Advice only. The machine's manual, the site's procedures, local law and qualified people come "
     "first; stop if unsure. Parts can be hot, heavy and sharp-edged."
 )
 LOOKED_BEFORE = np.timedelta64(90, "m")
 LEAST_BEFORE, MOST_BEFORE = 5, 15
 """Blocks before the range of a change that tell where the level was."""
-DISPOSITIONS = ("released", "reworked", "scrapped", "concession")
+DISPOSITIONS = (to_say("released"), to_say("reworked"), to_say("scrapped"), to_say("concession"))
 
 
 def hold(view: View, signal: str) -> Hold:
@@ -65,7 +66,7 @@ def hold(view: View, signal: str) -> Hold:
     """
     found = next((s for s in all_signals(view) if s.id == signal), None)
     if found is None:
-        raise NotFound(f"no signal {signal}; `cellmon signals` lists them")
+        raise NotFound(say("no signal {signal}; `cellmon signals` lists them", signal=signal))
     start = to_utc(found.change.earliest_at if found.change else found.raised_at)
     bores = view.session.bores(start=start - LOOKED_BEFORE, end=view.as_of, charted=True)
     bores = bores.select(held_by(found, bores, view.sheet))
@@ -88,8 +89,8 @@ def hold(view: View, signal: str) -> Hold:
         from_part=parts[0].part if parts else None,
         to_part=parts[-1].part if parts else None,
         parts=parts,
-        caution=CAUTION,
-        why_not={} if found.change else {"from_part": "withdrawn: it has no beginning any more"},
+        caution=say(CAUTION),
+        why_not={} if found.change else {"from_part": say("withdrawn: it has no beginning any more")},
     )
 
 
@@ -168,11 +169,12 @@ def release(
         When a word is not one of the four, or no part is named, or one that is not on the hold list.
     """
     if not parts:
-        raise WrongUsage(f"name the parts of {signal} that are {as_}")
+        raise WrongUsage(say("name the parts of {signal} that are {became}", signal=signal, became=as_))
     if as_ not in DISPOSITIONS:
-        raise WrongUsage(f"{as_!r}: parts are {', '.join(DISPOSITIONS)}")
+        raise WrongUsage(say("{given}: parts are {known}", given=repr(as_), known=", ".join(DISPOSITIONS)))
     strange = sorted(set(parts) - set(allowed))
     if strange:
-        raise WrongUsage(f"not on the hold list of {signal}: {', '.join(strange[:5])}")
+        parts_named = ", ".join(strange[:5])
+        raise WrongUsage(say("not on the hold list of {signal}: {parts}", signal=signal, parts=parts_named))
     body = {"parts": sorted(set(parts)), "as": as_}
     session.decide(at=at, by=by, why=why, kind="release", subject=signal, body=body)

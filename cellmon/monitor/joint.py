@@ -16,14 +16,16 @@ import numpy as np
 from cellmon.charts.multivariate import mewma, parts_of_t_squared, t_squared, vector_ewma
 from cellmon.charts.run_length.multivariate import mewma_limit_estimated, t2_limit_estimated
 from cellmon.errors import NotFound
+from cellmon.local import moment, number
 from cellmon.monitor.answers import Answer, BaselineSummary
-from cellmon.monitor.joint_points import Footing, Placed, Position, footing, placed, position
+from cellmon.monitor.joint_points import Footing, Placed, Position, footing, placed, position, word_of
 from cellmon.monitor.judge.budget import budget
 from cellmon.monitor.judge.inputs import SIZE
 from cellmon.monitor.stream import TWO_DAYS
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Texts, Times, Whole
 from cellmon.shifts import ShiftOf, to_utc
+from cellmon.words import say, say_many, to_say
 
 WEIGHT = 0.2
 """Of the newest subgroup in the MEWMA."""
@@ -31,7 +33,7 @@ RUN_IN = 50
 """Subgroups before the time asked for that the MEWMA is begun with."""
 NAMED, BESIDE = 3.0, 0.5
 """Standard errors, and share of the farthest feature's, from which one is named; the farthest always is."""
-CAUTION = (
+CAUTION = to_say(
     "Drawn on demand: this chart raises no signal and has no share in the cell's promise, so its false "
     "alarms come on top. Before anything is changed at the machine, a qualified person looks at the parts "
     "and the gauge's last master check."
@@ -177,7 +179,7 @@ def joint(
         points=points,
         left_out=int((found.left_out >= start).sum()),
         beyond=beyond,
-        caution=CAUTION,
+        caution=say(CAUTION),
     )
 
 
@@ -192,7 +194,12 @@ def _rate(view: View, size: Stream) -> _Rate:
     found = budget(view.sheet)
     family = found.family_of(size)
     if family is None:
-        raise NotFound(f"{size}: the sheet does not route this bore, so its charts have no rate to keep")
+        raise NotFound(
+            say(
+                "{stream}: the sheet does not route this bore, so its charts have no rate to keep",
+                stream=size,
+            )
+        )
     rates = found.rates(family)
     total = rates.level + rates.spread + rates.single
     return _Rate(run_length=2 / total, per_week=family.points * total)
@@ -268,24 +275,37 @@ def _contributions(place: Position, deviation: Numbers, base: Footing) -> tuple[
 
 
 def _contribution(name: str, alone: float, rest: float) -> Contribution:
-    word, origin = ("size", "what was expected") if name == SIZE else (name, "its centre")
-    by_itself = f"{abs(alone):.1f} standard errors {_side(alone)} {origin}"
-    by_rest = f"{abs(rest):.1f} {_side(rest)} what the other features lead one to expect"
-    alike = abs(alone - rest) < 0.1 * abs(alone)
-    words = f"{word} {by_itself}" if alike else f"{word} {by_itself}, {by_rest}"
+    words = say(ALONE[name == SIZE, alone > 0], feature=word_of(name), errors=number(abs(alone), 1))
+    if abs(alone - rest) >= 0.1 * abs(alone):
+        if rest > 0:
+            expected = say("{errors} above what the other features lead one to expect", errors=_errors(rest))
+        else:
+            expected = say("{errors} below what the other features lead one to expect", errors=_errors(rest))
+        words = f"{words}, {expected}"
     return Contribution(feature=name, alone=alone, given_others=rest, words=words)
 
 
-def _side(value: float) -> str:
-    return "above" if value > 0 else "below"
+def _errors(value: float) -> str:
+    return number(abs(value), 1)
+
+
+ALONE = {
+    (True, True): to_say("{feature} {errors} standard errors above what was expected"),
+    (True, False): to_say("{feature} {errors} standard errors below what was expected"),
+    (False, True): to_say("{feature} {errors} standard errors above its centre"),
+    (False, False): to_say("{feature} {errors} standard errors below its centre"),
+}
+"""By whether the feature is size, and whether it lies above."""
 
 
 def _short(one: Contribution) -> str:
     """Return a contribution in a few words: up or down by itself, or at odds with the other features."""
-    word = "size" if one.feature == SIZE else one.feature
+    word = word_of(one.feature)
     if abs(one.alone) >= NAMED or abs(one.alone) >= abs(one.given_others):
-        return f"{word} {'up' if one.alone > 0 else 'down'}"
-    return f"{word} {'high' if one.given_others > 0 else 'low'} for the others"
+        return say("{feature} up", feature=word) if one.alone > 0 else say("{feature} down", feature=word)
+    if one.given_others > 0:
+        return say("{feature} high for the others", feature=word)
+    return say("{feature} low for the others", feature=word)
 
 
 def _features(place: Position, base: Footing) -> tuple[JointFeature, ...]:
@@ -299,22 +319,36 @@ def _features(place: Position, base: Footing) -> tuple[JointFeature, ...]:
 
 def _promise(rate: _Rate) -> str:
     length = float(f"{rate.run_length:.2g}")
-    return (
-        f"Either chart calls falsely once in about {length:,.0f} subgroups, both together "
-        f"{rate.per_week:.2f} times a week at the planned rate: as often as the detectors of this bore's "
-        "size, and on top of them."
+    return say(
+        "Either chart calls falsely once in about {length} subgroups, both together {per_week} times a week "
+        "at the planned rate: as often as the detectors of this bore's size, and on top of them.",
+        length=number(length),
+        per_week=number(rate.per_week, 2),
     )
 
 
 def _sentence(place: Position, points: JointPoints, beyond: tuple[JointBeyond, ...]) -> str:
-    words = ["size" if name == SIZE else name for name in place.names]
-    what = f"{place.size.spindle or 'bore'} bore {place.size.bore}".removeprefix("bore ")
-    what += f", {', '.join(words[:-1])} and {words[-1]} together"
+    what, count = _what(place), number(len(points.at))
     if not len(points.at):
-        return f"{what}: no subgroup in this time."
+        return say("{what}: no subgroup in this time.", what=what)
     if not beyond:
-        return f"{what}: all {len(points.at):,} subgroups lie inside."
+        return say("{what}: all {subgroups} subgroups lie inside.", what=what, subgroups=count)
     first = min(beyond, key=lambda one: one.first_at)
-    times = "once" if len(beyond) == 1 else f"{len(beyond)} times"
-    when = f"{first.first_at:%a} {first.first_at.day} {first.first_at:%b %H:%M}"
-    return f"{what}: beyond a limit {times} among {len(points.at):,} subgroups, first {when}: {first.words}."
+    return say_many(
+        "{what}: beyond a limit once among {subgroups} subgroups, first {when}: {words}.",
+        "{what}: beyond a limit {count} times among {subgroups} subgroups, first {when}: {words}.",
+        len(beyond),
+        what=what,
+        subgroups=count,
+        when=moment(first.first_at),
+        words=first.words,
+    )
+
+
+def _what(place: Position) -> str:
+    """Return the bore and its features, named."""
+    words = [word_of(name) for name in place.names]
+    names = {"bore": place.size.bore, "features": ", ".join(words[:-1]), "last": words[-1]}
+    if place.size.spindle is None:
+        return say("bore {bore}, {features} and {last} together", **names)
+    return say("{spindle} bore {bore}, {features} and {last} together", spindle=place.size.spindle, **names)

@@ -13,9 +13,11 @@ from cellmon.judged import Bores, Limit, Subgroups
 from cellmon.monitor.grouped import Grouped, grouped, windows_of
 from cellmon.monitor.judge.inputs import SIZE
 from cellmon.monitor.judge.limits import LEAST_SUBGROUPS
-from cellmon.monitor.stream import ERRORS, stream_bores, value_column, wear_line
+from cellmon.monitor.stream import ERRORS, wear_line
+from cellmon.monitor.stream_bores import stream_bores, value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream
+from cellmon.words import say
 
 FEATURES = (SIZE, "taper", "barrel", "twist", "ovality")
 """What is judged together. Roundness restates ovality, and the range of sizes all of them."""
@@ -25,9 +27,18 @@ class MadeOfOthers(CellmonError, ValueError):
     """Features that cannot be judged together, as some hardly differ or follow from the others."""
 
     def __init__(self, names: tuple[str, ...], *, still: bool) -> None:
-        listed = " and ".join(names)
-        why = "hardly differs inside subgroups" if still else "follow from one another"
-        super().__init__(f"{listed} {why}, so the features of this bore have no joint spread")
+        listed = say(" and ").join(names)
+        if still:
+            said = say(
+                "{names} hardly differs inside subgroups, so the features of this bore have no joint spread",
+                names=listed,
+            )
+        else:
+            said = say(
+                "{names} follow from one another, so the features of this bore have no joint spread",
+                names=listed,
+            )
+        super().__init__(said)
         self.names = names
 
 
@@ -68,10 +79,15 @@ def position(view: View, *, spindle: str | None, bore: str, part_number: str | N
     streams = {(s.feature, s.fixture): s for s in view.streams if (s.part_number, s.spindle, s.bore) == here}
     names = tuple(name for name in FEATURES if name in part.charted and any(f == name for f, _ in streams))
     if len(names) < 2:
-        raise NotEnoughData(f"charted features of {spindle} bore {bore}", need=2, got=len(names))
+        what = say("charted features of {spindle} bore {bore}", spindle=spindle, bore=bore)
+        raise NotEnoughData(what, need=2, got=len(names))
     limit = view.baseline(size)
     if limit is None:
-        raise NotFound(f"{size} has no limits yet: fewer than {LEAST_SUBGROUPS} subgroups")
+        raise NotFound(
+            say(
+                "{stream} has no limits yet: fewer than {least} subgroups", stream=size, least=LEAST_SUBGROUPS
+            )
+        )
     return Position(size=size, limit=limit, names=names, streams=streams)
 
 
@@ -83,11 +99,12 @@ def footing(view: View, place: Position) -> Footing:
     found = _whole(away, grouped(bores, away[:, 0], window))
     count = len(np.unique(found.subgroup))
     if count < LEAST_SUBGROUPS:
-        raise NotEnoughData("baseline subgroups with every feature", need=LEAST_SUBGROUPS, got=count)
+        what = say("baseline subgroups with every feature")
+        raise NotEnoughData(what, need=LEAST_SUBGROUPS, got=count)
     inside = inside_covariance(away[found.row], found.subgroup)
     tied = dependent_features(inside)
     if len(tied):
-        raise MadeOfOthers(tuple(_word(place.names[i]) for i in tied), still=len(tied) == 1)
+        raise MadeOfOthers(tuple(word_of(place.names[i]) for i in tied), still=len(tied) == 1)
     sigma = np.sqrt(np.diag(inside))
     return Footing(subgroups=count, sigma=sigma, correlation=inside / np.outer(sigma, sigma))
 
@@ -142,5 +159,6 @@ def _whole(away: Numbers, found: Grouped) -> Grouped:
     return Grouped(row=found.row[keep], subgroup=found.subgroup[keep])
 
 
-def _word(name: str) -> str:
-    return "size" if name == SIZE else name
+def word_of(name: str) -> str:
+    """Return a feature's name in a sentence."""
+    return say("size") if name == SIZE else name

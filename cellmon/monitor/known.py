@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.judged import StoredReadings
+from cellmon.monitor.row_words import CONTRADICTION
 from cellmon.records import Batch, ColumnType, Flags, Readings, Reason, Refused, Texts, Whole
+from cellmon.records.keys import key_word, row_keys
 
 SAME_UM = 5e-4
 """Readings nearer than this are the same value: a tenth of the finest resolution a file may carry."""
@@ -61,10 +63,12 @@ def _contradiction(batch: Readings, stands: NDArray[np.float64], contradicts: Fl
     return Refused(
         line=line,
         reason=Reason.CONTRADICTS,
-        text=(
-            f"part {batch.part[row]} bore {batch.bore[row]} {place}: the row says "
-            f"{batch.um[row, plane, direction]:.1f} µm from nominal, "
-            f"{stands[row, plane, direction]:.1f} µm stands"
+        text=CONTRADICTION.format(
+            part=batch.part[row],
+            bore=batch.bore[row],
+            place=place,
+            said=f"{batch.um[row, plane, direction]:.1f}",
+            stands=f"{stands[row, plane, direction]:.1f}",
         ),
     )
 
@@ -99,22 +103,6 @@ def _numbers(texts: Sequence[Texts], moments: Whole) -> Whole:
     return code.astype(np.int64)
 
 
-def row_keys(batch: Batch) -> list[str]:
-    """Return the text under which each plain row is kept: its key columns, joined."""
-    columns = []
-    for column in batch.columns():
-        if column.key:
-            values = getattr(batch, column.name)
-            columns.append([_word(v, column.type) for v in values.tolist()])
-    return ["\x1f".join(words) for words in zip(*columns, strict=True)]
-
-
-def _word(value: object, type_: ColumnType) -> str:
-    if value is None or (isinstance(value, float) and np.isnan(value)):
-        return ""
-    return f"{value:.6f}" if type_ is ColumnType.LENGTH else str(value)
-
-
 def sort_rows(
     batch: Batch, keys: Sequence[str], stored: dict[str, tuple[object, ...]]
 ) -> tuple[Sorted, Flags]:
@@ -147,7 +135,7 @@ def _said(batch: Batch, row: int) -> str:
         if column.type is ColumnType.TIME:
             cells.append("" if np.isnat(value) else f"{value.astype('datetime64[s]')}Z")
         else:
-            cells.append(_word(value, column.type))
+            cells.append(key_word(value, column.type))
     return ", ".join(filter(None, cells))[:500]
 
 
@@ -164,3 +152,6 @@ def _same_row(one: tuple[object, ...], other: tuple[object, ...]) -> bool:
         abs(a - b) < 1e-9 if isinstance(a, float) and isinstance(b, float) else a == b
         for a, b in zip(one, other, strict=True)
     )
+
+
+__all__ = ["Sorted", "row_keys", "sort_readings", "sort_rows"]

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from cellmon.errors import WrongUsage
 from cellmon.intake.propose import blank_sheet, propose_sheet
+from cellmon.words import say
 
 
 def new_cell(folder: Path, *, from_file: Path | None = None) -> Path:
@@ -18,7 +19,7 @@ def new_cell(folder: Path, *, from_file: Path | None = None) -> Path:
     """
     sheet = folder / "cell.toml"
     if sheet.exists():
-        raise WrongUsage(f"{sheet} is already there; it was left as it is")
+        raise WrongUsage(say("{file} is already there; it was left as it is", file=sheet))
     text = blank_sheet() if from_file is None else propose_sheet(from_file)
     folder.mkdir(parents=True, exist_ok=True)
     for name in ("inbox", "taken", "set-aside", "reports"):

@@ -30,11 +30,14 @@ class BoreNow:
     bore: str
     part: str
     at: datetime
+    stone_set: str | None
     um: Numbers
     features: Mapping[str, float | None]
     verdict: Verdict
     flags: tuple[Flag, ...]
     parts: tuple[str, ...]
+    ats: tuple[datetime, ...]
+    stone_sets: tuple[str | None, ...]
     least_um: Numbers
     greatest_um: Numbers
     average_um: Numbers
@@ -135,11 +138,14 @@ def _bore_now(view: View, spindle: str, bore: str) -> BoreNow | None:
         bore=bore,
         part=recent.part[last],
         at=view.local(recent.measured_at[last]),
+        stone_set=recent.stone_set[last],
         um=recent.um[last],
         features=known_features(recent, last),
         verdict=recent.verdict_of(last),
         flags=recent.flags_of(last),
         parts=tuple(recent.part.tolist()),
+        ats=tuple(view.local(at) for at in recent.measured_at),
+        stone_sets=tuple(recent.stone_set.tolist()),
         least_um=recent.least,
         greatest_um=recent.greatest,
         average_um=recent.average,

@@ -15,10 +15,12 @@ import numpy as np
 
 from cellmon.charts.shewhart import Limits, mean_limits, moving_range, range_limits, sd_limits
 from cellmon.monitor.answers import Answer
-from cellmon.monitor.stream import TWO_DAYS, stream_bores, value_column
+from cellmon.monitor.stream import TWO_DAYS
+from cellmon.monitor.stream_bores import stream_bores, value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Texts, Times, Whole
 from cellmon.shifts import ShiftOf, to_utc
+from cellmon.words import say, to_say
 
 
 class PairKind(StrEnum):
@@ -30,9 +32,9 @@ class PairKind(StrEnum):
 
 
 NAMES = {
-    PairKind.RANGE: ("mean", "range"),
-    PairKind.SD: ("mean", "standard deviation"),
-    PairKind.SINGLE: ("bore", "moving range"),
+    PairKind.RANGE: (to_say("mean"), to_say("range")),
+    PairKind.SD: (to_say("mean"), to_say("standard deviation")),
+    PairKind.SINGLE: (to_say("bore"), to_say("moving range")),
 }
 
 
@@ -65,6 +67,7 @@ class ChartPair(Answer):
     spread_upper: Numbers
     beyond_level: Whole
     beyond_spread: Whole
+    stone_set: Texts
 
 
 def chart_pair(
@@ -88,8 +91,8 @@ def chart_pair(
         **view.head(),
         stream=stream,
         kind=kind,
-        level_name=level_name,
-        spread_name=spread_name,
+        level_name=say(level_name),
+        spread_name=say(spread_name),
         since=view.local(start),
         until=view.local(end),
         zone=view.zone.key,
@@ -111,7 +114,14 @@ def _grouped(
 ) -> dict[str, Any]:
     found = view.session.subgroups(stream, start=start, end=end)
     spread = found.sd if kind is PairKind.SD else found.range
-    return {"part": found.last_part, "at": found.at, "n": found.n, "level": found.mean, "spread": spread}
+    return {
+        "part": found.last_part,
+        "at": found.at,
+        "n": found.n,
+        "level": found.mean,
+        "spread": spread,
+        "stone_set": found.stone_set,
+    }
 
 
 def _single(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> dict[str, Any]:
@@ -121,7 +131,14 @@ def _single(view: View, stream: Stream, start: np.datetime64, end: np.datetime64
     ranges = moving_range(values)
     ranges[1:][bores.shift_start[1:] != bores.shift_start[:-1]] = np.nan
     ones = np.ones(len(bores), dtype=np.int64)
-    return {"part": bores.part, "at": bores.measured_at, "n": ones, "level": values, "spread": ranges}
+    return {
+        "part": bores.part,
+        "at": bores.measured_at,
+        "n": ones,
+        "level": values,
+        "spread": ranges,
+        "stone_set": bores.stone_set,
+    }
 
 
 def _spread_limits(kind: PairKind, sigma: Numbers, n: Whole) -> Limits:

@@ -10,6 +10,7 @@ import numpy as np
 
 from cellmon.errors import NotFound
 from cellmon.judged import Bores
+from cellmon.local import significant
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.part_bores import PartMeasurement, measurements_of
 from cellmon.monitor.part_events import Noted, PartEvent, happened
@@ -19,8 +20,9 @@ from cellmon.monitor.traces import traces
 from cellmon.monitor.view import View
 from cellmon.records import Kind, Verdict
 from cellmon.sheet import Part
+from cellmon.words import say, say_many, to_say
 
-MEANT = (
+MEANT = to_say(
     "A record of what was measured and decided. It does not say that the part is fit for use: that is for "
     "a qualified person, by the drawing and the site's procedures."
 )
@@ -78,7 +80,7 @@ def part_story(view: View, serial: str) -> PartStory:
     """
     bores = view.session.bores(part=serial, end=view.as_of)
     if not len(bores):
-        raise NotFound(f"no part {serial}")
+        raise NotFound(say("no part {part}", part=serial))
     bores = bores.select(np.argsort(bores.measured_at, kind="stable"))
     measurements = measurements_of(view, bores, serial)
     given = dispositions_of(view, serial)
@@ -102,6 +104,7 @@ def part_story(view: View, serial: str) -> PartStory:
         nominal_mm=drawing.diameter.nominal if drawing else None,
         length_mm=drawing.length_mm if drawing else None,
         depths_mm=dict(view.sheet.measuring.planes),
+        meant=say(MEANT),
     )
 
 
@@ -144,8 +147,9 @@ def _noted(notes: Sequence[PartNote]) -> list[Noted]:
     for note in notes:
         where = f" ({note.plane})" if note.plane else ""
         unit = f" {note.unit}" if note.unit else ""
-        who = f", by {note.by}" if note.by and note.kind == "finding" else ""
-        words = f"{note.what.replace('_', ' ')} {note.value:g}{unit}{where}{who}"
+        words = f"{note.what.replace('_', ' ')} {significant(note.value)}{unit}{where}"
+        if note.by and note.kind == "finding":
+            words = say("{words}, by {who}", words=words, who=note.by)
         found.setdefault((note.at, note.bore, note.kind), []).append(words)
     return [
         Noted(at=at, bore=bore, what=kind, words=", ".join(words))
@@ -185,52 +189,71 @@ def _sentence(
     undecided = [m.bore for m in charted if m.verdict is Verdict.UNDECIDED]
     said = []
     if outside:
-        said.append(f"{_bores(outside)} outside the limits")
+        said.append(say("{bores} outside the limits", bores=_bores(outside)))
     if undecided:
-        said.append(f"{_bores(undecided)} not proven inside the limits")
+        said.append(say("{bores} not proven inside the limits", bores=_bores(undecided)))
     if charted and not said:
-        said.append(
-            f"bore {charted[0].bore} conforms"
-            if len(charted) == 1
-            else f"all {len(charted)} bores measured whole conform"
-            if unread
-            else f"all {len(charted)} bores conform"
-        )
-    if unread:
-        said.append(f"no complete measurement of {_bores(unread)}" if charted else "no complete measurement")
+        said.append(_conform(charted, unread))
+    if unread and charted:
+        said.append(say("no complete measurement of {bores}", bores=_bores(unread)))
+    elif unread:
+        said.append(say("no complete measurement"))
     said += _trace_words(traced)
-    return f"{serial}: {'; '.join(said)}, last seen {last:%Y-%m-%d %H:%M}.{_held_words(held)}"
+    seen = say(
+        "{part}: {said}, last seen {at}.", part=serial, said="; ".join(said), at=f"{last:%Y-%m-%d %H:%M}"
+    )
+    return " ".join([seen, *_held_words(held)])
+
+
+def _conform(charted: Sequence[PartMeasurement], unread: Sequence[str]) -> str:
+    if len(charted) == 1:
+        return say("bore {bore} conforms", bore=charted[0].bore)
+    if unread:
+        return say("all {count} bores measured whole conform", count=len(charted))
+    return say("all {count} bores conform", count=len(charted))
+
+
+BY_TRACES = {
+    Verdict.DOES_NOT_CONFORM: (
+        to_say("by its trace {bores} outside the limits"),
+        to_say("by their traces {bores} outside the limits"),
+    ),
+    Verdict.UNDECIDED: (
+        to_say("by its trace {bores} not proven inside the limits"),
+        to_say("by their traces {bores} not proven inside the limits"),
+    ),
+}
+"""For one bore and for several."""
 
 
 def _trace_words(traced: tuple[BoreTraces, ...]) -> list[str]:
     """Return which bores their traces find outside, or not proven inside, when two points may not have."""
     said = []
-    words = {
-        Verdict.DOES_NOT_CONFORM: "outside the limits",
-        Verdict.UNDECIDED: "not proven inside the limits",
-    }
-    for verdict, where in words.items():
-        bad = [
-            t.bore for t in traced if any(f.verdict is verdict for f in (t.roundness_trace, t.cylindricity))
-        ]
+    for verdict, (one, many) in BY_TRACES.items():
+        bad = sorted({t.bore for t in traced if any(f.verdict is verdict for f in t.figures)})
         if bad:
-            whose = "its trace" if len(set(bad)) == 1 else "their traces"
-            said.append(f"by {whose} {_bores(sorted(set(bad)))} {where}")
+            said.append(say(one if len(bad) == 1 else many, bores=_bores(bad)))
     return said
 
 
 def _bores(names: list[str]) -> str:
     if len(names) == 1:
-        return f"bore {names[0]}"
-    return f"bores {', '.join(names[:-1])} and {names[-1]}"
+        return say("bore {bore}", bore=names[0])
+    return say("bores {bores} and {last}", bores=", ".join(names[:-1]), last=names[-1])
 
 
-def _held_words(held: tuple[PartSignal, ...]) -> str:
+def _held_words(held: tuple[PartSignal, ...]) -> list[str]:
+    """Return whether the block is on hold, or was; nothing where no signal holds it."""
     waiting = [s for s in held if s.disposition is None]
     if not held:
-        return ""
+        return []
     if waiting:
-        many = "1 signal" if len(waiting) == 1 else f"{len(waiting)} signals"
-        return f" On hold for {many}, nothing decided yet."
-    words = dict.fromkeys(s.disposition.as_ for s in held if s.disposition is not None)
-    return f" Was held; decided: {', '.join(words)}."
+        return [
+            say_many(
+                "On hold for {count} signal, nothing decided yet.",
+                "On hold for {count} signals, nothing decided yet.",
+                len(waiting),
+            )
+        ]
+    words = dict.fromkeys(say(s.disposition.as_) for s in held if s.disposition is not None)
+    return [say("Was held; decided: {words}.", words=", ".join(words))]

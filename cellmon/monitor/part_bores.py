@@ -20,6 +20,7 @@ from cellmon.monitor.view import View
 from cellmon.records import Flag, Numbers, Verdict
 from cellmon.sheet import Sheet
 from cellmon.store import RowRead
+from cellmon.words import say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,9 +165,9 @@ def _measurement(
 def _why_not(bores: Bores, i: int) -> dict[str, str]:
     """Return why no verdict stands, where that is not because a figure lies near a limit."""
     if int(bores.flags[i]) & ~CONTEXT_FLAGS:
-        return {"verdict": "a reading is doubted in its value: a person decides"}
+        return {"verdict": say("a reading is doubted in its value: a person decides")}
     if bores.verdict_of(i) is Verdict.UNDECIDED and not np.isfinite(bores.um[i]).all():
-        return {"verdict": "a reading is missing"}
+        return {"verdict": say("a reading is missing")}
     return {}
 
 
@@ -187,14 +188,14 @@ def _tolerance(judged: Sequence[JudgedAgainst], sheet: Sheet, number: str) -> To
 def _charted_why(bores: Bores, i: int, sheet: Sheet) -> str:
     """Return in words why a measurement is the one charted, or is not."""
     if bores.charted[i]:
-        return "the first whole measurement by a gauge whose readings are charted"
+        return say("the first whole measurement by a gauge whose readings are charted")
     if bores.stage[i] != "finish":
-        return f"not charted: stage {bores.stage[i]}"
+        return say("not charted: stage {stage}", stage=bores.stage[i])
     if bores.gauge[i] not in sheet.stream_gauges:
-        return f"not charted: {bores.gauge[i]} is a gauge of audits"
+        return say("not charted: {gauge} is a gauge of audits", gauge=bores.gauge[i])
     if not np.isfinite(bores.um[i]).all():
-        return "not charted: a reading is missing"
-    return "not charted: another measurement of this bore came first"
+        return say("not charted: a reading is missing")
+    return say("not charted: another measurement of this bore came first")
 
 
 def _process(bores: Bores, i: int) -> ProcessThen | None:

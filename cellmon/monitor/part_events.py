@@ -10,6 +10,7 @@ from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.part_signals import Disposition, PartSignal
 from cellmon.monitor.traced_bore import BoreTraces
 from cellmon.records import Verdict
+from cellmon.words import say, say_many
 
 TOGETHER = timedelta(minutes=3)
 """The same thing done to several bores within so long is told once."""
@@ -56,11 +57,15 @@ def happened(
     done = [*_honed(measurements), *_measured(measurements), *_seen(noted), *_traced(traces)]
     began = min(m.honed_at or m.at for m in measurements)
     found = [*_told_once(sorted(done, key=lambda d: (d.at, d.what, d.bore))), *_held(held, began)]
-    found += [
-        PartEvent(at=d.at, what="decided", words=f"{d.as_} by {d.by}, for {d.signal}: {d.why}") for d in given
-    ]
+    found += [PartEvent(at=d.at, what="decided", words=_decided(d)) for d in given]
     order = ("honed", "measured", "audited", "found", "traced", "signalled", "answered", "decided")
     return tuple(sorted(found, key=lambda e: (e.at, order.index(e.what))))
+
+
+def _decided(one: Disposition) -> str:
+    return say(
+        "{as_} by {by}, for {signal}: {why}", as_=say(one.as_), by=one.by, signal=one.signal, why=one.why
+    )
 
 
 def _honed(measurements: Sequence[PartMeasurement]) -> Iterator[_Done]:
@@ -69,18 +74,33 @@ def _honed(measurements: Sequence[PartMeasurement]) -> Iterator[_Done]:
         if m.honed_at is None or (m.bore, m.honed_at) in told:
             continue
         told.add((m.bore, m.honed_at))
-        with_ = f" with {m.stone_set}" if m.stone_set else ""
-        on = f" on fixture {m.fixture}" if m.fixture else ""
-        yield _Done(at=m.honed_at, what="honed", how=f"honed by {m.spindle}{with_}{on}", bore=m.bore)
+        yield _Done(at=m.honed_at, what="honed", how=_how_honed(m), bore=m.bore)
+
+
+def _how_honed(m: PartMeasurement) -> str:
+    known = {"spindle": m.spindle, "stones": m.stone_set, "fixture": m.fixture}
+    if m.stone_set and m.fixture:
+        return say("honed by {spindle} with {stones} on fixture {fixture}", **known)
+    if m.stone_set:
+        return say("honed by {spindle} with {stones}", **known)
+    if m.fixture:
+        return say("honed by {spindle} on fixture {fixture}", **known)
+    return say("honed by {spindle}", **known)
 
 
 def _measured(measurements: Sequence[PartMeasurement]) -> Iterator[_Done]:
     for m in measurements:
-        how = f"measured by {m.gauge}" + (f", stage {m.stage}" if m.stage != "finish" else "")
+        how = say("measured by {gauge}", gauge=m.gauge)
+        if m.stage != "finish":
+            how = say("{how}, stage {stage}", how=how, stage=m.stage)
         how += f", {m.operator}" if m.operator else ""
         outside = m.verdict is Verdict.DOES_NOT_CONFORM
-        verdict = {Verdict.CONFORMS: "inside", Verdict.DOES_NOT_CONFORM: "outside"}.get(m.verdict)
-        how += f": {verdict or 'not proven inside'}"
+        if outside:
+            how = say("{how}: outside", how=how)
+        elif m.verdict is Verdict.CONFORMS:
+            how = say("{how}: inside", how=how)
+        else:
+            how = say("{how}: not proven inside", how=how)
         yield _Done(at=m.at, what="measured", how=how, bore=m.bore, look=outside)
 
 
@@ -93,9 +113,9 @@ def _seen(noted: Sequence[Noted]) -> Iterator[_Done]:
 def _traced(traces: Sequence[BoreTraces]) -> Iterator[_Done]:
     for t in traces:
         if t.at is not None and t.planes:
-            planes = f"{len(t.planes)} plane{'s' if len(t.planes) > 1 else ''}"
-            bad = Verdict.DOES_NOT_CONFORM in (t.roundness_trace.verdict, t.cylindricity.verdict)
-            how = f"traced in {planes}" + (": outside" if bad else "")
+            how = say_many("traced in {count} plane", "traced in {count} planes", len(t.planes))
+            bad = any(f.verdict is Verdict.DOES_NOT_CONFORM for f in t.figures)
+            how = say("{how}: outside", how=how) if bad else how
             yield _Done(at=t.at, what="traced", how=how, bore=t.bore, look=bad)
 
 
@@ -117,26 +137,35 @@ def _told_once(done: Sequence[_Done]) -> Iterator[PartEvent]:
             mine.append(one)
     for group in open_:
         names = list(dict.fromkeys(one.bore for one in group))
-        bores = f"bore {names[0]}" if len(names) == 1 else f"bores {', '.join(names)}"
-        words = f"{bores}: {group[0].how}"
+        words = f"{_bores(names)}: {group[0].how}"
         yield PartEvent(at=group[0].at, what=group[0].what, words=words, look=any(g.look for g in group))
+
+
+def _bores(names: Sequence[str]) -> str:
+    if len(names) == 1:
+        return say("bore {bore}", bore=names[0])
+    return say("bores {bores}", bores=", ".join(names))
 
 
 def _held(held: Sequence[PartSignal], began: datetime) -> Iterator[PartEvent]:
     """Tell of signals when they were raised, or of the block's beginning where they stood then."""
     for s in held:
-        bores = f"bore {s.bores[0]}" if len(s.bores) == 1 else f"bores {', '.join(s.bores)}"
-        stood = f", raised {s.raised_at:%Y-%m-%d %H:%M}, stood then" if s.raised_at < began else ""
+        named = s.id
+        if s.raised_at < began:
+            at = f"{s.raised_at:%Y-%m-%d %H:%M}"
+            named = say("{signal}, raised {at}, stood then", signal=s.id, at=at)
         yield PartEvent(
             at=max(s.raised_at, began),
             what="signalled",
-            words=f"{bores}: {s.id}{stood}: {s.words}",
+            words=f"{_bores(s.bores)}: {named}: {s.words}",
             look=s.disposition is None,
         )
         if s.response is not None:
-            answer = "seen" if s.response.seen else f"{s.response.cause}; {s.response.action}"
+            answer = say("seen") if s.response.seen else f"{s.response.cause}; {s.response.action}"
             yield PartEvent(
                 at=max(s.response.at, began),
                 what="answered",
-                words=f"{s.id} answered by {s.response.by}: {answer}",
+                words=say(
+                    "{signal} answered by {by}: {answer}", signal=s.id, by=s.response.by, answer=answer
+                ),
             )

@@ -12,7 +12,9 @@ from cellmon.gauge.decision import guard_factor
 from cellmon.judged import VERDICTS, Bores
 from cellmon.monitor.judge.verdict import judged_figures
 from cellmon.records import Verdict
+from cellmon.records.words import feature_words
 from cellmon.sheet import Sheet
+from cellmon.words import say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,8 +81,9 @@ def side_by_side(measurements: Sequence[Judged]) -> tuple[FigureOfBores, ...]:
 def figure_name(feature: str, figure: str) -> str:
     """Return what a judged figure is called: `diameter, least`, `taper`, `ovality of the worst plane`."""
     if figure == f"{feature}_worst":
-        return f"{feature} of the worst plane"
-    return feature.replace("_", " ") if figure == feature else f"{feature}, {figure.replace('_', ' ')}"
+        return say("{feature} of the worst plane", feature=feature_words(feature))
+    name = feature_words(feature)
+    return name if figure == feature else f"{name}, {feature_words(figure)}"
 
 
 def judged_against(bores: Bores, i: int, sheet: Sheet) -> Iterator[JudgedAgainst]:

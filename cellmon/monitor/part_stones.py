@@ -11,6 +11,7 @@ import numpy as np
 from cellmon.judged import Bores
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Kind
+from cellmon.words import say, to_say
 
 LOOKED_BACK = np.timedelta64(14, "D")
 """A dressing or change of stones longer ago is not looked for."""
@@ -49,7 +50,11 @@ def _stones(
     mine = np.flatnonzero((events.spindle == spindle) & (events.at <= honed[i]))
     if not len(mine):
         days = int(LOOKED_BACK / np.timedelta64(1, "D"))
-        why = f"no dressing or change of stones of {spindle} is logged in the {days} days before"
+        why = say(
+            "no dressing or change of stones of {spindle} is logged in the {days} days before",
+            spindle=spindle,
+            days=days,
+        )
         return Stones(
             stone_set=bores.stone_set[i], since=None, what=None, bores_since=None, why_not={"since": why}
         )
@@ -61,7 +66,7 @@ def _stones(
     return Stones(
         stone_set=bores.stone_set[i],
         since=view.local(events.at[last]),
-        what="dressed" if events.event[last] == EventKind.STONES_DRESSED else "fitted",
+        what=to_say("dressed") if events.event[last] == EventKind.STONES_DRESSED else to_say("fitted"),
         bores_since=before + count,
     )
 

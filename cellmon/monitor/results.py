@@ -11,6 +11,7 @@ import numpy as np
 
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import VERDICTS, Bores
+from cellmon.local import number
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
 from cellmon.monitor.judge.verdict import JudgedFigure, judged_figures
@@ -20,6 +21,7 @@ from cellmon.monitor.view import View
 from cellmon.records import Verdict
 from cellmon.sheet import Part
 from cellmon.shifts import to_utc
+from cellmon.words import say
 
 
 class Quantity(StrEnum):
@@ -94,7 +96,9 @@ MOST_BORES = 200_000
 """So many bores one answer carries; they make a file of half a gigabyte."""
 
 
-def results(view: View, *, part: str | None, since: datetime | None, until: datetime | None) -> Results:
+def results(
+    view: View, *, part: str | None = None, since: datetime | None = None, until: datetime | None = None
+) -> Results:
     """Answer with the results of one block, or of all measured in some time.
 
     Raises
@@ -110,10 +114,14 @@ def results(view: View, *, part: str | None, since: datetime | None, until: date
     bores = bores.select((bores.stage == "finish") & (bores.charted == 1 if part is None else True))
     if len(bores) > MOST_BORES:
         raise WrongUsage(
-            f"{len(bores):,} bores: results are given of {MOST_BORES:,} at most; narrow --since and --until"
+            say(
+                "{bores} bores: results are given of {most} at most; narrow --since and --until",
+                bores=number(len(bores)),
+                most=number(MOST_BORES),
+            )
         )
     if part is not None and not len(bores):
-        raise NotFound(f"no part {part}")
+        raise NotFound(say("no part {part}", part=part))
     made = _Made()
     for drawing in view.sheet.parts:
         mine = bores.select(bores.part_number == drawing.number)

@@ -16,6 +16,7 @@ from cellmon.charts.patterns import (
     Test,
 )
 from cellmon.charts.run_length.rules import rule_price
+from cellmon.words import to_say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,6 +25,7 @@ class RuleSet:
 
     name: str
     words: str
+    """In English; whoever shows them says them."""
     tests: tuple[Test, ...]
     with_range: bool = False
     """Whether the range is judged at three sigma too."""
@@ -35,14 +37,29 @@ class RuleSet:
 
 
 RULE_SETS = (
-    RuleSet(name="mean-range", words="mean or range beyond three sigma", tests=(BEYOND_3,), with_range=True),
-    RuleSet(name="beyond-3-sigma", words="a mean beyond three sigma", tests=(BEYOND_3,)),
-    RuleSet(name="two-of-three", words="two of three beyond two sigma, same side", tests=(TWO_OF_THREE,)),
-    RuleSet(name="four-of-five", words="four of five beyond one sigma, same side", tests=(FOUR_OF_FIVE,)),
-    RuleSet(name="run-of-eight", words="eight in a row on one side", tests=(Test(shape=Shape.RUN, n=8),)),
-    RuleSet(name="trend-of-seven", words="seven in a row up, or down", tests=(Test(shape=Shape.TREND, n=7),)),
-    RuleSet(name="zones-1956", words="the four zone tests of 1956", tests=FOUR_ZONE_TESTS),
-    RuleSet(name="eight-1984", words="the eight tests of 1984", tests=EIGHT_TESTS),
-    RuleSet(name="standard-three", words="the three tests of ISO 7870-2", tests=STANDARD_TESTS),
+    RuleSet(
+        name="mean-range",
+        words=to_say("mean or range beyond three sigma"),
+        tests=(BEYOND_3,),
+        with_range=True,
+    ),
+    RuleSet(name="beyond-3-sigma", words=to_say("a mean beyond three sigma"), tests=(BEYOND_3,)),
+    RuleSet(
+        name="two-of-three", words=to_say("two of three beyond two sigma, same side"), tests=(TWO_OF_THREE,)
+    ),
+    RuleSet(
+        name="four-of-five", words=to_say("four of five beyond one sigma, same side"), tests=(FOUR_OF_FIVE,)
+    ),
+    RuleSet(
+        name="run-of-eight", words=to_say("eight in a row on one side"), tests=(Test(shape=Shape.RUN, n=8),)
+    ),
+    RuleSet(
+        name="trend-of-seven",
+        words=to_say("seven in a row up, or down"),
+        tests=(Test(shape=Shape.TREND, n=7),),
+    ),
+    RuleSet(name="zones-1956", words=to_say("the four zone tests of 1956"), tests=FOUR_ZONE_TESTS),
+    RuleSet(name="eight-1984", words=to_say("the eight tests of 1984"), tests=EIGHT_TESTS),
+    RuleSet(name="standard-three", words=to_say("the three tests of ISO 7870-2"), tests=STANDARD_TESTS),
 )
 BY_NAME = {rules.name: rules for rules in RULE_SETS}

@@ -36,14 +36,15 @@ from cellmon.charts.run_length.variance import (
 )
 from cellmon.errors import WrongUsage
 from cellmon.monitor.rule_sets import BY_NAME
+from cellmon.words import say, to_say
 
 WANTED = 370.4
 """Points until a false alarm of means at three sigma."""
 SHIFTS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 RATIOS = (1.0, 1.2, 1.5, 2.0)
 MOST = 1e9
-NO_STEADY = "the chart runs too long for its steady state to be told"
-NOT_STEADY = "the steady state of several features is not computed here"
+NO_STEADY = to_say("the chart runs too long for its steady state to be told")
+NOT_STEADY = to_say("the steady state of several features is not computed here")
 STEADY_MOST = 1e7
 """Longer runs have a steady state whose slowest decay is lost in rounding."""
 
@@ -118,7 +119,7 @@ class _Chart:
     usual: float | None
     """Limit without a wish; None: the one for `WANTED`."""
     unit: str
-    of: str = "shift of the mean, standard deviations of a point"
+    of: str = to_say("shift of the mean, standard deviations of a point")
     lasting: bool = True
     """Whether the steady state is told."""
 
@@ -137,61 +138,64 @@ def _tuned(asked: ChartAsked) -> float:
     return reference_for_ratio(asked.reference**2)
 
 
-SPREAD = "true spread over the usual one"
+SPREAD = to_say("true spread over the usual one")
+OF_MEANS = to_say("distance of the means, standard deviations of a point")
 CHARTS: Mapping[str, _Chart] = {
     "mean": _Chart(
         run=lambda _, limit, shift: mean_run_length(limit, shift=shift),
         solve=lambda _, arl: mean_limit(arl),
         usual=3.0,
-        unit="standard deviations of a point, either side",
+        unit=to_say("standard deviations of a point, either side"),
     ),
     "individuals": _Chart(
         run=lambda _, limit, shift: individuals_run_length(limit, moving_range=MOVING_RANGE, shift=shift),
         solve=None,
         usual=3.0,
-        unit="standard deviations of a bore, either side; the moving range of two at 3.686 beside it",
+        unit=to_say("standard deviations of a bore, either side; the moving range of two at 3.686 beside it"),
     ),
     "range": _Chart(
         run=lambda a, limit, ratio: range_run_length(a.size, ratio=ratio, limits=(0.0, limit)),
         solve=lambda a, arl: range_limit(a.size, arl),
         usual=None,
-        unit="standard deviations of a bore, upper limit alone",
+        unit=to_say("standard deviations of a bore, upper limit alone"),
         of=SPREAD,
     ),
     "sd": _Chart(
         run=lambda a, limit, ratio: sd_run_length(a.size, ratio=ratio, limits=(0.0, limit)),
         solve=lambda a, arl: sd_limit(a.size, arl),
         usual=None,
-        unit="standard deviations of a bore, upper limit alone",
+        unit=to_say("standard deviations of a bore, upper limit alone"),
         of=SPREAD,
     ),
     "ewma": _Chart(
         run=lambda a, limit, shift: ewma_run_length(a.weight, limit, shift=shift),
         solve=lambda a, arl: ewma_limit(a.weight, arl),
         usual=None,
-        unit="standard deviations of the steady moving average, either side",
+        unit=to_say("standard deviations of the steady moving average, either side"),
     ),
-    "cusum": _Chart(run=_cusum, solve=_cusum_limit, usual=None, unit="standard deviations of a point"),
+    "cusum": _Chart(
+        run=_cusum, solve=_cusum_limit, usual=None, unit=to_say("standard deviations of a point")
+    ),
     "spread-cusum": _Chart(
         run=lambda a, limit, ratio: variance_cusum_run_length(_tuned(a), limit, a.size - 1.0, ratio=ratio**2),
         solve=lambda a, arl: variance_cusum_limit(_tuned(a), a.size - 1.0, arl),
         usual=None,
-        unit="variances of a bore",
+        unit=to_say("variances of a bore"),
         of=SPREAD,
     ),
     "t-squared": _Chart(
         run=lambda a, limit, distance: t2_run_length(a.features, limit, distance=distance),
         solve=lambda a, arl: t2_limit(a.features, arl),
         usual=None,
-        unit="of T-squared",
-        of="distance of the means, standard deviations of a point",
+        unit=to_say("of T-squared"),
+        of=OF_MEANS,
     ),
     "mewma": _Chart(
         run=lambda a, limit, distance: mewma_run_length(a.features, a.weight, limit, distance=distance),
         solve=lambda a, arl: mewma_limit(a.features, a.weight, arl),
         usual=None,
-        unit="of the moving average's T-squared",
-        of="distance of the means, standard deviations of a point",
+        unit=to_say("of the moving average's T-squared"),
+        of=OF_MEANS,
         lasting=False,
     ),
     "rules": _Chart(
@@ -226,9 +230,9 @@ def run_lengths(asked: ChartAsked) -> RunLengths:
         cellmon=__version__,
         chart=asked.chart,
         limit=limit,
-        unit=chart.unit,
-        of=chart.of,
-        under="points independent and normal, their mean and spread known",
+        unit=say(chart.unit) if chart.unit else "",
+        of=say(chart.of),
+        under=say("points independent and normal, their mean and spread known"),
         run_lengths=found,
     )
 
@@ -236,23 +240,37 @@ def run_lengths(asked: ChartAsked) -> RunLengths:
 def _known(asked: ChartAsked) -> _Chart:
     chart = CHARTS.get(asked.chart)
     if chart is None:
-        raise WrongUsage(f"no chart {asked.chart!r}; one of {', '.join(CHARTS)}")
+        known = ", ".join(CHARTS)
+        raise WrongUsage(say("no chart {chart}; one of {known}", chart=repr(asked.chart), known=known))
     if asked.rules not in BY_NAME:
-        raise WrongUsage(f"no rule set {asked.rules!r}; one of {', '.join(BY_NAME)}")
-    if asked.arl is not None and (asked.limit is not None or chart.solve is None):
-        words = (
-            "either --limit or --arl" if asked.limit is not None else f"{asked.chart} has no limit to solve"
-        )
-        raise WrongUsage(words)
-    if asked.arl is not None and not 1 < asked.arl <= MOST:
-        raise WrongUsage(f"a wanted run length above 1 and up to {MOST:.0e}, not {asked.arl:g}")
+        known = ", ".join(BY_NAME)
+        raise WrongUsage(say("no rule set {rules}; one of {known}", rules=repr(asked.rules), known=known))
+    _limit_refused(asked, chart)
     if chart.of == SPREAD and asked.size < 2:
-        raise WrongUsage("a spread needs subgroups of two bores or more")
+        raise WrongUsage(say("a spread needs subgroups of two bores or more"))
     if asked.charts < 1:
-        raise WrongUsage("at least one chart")
+        raise WrongUsage(say("at least one chart"))
     if chart.of == SPREAD and asked.chart == "spread-cusum" and not asked.reference > 1:
-        raise WrongUsage("--reference above 1: the ratio of spreads that the sum is tuned for")
+        raise WrongUsage(say("--reference above 1: the ratio of spreads that the sum is tuned for"))
     return chart
+
+
+def _limit_refused(asked: ChartAsked, chart: _Chart) -> None:
+    """Refuse a wanted run length beside a limit, where none is solved for, or beyond reach."""
+    if asked.arl is None:
+        return
+    if asked.limit is not None:
+        raise WrongUsage(say("either --limit or --arl"))
+    if chart.solve is None:
+        raise WrongUsage(say("{chart} has no limit to solve", chart=asked.chart))
+    if not 1 < asked.arl <= MOST:
+        raise WrongUsage(
+            say(
+                "a wanted run length above 1 and up to {most}, not {arl}",
+                most=f"{MOST:.0e}",
+                arl=f"{asked.arl:g}",
+            )
+        )
 
 
 def _limit(asked: ChartAsked, chart: _Chart) -> float | None:
@@ -284,7 +302,7 @@ def _at(asked: ChartAsked, run: RunLength, before: RunLength, shift: float) -> R
     known = mean is not None and lasts and before.mean < STEADY_MOST
     steady = told("steady", lambda: steady_state(before, run).mean) if known else None
     if not known and mean is not None:
-        why_not["steady"] = NO_STEADY if lasts else NOT_STEADY
+        why_not["steady"] = say(NO_STEADY if lasts else NOT_STEADY)
     several = told("first_of_all", lambda: first_of(run, asked.charts)) if asked.charts > 1 else None
     p05, p50, p95 = (None if p is None else int(p) for p in points)
     return RunLengthAt(

@@ -11,19 +11,23 @@ from cellmon.monitor.answers import Answer, SignalMark
 from cellmon.monitor.signals import Signal, all_signals, tells_of
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import short_words
-from cellmon.records import Numbers, Stream, Times
+from cellmon.records import Numbers, Stream, Texts, Times
 from cellmon.shifts import ShiftOf, to_utc
+from cellmon.words import say, to_say
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Trace:
     """One stream: subgroup means less the centre, in standard errors of a subgroup mean.
 
-    `at` is `datetime64[us]` in UTC, ascending; `rank` the largest absolute deviation.
+    `at` is `datetime64[us]` in UTC, ascending; `rank` the largest absolute deviation; `last_part` and
+    `stone_set` name the last block of each subgroup and the stones that honed it.
     """
 
     stream: Stream
     at: Times
+    last_part: Texts
+    stone_set: Texts
     deviation: Numbers
     signals: tuple[SignalMark, ...]
     rank: float
@@ -40,12 +44,12 @@ class Seismograph(Answer):
     traces: tuple[Trace, ...]
 
 
-GUESTS = "streams off their routing have no limits and are not drawn"
+GUESTS = to_say("{count} streams off their routing have no limits and are not drawn")
 DAYS = np.timedelta64(7, "D")
 
 
 def seismograph(
-    view: View, *, feature: str | None, since: datetime | None, until: datetime | None
+    view: View, *, feature: str | None = None, since: datetime | None = None, until: datetime | None = None
 ) -> Seismograph:
     """Answer with every stream's deviations between two moments, by default the last seven days."""
     end = min(view.as_of, to_utc(until)) if until else view.as_of
@@ -58,11 +62,14 @@ def seismograph(
     start = max(start, first)
     loud = [t for t in traces if t.signals]
     waiting = sum(mark.open for t in traces for mark in t.signals)
-    sentence = (
-        f"{len(loud)} of {len(traces)} streams went beyond a limit; {waiting} signals wait for an answer."
-        if loud
-        else f"All {len(traces)} streams stayed inside their limits."
-    )
+    sentence = say("All {count} streams stayed inside their limits.", count=len(traces))
+    if loud:
+        sentence = say(
+            "{count} of {all} streams went beyond a limit; {waiting} signals wait for an answer.",
+            count=len(loud),
+            all=len(traces),
+            waiting=waiting,
+        )
     return Seismograph(
         **view.head(),
         sentence=sentence,
@@ -70,7 +77,7 @@ def seismograph(
         until=view.local(end),
         shifts=tuple(view.rules.now.calendar.between(start, end)),
         traces=traces,
-        why_not={} if len(traces) == len(every) else {"traces": f"{len(every) - len(traces)} {GUESTS}"},
+        why_not={} if len(traces) == len(every) else {"traces": say(GUESTS, count=len(every) - len(traces))},
     )
 
 
@@ -97,6 +104,8 @@ def _trace(
     return Trace(
         stream=stream,
         at=subgroups.at,
+        last_part=subgroups.last_part,
+        stone_set=subgroups.stone_set,
         deviation=deviation,
         signals=marks,
         rank=float(np.abs(known).max()) if len(known) else 0.0,

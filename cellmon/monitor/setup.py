@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from cellmon.errors import CellmonError, WrongUsage
+from cellmon.local import significant
 from cellmon.monitor import setup_words as words
 from cellmon.monitor.setup_request import SetupRequest, finish_stones, with_sheet
 from cellmon.monitor.view import View
@@ -15,6 +16,7 @@ from cellmon.setup import removal as work
 from cellmon.setup.kinematics import Place
 from cellmon.sheet import Sheet
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say, to_say
 
 __all__ = [
     "NotAdvised",
@@ -26,6 +28,8 @@ __all__ = [
     "setup_sheet",
 ]
 
+WANTED_ANGLE = to_say("wanted angle")
+
 
 class NotAdvised(CellmonError):
     """A bore for which no set-up is given until a person has said what its surface is."""
@@ -34,8 +38,11 @@ class NotAdvised(CellmonError):
 
     def __init__(self, surface: str) -> None:
         super().__init__(
-            f"the surface of this bore is {surface}: ordinary stones can ruin it, and its dust can harm. Ask "
-            "a specialist; --surface plain says that a qualified person has confirmed a plain one"
+            say(
+                "the surface of this bore is {surface}: ordinary stones can ruin it, and its dust can harm. "
+                "Ask a specialist; --surface plain says that a qualified person has confirmed a plain one",
+                surface=surface,
+            )
         )
 
 
@@ -116,12 +123,12 @@ def setup_sheet(request: SetupRequest, *, sheet: Sheet | None = None) -> SetupSh
     if asked.surface not in (None, "plain"):
         raise NotAdvised(asked.surface)
     if asked.diameter_mm is None:
-        raise WrongUsage("a set-up needs --diameter-mm or --diameter-in, or a cell whose sheet gives it")
+        raise WrongUsage(say("a set-up needs --diameter-mm or --diameter-in, or a cell whose sheet gives it"))
     why_not: dict[str, str] = {}
     stroke = _stroke(asked, why_not)
     rate, place = asked.strokes_per_min, Place(asked.angle_at)
     if rate is None:
-        why_not["strokes_per_min"] = "your own stroke rate is not given: --strokes-per-min"
+        why_not["strokes_per_min"] = say("your own stroke rate is not given: --strokes-per-min")
     speeds = _speeds(asked, stroke, place, why_not)
     moved = [
         None if stroke is None or rate is None else motion.stroke_speed(stroke, strokes_per_min=rate, place=p)
@@ -130,7 +137,7 @@ def setup_sheet(request: SetupRequest, *, sheet: Sheet | None = None) -> SetupSh
     return SetupSheet(
         as_of=None,
         sheet=None,
-        cautions=words.CAUTIONS,
+        cautions=tuple(map(say, words.CAUTIONS)),
         sentence=_sentence(asked, speeds),
         diameter_mm=asked.diameter_mm,
         length_mm=asked.length_mm,
@@ -146,7 +153,7 @@ def setup_sheet(request: SetupRequest, *, sheet: Sheet | None = None) -> SetupSh
         rated_rpm=asked.rated_rpm,
         speeds=speeds,
         removal=_removal(asked, sheet, why_not),
-        steps=words.STEPS,
+        steps=tuple(map(say, words.STEPS)),
         notes=_notes(asked, speeds),
         why_not=why_not,
     )
@@ -154,7 +161,7 @@ def setup_sheet(request: SetupRequest, *, sheet: Sheet | None = None) -> SetupSh
 
 def _stroke(asked: SetupRequest, why_not: dict[str, str]) -> float | None:
     if asked.length_mm is None or asked.stone_mm is None:
-        why_not["stroke_mm"] = (
+        why_not["stroke_mm"] = say(
             "the stroke needs the bore length and the stone length: --length-mm, --stone-mm"
         )
         return None
@@ -173,18 +180,20 @@ def _speeds(
     found = []
     if asked.surface_m_min is not None:
         rpm = motion.rpm_for_surface_speed(diameter, speed_m_min=asked.surface_m_min)
-        found.append(_speed("surface speed", rpm, asked, stroke, place, "from the surface speed asked for"))
+        note = say("from the surface speed asked for")
+        found.append(_speed(say("surface speed"), rpm, asked, stroke, place, note))
     rpm = motion.rpm_by_shop_rule(diameter)
-    note = "1200 divided by the diameter in inches: common practice, no source"
-    found.append(_speed("shop rule", rpm, asked, stroke, place, note))
+    note = say("1200 divided by the diameter in inches: common practice, no source")
+    found.append(_speed(say("shop rule"), rpm, asked, stroke, place, note))
     if asked.angle_deg is None:
-        why_not["angle_deg"] = "no crosshatch angle is asked for: --angle"
+        why_not["angle_deg"] = say("no crosshatch angle is asked for: --angle")
     elif stroke is not None and asked.strokes_per_min is not None:
         rpm = motion.rpm_for_angle(
             diameter, asked.angle_deg, stroke_mm=stroke, strokes_per_min=asked.strokes_per_min, place=place
         )
-        note = f"leaves {asked.angle_deg:g} degrees, {place.value}, at your stroke rate"
-        found.append(_speed("wanted angle", rpm, asked, stroke, place, note))
+        angle = significant(asked.angle_deg)
+        note = say("leaves {angle} degrees, {place}, at your stroke rate", angle=angle, place=place.value)
+        found.append(_speed(say(WANTED_ANGLE), rpm, asked, stroke, place, note))
     return tuple(found)
 
 
@@ -204,6 +213,8 @@ def _speed(
     if stroke is not None and asked.angle_deg is not None:
         strokes = motion.strokes_for_angle(diameter, asked.angle_deg, stroke_mm=stroke, rpm=rpm, place=place)
     limited = rpm < wanted
+    if limited:
+        note = say("{note}; held at the rated speed, {rpm} would be above it", note=note, rpm=f"{wanted:.0f}")
     return SpeedChoice(
         name=name,
         rpm=rpm,
@@ -213,19 +224,21 @@ def _speed(
         angle_mean_deg=angles[0],
         angle_mid_stroke_deg=angles[1],
         strokes_for_angle=strokes,
-        note=note + (f"; held at the rated speed, {wanted:.0f} would be above it" if limited else ""),
+        note=note,
     )
 
 
 def _removal(asked: SetupRequest, sheet: Sheet | None, why_not: dict[str, str]) -> Removal | None:
     if asked.stock_um is None or asked.length_mm is None:
-        why_not["removal"] = "wear and removal need the stock on diameter and the bore length: --stock-um"
+        why_not["removal"] = say(
+            "wear and removal need the stock on diameter and the bore length: --stock-um"
+        )
         return None
     own: dict[str, str] = {}
     volume = work.work_removed_mm3(asked.diameter_mm or 0.0, asked.length_mm, stock_um=asked.stock_um)
     strokes = minutes = None
     if asked.um_per_stroke is None:
-        own["strokes"] = (
+        own["strokes"] = say(
             "what a double stroke takes off is not given: --um-per-stroke, from a bore of your own"
         )
     else:
@@ -251,7 +264,7 @@ def _removal(asked: SetupRequest, sheet: Sheet | None, why_not: dict[str, str]) 
 def _wear(asked: SetupRequest, volume: float, why_not: dict[str, str]) -> float | None:
     needs = (asked.g_ratio, asked.stone_width_mm, asked.stone_mm, asked.stones)
     if any(value is None for value in needs):
-        why_not["wear_um"] = (
+        why_not["wear_um"] = say(
             "wear needs --g-ratio (from wear you measured), --stone-width-mm, and the stones of a set"
         )
         return None
@@ -260,18 +273,18 @@ def _wear(asked: SetupRequest, volume: float, why_not: dict[str, str]) -> float 
 
 
 def _notes(asked: SetupRequest, speeds: tuple[SpeedChoice, ...]) -> tuple[str, ...]:
-    found = [words.ANGLES, *(words.speed_note(s.name, s.surface_m_min) for s in speeds)]
+    found = [say(words.ANGLES), *(words.speed_note(s.name, s.surface_m_min) for s in speeds)]
     if asked.stone_mm is not None and asked.length_mm is not None:
         found.append(words.stone_note(asked.stone_mm, asked.length_mm))
         found.append(words.overrun_note("top", asked.overrun_top_mm or 0.0, asked.stone_mm))
         found.append(words.overrun_note("bottom", asked.overrun_bottom_mm or 0.0, asked.stone_mm))
     if asked.rated_rpm is None:
-        found.append(words.NO_RATING)
+        found.append(say(words.NO_RATING))
     return tuple(note for note in found if note is not None)
 
 
 def _sentence(asked: SetupRequest, speeds: tuple[SpeedChoice, ...]) -> str:
-    chosen = speeds[-1] if speeds[-1].name == "wanted angle" else speeds[0]
+    chosen = speeds[-1] if speeds[-1].name == say(WANTED_ANGLE) else speeds[0]
     place = Place(asked.angle_at)
     return words.setup_sentence(
         asked.diameter_mm or 0.0,

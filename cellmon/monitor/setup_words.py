@@ -4,38 +4,68 @@ from __future__ import annotations
 
 from math import floor
 
+from cellmon.local import number, significant
 from cellmon.setup.kinematics import Place
+from cellmon.words import say, to_say
 
 SURFACE_SPEEDS = (15.0, 150.0)
 """Textbook range, m/min (Groover, *Fundamentals of Modern Manufacturing*, 24.2.1)."""
 CAUTIONS = (
-    "Advice only. The machine maker's manual, site procedures, local law and codes, and qualified people "
-    "come first. Stop if unsure. This software does not make a machine safe.",
-    "Rotating, stroking tool: no hands, cloth, gloves or gauge near it. Stop, collapse the stones and wait "
-    "for standstill before anything goes in or comes out. Never withdraw an expanded or turning tool.",
-    "Guards and interlocks stay as they are. Stones are changed with the machine locked out and its "
-    "stored energy released.",
-    "By hand: clamp the block, brace for the drill's kick, use a side handle; start and stop inside the "
-    "bore. A hone that leaves the bore while turning can throw its stones. Nothing in the bore but the hone "
-    "until it stands and the plug is pulled. Stroke stop for bearing webs, jets, ports and floors.",
-    "Coolant mist, dust of dressing and fluids harm lungs and skin and may burn: wet or extracted, air "
-    "moving, no sparks, oily rags in a closed metal bin; read the safety data sheets.",
-    "Plated, sprayed or coated bores: no ordinary stones; ask a specialist. Parts may be hot, heavy, sharp.",
+    to_say(
+        "Advice only. The machine maker's manual, site procedures, local law and codes, and qualified people "
+        "come first. Stop if unsure. This software does not make a machine safe."
+    ),
+    to_say(
+        "Rotating, stroking tool: no hands, cloth, gloves or gauge near it. Stop, collapse the stones and "
+        "wait for standstill before anything goes in or comes out. Never withdraw an expanded or turning "
+        "tool."
+    ),
+    to_say(
+        "Guards and interlocks stay as they are. Stones are changed with the machine locked out and its "
+        "stored energy released."
+    ),
+    to_say(
+        "By hand: clamp the block, brace for the drill's kick, use a side handle; start and stop inside the "
+        "bore. A hone that leaves the bore while turning can throw its stones. Nothing in the bore but the "
+        "hone until it stands and the plug is pulled. Stroke stop for bearing webs, jets, ports and floors."
+    ),
+    to_say(
+        "Coolant mist, dust of dressing and fluids harm lungs and skin and may burn: wet or extracted, air "
+        "moving, no sparks, oily rags in a closed metal bin; read the safety data sheets."
+    ),
+    to_say(
+        "Plated, sprayed or coated bores: no ordinary stones; ask a specialist. Parts may be hot, heavy, "
+        "sharp."
+    ),
 )
 STEPS = (
-    "Measure first, at every plane and direction; find the tight end.",
-    "Set stroke and overruns with the spindle stopped and locked out; check both ends before it turns.",
-    "Start in the tight end: short strokes there until the bore is straight, then full strokes.",
-    "Coarse stones to size less what the finish needs; let the bore cool; measure.",
-    "Fine stones to finish; last strokes without more feed.",
-    "Stop inside the bore, collapse, wait for standstill, withdraw. Wash with hot water and detergent until "
-    "a white cloth stays white, dry, oil at once.",
+    to_say("Measure first, at every plane and direction; find the tight end."),
+    to_say(
+        "Set stroke and overruns with the spindle stopped and locked out; check both ends before it turns."
+    ),
+    to_say("Start in the tight end: short strokes there until the bore is straight, then full strokes."),
+    to_say("Coarse stones to size less what the finish needs; let the bore cool; measure."),
+    to_say("Fine stones to finish; last strokes without more feed."),
+    to_say(
+        "Stop inside the bore, collapse, wait for standstill, withdraw. Wash with hot water and detergent "
+        "until a white cloth stays white, dry, oil at once."
+    ),
 )
-ANGLES = (
+ANGLES = to_say(
     "angles are included ones, opened along the circumference; mean: from the mean stroke speed; mid-stroke: "
     "in the middle of a crank's or hand's stroke, which is pi/2 faster"
 )
-NO_RATING = "no rated speed is given (--rated-rpm): never turn a hone or drill above its own"
+NO_RATING = to_say("no rated speed is given (--rated-rpm): never turn a hone or drill above its own")
+OVERRUNS = {
+    "top": to_say(
+        "the top overrun is {share} of the stone; a quarter to a third is usual, equal unless a taper is "
+        "corrected (common practice); an end without it stays tight"
+    ),
+    "bottom": to_say(
+        "the bottom overrun is {share} of the stone; a quarter to a third is usual, equal unless a taper is "
+        "corrected (common practice); an end without it stays tight"
+    ),
+}
 
 
 def speed_note(name: str, surface_m_min: float) -> str | None:
@@ -43,7 +73,13 @@ def speed_note(name: str, surface_m_min: float) -> str | None:
     low, high = SURFACE_SPEEDS
     if low <= surface_m_min <= high:
         return None
-    return f"{name}: {surface_m_min:.0f} m/min is outside the textbook range of {low:g} to {high:g}"
+    return say(
+        "{name}: {speed} m/min is outside the textbook range of {low} to {high}",
+        name=name,
+        speed=f"{surface_m_min:.0f}",
+        low=significant(low),
+        high=significant(high),
+    )
 
 
 def stone_note(stone_mm: float, length_mm: float) -> str | None:
@@ -51,17 +87,17 @@ def stone_note(stone_mm: float, length_mm: float) -> str | None:
     share = stone_mm / length_mm
     if 0.5 - 1e-9 <= share <= 2 / 3 + 1e-9:
         return None
-    return f"stones are {share:.2f} of the bore length; a half to two thirds is usual (common practice)"
+    return say(
+        "stones are {share} of the bore length; a half to two thirds is usual (common practice)",
+        share=number(share, 2),
+    )
 
 
 def overrun_note(end: str, overrun_mm: float, stone_mm: float) -> str | None:
     """Return what to say of an unusual overrun; rounding to a millimetre is no reason."""
     if stone_mm / 4 - 1 <= overrun_mm <= stone_mm / 3 + 1:
         return None
-    return (
-        f"the {end} overrun is {overrun_mm / stone_mm:.2f} of the stone; a quarter to a third is usual, "
-        "equal unless a taper is corrected (common practice); an end without it stays tight"
-    )
+    return say(OVERRUNS[end], share=number(overrun_mm / stone_mm, 2))
 
 
 def setup_sentence(
@@ -75,8 +111,19 @@ def setup_sentence(
     strokes_per_min: float | None,
 ) -> str:
     """Return the speed that is chosen and what it leaves, in one sentence."""
-    words = f"Bore {diameter_mm:g} mm: {floor(rpm)} rev/min ({name}), {surface_m_min:.0f} m/min"
-    if angle_deg is not None and strokes_per_min is not None:
-        words += f", crosshatch {angle_deg:.0f} degrees ({place.value})"
-        words += f" at {strokes_per_min:g} double strokes a minute"
-    return words + "."
+    speed = {
+        "diameter": significant(diameter_mm),
+        "rpm": floor(rpm),
+        "name": name,
+        "surface": f"{surface_m_min:.0f}",
+    }
+    if angle_deg is None or strokes_per_min is None:
+        return say("Bore {diameter} mm: {rpm} rev/min ({name}), {surface} m/min.", **speed)
+    return say(
+        "Bore {diameter} mm: {rpm} rev/min ({name}), {surface} m/min, crosshatch {angle} degrees ({place}) "
+        "at {strokes} double strokes a minute.",
+        **speed,
+        angle=f"{angle_deg:.0f}",
+        place=place.value,
+        strokes=significant(strokes_per_min),
+    )

@@ -8,6 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
+from cellmon import local
 from cellmon.charts.shewhart import mean_limits, range_limits, sd_limits
 from cellmon.errors import NotFound
 from cellmon.judged import Subgroups
@@ -17,6 +18,15 @@ from cellmon.monitor.signals import Signal, all_signals, tells_of
 from cellmon.monitor.view import View
 from cellmon.records import Stream
 from cellmon.shifts import ShiftOf, to_utc
+from cellmon.words import say, say_many, to_say
+
+BEYOND = {
+    ("mean", -1): to_say("mean below"),
+    ("mean", 1): to_say("mean above"),
+    ("range", -1): to_say("range below"),
+    ("range", 1): to_say("range above"),
+}
+"""Which limit a point lies beyond, by its name in every language; whoever shows one says it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +45,7 @@ class SubgroupPoint:
     sd_limits: Limits | None
     beyond: tuple[str, ...]
     flagged: bool
+    stone_set: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,7 +73,7 @@ class Shifts(Answer):
     known: tuple[ShiftOf, ...]
 
 
-def shifts(view: View, *, feature: str | None, shift: str | None) -> Shifts:
+def shifts(view: View, *, feature: str | None = None, shift: str | None = None) -> Shifts:
     """Answer with one shift (DATE/NAME; the newest by default), of one feature or all.
 
     Raises
@@ -73,12 +84,12 @@ def shifts(view: View, *, feature: str | None, shift: str | None) -> Shifts:
     known = known_shifts(view)
     streams = [s for s in view.streams if feature in (None, s.feature)]
     if feature is not None and not streams:
-        features = ", ".join(dict.fromkeys(s.feature for s in view.streams)) or "nothing yet"
-        raise NotFound(f"no stream of {feature}; watched are {features}")
+        features = ", ".join(dict.fromkeys(s.feature for s in view.streams)) or say("nothing yet")
+        raise NotFound(say("no stream of {feature}; watched are {known}", feature=feature, known=features))
     if not known:
         return Shifts(
             **view.head(),
-            sentence="No bore has been taken yet.",
+            sentence=say("No bore has been taken yet."),
             shift=None,
             previous=None,
             shifts=(),
@@ -118,20 +129,30 @@ def _index(known: list[ShiftOf], wanted: str) -> int:
     for i, shift in enumerate(known):
         if str(shift) == wanted:
             return i
-    raise NotFound(f"no bores in shift {wanted}; the newest are {', '.join(map(str, known[-3:]))}")
+    newest = ", ".join(map(str, known[-3:]))
+    raise NotFound(say("no bores in shift {shift}; the newest are {newest}", shift=wanted, newest=newest))
 
 
 def _sentence(view: View, shift: ShiftOf, rows: tuple[StreamShift, ...]) -> str:
     loud = [r for r in rows if r.signals]
-    named = f"{shift.date:%A} {shift.date.day} {shift.date:%B}, {shift.name}"
+    named = say("{day}, {shift}", day=local.long_day(shift.date), shift=shift.name)
     if not loud:
         beyond = sum(bool(p.beyond) for r in rows for p in r.subgroups)
-        plain = f"; {beyond} subgroups lie beyond plain three-sigma limits" if beyond else ""
-        return f"{named}: no signal was raised{plain}."
+        if not beyond:
+            return say("{shift}: no signal was raised.", shift=named)
+        text = to_say("{shift}: no signal was raised; {count} subgroups lie beyond plain three-sigma limits.")
+        return say(text, shift=named, count=beyond)
     names = ", ".join(view.name(r.stream) for r in sorted(loud, key=lambda r: -len(r.signals))[:3])
-    more = f" and {len(loud) - 3} more" if len(loud) > 3 else ""
-    streams = "1 stream" if len(loud) == 1 else f"{len(loud)} streams"
-    return f"{named}: {streams} of {len(rows)} had a signal: {names}{more}."
+    if len(loud) > 3:
+        names = say("{some} and {more} more", some=names, more=len(loud) - 3)
+    return say_many(
+        "{shift}: {count} stream of {all} had a signal: {names}.",
+        "{shift}: {count} streams of {all} had a signal: {names}.",
+        len(loud),
+        shift=named,
+        all=len(rows),
+        names=names,
+    )
 
 
 def _in_shift(view: View, stream: Stream, shift: ShiftOf) -> Subgroups:
@@ -146,9 +167,9 @@ def _stream_shift(
 ) -> StreamShift:
     subgroups = _in_shift(view, stream, shift)
     before = _in_shift(view, stream, previous) if previous else None
-    why_not = {} if len(subgroups) else {"mean_um": "no whole subgroup in this shift"}
+    why_not = {} if len(subgroups) else {"mean_um": say("no whole subgroup in this shift")}
     if before is None or not len(before):
-        why_not["previous_mean_um"] = "no subgroup in the shift before"
+        why_not["previous_mean_um"] = say("no subgroup in the shift before")
     return StreamShift(
         stream=stream,
         shift=shift,
@@ -186,6 +207,7 @@ def _points(view: View, stream: Stream, subgroups: Subgroups) -> tuple[SubgroupP
             sd_limits=_limits(deviations.lower[i], deviations.centre[i], deviations.upper[i]),
             beyond=_beyond(int(mean_side[i]), int(range_side[i])),
             flagged=bool(subgroups.flagged[i]),
+            stone_set=subgroups.stone_set[i],
         )
         for i in range(len(subgroups))
     )
@@ -198,6 +220,5 @@ def _limits(lower: float, centre: float, upper: float) -> Limits | None:
 
 
 def _beyond(mean: int, spread: int) -> tuple[str, ...]:
-    words = {-1: "below", 1: "above"}
-    found = [f"mean {words[mean]}"] if mean else []
-    return tuple(found + ([f"range {words[spread]}"] if spread else []))
+    found = [BEYOND["mean", mean]] if mean else []
+    return tuple(found + ([BEYOND["range", spread]] if spread else []))

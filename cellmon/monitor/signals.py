@@ -14,13 +14,14 @@ from cellmon.diagnosis import Cause
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.explain import Explained, explain
-from cellmon.monitor.judge.calls import SHARE_OF
+from cellmon.monitor.judge.calls import SHARE_OF, detector_words
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.signals import named_groups
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import signal_words
 from cellmon.records import Stream
 from cellmon.store import Announcement, Decision, Session
+from cellmon.words import say, to_say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,7 +102,7 @@ class Signals(Answer):
     caution: str
 
 
-WITHDRAWN = "Later rows, events or limits frozen since leave nothing to be signalled there."
+WITHDRAWN = to_say("Later rows, events or limits frozen since leave nothing to be signalled there.")
 WAITING = ("open", "reopened")
 
 
@@ -109,7 +110,7 @@ def signals(view: View) -> Signals:
     """Answer with every signal, newest first."""
     from cellmon.diagnosis.evidence import CAUTION
 
-    return Signals(**view.head(), signals=all_signals(view), caution=CAUTION)
+    return Signals(**view.head(), signals=all_signals(view), caution=say(CAUTION))
 
 
 def all_signals(view: View, stream: Stream | None = None) -> tuple[Signal, ...]:
@@ -184,7 +185,7 @@ def standing(view: View, group: Group, answer: Decision | None, *, causes: bool 
         last_part=last.last_part,
         over=told.over,
         kind=told.kind,
-        detector=told.detector,
+        detector=detector_words(told.detector),
         size_um=size if unit == "µm" else None,
         size=size,
         unit=unit,
@@ -204,13 +205,13 @@ def standing(view: View, group: Group, answer: Decision | None, *, causes: bool 
         reaction=told.reaction,
         owner=response.by if response else None,
         response=response,
-        why_not={} if told.causes else {"causes": "no row of the table of causes fits what moved"},
+        why_not={} if told.causes else {"causes": say("no row of the table of causes fits what moved")},
     )
 
 
 def _unit(view: View, told: Explained) -> str:
     if told.kind == "routing":
-        return "bores"
+        return say("bores")
     return "%" if told.detector.startswith(SHARE_OF) else view.unit(told.stream)
 
 
@@ -243,15 +244,15 @@ def _withdrawn(view: View, announced: Announcement, answer: Decision | None) -> 
         last_part=body["last_part"],
         over=True,
         kind=kind,
-        detector=body.get("detector", ""),
+        detector=detector_words(body.get("detector", "")),
         size_um=None if kind == "spread" or size is None else round(size, 3),
         ratio=size if kind == "spread" else None,
         state="withdrawn",
-        words=f"{view.name(stream)}: what was signalled here was withdrawn",
+        words=say("{stream}: what was signalled here was withdrawn", stream=view.name(stream)),
         age_s=float((view.as_of - at) / np.timedelta64(1, "s")),
         owner=response.by if response else None,
         response=response,
-        why_not={"state": WITHDRAWN, "change": WITHDRAWN, "causes": WITHDRAWN},
+        why_not=dict.fromkeys(("state", "change", "causes"), say(WITHDRAWN)),
     )
 
 
@@ -285,8 +286,8 @@ def respond(
         When an answer lacks its cause or its action.
     """
     if all(a.id != signal for a in session.announced()):
-        raise NotFound(f"no signal {signal}; `cellmon signals` lists them")
+        raise NotFound(say("no signal {signal}; `cellmon signals` lists them", signal=signal))
     if not seen and not (cause and action):
-        raise WrongUsage("an answer needs a cause and an action; `--seen` alone acknowledges")
+        raise WrongUsage(say("an answer needs a cause and an action; `--seen` alone acknowledges"))
     body = {"cause": cause, "action": action, "seen": seen and not (cause and action)}
-    session.decide(at=at, by=by, why=cause or "seen", kind="respond", subject=signal, body=body)
+    session.decide(at=at, by=by, why=cause or say("seen"), kind="respond", subject=signal, body=body)

@@ -10,27 +10,39 @@ import numpy as np
 from cellmon.charts.splits import LEAST_IN_GROUP, WORTH, Apart, apart
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.judged import Bores
+from cellmon.local import number
 from cellmon.monitor.answers import Answer, Estimate
 from cellmon.monitor.groups import fixture_tells, less_fixture, orders, segments, sides, values_of
 from cellmon.monitor.judge.inputs import SIZE
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Texts, Whole
+from cellmon.words import say, to_say
 
 CONFIDENCE = 0.95
 RECENT = 400
 """Bores of each position that are looked at where nothing is frozen."""
 MOST = 6_000
 """Bores of a spindle looked at in any case, however long the baseline's window."""
-SPLIT_BY_FILE = (
-    "the sheet splits by fixture only: let the files say the {by} in their column `fixture`, then write "
-    "`by_fixture = true` under [{section}]"
-)
-NO_FIXTURE = "fewer than {least} bores on each of two fixtures"
-NO_ORDER = (
+SPLIT_BY_FILE = {
+    "side": to_say(
+        "the sheet splits by fixture only: let the files say the side in their column `fixture`, then write "
+        "`by_fixture = true` under [{section}]"
+    ),
+    "order": to_say(
+        "the sheet splits by fixture only: let the files say the order in their column `fixture`, then write "
+        "`by_fixture = true` under [{section}]"
+    ),
+}
+NO_ORDER = to_say(
     "each bore is honed in one order only, or the order is not known: what order does cannot be told from "
     "what the position does"
 )
-FIXTURE_SAYS = "the two sides are two fixtures: asked as fixture"
+FIXTURE_SAYS = to_say("the two sides are two fixtures: asked as fixture")
+LIES = {
+    "fixture": to_say("{stream}: parts on fixture {high} lie {by} above those on {low}"),
+    "side": to_say("{stream}: every other part lies {by} above its neighbours, those counted {high}"),
+    "order": to_say("{stream}: honed as number {high} of its block it lies {by} above number {low}"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,7 +136,9 @@ def splits(view: View) -> Splits:
         **view.head(),
         asked=tuple(asked),
         unasked=tuple(unasked),
-        why_not={} if asked else {"asked": "no stream has bores enough of two fixtures, sides or orders"},
+        why_not={}
+        if asked
+        else {"asked": say("no stream has bores enough of two fixtures, sides or orders")},
     )
 
 
@@ -177,17 +191,17 @@ def _questions(view: View, spindle: str, bores: Bores) -> Iterator[_Question | U
         return
     groups = {"fixture": bores.fixture, "side": sides(bores), "order": orders(bores)}
     segment = segments(view, spindle, bores)
-    for number in dict.fromkeys(view.sheet.charted_as(p.number) for p in view.sheet.parts):
-        part = view.sheet.charted_part(number)
+    for drawing in dict.fromkeys(view.sheet.charted_as(p.number) for p in view.sheet.parts):
+        part = view.sheet.charted_part(drawing)
         values = values_of(bores, part)
-        of_part = np.isin(bores.part_number.astype(str), view.sheet.charted_numbers(number))
+        of_part = np.isin(bores.part_number.astype(str), view.sheet.charted_numbers(drawing))
         for bore in part.bores:
             here = of_part & (bores.bore == bore)
-            if not view.routed(_stream(number, spindle, bore, SIZE)) or not here.any():
+            if not view.routed(_stream(drawing, spindle, bore, SIZE)) or not here.any():
                 continue
             for name, figures in values.items():
                 kept_apart = part.features[name].by_fixture or "fixture" in view.sheet.subgroups.within
-                stream = _stream(number, spindle, bore, name)
+                stream = _stream(drawing, spindle, bore, name)
                 for by, group in groups.items():
                     if by == "fixture" and kept_apart:
                         continue
@@ -206,8 +220,8 @@ def _questions(view: View, spindle: str, bores: Bores) -> Iterator[_Question | U
                     )
 
 
-def _stream(number: str, spindle: str, bore: str, feature: str) -> Stream:
-    return Stream(part_number=number, spindle=spindle, bore=bore, feature=feature)
+def _stream(drawing: str, spindle: str, bore: str, feature: str) -> Stream:
+    return Stream(part_number=drawing, spindle=spindle, bore=bore, feature=feature)
 
 
 def _why_not(by: str, groups: Texts, fixture: Texts) -> str | None:
@@ -215,20 +229,19 @@ def _why_not(by: str, groups: Texts, fixture: Texts) -> str | None:
     _, counts = np.unique(groups[groups != None].astype(str), return_counts=True)  # noqa: E711
     if (counts >= LEAST_IN_GROUP).sum() < 2:
         return {
-            "fixture": NO_FIXTURE.format(least=LEAST_IN_GROUP),
-            "side": f"fewer than {2 * LEAST_IN_GROUP} bores",
-            "order": NO_ORDER,
+            "fixture": say("fewer than {least} bores on each of two fixtures", least=LEAST_IN_GROUP),
+            "side": say("fewer than {least} bores", least=2 * LEAST_IN_GROUP),
+            "order": say(NO_ORDER),
         }[by]
-    return FIXTURE_SAYS if by == "side" and fixture_tells(groups, fixture) else None
+    return say(FIXTURE_SAYS) if by == "side" and fixture_tells(groups, fixture) else None
 
 
 def _split(question: _Question, found: Apart) -> Split:
-    feature = question.stream.feature
-    write = None
+    section, write = f"features.{question.stream.feature}", None
     if found.splits and question.by == "fixture":
-        write = f"write `by_fixture = true` under [features.{feature}]"
+        write = say("write `by_fixture = true` under [{section}]", section=section)
     elif found.splits:
-        write = SPLIT_BY_FILE.format(by=question.by, section=f"features.{feature}")
+        write = say(SPLIT_BY_FILE[question.by], section=section)
     return Split(
         stream=question.stream,
         by=question.by,
@@ -254,11 +267,13 @@ def _split(question: _Question, found: Apart) -> Split:
 
 def _words(question: _Question, found: Apart) -> str:
     """Return what a question found, in a sentence."""
-    group = {
-        "fixture": f"parts on fixture {found.high} lie {{}} above those on {found.low}",
-        "side": f"every other part lies {{}} above its neighbours, those counted {found.high}",
-        "order": f"honed as number {found.high} of its block it lies {{}} above number {found.low}",
-    }[question.by]
-    by = f"{found.effect:.2f} sigma ({found.effect_low:.2f} to {found.effect_high:.2f})"
-    lasting = "" if found.lasts or found.effect <= WORTH else "; not in each quarter, so no lasting split"
-    return f"{question.stream}: {group.format(by)}{lasting}."
+    by = say(
+        "{effect} sigma ({low} to {high})",
+        effect=number(found.effect, 2),
+        low=number(found.effect_low, 2),
+        high=number(found.effect_high, 2),
+    )
+    said = say(LIES[question.by], stream=question.stream, high=found.high, low=found.low, by=by)
+    if found.lasts or found.effect <= WORTH:
+        return f"{said}."
+    return say("{said}; not in each quarter, so no lasting split.", said=said)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from cellmon.charts.shewhart import sigma_from_ranges
-from cellmon.errors import NotEnoughData
+from cellmon.errors import OF_FIGURES, NotEnoughData
 from cellmon.judged import Subgroups
 from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, BaselineSummary, Due, Estimate
@@ -29,6 +29,7 @@ from cellmon.monitor.signals import Signal, all_signals, tells_of
 from cellmon.monitor.status import Status, spindle_status, stream_status, waiting
 from cellmon.monitor.view import View
 from cellmon.records import Stream
+from cellmon.words import say, say_kept
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,7 +127,7 @@ def spindle_state(view: View, spindle: str, signals: Sequence[Signal]) -> Spindl
     status, sentence = spindle_status(view, spindle, last, mine, due)
     number = view.running(spindle).number
     if len(view.sheet.parts) > 1 and len(last):
-        sentence = f"{sentence} {number} is running."
+        sentence = say("{sentence} {part} is running.", sentence=sentence, part=number)
     return SpindleState(spindle=spindle, status=status, sentence=sentence, due=due, part_number=number)
 
 
@@ -143,10 +144,10 @@ def _stream_state(
     if baseline is None:
         why_not["baseline"] = _no_baseline(view, stream)
     if drift is None:
-        why_not["drift_um_per_100_bores"] = NO_STANDING if found is None else NO_DRIFT
+        why_not["drift_um_per_100_bores"] = say(NO_STANDING if found is None else NO_DRIFT)
     planned: PlannedDressing | NoPlan
     if left is None:
-        why_not["bores_to_limit"] = NO_STANDING if found is None else NO_DRIFT
+        why_not["bores_to_limit"] = say(NO_STANDING if found is None else NO_DRIFT)
         planned = NoPlan(why_not=why_not["bores_to_limit"])
     else:
         planned = planned_dressing(view, stream, found)
@@ -177,8 +178,8 @@ def _no_baseline(view: View, stream: Stream) -> str:
     limits = view.limits.get(stream)
     provisional = limits.provisional if limits else None
     if provisional is not None and provisional.subgroups >= LEAST_SUBGROUPS and provisional.why_not:
-        return provisional.why_not
-    return "fewer than 20 subgroups, or no spread in them: nothing is called a limit"
+        return say_kept(provisional.why_not, *OF_FIGURES)
+    return say("fewer than 20 subgroups, or no spread in them: nothing is called a limit")
 
 
 def _within(subgroups: Subgroups) -> float | None:

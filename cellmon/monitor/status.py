@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from enum import StrEnum
 
+from cellmon import local
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Due
-from cellmon.monitor.due import FIRST_BORES
+from cellmon.monitor.due import FirstBoresDue
 from cellmon.monitor.forecast import BoresLeft
 from cellmon.monitor.running import is_running
 from cellmon.monitor.signals import Signal
@@ -15,18 +16,38 @@ from cellmon.monitor.view import View
 from cellmon.records import Stream, Verdict
 from cellmon.sheet.sections import Alarms
 from cellmon.stats.normal import share_above, share_below
+from cellmon.words import say, say_many, to_say
 
 LIKELY = 0.01
 """A signal is told to make nonconforming parts likely from this share outside on."""
 FRESH_S = 8 * 3600
+REACHED = {
+    (False, False): to_say(
+        "{stream}: the lower limit may be reached within {bores} bores (1 in 20), if nothing is changed."
+    ),
+    (True, False): to_say(
+        "{stream}: the upper limit may be reached within {bores} bores (1 in 20), if nothing is changed."
+    ),
+    (False, True): to_say(
+        "{stream}: the lower limit may be reached within {bores} bores (1 in 20), half of the time within "
+        "{half}, if nothing is changed."
+    ),
+    (True, True): to_say(
+        "{stream}: the upper limit may be reached within {bores} bores (1 in 20), half of the time within "
+        "{half}, if nothing is changed."
+    ),
+}
+"""By whether it is the upper limit, and whether half of the ways reach it at all."""
+OUTSIDE = to_say("The last bore {bore} ({part}) does not conform.")
+NOT_PROVEN = to_say("The last bore {bore} ({part}) is not proven inside its limits.")
 
 
 class Status(StrEnum):
     """What the machinist is asked to do."""
 
-    CARRY_ON = "carry on"
-    LOOK = "look"
-    STOP = "stop"
+    CARRY_ON = to_say("carry on")
+    LOOK = to_say("look")
+    STOP = to_say("stop")
 
 
 def waiting(signals: Sequence[Signal]) -> list[Signal]:
@@ -67,11 +88,9 @@ def _left_words(view: View, spindle: str, enough: Callable[[View, BoresLeft | No
     if not soon:
         return ""
     stream, left = min(soon, key=lambda one: one[1].p05 or 0.0)
-    until = f", half of the time within {left.p50:.0f}" if left.p50 is not None else ""
-    return (
-        f"{view.name(stream)}: the {left.side} limit may be reached within {left.p05 or 0:.0f} bores "
-        f"(1 in 20){until}, if nothing is changed."
-    )
+    text = REACHED[left.side == "upper", left.p50 is not None]
+    bores, half = local.number(left.p05 or 0.0), local.number(left.p50 or 0.0)
+    return say(text, stream=view.name(stream), bores=bores, half=half)
 
 
 def spindle_status(
@@ -82,14 +101,15 @@ def spindle_status(
     `last` holds the last bore of each position, `signals` the spindle's unanswered ones.
     """
     if not len(last):
-        return Status.LOOK, f"{spindle}: no bore measured yet."
+        return Status.LOOK, say("{spindle}: no bore measured yet.", spindle=spindle)
     stop = _unproven(last) or _bad_signal(view, spindle, signals) or _left_words(view, spindle, _runs_out)
     if stop:
-        return Status.STOP, f"{spindle}: stop. {stop}"
+        return Status.STOP, say("{spindle}: stop. {why}", spindle=spindle, why=stop)
     look = _look(view, spindle, signals, due)
     if look:
-        return Status.LOOK, f"{spindle}: {look}"
-    return Status.CARRY_ON, f"{spindle}: carry on. The last bores lie inside and nothing is open."
+        return Status.LOOK, say("{spindle}: {look}", spindle=spindle, look=look)
+    text = to_say("{spindle}: carry on. The last bores lie inside and nothing is open.")
+    return Status.CARRY_ON, say(text, spindle=spindle)
 
 
 def _unproven(last: Bores) -> str:
@@ -98,8 +118,7 @@ def _unproven(last: Bores) -> str:
         return ""
     i = found[-1]
     outside = last.verdict_of(i) is Verdict.DOES_NOT_CONFORM
-    what = "does not conform" if outside else "is not proven inside its limits"
-    return f"The last bore {last.bore[i]} ({last.part[i]}) {what}."
+    return say(OUTSIDE if outside else NOT_PROVEN, bore=last.bore[i], part=last.part[i])
 
 
 def _bad_signal(view: View, spindle: str, signals: Sequence[Signal]) -> str:
@@ -108,28 +127,40 @@ def _bad_signal(view: View, spindle: str, signals: Sequence[Signal]) -> str:
     if not bad:
         return ""
     newest = max(bad, key=lambda s: s.raised_at)
-    at = f"{newest.raised_at:%a} {newest.raised_at.day} {newest.raised_at:%b %H:%M}"
-    return f"{newest.words}, {at}: parts outside are likely, and nobody has answered."
+    text = to_say("{signal}, {at}: parts outside are likely, and nobody has answered.")
+    return say(text, signal=newest.words, at=local.moment(newest.raised_at))
 
 
 def _look(view: View, spindle: str, signals: Sequence[Signal], due: Sequence[Due]) -> str:
     fresh = [s for s in signals if s.age_s <= FRESH_S]
     if fresh:
-        others = len(signals) - 1
-        more = f" and {others} more open signal{'s' if others > 1 else ''}" if others else ""
-        return f"look. {max(fresh, key=lambda s: s.raised_at).words}{more}."
-    first = [d for d in due if d.what.startswith(FIRST_BORES)]
+        return _fresh_words(max(fresh, key=lambda s: s.raised_at), others=len(signals) - 1)
+    first = [d for d in due if isinstance(d, FirstBoresDue)]
     if first:
-        return f"look. {first[0].what}."
+        return say("look. {what}.", what=first[0].what)
     low = _left_words(view, spindle, _runs_low)
     if low:
-        return f"look. {low}"
+        return say("look. {why}", why=low)
     if signals:
-        many = "1 older signal waits" if len(signals) == 1 else f"{len(signals)} older signals wait"
-        return f"the last bores lie inside; {many} for an answer."
+        return say_many(
+            "the last bores lie inside; {count} older signal waits for an answer.",
+            "the last bores lie inside; {count} older signals wait for an answer.",
+            len(signals),
+        )
     if any(_provisional(view, s) for s in _of_spindle(view, spindle)):
-        return "the last bores lie inside; the limits are provisional."
+        return say("the last bores lie inside; the limits are provisional.")
     return ""
+
+
+def _fresh_words(newest: Signal, *, others: int) -> str:
+    if not others:
+        return say("look. {what}.", what=newest.words)
+    return say_many(
+        "look. {signal} and {count} more open signal.",
+        "look. {signal} and {count} more open signals.",
+        others,
+        signal=newest.words,
+    )
 
 
 def _provisional(view: View, stream: Stream) -> bool:

@@ -8,26 +8,20 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.charts.shewhart import mean_limits, range_limits
-from cellmon.errors import WrongUsage
-from cellmon.judged import OFFSETS, SIZE_COLUMNS, Bores, Subgroups
+from cellmon.judged import OFFSETS, Subgroups
 from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, BaselineSummary, Tolerance
 from cellmon.monitor.judge.inputs import SIZE, Share
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.judge.watching import Stretch, Watcher
+from cellmon.monitor.limits_age import OldLimits, old_limits
 from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.stream_bores import stream_bores, value_column
+from cellmon.monitor.stream_events import EventMark, stream_events
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Events, Flags, Kind, Numbers, Stream, Texts, Times, Whole
+from cellmon.records import EventKind, Flags, Kind, Numbers, Stream, Texts, Times, Whole
 from cellmon.shifts import ShiftOf, to_utc
-
-
-@dataclass(frozen=True, kw_only=True)
-class EventMark:
-    """Something logged that touches this stream; `kind` is an event kind or `gauge-check`."""
-
-    at: datetime
-    kind: str
-    words: str
+from cellmon.words import say, say_many, to_say
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -39,6 +33,7 @@ class StreamBores:
     value_um: Numbers
     flagged: Flags
     verdict: Texts
+    stone_set: Texts
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -64,6 +59,7 @@ class StreamSubgroups:
     beyond_mean: Whole
     beyond_range: Whole
     flagged: Flags
+    stone_set: Texts
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,6 +111,8 @@ class StreamView(Answer):
     alarms: AlarmBudget
     part_numbers: tuple[str, ...] = ()
     limits_of: str | None = None
+    limits_age: OldLimits | None = None
+    """What was declared since the bores were made on which its frozen limits rest."""
 
 
 TWO_DAYS = np.timedelta64(2, "D")
@@ -153,7 +151,8 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
         alarms=alarm_budget(view),
         part_numbers=view.sheet.charted_numbers(stream.part_number),
         limits_of=view.part_of(stream).number,
-        why_not={} if baseline else {"baseline": "fewer than 20 subgroups: nothing is called a limit"},
+        limits_age=old_limits(view, stream),
+        why_not={} if baseline else {"baseline": say("fewer than 20 subgroups: nothing is called a limit")},
     )
 
 
@@ -219,56 +218,52 @@ def _sentence(
     signals: tuple[Signal, ...],
     baseline: BaselineSummary | None,
 ) -> str:
-    name = view.name(stream)
-    if not len(found):
-        return f"{name}: no subgroup in this time."
+    name, subgroups = view.name(stream), len(found)
+    if not subgroups:
+        return say("{stream}: no subgroup in this time.", stream=name)
     if baseline is None:
-        return f"{name}: {len(found)} subgroups, too few for limits."
+        return say("{stream}: {subgroups} subgroups, too few for limits.", stream=name, subgroups=subgroups)
     if not signals:
-        return f"{name}: all {len(found)} subgroups lie inside their limits."
+        text = to_say("{stream}: all {subgroups} subgroups lie inside their limits.")
+        return say(text, stream=name, subgroups=subgroups)
     waiting = sum(s.state == "open" for s in signals)
-    many = "1 signal" if len(signals) == 1 else f"{len(signals)} signals"
-    answered = "none waits" if not waiting else f"{waiting} wait{'s' if waiting == 1 else ''} for an answer"
-    return f"{name}: {many} among {len(found)} subgroups, {answered}."
+    answered = say("none waits")
+    if waiting:
+        answered = say_many("{count} waits for an answer", "{count} wait for an answer", waiting)
+    return say_many(
+        "{stream}: {count} signal among {subgroups} subgroups, {answered}.",
+        "{stream}: {count} signals among {subgroups} subgroups, {answered}.",
+        len(signals),
+        stream=name,
+        subgroups=subgroups,
+        answered=answered,
+    )
 
 
 def _like_words(view: View, stream: Stream) -> str:
     """Return how the figures of like parts are to be read; empty for a single part."""
     if stream.like is None:
-        return ""
+        return _size_words(view, stream)
     numbers = ", ".join(view.sheet.charted_numbers(stream.part_number))
-    limits = (
-        ""
-        if stream.feature not in view.part_of(stream).features
-        else (f"; the tolerance is that of {view.part_of(stream).number}, the last made")
-    )
-    size = "deviation from each part's own nominal" if stream.feature == SIZE else "each part's own figure"
-    return f" Like parts {numbers}: {size}{limits}."
+    words = say("each part's own figure")
+    if stream.feature == SIZE:
+        words = say("deviation from each part's own nominal")
+    part = view.part_of(stream)
+    if stream.feature in part.features:
+        words = say("{words}; the tolerance is that of {part}, the last made", words=words, part=part.number)
+    return " " + say("Like parts {numbers}: {words}.", numbers=numbers, words=words)
 
 
-def value_column(view: View, stream: Stream) -> str:
-    """Return the column of `Bores` that a stream charts.
-
-    Raises
-    ------
-    WrongUsage
-        Of offsets, which a spindle is given and no bore has.
-    """
-    if stream.feature == OFFSETS:
-        raise WrongUsage("Offsets are given to a spindle over 100 bores; no bore has a figure of them.")
-    if stream.feature != "diameter":
-        return stream.feature
+def _size_words(view: View, stream: Stream) -> str:
+    """Return that two-point sizes are not the size of the sheet; empty where they are."""
     part = view.sheet.charted_part(stream.part_number)
-    return SIZE_COLUMNS.get(part.diameter.size, "average")
-
-
-def stream_bores(view: View, stream: Stream, start: np.datetime64 | None, end: np.datetime64 | None) -> Bores:
-    """Return the charted bores of a stream between two moments."""
-    found = view.session.bores(start=start, end=end, spindle=stream.spindle, bore=stream.bore, charted=True)
-    mine = np.isin(found.part_number.astype(str), view.sheet.charted_numbers(stream.part_number))
-    if stream.fixture is not None:
-        mine &= found.fixture == stream.fixture
-    return found.select(mine)
+    if stream.feature != SIZE or not part.sized_by_trace:
+        return ""
+    return " " + say(
+        "Shown is the average of two-point sizes, which watches the process; the {size} size that the sheet "
+        "names is charted from traces, as diameter_trace.",
+        size=part.diameter.size,
+    )
 
 
 def _bores(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> StreamBores:
@@ -284,6 +279,7 @@ def _bores(view: View, stream: Stream, start: np.datetime64, end: np.datetime64)
         value_um=value,
         flagged=found.flags != 0,
         verdict=verdicts,
+        stone_set=found.stone_set,
     )
 
 
@@ -308,41 +304,5 @@ def _subgroups(view: View, stream: Stream, found: Subgroups) -> StreamSubgroups:
         beyond_mean=mean_side,
         beyond_range=range_side,
         flagged=found.flagged != 0,
+        stone_set=found.stone_set,
     )
-
-
-def stream_events(
-    view: View, stream: Stream, start: np.datetime64, end: np.datetime64
-) -> tuple[EventMark, ...]:
-    """Return what happened to a stream's spindle and to its gauge between two moments."""
-    events = view.session.rows(Kind.EVENTS, start=start, end=end)
-    gauges = np.isin(events.gauge.astype(str), list(view.sheet.stream_gauges))
-    mine = events.select((events.spindle == stream.spindle) | gauges)
-    marks = [
-        EventMark(at=view.local(mine.at[i]), kind=mine.event[i], words=event_words(mine, i))
-        for i in range(len(mine))
-    ]
-    limit = view.sheet.checks.as_found_limit_um if view.sheet.checks else None
-    checks = view.session.rows(Kind.GAUGE_CHECKS, start=start, end=end)
-    for i in range(len(checks)):
-        off = round((checks.reading_mm[i] - checks.master_mm[i]) * 1000.0, 4)
-        if limit is not None and abs(off) > limit and checks.gauge[i] in view.sheet.stream_gauges:
-            words = f"{checks.gauge[i]} found {off:+.1f} µm off"
-            marks.append(EventMark(at=view.local(checks.at[i]), kind="gauge-check", words=words))
-    return tuple(sorted(marks, key=lambda m: m.at))
-
-
-def event_words(events: Events, i: int) -> str:
-    """Return what one event says, in a few words."""
-    kind, value, by = events.event[i], events.value[i], events.by[i]
-    figure = "" if np.isnan(value) else f" {value:+.1f} µm"
-    words = {
-        EventKind.FEED_OFFSET: f"offset{figure}, {by or 'by hand'}",
-        EventKind.STONES_FITTED: f"stones {events.stone_set[i]} fitted",
-        EventKind.STONES_REMOVED: f"stones {events.stone_set[i] or ''} removed".replace("  ", " "),
-        EventKind.STONES_DRESSED: "stones dressed",
-        EventKind.GAUGE_ZEROED: f"{events.gauge[i]} zeroed{figure}",
-        EventKind.REROUTED: f"hones {events.bores[i]}" if events.bores[i] else "back to its own bores",
-        EventKind.SETUP_CHANGED: events.note[i] or "set-up changed",
-    }
-    return words[EventKind(kind)]

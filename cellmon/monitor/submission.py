@@ -10,27 +10,31 @@ import numpy as np
 
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer, Estimate
-from cellmon.monitor.capability import CapabilityAnswer, StreamCapability, capability
+from cellmon.monitor.audited_bores import audited_bores, is_audited
+from cellmon.monitor.audits import of_series, untold
+from cellmon.monitor.capability import CapabilityAnswer, capability
 from cellmon.monitor.capability_picture import CapabilityPicture, picture_of
+from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.gauge import GaugeAnswer, StudyAnswer, gauge
 from cellmon.monitor.hold import holds
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Flag, Stream
 from cellmon.shifts import to_utc
+from cellmon.words import say, to_say
 
 DOUBTS = {
-    Flag.ROUTING: "read as a bore of another spindle",
-    Flag.SET_DIFFERS: "another stone set than the events say",
-    Flag.DIAL_TURN: "one reading a whole turn of a dial off",
-    Flag.SWAPPED_PLANES: "first and last plane seem exchanged",
-    Flag.SWAPPED_DIRECTIONS: "the directions seem exchanged",
-    Flag.SINGLE_READING: "one reading far from its companions",
-    Flag.CLOCK: "a station clock may be off",
-    Flag.REPEATED_HOUR: "measured in the hour that came twice",
-    Flag.ZERO_SUSPECT: "measured before the gauge was found off its master",
-    Flag.LATE: "came after limits were frozen over its time",
+    Flag.ROUTING: to_say("read as a bore of another spindle"),
+    Flag.SET_DIFFERS: to_say("another stone set than the events say"),
+    Flag.DIAL_TURN: to_say("one reading a whole turn of a dial off"),
+    Flag.SWAPPED_PLANES: to_say("first and last plane seem exchanged"),
+    Flag.SWAPPED_DIRECTIONS: to_say("the directions seem exchanged"),
+    Flag.SINGLE_READING: to_say("one reading far from its companions"),
+    Flag.CLOCK: to_say("a station clock may be off"),
+    Flag.REPEATED_HOUR: to_say("measured in the hour that came twice"),
+    Flag.ZERO_SUSPECT: to_say("measured before the gauge was found off its master"),
+    Flag.LATE: to_say("came after limits were frozen over its time"),
 }
-DECIDED = {True: "counted as corrected", False: "counted as read"}
+DECIDED = {True: to_say("counted as corrected"), False: to_say("counted as read")}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,11 +126,11 @@ class Submission(Answer):
 def submission(
     view: View,
     *,
-    spindle: str | None,
-    bore: str | None,
-    feature: str | None,
-    since: datetime | None,
-    until: datetime | None,
+    spindle: str | None = None,
+    bore: str | None = None,
+    feature: str | None = None,
+    since: datetime | None = None,
+    until: datetime | None = None,
 ) -> Submission:
     """Answer with the capability of streams and all that stands behind it; refusals as of `capability`."""
     found = capability(view, spindle=spindle, bore=bore, feature=feature, since=since, until=until)
@@ -149,8 +153,7 @@ def _statement(
     stream = row.stream
     start = None if since is None else to_utc(since)
     end = view.as_of if until is None else to_utc(until)
-    every = view.session.bores(start=start, end=end, spindle=stream.spindle, bore=stream.bore)
-    every = every.select(holds(stream, every, view.sheet))
+    every = _measured(view, stream, start, end)
     bores = every.select(every.charted == 1)
     picture = picture_of(view, stream, bores, end=end)
     return Statement(
@@ -165,12 +168,21 @@ def _statement(
     )
 
 
+def _measured(view: View, stream: Stream, start: np.datetime64 | None, end: np.datetime64) -> Bores:
+    """Return every measurement of a stream's bores, of an audited one its values."""
+    if is_audited(view, stream):
+        return audited_bores(view, stream, start, end)
+    every = view.session.bores(start=start, end=end, spindle=stream.spindle, bore=stream.bore)
+    return every.select(holds(stream, every, view.sheet))
+
+
 def _drawing(view: View, stream: Stream) -> Drawing:
     part = view.part_of(stream)
-    feature = part.features[stream.feature]
+    feature = part.feature(stream.feature)
+    assert feature is not None, "a stream with limits is of a feature of the sheet"
     size = stream.feature == "diameter"
     every = size and part.diameter.judge == "every-reading"
-    judged = "every reading of a bore" if every else part.diameter.size if size else "the figure charted"
+    judged = part.diameter.size if size else say("the figure charted")
     return Drawing(
         part_number=part.number,
         revision=part.revision,
@@ -179,12 +191,13 @@ def _drawing(view: View, stream: Stream) -> Drawing:
         class_=feature.class_,
         control_plan=feature.control_plan,
         nominal_mm=part.diameter.nominal if size else None,
-        judged=judged,
+        judged=say("every reading of a bore") if every else judged,
     )
 
 
 def _sampling(view: View, clean: Bores, row: StreamCapability, picture: CapabilityPicture) -> Sampling:
     rules, last = view.sheet.subgroups, len(clean) - 1
+    single = is_audited(view, row.stream)
     sets = dict.fromkeys(s for s in clean.stone_set.tolist() if s is not None)
     return Sampling(
         first_at=view.local(clean.measured_at[0]) if len(clean) else None,
@@ -195,27 +208,37 @@ def _sampling(view: View, clean: Bores, row: StreamCapability, picture: Capabili
         shifts=len(np.unique(clean.shift_start)),
         stone_sets=tuple(sets),
         dressings=sum(e.kind == EventKind.STONES_DRESSED for e in picture.events),
-        size=rules.size,
-        every=rules.step,
-        within=tuple(rules.within),
+        size=1 if single else rules.size,
+        every=1 if single else rules.step,
+        within=() if single else tuple(rules.within),
     )
 
 
 def _left_out(view: View, stream: Stream, every: Bores) -> tuple[LeftOut, ...]:
     """Return what is not counted of all measurements of a stream's bores, and what was decided."""
+    if is_audited(view, stream):
+        return _not_given(view, stream)
     bores = every.select(every.charted == 1)
     found = []
     doubted = bores.select(bores.flags != 0)
     first = [doubted.flags_of(i)[0] for i in range(len(doubted))]
     for flag in Flag:
         if count := first.count(flag):
-            found.append(LeftOut(what="doubted", bores=count, reason=f"{flag}: {DOUBTS[flag]}"))
+            found.append(LeftOut(what=say("doubted"), bores=count, reason=f"{flag}: {say(DOUBTS[flag])}"))
     again = (every.charted == 0) & np.isin(every.gauge.astype(str), list(view.sheet.stream_gauges))
     again &= (every.stage == "finish") & np.isin(every.part.astype(str), bores.part.astype(str))
     if again.any():
-        reason = "the first complete measurement of a bore counts"
-        found.append(LeftOut(what="repeated", bores=int(again.sum()), reason=reason))
+        reason = say("the first complete measurement of a bore counts")
+        found.append(LeftOut(what=say("repeated"), bores=int(again.sum()), reason=reason))
     return tuple(found + _decided(view, stream, bores))
+
+
+def _not_given(view: View, stream: Stream) -> tuple[LeftOut, ...]:
+    """Return the audits and traces that gave no value, and why."""
+    series = view.audited.get(stream)
+    notes = () if series is None else of_series(series.left_out)
+    every = (*notes, *untold(view, stream))
+    return tuple(LeftOut(what=say("not given"), bores=note.count, reason=note.why) for note in every)
 
 
 def _decided(view: View, stream: Stream, bores: Bores) -> list[LeftOut]:
@@ -232,13 +255,15 @@ def _decided(view: View, stream: Stream, bores: Bores) -> list[LeftOut]:
             key = (doubts.flag[i], bool(decision.body["accept"]), decision.by)
             counts[key] = counts.get(key, 0) + 1
     return [
-        LeftOut(what=DECIDED[accepted], bores=n, reason=f"{flag}: {DOUBTS[Flag(flag)]}", by=by)
+        LeftOut(what=say(DECIDED[accepted]), bores=n, reason=f"{flag}: {say(DOUBTS[Flag(flag)])}", by=by)
         for (flag, accepted, by), n in counts.items()
     ]
 
 
 def _gauge(view: View, stream: Stream, gauges: GaugeAnswer) -> GaugeBehind:
     measuring = view.sheet.measuring
+    if is_audited(view, stream):
+        return _instrument(view, stream, gauges)
     standing = next(g for g in gauges.gauges if g.gauge == measuring.gauge)
     study, share = _study(gauges.studies, measuring.gauge, stream.feature)
     return GaugeBehind(
@@ -249,6 +274,23 @@ def _gauge(view: View, stream: Stream, gauges: GaugeAnswer) -> GaugeBehind:
         on_masters=standing.on_masters,
         study=study,
         of_tolerance=share,
+        rule=gauges.rule.sentence,
+    )
+
+
+def _instrument(view: View, stream: Stream, gauges: GaugeAnswer) -> GaugeBehind:
+    """Return what the sheet says of the instrument that audits, masters and studies being the cell's own."""
+    series = view.audited.get(stream)
+    name = None if series is None else series.gauge
+    known = view.sheet.gauge(name) if name in view.sheet.gauge_ids and name is not None else None
+    return GaugeBehind(
+        gauge=name or say("not named"),
+        resolution_um=None if known is None else known.resolution_um,
+        common_um=None,
+        reading_um=None if known is None else known.uncertainty_reading_um,
+        on_masters=say("its own masters are not kept here"),
+        study=None,
+        of_tolerance=None,
         rule=gauges.rule.sentence,
     )
 

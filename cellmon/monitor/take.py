@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from cellmon.errors import FileUnreadable, Mistake, SheetRefused
-from cellmon.intake import TakenFile, read_file, read_text
+from cellmon.errors import FileUnreadable, KindInDoubt, Mistake, SheetRefused, StoreRefused
+from cellmon.intake import TakenFile, read_bytes, read_file
 from cellmon.intake.sheet_file import SheetFile
 from cellmon.judged import StoredReadings
+from cellmon.monitor.ahead import notes_on_future
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.force import keep_sheet
 from cellmon.monitor.judge import Judged, announce, judge, watch_again
 from cellmon.monitor.judge.limits import frozen_limits
+from cellmon.monitor.judge.traced import keep_traced
 from cellmon.monitor.known import Sorted, row_keys, sort_readings, sort_rows
+from cellmon.monitor.row_words import row_text
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.touched import touched_by_readings, touched_by_rows
-from cellmon.records import Events, Flags, Kind, Readings, Reason, Refused
+from cellmon.records import Events, Flags, Readings, Refused, TracePoints
+from cellmon.sheet import Sheet
 from cellmon.store import FileFact, Session, Store
+from cellmon.words import say, to_say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,6 +53,13 @@ class FileTaken:
     signals: int
     seconds: float
     why_not: str | None = None
+    kinds: tuple[str, ...] = ()
+    """What it may hold, where its header fits several kinds: nothing is taken until a person says."""
+    units: tuple[str, ...] = ()
+    """The units its sizes fit, where they do not fit their own: all is set aside until a person says."""
+    notes: tuple[str, ...] = ()
+    asked: tuple[str, ...] = ()
+    """Of rows typed by hand: what is odd about them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,9 +69,15 @@ class Taken(Answer):
     files: tuple[FileTaken, ...]
 
 
+RulesOf = Callable[[Session], Rules]
+"""What says which sheets hold, as the store stands in a session."""
+MOST_TURNS = 20
+"""So often a file is read anew because a sheet was adopted while it was read."""
+
+
 def take_file(
     store: Store,
-    rules: Rules,
+    rules_of: RulesOf,
     on_disk: SheetFile,
     path: Path,
     *,
@@ -72,28 +90,107 @@ def take_file(
     A file in which nothing can be read is told in the result (`kind` None, `why_not` in words), not
     raised, so that the files after it are still taken.
     """
+    return _take(
+        store,
+        rules_of,
+        on_disk,
+        path.name,
+        lambda sheet: read_file(path, sheet, kind=kind, unit=unit),
+        at=at,
+    )
+
+
+def take_bytes(
+    store: Store,
+    rules_of: RulesOf,
+    on_disk: SheetFile,
+    raw: bytes,
+    *,
+    name: str,
+    kind: str | None,
+    unit: str | None,
+    at: np.datetime64,
+) -> FileTaken:
+    """Take a file that somebody handed over as bytes, exactly as `take_file` takes one from a folder.
+
+    Its name is only what it is called: no path is made of it.
+    """
+    called = plain_name(name)
+    return _take(
+        store,
+        rules_of,
+        on_disk,
+        called,
+        lambda sheet: read_bytes(raw, sheet, name=called, kind=kind, unit=unit),
+        at=at,
+    )
+
+
+def _take(
+    store: Store,
+    rules_of: RulesOf,
+    on_disk: SheetFile,
+    name: str,
+    read: Callable[[Sheet], TakenFile],
+    *,
+    at: np.datetime64,
+) -> FileTaken:
     began = time.perf_counter()
-    try:
-        found = read_file(path, rules.now.sheet, kind=kind, unit=unit)
-    except FileUnreadable as unreadable:
-        return _unreadable(path.name, str(unreadable), time.perf_counter() - began)
-    _temperatures_settled(found, rules)
-    with store.writing() as session:
-        taken = keep(session, rules, on_disk, found, at=at)
+    with store.reading() as session:
+        rules = rules_of(session)
+    for _ in range(MOST_TURNS):
+        try:
+            found = read(rules.now.sheet)
+        except FileUnreadable as unreadable:
+            kinds = unreadable.kinds if isinstance(unreadable, KindInDoubt) else ()
+            return not_read(name, str(unreadable), time.perf_counter() - began, kinds=kinds)
+        temperatures_settled(found, rules)
+        with store.writing() as session:
+            inside = rules_of(session)
+            if inside == rules:
+                taken = _kept(session, rules, on_disk, found, at=at)
+                break
+        rules = inside  # another person adopted a sheet while the file was read, so it is read by that one
+    else:
+        text = to_say("the sheet is adopted anew again and again while {file} is read; try it later")
+        raise StoreRefused(say(text, file=name))
     return replace(taken, seconds=round(time.perf_counter() - began, 3))
 
 
-def _temperatures_settled(found: TakenFile, rules: Rules) -> None:
+def _kept(
+    session: Session, rules: Rules, on_disk: SheetFile, found: TakenFile, *, at: np.datetime64
+) -> FileTaken:
+    taken = keep(session, rules, on_disk, found, at=at)
+    still = {row.line for row in taken.set_aside}  # what waited since the file came before may serve
+    served = [id_ for id_, line in session.waiting_lines(found.sha256).items() if line not in still]
+    session.mark_retried(served, file_id=session.newest_file())
+    return taken
+
+
+MOST_NAME = 200
+"""Characters of a file's name that are kept."""
+
+
+def plain_name(name: str) -> str:
+    """Return what a file is called, without the folders that may stand before it and what none can read."""
+    last = name.replace("\\", "/").rsplit("/", 1)[-1]
+    shown = "".join(letter for letter in last if letter.isprintable()).strip(" .")
+    return shown[-MOST_NAME:] or "file without a name"
+
+
+def temperatures_settled(found: TakenFile, rules: Rules) -> None:
     """Refuse readings with temperatures while the sheet does not say whether they are corrected."""
     batch = found.batch
     if not isinstance(batch, Readings) or rules.now.sheet.measuring.temperature is not None:
         return
     if np.isfinite(batch.part_temp_c).any() or np.isfinite(batch.master_temp_c).any():
-        expected = f"as-read, correct or by-gauge: {found.name} carries temperatures"
-        raise SheetRefused([Mistake(key="measuring.temperature", found="nothing", expected=expected)])
+        text = to_say("as-read, correct or by-gauge: {file} carries temperatures")
+        expected = say(text, file=found.name)
+        raise SheetRefused([Mistake(key="measuring.temperature", found=say("nothing"), expected=expected)])
 
 
-def _unreadable(name: str, why: str, seconds: float) -> FileTaken:
+def not_read(name: str, why: str, seconds: float, *, kinds: Sequence[str] = ()) -> FileTaken:
+    """Return what became of a file of which nothing is kept, and why."""
     return FileTaken(
         file=name,
         kind=None,
@@ -106,6 +203,7 @@ def _unreadable(name: str, why: str, seconds: float) -> FileTaken:
         signals=0,
         seconds=round(seconds, 3),
         why_not=why,
+        kinds=tuple(kinds),
     )
 
 
@@ -113,8 +211,11 @@ def keep(
     session: Session, rules: Rules, on_disk: SheetFile, found: TakenFile, *, at: np.datetime64
 ) -> FileTaken:
     """Add what a file holds to the facts and judge what it touches; the caller commits."""
-    keep_sheet(session, on_disk, at=at)
+    if found.batch is not None:  # until a row serves, the sheet on disk is the one in force and may be mended
+        keep_sheet(session, on_disk, at=at)
+    notes = found.notes
     if isinstance(found.batch, Readings):
+        notes += notes_on_future(found.batch, newest_before=session.newest_row(), at=at)
         sorted_, judged = _keep_readings(session, rules, found, found.batch, at=at)
     else:
         sorted_, judged = _keep_rows(session, rules, found, at=at)
@@ -126,12 +227,15 @@ def keep(
         taken=sorted_.taken,
         known=sorted_.known + found.repeated,
         set_aside=tuple(
-            SetAside(line=r.line, reason=r.reason, text=r.text) for r in sorted(refused, key=_line)
+            SetAside(line=r.line, reason=r.reason, text=row_text(r.reason, r.text))
+            for r in sorted(refused, key=_line)
         ),
         flagged=judged.doubts,
         bores=judged.bores,
         signals=judged.new_signals,
         seconds=0.0,
+        units=tuple(unit.value for unit in found.units),
+        notes=notes,
     )
 
 
@@ -187,6 +291,8 @@ def _keep_rows(
     if sorted_.new is None:
         return sorted_, nothing
     session.add_rows(sorted_.new, [keys[i] for i in np.flatnonzero(new)], file_id=file_id)
+    if isinstance(sorted_.new, TracePoints):
+        keep_traced(session, rules, set(sorted_.new.part.tolist()))
     units = rules.units(touched_by_rows(session, rules, sorted_.new))
     judged = judge(session, rules, units, at=at)
     if isinstance(sorted_.new, Events):
@@ -204,48 +310,3 @@ def _late(session: Session, new: Readings) -> Flags:
         for version in versions:
             late |= here & (new.measured_at >= version.window_from) & (new.measured_at <= version.window_to)
     return late
-
-
-def log_row(
-    store: Store,
-    rules: Rules,
-    on_disk: SheetFile,
-    kind: Kind,
-    values: dict[str, str],
-    *,
-    at: np.datetime64,
-) -> FileTaken:
-    """Keep one typed row, as a file of one line would be."""
-    text = ",".join(values) + "\n" + ",".join(_quoted(v) for v in values.values()) + "\n"
-    found = read_text(text, rules.now.sheet, name="typed by hand", kind=kind)
-    with store.writing() as session:
-        return keep(session, rules, on_disk, found, at=at)
-
-
-def _quoted(value: str) -> str:
-    return '"' + value.replace('"', '""') + '"'
-
-
-def retry(store: Store, rules: Rules, on_disk: SheetFile, *, at: np.datetime64) -> Sequence[FileTaken]:
-    """Try rows set aside again, file by file; those that now serve are marked as taken."""
-    done = []
-    with store.writing() as session:
-        waiting = [
-            a for a in session.aside() if not a.retried and a.reason != Reason.CONTRADICTS and a.header
-        ]
-        for file_id in sorted({a.file_id for a in waiting}):
-            mine = [a for a in waiting if a.file_id == file_id]
-            text = "\n".join([str(mine[0].header), *(a.text for a in mine)]) + "\n"
-            try:
-                found = read_text(text, rules.now.sheet, name=f"{mine[0].file}, again", kind=mine[0].kind)
-            except FileUnreadable as unreadable:
-                done.append(_unreadable(mine[0].file, str(unreadable), 0.0))
-                continue
-            still = {r.line for r in found.refused}
-            served = [a.id for i, a in enumerate(mine) if i + 2 not in still]
-            if not served:
-                continue
-            found = replace(found, refused=(), rows=found.rows - len(still))
-            done.append(keep(session, rules, on_disk, found, at=at))
-            session.mark_retried(served, file_id=session.newest_file())
-    return done

@@ -11,7 +11,7 @@ from cellmon.monitor.judge.context import CHECKS_REACH, is_good
 from cellmon.monitor.judge.inputs import CHANGES
 from cellmon.monitor.judge.process import LEAST_BORES, SETTLING
 from cellmon.monitor.rules import Rules
-from cellmon.records import Batch, EventKind, Events, GaugeChecks, Kind, Readings, Times
+from cellmon.records import Batch, EventKind, Events, GaugeChecks, Kind, Readings, Times, TracePoints
 from cellmon.store import Session
 
 UNTIL_NEXT = {
@@ -51,6 +51,8 @@ def touched_by_rows(session: Session, rules: Rules, batch: Batch) -> Times:
         spans = [*_event_spans(session, batch), *first, *settling]
         ends = [np.array([end]) for _, end in (*first, *settling) if end < END]
         own = np.concatenate([_offsets_in_blocks(session, rules, batch), *ends])
+    elif isinstance(batch, TracePoints):
+        own = _of_traced_blocks(session, rules, batch)
     elif isinstance(batch, GaugeChecks):
         spans = list(_check_spans(session, rules, batch))
     if not spans:
@@ -61,6 +63,15 @@ def touched_by_rows(session: Session, rules: Rules, batch: Batch) -> Times:
         for start, end in spans:
             touched |= (when >= start) & (when <= end)
     return np.concatenate([own, bores.measured_at[touched]])
+
+
+def _of_traced_blocks(session: Session, rules: Rules, batch: TracePoints) -> Times:
+    """Return when the traced blocks were measured, where a size from traces decides on a bore."""
+    parts = [p for version in rules.versions for p in version.sheet.parts]
+    if not any(p.sized_by_trace and p.diameter.judge == "size" for p in parts):
+        return np.zeros(0, dtype="datetime64[us]")
+    found = [session.bores(part=part).measured_at for part in dict.fromkeys(batch.part.tolist())]
+    return np.concatenate(found)
 
 
 def _event_spans(session: Session, batch: Events) -> Iterator[Span]:

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
 
-from cellmon.bores.cylinders import fitted_cylinder
-from cellmon.bores.traces import filtered_profile
 from cellmon.errors import CellmonError
 from cellmon.gauge.decision import guard_band, verdicts
 from cellmon.judged import VERDICTS, Bores
+from cellmon.local import number
+from cellmon.monitor.judge.traced import cylindricity, filter_of, traced_size
 from cellmon.monitor.traced_plane import PlaneTrace, plane_traces
 from cellmon.monitor.view import View
 from cellmon.records import TracePoints, Verdict
-from cellmon.sheet import TRACE_FEATURES, FormFeature, Part
+from cellmon.sheet import SIZES_OF_TRACES, TRACE_FEATURES, TRACE_SIZE, FormFeature, Part
+from cellmon.words import say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +36,8 @@ class TraceFigure:
     filter_upr: float
     verdict: Verdict | None
     """None where the sheet sets no limit."""
+    lower_um: float | None = None
+    """Of a size; form has none."""
     why_not: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -65,6 +68,14 @@ class BoreTraces:
     """Roundness of the worst plane less what two points see there."""
     seen: SeenByGauge | None
     planes: tuple[PlaneTrace, ...]
+    diameter_trace: TraceFigure | None = None
+    """The size, where the sheet names one that needs a trace."""
+
+    @property
+    def figures(self) -> tuple[TraceFigure, ...]:
+        """Return every figure of the bore that the sheet takes from traces."""
+        size = () if self.diameter_trace is None else (self.diameter_trace,)
+        return (self.roundness_trace, self.cylindricity, *size)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -84,7 +95,7 @@ def bore_traces(view: View, one: Traced, bores: Bores, *, curves: bool) -> BoreT
     """Return one traced bore; `bores` is what the gauges of the cell measured of its block."""
     bores = bores.select(bores.bore == one.bore)
     part = _part_of(view, bores, one.bore)
-    round_, cylinder = (_feature(part, name) for name in TRACE_FEATURES)
+    round_, cylinder = (filter_of(part, name) for name in TRACE_FEATURES)
     planes = () if one.points is None else plane_traces(view, one.points, part, round_, curves=curves)
     known = [p for p in planes if p.roundness_um is not None]
     worst = max(known, key=lambda p: p.roundness_um or 0.0, default=None)
@@ -98,11 +109,26 @@ def bore_traces(view: View, one: Traced, bores: Bores, *, curves: bool) -> BoreT
         at=None if np.isnat(one.at) else view.local(one.at),
         sentence=_bore_sentence(one.bore, roundness, worst),
         roundness_trace=roundness,
-        cylindricity=_figure(view, one, "cylindricity", cylinder, *_cylinder(view, one, part, cylinder)),
+        cylindricity=_figure(view, one, "cylindricity", cylinder, *_tried(cylindricity, view, one, part)),
         missed_um=None if worst is None else worst.missed_um,
         seen=_seen(view, bores),
         planes=planes,
+        diameter_trace=_sized(view, one, part) if part.sized_by_trace else None,
     )
+
+
+def _sized(view: View, one: Traced, part: Part) -> TraceFigure:
+    """Return the size of a traced bore, judged only where the sheet lets it decide."""
+    limits = part.feature(TRACE_SIZE)
+    assert isinstance(limits, FormFeature), "a part sized by its traces has the feature"
+    given = {
+        "lower": limits.lower if part.diameter.judge == "size" else None,
+        "upper": limits.upper if part.diameter.judge == "size" else None,
+        "reference": SIZES_OF_TRACES[part.diameter.size],
+        "filter_upr": filter_of(part, "roundness_trace").filter_upr,
+    }
+    found = _tried(traced_size, view, one, part)
+    return _figure(view, one, TRACE_SIZE, limits.model_copy(update=given), *found)
 
 
 def _part_of(view: View, bores: Bores, bore: str) -> Part:
@@ -112,46 +138,27 @@ def _part_of(view: View, bores: Bores, bore: str) -> Part:
     return next((p for p in view.sheet.parts if bore in p.bores), view.sheet.parts[0])
 
 
-def _feature(part: Part, name: str) -> FormFeature:
-    found = part.features.get(name)
-    return found if isinstance(found, FormFeature) else FormFeature()
-
-
 def _worst_of(planes: Sequence[PlaneTrace]) -> tuple[float | None, str | None]:
     """Return the roundness of the worst plane; one plane refused leaves the bore without."""
     if not planes:
-        return None, "no points of it were sent"
+        return None, say("no points of it were sent")
     refused = [p for p in planes if p.roundness_um is None]
     if refused:
-        return None, f"plane {refused[0].plane}: {refused[0].why_not['roundness_um']}"
+        first = refused[0]
+        return None, say("plane {plane}: {why}", plane=first.plane, why=first.why_not["roundness_um"])
     return max(p.roundness_um for p in planes if p.roundness_um is not None), None
 
 
-def _cylinder(view: View, one: Traced, part: Part, feature: FormFeature) -> tuple[float | None, str | None]:
+def _tried(
+    figure: Callable[[TracePoints, Part, Mapping[str, float]], float], view: View, one: Traced, part: Part
+) -> tuple[float | None, str | None]:
+    """Return a figure of a bore's points, or why there is none."""
     if one.points is None:
-        return None, "no points of it were sent"
-    depths = view.sheet.measuring.planes
-    strange = sorted(set(one.points.plane) - set(depths))
-    if strange:
-        return None, f"[measuring] names no depth of plane {', '.join(strange)}"
+        return None, say("no points of it were sent")
     try:
-        profiles = {
-            plane: filtered_profile(
-                one.points.angle_deg[here], one.points.radius_um[here], filter_upr=feature.filter_upr
-            )
-            for plane in dict.fromkeys(one.points.plane)
-            if (here := one.points.plane == plane).any()
-        }
-        found = fitted_cylinder(
-            np.concatenate([p.angle_deg for p in profiles.values()]),
-            np.repeat([depths[name] for name in profiles], [len(p.um) for p in profiles.values()]),
-            np.concatenate([p.um for p in profiles.values()]),
-            nominal_mm=part.diameter.nominal,
-            reference=feature.reference,
-        )
+        return figure(one.points, part, view.sheet.measuring.planes), None
     except CellmonError as refusal:
         return None, str(refusal)
-    return found.form, None
 
 
 def _figure(
@@ -162,16 +169,17 @@ def _figure(
     why_not = {} if refused is None else {"value_um": refused}
     guarded, u = view.sheet.decision.rule == "guarded", _uncertainty(view, one.gauge)
     verdict = None
-    if judged is not None and feature.upper_um is not None:
-        verdict = _verdict(view, judged, feature.upper_um, u)
+    if judged is not None and (feature.lower_um is not None or feature.upper_um is not None):
+        verdict = _verdict(view, judged, feature, u)
         if guarded and u is None:
-            why_not["verdict"] = f"the sheet states no uncertainty of gauge {one.gauge or 'that traced it'}"
+            why_not["verdict"] = _no_uncertainty(one.gauge)
     band = guarded and u is not None and verdict is not None
     return TraceFigure(
         feature=name,
         value_um=value,
         reported_um=reported,
         used=None if judged is None else "reported" if value is None else "points",
+        lower_um=feature.lower_um,
         upper_um=feature.upper_um,
         guard_um=float(guard_band(u or 0.0, view.sheet.decision.conformance)) if band else None,
         reference=feature.reference,
@@ -181,10 +189,16 @@ def _figure(
     )
 
 
-def _verdict(view: View, value: float, upper_um: float, u: float | None) -> Verdict:
-    decision = view.sheet.decision
+def _no_uncertainty(gauge: str | None) -> str:
+    if gauge is None:
+        return say("the sheet states no uncertainty of gauge that traced it")
+    return say("the sheet states no uncertainty of gauge {gauge}", gauge=gauge)
+
+
+def _verdict(view: View, value: float, feature: FormFeature, u: float | None) -> Verdict:
+    decision, (lower, upper) = view.sheet.decision, (feature.lower_um, feature.upper_um)
     code = verdicts(
-        [value], lower=None, upper=upper_um, u=u, rule=decision.rule, conformance=decision.conformance
+        [value], lower=lower, upper=upper, u=u, rule=decision.rule, conformance=decision.conformance
     )[0]
     return VERDICTS[int(code)]
 
@@ -212,10 +226,16 @@ def _seen(view: View, bores: Bores) -> SeenByGauge | None:
 
 def _bore_sentence(bore: str, figure: TraceFigure, worst: PlaneTrace | None) -> str:
     if worst is None or figure.value_um is None:
-        value = "not known" if figure.reported_um is None else f"{figure.reported_um:.2f} um as reported"
-        return f"Bore {bore}: roundness {value}."
-    form = " and ".join(lobe.words for lobe in worst.lobes) or "no number of lobes stands out"
-    return (
-        f"Bore {bore}: roundness {worst.roundness_um:.2f} um in the {worst.plane} plane ({form}); "
-        f"two points see {worst.two_point_roundness_um:.2f} um of it."
+        if figure.reported_um is None:
+            return say("Bore {bore}: roundness not known.", bore=bore)
+        reported = number(figure.reported_um, 2)
+        return say("Bore {bore}: roundness {value} um as reported.", bore=bore, value=reported)
+    form = say(" and ").join(lobe.words for lobe in worst.lobes)
+    return say(
+        "Bore {bore}: roundness {value} um in the {plane} plane ({form}); two points see {seen} um of it.",
+        bore=bore,
+        value=number(worst.roundness_um or 0.0, 2),
+        plane=worst.plane,
+        form=form or say("no number of lobes stands out"),
+        seen=number(worst.two_point_roundness_um or 0.0, 2),
     )

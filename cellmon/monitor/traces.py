@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from cellmon.errors import NotFound
 from cellmon.judged import Bores
+from cellmon.local import number
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.latest import last_moment
 from cellmon.monitor.traced_bore import BoreTraces, Traced, bore_traces
@@ -23,11 +24,12 @@ from cellmon.monitor.view import View
 from cellmon.records import Characteristics, Kind, TracePoints, Verdict
 from cellmon.sheet import TRACE_FEATURES
 from cellmon.shifts import to_utc
+from cellmon.words import say, say_many, to_say
 
 WINDOW = timedelta(days=7)
 """How far back traces are answered unless said otherwise."""
 KINDS = (Kind.TRACES, Kind.CHARACTERISTICS)
-BLIND = (
+BLIND = to_say(
     "a two-point gauge adds the radii of both sides: it reads nothing of three, five or seven lobes and "
     "nothing of a bent axis"
 )
@@ -55,9 +57,9 @@ def traces(
     points, figures = _loaded(view, part, since, until)
     found = list(_answered(view, _grouped(points, figures), curves=part is not None))
     if part is not None and not found:
-        raise NotFound(f"no traces of part {part}")
+        raise NotFound(say("no traces of part {part}", part=part))
     found.sort(key=lambda b: (b.at is not None, b.at, b.part, b.bore))
-    return TracesAnswer(**view.head(), sentence=_sentence(found), blind=BLIND, bores=tuple(found))
+    return TracesAnswer(**view.head(), sentence=_sentence(found), blind=say(BLIND), bores=tuple(found))
 
 
 def _answered(view: View, every: Iterable[Traced], *, curves: bool) -> Iterator[BoreTraces]:
@@ -131,17 +133,50 @@ def _rows_by_key(rows: TracePoints | Characteristics) -> dict[Key, NDArray[np.in
 
 def _sentence(bores: Sequence[BoreTraces]) -> str:
     if not bores:
-        return "No bore was traced in this time."
-    figures = [f for b in bores for f in (b.roundness_trace, b.cylindricity)]
+        return say("No bore was traced in this time.")
+    figures = [f for b in bores for f in b.figures]
     bad = sum(f.verdict in (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED) for f in figures)
+    if not any(f.verdict is not None for f in figures):
+        inside = say("none is judged")
+    elif bad:
+        inside = say("{count} figures are not proven inside", count=bad)
+    else:
+        inside = say("every figure known is proven inside")
+    silent = [b for b in bores if b.roundness_trace.used is None]
     points = sum(b.roundness_trace.used == "points" for b in bores)
-    worst = max(bores, key=lambda b: b.missed_um or 0.0)
-    end = (
-        ""
-        if not worst.missed_um
-        else (
-            f" The two-point gauge missed most in {worst.part} bore {worst.bore}: {worst.missed_um:.2f} um."
-        )
+    said = say_many(
+        "{count} bore traced, {points} judged by points; {inside}.",
+        "{count} bores traced, {points} judged by points; {inside}.",
+        len(bores),
+        points=points,
+        inside=inside,
     )
-    inside = "every figure is proven inside" if not bad else f"{bad} figures are not proven inside"
-    return f"{len(bores)} bores traced, {points} of them with points; {inside}.{end}"
+    return " ".join([said, *_silence(silent), *_missed_most(bores)])
+
+
+def _missed_most(bores: Sequence[BoreTraces]) -> list[str]:
+    """Return of which bore two points saw least; nothing where they missed none."""
+    worst = max(bores, key=lambda b: b.missed_um or 0.0)
+    if not worst.missed_um:
+        return []
+    return [
+        say(
+            "The two-point gauge missed most in {part} bore {bore}: {missed} um.",
+            part=worst.part,
+            bore=worst.bore,
+            missed=number(worst.missed_um, 2),
+        )
+    ]
+
+
+def _silence(bores: Sequence[BoreTraces]) -> list[str]:
+    """Return which bores gave no roundness, and why the first did not."""
+    if not bores:
+        return []
+    first = bores[0]
+    why = first.roundness_trace.why_not.get("value_um") or say("no roundness was sent")
+    named = {"part": first.part, "bore": first.bore, "why": why}
+    if len(bores) == 1:
+        return [say("No roundness is known of {part} bore {bore}: {why}.", **named)]
+    rest = len(bores) - 1
+    return [say("No roundness is known of {part} bore {bore}, and {rest} more: {why}.", **named, rest=rest)]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from cellmon import local
 from cellmon.charts.inside import step_of
 from cellmon.charts.run_length.shewhart import range_chance
 from cellmon.charts.shewhart import mean_limits, range_limits
@@ -29,19 +30,27 @@ from cellmon.monitor.departures import (
 )
 from cellmon.monitor.grouped import grouped, windows_of
 from cellmon.monitor.judge.limits import LEAST_SUBGROUPS
-from cellmon.monitor.stream import value_column
+from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream
 from cellmon.sheet.features import TWO_POINT_FEATURES
 from cellmon.stats.constants import chart_factors
+from cellmon.words import say, to_say
 
 FROM_ZERO = ("size_range", "roundness", "roundness_trace", "cylindricity")
 """Features that cannot fall below nought."""
-TOO_FEW = f"fewer than {LEAST_SUBGROUPS} subgroups: nothing is called a limit"
-CAUTION = (
+TOO_FEW = to_say("fewer than {count} subgroups: nothing is called a limit")
+CAUTION = to_say(
     "Each correction is for its own departure alone, the others left aside; limits stay as they are until "
     "a named person freezes new ones. A chart that is quiet does not make a machine safe."
 )
+DEPARTURES = {
+    "few subgroups": to_say("few subgroups"),
+    "gauge steps": to_say("gauge steps"),
+    "neighbours": to_say("neighbours"),
+    "skew": to_say("skew"),
+}
+"""What may take limits off their promise, by its name in an answer."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,17 +95,18 @@ def trust(
     wanted = {"spindle": spindle, "bore": bore, "feature": feature}
     chosen = [s for s in view.streams if all(v in (None, getattr(s, k)) for k, v in wanted.items())]
     if not chosen and any(wanted.values()):
-        raise NotFound(f"no stream of {', '.join(f'{k} {v}' for k, v in wanted.items() if v)}")
+        names = ", ".join(f"{k} {v}" for k, v in wanted.items() if v)
+        raise NotFound(say("no stream of {names}", names=names))
     limits = {stream: view.baseline(stream) for stream in chosen}
     known = {stream: limit for stream, limit in limits.items() if limit is not None}
     windows, bores = windows_of(view, known), _bores_behind(view, known)
     found = tuple(
         _of_stream(view, known[stream], windows[stream], bores)
         if stream in known
-        else _nothing(view, stream, TOO_FEW)
+        else _nothing(view, stream, say(TOO_FEW, count=LEAST_SUBGROUPS))
         for stream in chosen
     )
-    return Trust(**view.head(), sentence=_sentence(found), streams=found, caution=CAUTION)
+    return Trust(**view.head(), sentence=_sentence(found), streams=found, caution=say(CAUTION))
 
 
 def _bores_behind(view: View, limits: Mapping[Stream, Limit]) -> Bores:
@@ -109,7 +119,7 @@ def _bores_behind(view: View, limits: Mapping[Stream, Limit]) -> Bores:
 def _nothing(view: View, stream: Stream, why: str) -> StreamTrust:
     return StreamTrust(
         stream=stream,
-        sentence=f"{view.name(stream)}: {why}.",
+        sentence=say("{stream}: {why}.", stream=view.name(stream), why=why),
         subgroups=0,
         n=0,
         mean_limits=None,
@@ -125,7 +135,7 @@ def _nothing(view: View, stream: Stream, why: str) -> StreamTrust:
 def _of_stream(view: View, limit: Limit, window: Subgroups, bores: Bores) -> StreamTrust:
     stream, n = limit.stream, limit.size
     if n < 2:
-        return _nothing(view, stream, "single bores have no chart of means and ranges")
+        return _nothing(view, stream, say("single bores have no chart of means and ranges"))
     basis = Basis(centre=limit.centre, sigma=limit.sigma, subgroups=limit.subgroups, n=n)
     x = _values(view, stream, window.select(window.n == n), bores)
     step = _step(view, stream, x)
@@ -153,7 +163,7 @@ def _departures(
     why_not: dict[str, str] = {}
     coarse = None
     if step is None:
-        why_not["gauge steps"] = "the bores of the window do not differ"
+        why_not["gauge steps"] = say("the bores of the window do not differ")
     else:
         asked["gauge steps"] = lambda: gauge_steps(basis, step)
         coarse = _coarse(basis, step)
@@ -199,7 +209,12 @@ def _coarse(basis: Basis, step: float) -> str | None:
     steps = (factors.D2 - factors.D1) * basis.sigma / step
     if steps >= LEAST_STEPS:
         return None
-    return f"steps of {step:g} µm leave {steps:.1f} within the limits of ranges; {LEAST_STEPS:.0f} are needed"
+    return say(
+        "steps of {step} µm leave {steps} within the limits of ranges; {least} are needed",
+        step=local.significant(step),
+        steps=local.number(steps, 1),
+        least=local.number(LEAST_STEPS),
+    )
 
 
 def _limits(found: object) -> Limits:
@@ -209,20 +224,27 @@ def _limits(found: object) -> Limits:
 
 def _stream_sentence(name: str, departures: tuple[Departure, ...], why_not: Mapping[str, str]) -> str:
     told = [d.words for d in departures if d.matters]
+    promised = local.number(PROMISED)
     if told:
-        return f"{name}: one in {PROMISED:.0f} is promised; {'; '.join(told)}."
-    seen = next((d for d in departures if d.name == "few subgroups"), None)
-    close = f"; {seen.words}" if seen else ""
-    unknown = f"; not known: {', '.join(why_not)}" if why_not else ""
-    return f"{name}: one in {PROMISED:.0f} is promised and about kept{close}{unknown}."
+        text = to_say("{stream}: one in {promised} is promised; {told}.")
+        return say(text, stream=name, promised=promised, told="; ".join(told))
+    seen = [d.words for d in departures if d.name == "few subgroups"][:1]
+    if why_not:
+        seen.append(say("not known: {names}", names=", ".join(say(DEPARTURES[name]) for name in why_not)))
+    if not seen:
+        return say("{stream}: one in {promised} is promised and about kept.", stream=name, promised=promised)
+    text = to_say("{stream}: one in {promised} is promised and about kept; {more}.")
+    return say(text, stream=name, promised=promised, more="; ".join(seen))
 
 
 def _sentence(streams: tuple[StreamTrust, ...]) -> str:
     known = [s for s in streams if s.departures]
     off = [s for s in known if any(d.matters for d in s.departures)]
     if not known:
-        return "No stream has limits of means and ranges yet."
-    return (
-        f"{len(off)} of {len(known)} streams have limits of means and ranges that, with nothing moving, call "
-        "falsely in less than four fifths of the points promised."
+        return say("No stream has limits of means and ranges yet.")
+    return say(
+        "{count} of {all} streams have limits of means and ranges that, with nothing moving, call "
+        "falsely in less than four fifths of the points promised.",
+        count=len(off),
+        all=len(known),
     )

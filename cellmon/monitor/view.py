@@ -23,12 +23,16 @@ from cellmon.records import Stream
 from cellmon.sheet import Part, Sheet
 from cellmon.shifts import to_local
 from cellmon.store import Session
+from cellmon.words import say
 
 if TYPE_CHECKING:
     from cellmon.monitor.dressings import NoPlan, Plan
     from cellmon.monitor.forecast import BoresLeft, Standing
+    from cellmon.monitor.judge.audits import AuditSeries
     from cellmon.monitor.judge.places import Place
+    from cellmon.monitor.limits_age import Declared
     from cellmon.monitor.signals import Signal
+    from cellmon.monitor.stones.dulling import Intervals
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +86,9 @@ class View:
         """Where one stream's level and slope stand; None where it is not watched."""
         from cellmon.monitor.forecast import standing
 
-        return standing(self, stream, self.baseline(stream))
+        if stream not in self._standing:
+            self._standing[stream] = standing(self, stream, self.baseline(stream))
+        return self._standing[stream]
 
     def bores_left(self, stream: Stream) -> BoresLeft | None:
         """How many bores of a stream are left to a tolerance limit; None where no drift shows."""
@@ -100,8 +106,36 @@ class View:
             self._plans[spindle] = plan_of(self, spindle)
         return self._plans[spindle]
 
+    def take_dressings(self, plans: Mapping[str, Plan | NoPlan], intervals: Mapping[str, Intervals]) -> None:
+        """Take over what another view of the same state worked out of dressings, by spindle."""
+        self._plans.update(plans)
+        self._intervals.update(intervals)
+
+    def dressed_intervals(self, spindle: str) -> Intervals:
+        """Return the newest bores of a spindle by dressing interval."""
+        from cellmon.monitor.stones.dulling import intervals_of
+
+        if spindle not in self._intervals:
+            self._intervals[spindle] = intervals_of(self, spindle)
+        return self._intervals[spindle]
+
+    @cached_property
+    def _intervals(self) -> dict[str, Intervals]:
+        return {}
+
+    @cached_property
+    def declared(self) -> Declared:
+        """What was logged since the oldest frozen limits, for whether they are older than a change."""
+        from cellmon.monitor.limits_age import declared
+
+        return declared(self)
+
     @cached_property
     def _plans(self) -> dict[str, Plan | NoPlan]:
+        return {}
+
+    @cached_property
+    def _standing(self) -> dict[Stream, Standing | None]:
         return {}
 
     @cached_property
@@ -119,6 +153,15 @@ class View:
         features = [name for part in self.sheet.parts for name in part.charted]
         known = [s for s in self.limits if s.bore is not None and s.part_of == "itself"]
         return tuple(sorted(known, key=lambda s: (not self.routed(s), _place(features, s.feature), s)))
+
+    @cached_property
+    def audited(self) -> Mapping[Stream, AuditSeries]:
+        """The series of every feature that another instrument measures, up to the moment of the view."""
+        from cellmon.monitor.judge.audits import audit_series
+        from cellmon.monitor.judge.traced import audited_rows
+
+        rows = audited_rows(self.session, end=self.as_of + np.timedelta64(1, "us")).rows
+        return {series.stream: series for series in audit_series(rows, self.sheet)}
 
     @cached_property
     def pooled(self) -> tuple[Stream, ...]:
@@ -161,7 +204,7 @@ class View:
 
     def tolerance(self, stream: Stream) -> Tolerance:
         """Return the limits of a stream's feature and the guard band at each."""
-        feature = self.part_of(stream).features.get(stream.feature)
+        feature = self.part_of(stream).feature(stream.feature)
         if feature is None:
             return Tolerance(lower_um=None, upper_um=None, target_um=None, guard_um=None)
         guard = None
@@ -177,8 +220,9 @@ class View:
 
     def unit(self, stream: Stream) -> str:
         """Return the unit in which a stream's figures stand."""
-        named = getattr(self.part_of(stream).features.get(stream.feature), "unit", None)
-        return PROCESS.get(stream.feature) or (named if named and named != "um" else "µm")
+        named = getattr(self.part_of(stream).feature(stream.feature), "unit", None)
+        found = PROCESS.get(stream.feature)
+        return say(found) if found else (named if named and named != "um" else "µm")
 
     def summary(self, limit: Limit | None) -> BaselineSummary | None:
         """Return limits as people see them; None where nothing is called a limit."""
@@ -228,8 +272,8 @@ class View:
             part_number="", spindle=spindle, bore=bore, feature=feature, fixture=fixture, part_of=part_of
         )
         nearest = near or [s for s in every if s.spindle == spindle and s.feature == feature]
-        names = ", ".join(map(str, nearest[:6])) or "none yet"
-        raise NotFound(f"no stream {asked}; there are {names}")
+        names = ", ".join(map(str, nearest[:6])) or say("none yet")
+        raise NotFound(say("no stream {asked}; there are {names}", asked=asked, names=names))
 
 
 def _place(names: list[str], name: str) -> int:

@@ -4,40 +4,69 @@ from __future__ import annotations
 
 import numpy as np
 
-from cellmon.monitor.judge.calls import SHARE_OF, Called
+from cellmon import local
+from cellmon.monitor.judge.calls import SHARE_OF, Called, detector_words
+from cellmon.words import say, say_many, to_say
+
+MOVED = {
+    ("level", True): to_say("{stream}: moved up by {size} {unit}"),
+    ("level", False): to_say("{stream}: moved down by {size} {unit}"),
+    ("drift", True): to_say("{stream}: drifts up, {size} {unit} by now"),
+    ("drift", False): to_say("{stream}: drifts down, {size} {unit} by now"),
+    ("single", True): to_say("{stream}: one bore {size} {unit} above the others"),
+    ("single", False): to_say("{stream}: one bore {size} {unit} below the others"),
+    ("audit", True): to_say("{stream}: audits moved up by {size} {unit}"),
+    ("audit", False): to_say("{stream}: audits moved down by {size} {unit}"),
+}
+"""By kind, and whether it went up."""
+BEYOND_LIMIT = to_say("{stream}: {size} {unit}, beyond its limit ({part})")
+UNLIKE = to_say("{stream}: {size} {unit}, unlike those before ({part})")
+KINDS = {
+    "level": to_say("level"),
+    "drift": to_say("drift"),
+    "spread": to_say("spread"),
+    "single": to_say("single"),
+    "limit": to_say("limit"),
+    "pattern": to_say("pattern"),
+    "routing": to_say("routing"),
+    "gauge": to_say("gauge"),
+}
 
 
 def signal_words(stream: str, call: Called, *, kind: str, size: float, unit: str) -> str:
     """Return what a signal of a stream of that name says, in a sentence without its full stop."""
     if call.family == "audit":
         return _audit_words(stream, call, size=size, unit=unit)
-    if kind in ("level", "drift"):
-        moved = f"moved {_way(size)} by {abs(size):.1f} {unit}"
-        drifts = f"drifts {_way(size)}, {abs(size):.1f} {unit} by now"
-        return f"{stream}: {moved if kind == 'level' else drifts}"
+    if kind in ("level", "drift") or (kind == "single" and np.isfinite(call.sigma)):
+        figure_ = local.number(abs(size), 1)
+        return say(MOVED[kind, size > 0], stream=stream, size=figure_, unit=unit)
     if kind == "spread":
-        return f"{stream}: spread {size:.1f} times the usual"
-    if kind == "single" and np.isfinite(call.sigma):
-        return f"{stream}: one bore {abs(size):.1f} {unit} {'above' if size > 0 else 'below'} the others"
+        return say("{stream}: spread {times} times the usual", stream=stream, times=local.number(size, 1))
     if kind in ("single", "limit"):
-        beyond = "beyond its limit" if kind == "limit" else "unlike those before"
-        return f"{stream}: {size:.2f} {unit}, {beyond} ({call.part})"
+        text = BEYOND_LIMIT if kind == "limit" else UNLIKE
+        return say(text, stream=stream, size=local.number(size, 2), unit=unit, part=call.part)
     return _other_words(stream, call, kind=kind, size=size)
 
 
 def _other_words(stream: str, call: Called, *, kind: str, size: float) -> str:
     if kind == "gauge":
-        return f"{call.detector} found {size:+.1f} µm off"
+        off = local.number(size, 1, sign=True)
+        return say("{check} found {size} µm off", check=detector_words(call.detector), size=off)
     if kind == "pattern":
-        return f"{stream}: {call.detector}"
-    many = "1 bore carries" if size == 1 else f"{size:.0f} bores carry"
-    return f"{many} a spindle that does not hone them, from {call.part} on"
+        return say("{stream}: {rule}", stream=stream, rule=detector_words(call.detector))
+    return say_many(
+        "{count} bore carries a spindle that does not hone them, from {part} on",
+        "{count} bores carry a spindle that does not hone them, from {part} on",
+        round(size),
+        part=call.part,
+    )
 
 
 def _audit_words(stream: str, call: Called, *, size: float, unit: str) -> str:
     if call.detector.startswith(SHARE_OF):
-        return f"{stream}: found in {figure(size)} % of the bores of one shift, more than chance gives"
-    return f"{stream}: audits moved {_way(size)} by {figure(abs(size))} {unit}"
+        text = to_say("{stream}: found in {share} % of the bores of one shift, more than chance gives")
+        return say(text, stream=stream, share=figure(size))
+    return say(MOVED["audit", size > 0], stream=stream, size=figure(abs(size)), unit=unit)
 
 
 def figure(value: float) -> str:
@@ -48,15 +77,16 @@ def figure(value: float) -> str:
     """
     if not value:
         return "0"
-    return f"{value:.{max(0, 1 - int(np.floor(np.log10(abs(value)))))}f}"
+    return local.number(value, max(0, 1 - int(np.floor(np.log10(abs(value))))))
 
 
 def short_words(kind: str, *, size: float | None, unit: str, ratio: float | None) -> str:
     """Return what a signal says in a word or two, for the margin of a drawing."""
     if kind in ("level", "drift", "single") and size is not None:
-        return f"{size:+.1f} {unit}" if abs(size) >= 0.1 else f"{size:+.2g} {unit}"
-    return f"spread × {ratio:.1f}" if ratio is not None else kind
-
-
-def _way(size: float) -> str:
-    return "up" if size > 0 else "down"
+        if abs(size) >= 0.1:
+            return say("{size} {unit}", size=local.number(size, 1, sign=True), unit=unit)
+        sign = "+" if size >= 0 else ""
+        return say("{size} {unit}", size=sign + local.significant(size, 2), unit=unit)
+    if ratio is not None:
+        return say("spread × {ratio}", ratio=local.number(ratio, 1))
+    return say(KINDS.get(kind, kind))

@@ -109,6 +109,7 @@ class StudyReadings(Batch):
     direction: Texts = text(key=True)
     master_mm: Numbers = length()
     at: Times = time()
+    part_number: Texts = text()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -176,6 +177,8 @@ class MatingParts(Batch):
     grade: Texts = text()
     at: Times = time(key=True)
     by: Texts = text()
+    part_number: Texts = text()
+    """The drawing of the bores they go into."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -11,8 +11,10 @@ from __future__ import annotations
 from enum import StrEnum
 from math import atan, degrees, pi, radians, tan
 
+from cellmon import local
 from cellmon.errors import WrongUsage
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say, to_say
 
 MM_PER_INCH = UM_PER[LengthUnit.INCH] / UM_PER[LengthUnit.MM]
 MM_PER_M = 1000.0
@@ -35,7 +37,7 @@ def surface_speed(diameter_mm: float, *, rpm: float) -> float:
     >>> round(surface_speed(87.3, rpm=180), 1)
     49.4
     """
-    return pi * _positive(diameter_mm, "diameter") / MM_PER_M * rpm
+    return pi * _positive(diameter_mm, to_say("diameter")) / MM_PER_M * rpm
 
 
 def rpm_for_surface_speed(diameter_mm: float, *, speed_m_min: float) -> float:
@@ -44,7 +46,7 @@ def rpm_for_surface_speed(diameter_mm: float, *, speed_m_min: float) -> float:
     >>> round(rpm_for_surface_speed(87.3, speed_m_min=49.4))
     180
     """
-    return _positive(speed_m_min, "surface speed") / surface_speed(diameter_mm, rpm=1.0)
+    return _positive(speed_m_min, to_say("surface speed")) / surface_speed(diameter_mm, rpm=1.0)
 
 
 def rpm_by_shop_rule(diameter_mm: float) -> float:
@@ -53,7 +55,7 @@ def rpm_by_shop_rule(diameter_mm: float) -> float:
     >>> round(rpm_by_shop_rule(87.3))
     349
     """
-    return SHOP_RULE * MM_PER_INCH / _positive(diameter_mm, "diameter")
+    return SHOP_RULE * MM_PER_INCH / _positive(diameter_mm, to_say("diameter"))
 
 
 def stroke_length(
@@ -70,16 +72,16 @@ def stroke_length(
         When the stone leaves the bore at an end, or there is nothing to stroke.
     """
     for overrun in (overrun_top_mm, overrun_bottom_mm):
-        if not 0 <= overrun < _positive(stone_mm, "stone length"):
-            raise WrongUsage(
-                f"an overrun of {overrun:g} mm with stones of {stone_mm:g} mm: it must be 0 or more and less "
-                "than the stone, or the hone leaves the bore"
+        if not 0 <= overrun < _positive(stone_mm, to_say("stone length")):
+            text = to_say(
+                "an overrun of {overrun} mm with stones of {stone} mm: it must be 0 or more and less than "
+                "the stone, or the hone leaves the bore"
             )
-    stroke = _positive(length_mm, "bore length") + overrun_top_mm + overrun_bottom_mm - stone_mm
+            raise WrongUsage(say(text, overrun=local.significant(overrun), stone=local.significant(stone_mm)))
+    stroke = _positive(length_mm, to_say("bore length")) + overrun_top_mm + overrun_bottom_mm - stone_mm
     if stroke <= 0:
-        raise WrongUsage(
-            f"stones of {stone_mm:g} mm fill a bore of {length_mm:g} mm with these overruns: no stroke"
-        )
+        text = to_say("stones of {stone} mm fill a bore of {length} mm with these overruns: no stroke")
+        raise WrongUsage(say(text, stone=local.significant(stone_mm), length=local.significant(length_mm)))
     return stroke
 
 
@@ -89,7 +91,12 @@ def stroke_speed(stroke_mm: float, *, strokes_per_min: float, place: Place | str
     >>> round(stroke_speed(116.0, strokes_per_min=88), 1)
     20.4
     """
-    mean = 2 * _positive(stroke_mm, "stroke") / MM_PER_M * _positive(strokes_per_min, "stroke rate")
+    mean = (
+        2
+        * _positive(stroke_mm, to_say("stroke"))
+        / MM_PER_M
+        * _positive(strokes_per_min, to_say("stroke rate"))
+    )
     return mean * (MID_STROKE if Place(place) is Place.MID_STROKE else 1.0)
 
 
@@ -103,7 +110,7 @@ def crosshatch_angle(axial_m_min: float, surface_m_min: float) -> float:
     ----------
     Kinematics (derived); Sender and Buj-Corral, *Metals* 13(1) 140 (2023).
     """
-    return 2 * degrees(atan(axial_m_min / _positive(surface_m_min, "surface speed")))
+    return 2 * degrees(atan(axial_m_min / _positive(surface_m_min, to_say("surface speed"))))
 
 
 def rpm_for_angle(
@@ -132,16 +139,21 @@ def strokes_for_angle(
     88
     """
     one = stroke_speed(stroke_mm, strokes_per_min=1.0, place=place)
-    return surface_speed(diameter_mm, rpm=_positive(rpm, "spindle speed")) * _half_tangent(angle_deg) / one
+    return (
+        surface_speed(diameter_mm, rpm=_positive(rpm, to_say("spindle speed")))
+        * _half_tangent(angle_deg)
+        / one
+    )
 
 
 def _half_tangent(angle_deg: float) -> float:
     if not 0 < angle_deg < 180:
-        raise WrongUsage(f"an included crosshatch angle between 0 and 180 degrees, not {angle_deg:g}")
+        text = to_say("an included crosshatch angle between 0 and 180 degrees, not {given}")
+        raise WrongUsage(say(text, given=local.significant(angle_deg)))
     return tan(radians(angle_deg) / 2)
 
 
 def _positive(value: float, what: str) -> float:
     if not value > 0:
-        raise WrongUsage(f"a {what} above 0, not {value:g}")
+        raise WrongUsage(say("a {what} above 0, not {given}", what=say(what), given=local.significant(value)))
     return value

@@ -6,6 +6,7 @@ from math import ceil, pi
 
 from cellmon.errors import WrongUsage
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say
 
 UM_PER_MM = UM_PER[LengthUnit.MM]
 
@@ -39,7 +40,7 @@ def stone_wear_um(work_mm3: float, *, g_ratio: float, face_mm2: float) -> float:
     0.27
     """
     if not (g_ratio > 0 and face_mm2 > 0):
-        raise WrongUsage("a G ratio and a stone face above 0")
+        raise WrongUsage(say("a G ratio and a stone face above 0"))
     return work_mm3 / g_ratio / face_mm2 * UM_PER_MM
 
 
@@ -59,5 +60,5 @@ def strokes_needed(stock_um: float, *, um_per_stroke: float) -> int:
     38
     """
     if not um_per_stroke > 0:
-        raise WrongUsage("a removal per stroke above 0")
+        raise WrongUsage(say("a removal per stroke above 0"))
     return ceil(stock_um / um_per_stroke - 1e-9)

@@ -9,13 +9,21 @@ from pydantic import Field, model_validator
 
 from cellmon.sheet.section import Count, Name, Positive, Section
 from cellmon.units import UM_PER, LengthUnit
+from cellmon.words import say, to_say
 
 TWO_POINT_FEATURES = ("diameter", "taper", "barrel", "twist", "ovality", "roundness", "size_range")
 """Features that two-point readings of one bore give."""
-SIGNED_FEATURES = ("taper", "barrel", "twist", "ovality")
 CHARTED_FEATURES = ("diameter", "taper", "barrel", "twist", "ovality", "size_range")
 """Two-point features with a chart of their own; roundness restates ovality and has none."""
 TRACE_FEATURES = ("roundness_trace", "cylindricity")
+TRACE_SIZE = "diameter_trace"
+"""The stream of sizes from traces, where `features.diameter` names one of `SIZES_OF_TRACES`."""
+SIZES_OF_TRACES = {
+    "least-squares": "least-squares",
+    "largest-inscribed": "inscribed",
+    "smallest-circumscribed": "circumscribed",
+}
+"""Sizes that two-point readings do not give, and the reference circle or cylinder of each."""
 
 EXPANSION_PER_C = {
     "grey cast iron": 11.0e-6,
@@ -61,12 +69,12 @@ class DiameterFeature(Feature):
     def _ordered(self) -> Self:
         if self.lower is not None and self.upper is not None:
             if self.lower >= self.upper:
-                raise ValueError("lower smaller than upper")
+                raise ValueError(say("lower smaller than upper"))
             if self.target is not None and not self.lower <= self.target <= self.upper:
-                raise ValueError("a target between lower and upper")
+                raise ValueError(say("a target between lower and upper"))
         for limit in (self.lower, self.upper, self.target):
             if limit is not None and abs(limit - self.nominal) > 0.05 * self.nominal:
-                raise ValueError("limits and target within 5 % of nominal, all in mm")
+                raise ValueError(say("limits and target within 5 % of nominal, all in mm"))
         return self
 
     def _deviation_um(self, mm: float | None) -> float | None:
@@ -107,7 +115,7 @@ class FormFeature(Feature):
     @model_validator(mode="after")
     def _ordered(self) -> Self:
         if self.lower is not None and self.upper is not None and self.lower >= self.upper:
-            raise ValueError("lower smaller than upper")
+            raise ValueError(say("lower smaller than upper"))
         return self
 
     @property
@@ -150,13 +158,14 @@ class Part(Section):
     @model_validator(mode="after")
     def _size_is_there(self) -> Self:
         if not isinstance(self.features.get("diameter"), DiameterFeature):
-            raise ValueError("a [features.diameter] with its nominal")
+            raise ValueError(say("a [features.diameter] with its nominal"))
         for name, feature in self.features.items():
             known = TWO_POINT_FEATURES + TRACE_FEATURES
             if name not in known and getattr(feature, "unit", None) is None:
-                raise ValueError(f"one of {', '.join(known)}, or a unit for features.{name}")
+                text = to_say("one of {names}, or a unit for features.{name}")
+                raise ValueError(say(text, names=", ".join(known), name=name))
         if len(set(self.bores)) != len(self.bores):
-            raise ValueError("each bore once")
+            raise ValueError(say("each bore once"))
         return self
 
     @property
@@ -179,7 +188,22 @@ class Part(Section):
     @property
     def audited(self) -> tuple[str, ...]:
         """The features of this part that another instrument measures: no two-point readings give them."""
-        return tuple(name for name in self.features if name not in TWO_POINT_FEATURES)
+        named = tuple(name for name in self.features if name not in TWO_POINT_FEATURES)
+        return (*named, TRACE_SIZE) if self.sized_by_trace else named
+
+    @property
+    def sized_by_trace(self) -> bool:
+        """Whether the size of a bore is a figure of its traces."""
+        return self.diameter.size in SIZES_OF_TRACES
+
+    def feature(self, name: str) -> AnyFeature | None:
+        """Return a feature by name; the size from traces has the limits of the diameter, micrometres."""
+        if name != TRACE_SIZE or not self.sized_by_trace:
+            return self.features.get(name)
+        size = self.diameter
+        limits = {"lower": size.lower_um, "upper": size.upper_um, "target": size.target_um}
+        words = {"number": size.number, "class": size.class_, "control_plan": size.control_plan}
+        return FormFeature(**limits, **words, reaction=size.reaction)
 
 
 def feature_model(name: str) -> type[DiameterFeature] | type[FormFeature]:

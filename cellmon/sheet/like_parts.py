@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from cellmon.errors import Mistake
 from cellmon.records import LIKE_PARTS
 from cellmon.sheet.features import Part
+from cellmon.words import say
 
 SAME = ("size", "over", "by_fixture", "unit")
 """Keys of a feature that say which figure is charted, or in which streams."""
@@ -19,7 +20,7 @@ def like_mistakes(parts: Sequence[Part]) -> Iterator[Mistake]:
             yield Mistake(
                 key="parts.number",
                 found=repr(part.number),
-                expected=f"a number that does not begin with {LIKE_PARTS!r}",
+                expected=say("a number that does not begin with {beginning}", beginning=repr(LIKE_PARTS)),
             )
     for name in dict.fromkeys(p.like for p in parts if p.like is not None):
         alike = [p for p in parts if p.like == name]
@@ -27,7 +28,7 @@ def like_mistakes(parts: Sequence[Part]) -> Iterator[Mistake]:
             yield Mistake(
                 key=f"parts.{alike[0].number}.like",
                 found=repr(name),
-                expected="at least two parts that carry the same `like`",
+                expected=say("at least two parts that carry the same `like`"),
             )
         for other in alike[1:]:
             yield from _unlike(alike[0], other)
@@ -38,14 +39,16 @@ def _unlike(first: Part, other: Part) -> Iterator[Mistake]:
     if set(first.bores) != set(other.bores):
         yield Mistake(
             key=key,
-            found=f"bores {', '.join(other.bores)}",
-            expected=f"the bores of {first.number}: {', '.join(first.bores)}",
+            found=say("bores {names}", names=", ".join(other.bores)),
+            expected=say("the bores of {part}: {names}", part=first.number, names=", ".join(first.bores)),
         )
     if set(first.charted) != set(other.charted):
         yield Mistake(
             key=key,
-            found=f"features {', '.join(other.charted)}",
-            expected=f"the charted features of {first.number}: {', '.join(first.charted)}",
+            found=say("features {names}", names=", ".join(other.charted)),
+            expected=say(
+                "the charted features of {part}: {names}", part=first.number, names=", ".join(first.charted)
+            ),
         )
     for feature in first.charted:
         mine, others = first.features[feature], other.features.get(feature)
@@ -55,5 +58,5 @@ def _unlike(first: Part, other: Part) -> Iterator[Mistake]:
                 yield Mistake(
                     key=f"{key}, features.{feature}.{word}",
                     found=repr(found),
-                    expected=f"{wanted!r}, as {first.number} has it",
+                    expected=say("{wanted}, as {part} has it", wanted=repr(wanted), part=first.number),
                 )

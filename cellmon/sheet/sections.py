@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, time
 from typing import Annotated, Literal, Self
 
@@ -9,6 +10,7 @@ from pydantic import Field, field_validator, model_validator
 
 from cellmon.sheet.section import ALL_DAYS, Count, Day, Name, NotNegative, Positive, Section
 from cellmon.units import LengthUnit
+from cellmon.words import say
 
 
 class Cell(Section):
@@ -17,6 +19,16 @@ class Cell(Section):
     name: Name
     timezone: Name = "UTC"
     length_unit: LengthUnit = LengthUnit.MM
+    language: Name = "en"
+
+    @field_validator("language")
+    @classmethod
+    def _language_exists(cls, value: str) -> str:
+        from cellmon.local import is_language
+
+        if value != "en" and not is_language(value):
+            raise ValueError(say('a language such as "de" or "pt-BR"'))
+        return value
 
     @field_validator("timezone")
     @classmethod
@@ -25,8 +37,8 @@ class Cell(Section):
 
         try:
             ZoneInfo(value)
-        except (ZoneInfoNotFoundError, ValueError) as unknown:
-            raise ValueError("a zone name such as Europe/Berlin") from unknown
+        except (ZoneInfoNotFoundError, ValueError, OSError) as unknown:
+            raise ValueError(say("a zone name such as Europe/Berlin")) from unknown
         return value
 
 
@@ -56,14 +68,14 @@ class Measuring(Section):
     @classmethod
     def _depths_differ(cls, value: dict[str, float]) -> dict[str, float]:
         if len(set(value.values())) != len(value):
-            raise ValueError("planes at different depths")
+            raise ValueError(say("planes at different depths"))
         return dict(sorted(value.items(), key=lambda item: item[1]))
 
     @field_validator("directions")
     @classmethod
     def _angles_differ(cls, value: dict[str, float]) -> dict[str, float]:
         if len(set(value.values())) != len(value):
-            raise ValueError("directions at different angles")
+            raise ValueError(say("directions at different angles"))
         return dict(sorted(value.items(), key=lambda item: item[1]))
 
     @property
@@ -137,7 +149,7 @@ class Subgroups(Section):
     @model_validator(mode="after")
     def _every_holds_size(self) -> Self:
         if self.every is not None and self.every < self.size:
-            raise ValueError("every at least as large as size")
+            raise ValueError(say("every at least as large as size"))
         return self
 
     @property
@@ -187,6 +199,8 @@ class StoneKind(Section):
     """Bores lost after a dressing."""
     dress_off_um: NotNegative = 0.0
     """Thickness that a dressing takes off the stones."""
+    most_cycle_s: Positive | None = None
+    """The longest honing time that freshly dressed stones may take."""
     failed_minutes: NotNegative | None = None
     """Of a change where the set chipped or ran to its end; default: twice `change_minutes`."""
     failed_scrap_bores: NotNegative | None = None
@@ -200,7 +214,7 @@ class StoneKind(Section):
     @model_validator(mode="after")
     def _wears_down(self) -> Self:
         if self.least_thickness_mm >= self.new_thickness_mm:
-            raise ValueError("least_thickness_mm smaller than new_thickness_mm")
+            raise ValueError(say("least_thickness_mm smaller than new_thickness_mm"))
         return self
 
 
@@ -228,6 +242,28 @@ class Checks(Section):
     acknowledge_min: Positive | None = None
 
 
+class Hand(Section):
+    """Honing by hand: the dial, the stones in their order, and what stands in the way of short strokes."""
+
+    division_um: Positive | None = None
+    """What one division of the dial is worth, on diameter."""
+    clockwise: Literal["larger", "smaller"] = "larger"
+    """What clockwise on the dial means for the bore; a reading counted clockwise is positive."""
+    set_at_mm: Positive | None = None
+    """The size at which the dial stands on zero; default: nominal."""
+    set_on: Literal["ring", "micrometer", "blocks"] = "ring"
+    turn_um: Positive | None = None
+    """What one whole turn of the dial is worth."""
+    stones: tuple[Name, ...] = ()
+    """Stones in the order in which they are used, the finest last."""
+    finish_allowance_um: NotNegative = 0.0
+    """What each leaves for the next, on diameter."""
+    clean_up_um: NotNegative = 5.0
+    """What must come off the widest place so that its surface is new, on diameter."""
+    interruptions: dict[str, tuple[NotNegative, NotNegative]] = Field(default_factory=dict)
+    """Ports, steps, webs and floors by name: from and to which depth, mm. No short strokes across them."""
+
+
 class Uncertainty(Section):
     """What is known of master and temperatures, for the gauge's budget; standard uncertainties, k = 1."""
 
@@ -253,6 +289,23 @@ class Fit(Section):
     mating_expansion_per_c: Positive | None = None
     borders_um: tuple[float, ...] | None = None
     grades: Count | None = None
+
+
+class Live(Section):
+    """Where rows arrive as messages."""
+
+    mqtt: str
+    topic: Name
+    client: Name = "cellmon"
+
+    @field_validator("mqtt")
+    @classmethod
+    def _address(cls, value: str) -> str:
+        if not re.fullmatch(r"mqtts?://[^/@\s:]+(:\d{1,5})?", value):
+            raise ValueError(
+                say("an address such as mqtt://broker:1883 or mqtts://broker, without name or password")
+            )
+        return value
 
 
 class Store(Section):

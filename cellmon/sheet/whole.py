@@ -19,6 +19,8 @@ from cellmon.sheet.sections import (
     Decision,
     Fit,
     Gauge,
+    Hand,
+    Live,
     Measuring,
     Planning,
     Shift,
@@ -29,6 +31,7 @@ from cellmon.sheet.sections import (
     Uncertainty,
 )
 from cellmon.units import LengthUnit
+from cellmon.words import say
 
 
 class Sheet(Section):
@@ -47,9 +50,11 @@ class Sheet(Section):
     planning: Planning | None = None
     checks: Checks | None = None
     uncertainty: Uncertainty | None = None
+    hand: Hand | None = None
     capability: Capability = Capability()
     fit: Fit | None = None
     columns: dict[str, str] = Field(default_factory=dict)
+    live: Live | None = None
     store: Store = Store()
 
     def part(self, number: str | None = None) -> Part:
@@ -59,7 +64,8 @@ class Sheet(Section):
         for part in self.parts:
             if part.number == number:
                 return part
-        raise NotFound(f"no part {number} in the sheet; it names {', '.join(p.number for p in self.parts)}")
+        names = ", ".join(p.number for p in self.parts)
+        raise NotFound(say("no part {part} in the sheet; it names {names}", part=number, names=names))
 
     def charted_as(self, number: str) -> str:
         """Return the part number its streams carry: a part's own, or the name of the parts it is like."""
@@ -93,7 +99,7 @@ class Sheet(Section):
         for gauge in self.gauges:
             if gauge.id == gauge_id:
                 return gauge
-        raise NotFound(f"no gauge {gauge_id} in the sheet")
+        raise NotFound(say("no gauge {gauge} in the sheet", gauge=gauge_id))
 
     @property
     def gauge_ids(self) -> tuple[str, ...]:
@@ -115,12 +121,15 @@ class Sheet(Section):
         for spindle in self.spindles:
             if spindle.id == spindle_id:
                 return spindle
-        raise NotFound(f"no spindle {spindle_id} in the sheet")
+        raise NotFound(say("no spindle {spindle} in the sheet", spindle=spindle_id))
 
     def judging(self) -> str:
         """Return the text, stable to the last letter, of all that can alter a verdict, limit or signal."""
-        kept = self.model_dump(mode="json", exclude={"store", "fit", "columns", "uncertainty"}, by_alias=True)
-        kept["cell"].pop("name")
+        kept = self.model_dump(
+            mode="json", exclude={"store", "live", "fit", "columns", "uncertainty", "hand"}, by_alias=True
+        )
+        for name in ("name", "language"):
+            kept["cell"].pop(name)
         for spindle in kept["spindles"]:
             spindle.pop("dress_every_bores")  # a plan: it foretells, and judges nothing
         kept.pop("stone_kinds")  # life, prices and orders of stones; so is the rest of the planning

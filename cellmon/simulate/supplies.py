@@ -17,23 +17,24 @@ GRADES = ("A", "B", "C")
 
 
 def stock_movements(honed: Honed) -> StockMovements:
-    """Return a set out of stock at each change, a delivery in the week and an order still open."""
+    """Return a set out of stock at each change, two deliveries in the week and an order still open."""
     clock, kind = honed.clock, honed.scenario.stones.kind
     day = np.timedelta64(1, "D")
     out = [clock.start + np.timedelta64(c.fitted_s, "s") for c in clock.changes]
-    delivery, order = clock.start + 4 * day, clock.start + 4 * day + np.timedelta64(2, "h")
-    at = times([*out, delivery, order])
-    taken, none = [-1.0] * len(out), [None] * len(out)
-    late = np.datetime64("NaT")
-    return StockMovements(
+    deliveries = [clock.start + day, clock.start + 4 * day]
+    order = clock.start + 4 * day + np.timedelta64(2, "h")
+    at = times([*out, *deliveries, order])
+    taken, none, late = [-1.0] * len(out), [None] * len(out), np.datetime64("NaT")
+    found = StockMovements(
         at=at,
         kind=same(kind, len(at)),
-        change=numbers([*taken, 2.0, 6.0]),
-        lot=texts([*none, "L-2231", None]),
-        order=texts([*none, "PO-5107", "PO-5123"]),
-        due=times([*[late] * len(out), late, order + 15 * day]),
-        by=texts([*["setter"] * len(out), "store", "planner"]),
+        change=numbers([*taken, 4.0, 4.0, 6.0]),
+        lot=texts([*none, "L-2227", "L-2231", None]),
+        order=texts([*none, "PO-5098", "PO-5107", "PO-5123"]),
+        due=times([*[late] * len(out), late, late, order + 15 * day]),
+        by=texts([*["setter"] * len(out), "store", "store", "planner"]),
     )
+    return found.select(np.argsort(at, kind="stable"))
 
 
 def pistons(honed: Honed, *, sources: Sources) -> MatingParts:

@@ -15,6 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from cellmon.local import number
+from cellmon.words import say, to_say
+
 Floats = NDArray[np.float64]
 Feed = Literal["force", "feed"]
 
@@ -38,12 +41,12 @@ CONFIDENCE = 0.95
 class Face(StrEnum):
     """What the face of the stones seems to be."""
 
-    SHARP = "sharp"
-    GLAZED = "glazed"
-    LOADED = "loaded"
-    WEARS_FAST = "wears fast"
-    UNCLEAR = "unclear"
-    NOT_KNOWN = "not known"
+    SHARP = to_say("sharp")
+    GLAZED = to_say("glazed")
+    LOADED = to_say("loaded")
+    WEARS_FAST = to_say("wears fast")
+    UNCLEAR = to_say("unclear")
+    NOT_KNOWN = to_say("not known")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,8 +109,7 @@ def dullness(honing: Honing, *, feed: Feed, wear_ratio: float | None = None) -> 
     """
     sign = "load_pct" if feed == "feed" else "cycle_s"
     cycle, load, ripple = (_change(honing, getattr(honing, f)) for f in ("cycle_s", "load_pct", "ripple_pct"))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rate = np.where(np.isfinite(honing.stock_um), honing.stock_um, 1.0) / honing.cycle_s
+    removal = _removal(honing)
     usual = _usual(honing, getattr(honing, sign))
     told = load if feed == "feed" else cycle
     found = _face(told, load, ripple, feed=feed, usual=usual, wear_ratio=wear_ratio)
@@ -116,10 +118,17 @@ def dullness(honing: Honing, *, feed: Feed, wear_ratio: float | None = None) -> 
         cycle=cycle,
         load=load,
         ripple=ripple,
-        removal=_change(honing, rate),
+        removal=removal,
         usual=usual,
         why=found.why,
     )
+
+
+def _removal(honing: Honing) -> Change | None:
+    """Return how the stock removed in a second changed; the cycle's inverse where the stock is not known."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        known = _change(honing, honing.stock_um / honing.cycle_s)
+        return known or _change(honing, 1 / honing.cycle_s)
 
 
 def _fresh(honing: Honing) -> NDArray[np.bool_]:
@@ -177,25 +186,33 @@ def _face(
     faster = 0.0 if wear_ratio is None else wear_ratio - 1
     if told is None and faster <= QUICK:
         return Finding(
-            face=Face.NOT_KNOWN, why=f"no {_sign(feed)} of freshly dressed stones and of now to compare"
+            face=Face.NOT_KNOWN,
+            why=say("no {sign} of freshly dressed stones and of now to compare", sign=_sign(feed)),
         )
     if _up(load, DULL_LOAD) and _up(ripple, UNEVEN):
-        why = f"load {_moved(load)} and its ripple {_moved(ripple)}: metal in the face, as of loading"
+        why = say(
+            "load {load} and its ripple {ripple}: metal in the face, as of loading",
+            load=_moved(load),
+            ripple=_moved(ripple),
+        )
         return Finding(face=Face.LOADED, why=why)
     least = max(DULL_LOAD if feed == "feed" else DULL_CYCLE, 0.0 if usual is None else usual * BEYOND_USUAL)
     if _up(told, least):
-        than = "" if usual is None or usual <= 0 else f", usually {_share(usual)} when dressed"
-        why = f"{_sign(feed)} {_moved(told)} against freshly dressed stones{than}"
+        why = _against_fresh(feed, told)
+        if usual is not None and usual > 0:
+            why = say("{why}, usually {share} when dressed", why=why, share=_share(usual))
         if feed == "force" and _up(load, DULL_LOAD):
-            return Finding(
-                face=Face.UNCLEAR, why=f"{why}, with load {_moved(load)}: glazed stones would load less"
-            )
+            less = say("{why}, with load {load}: glazed stones would load less", why=why, load=_moved(load))
+            return Finding(face=Face.UNCLEAR, why=less)
         return Finding(face=Face.GLAZED, why=why)
     if faster > QUICK:
-        return Finding(
-            face=Face.WEARS_FAST, why=f"the set wears {_share(faster)} quicker than sets of its kind do"
-        )
-    return Finding(face=Face.SHARP, why=f"{_sign(feed)} {_moved(told)} against freshly dressed stones")
+        quicker = say("the set wears {share} quicker than sets of its kind do", share=_share(faster))
+        return Finding(face=Face.WEARS_FAST, why=quicker)
+    return Finding(face=Face.SHARP, why=_against_fresh(feed, told))
+
+
+def _against_fresh(feed: Feed, told: Change | None) -> str:
+    return say("{sign} {moved} against freshly dressed stones", sign=_sign(feed), moved=_moved(told))
 
 
 def _up(change: Change | None, least: float) -> bool:
@@ -204,14 +221,15 @@ def _up(change: Change | None, least: float) -> bool:
 
 
 def _sign(feed: Feed) -> str:
-    return "load" if feed == "feed" else "honing time"
+    return say("load") if feed == "feed" else say("honing time")
 
 
 def _moved(change: Change | None) -> str:
     if change is None:
-        return "not known"
-    return f"{'up' if change.value >= 0 else 'down'} {_share(abs(change.value))}"
+        return say("not known")
+    share = _share(abs(change.value))
+    return say("up {share}", share=share) if change.value >= 0 else say("down {share}", share=share)
 
 
 def _share(value: float) -> str:
-    return f"{100 * value:.0f} %"
+    return f"{number(100 * value)} %"

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 Floats = NDArray[np.float64]
 
@@ -140,6 +139,8 @@ def swapped(before: Floats, after: Floats, *, reading_um: float) -> Swap | None:
     Least squares over all orders: the assignment problem (Kuhn, Naval Research Logistics Quarterly 2,
     1955; scipy's solver).
     """
+    from scipy.optimize import linear_sum_assignment  # late: slow to import
+
     if reading_um <= 0 or not (np.isfinite(before).all() and np.isfinite(after).all()):
         return None
     a, b = after - np.median(after), before - np.median(before)

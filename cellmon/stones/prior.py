@@ -12,8 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
-from scipy.stats import chi2
+from scipy.special import gammaincinv, ndtri
 
 Floats = NDArray[np.float64]
 
@@ -169,5 +168,5 @@ def _noise(paths: Sequence[Path], *, depth_um: float, reading_um: float) -> _Noi
     worth = PATH_DF / (1 + df / PATH_DF)
     squares = max(squares + worth * usual, 1e-3 * PATH_DF * usual)
     df += worth
-    values = squares / chi2.ppf((np.arange(NOISE_NODES) + 0.5) / NOISE_NODES, df)
+    values = squares / (2 * gammaincinv(df / 2, (np.arange(NOISE_NODES) + 0.5) / NOISE_NODES))
     return _Noise(mean=squares / df, values=np.asarray(values, dtype=np.float64))

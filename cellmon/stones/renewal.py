@@ -11,7 +11,6 @@ from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import fftconvolve
 
 Floats = NDArray[np.float64]
 Cdf = Callable[[Floats], Floats]
@@ -105,6 +104,8 @@ def renewal_counts(first: Cdf, later: Cdf, *, bores: float, cells: int = CELLS) 
     >>> round(renewal_counts(exponential, exponential, bores=300).mean, 3)
     3.0
     """
+    from scipy.signal import fftconvolve  # late: scipy.signal brings all of scipy.stats
+
     if bores <= 0:
         return Counts(chance=np.ones(1))
     ends, new = _cells(first, bores, cells), _cells(later, bores, cells)

@@ -112,7 +112,9 @@ class LookAhead:
     """What the bores up to the next stop are worth, at the long-run cost of a bore."""
 
 
-def look_ahead(life: Life, costs: ChangeCosts, *, cost_per_bore: float, step: float) -> LookAhead:
+def look_ahead(
+    life: Life, costs: ChangeCosts, *, cost_per_bore: float, step: float, late: ArrayLike = 0.0
+) -> LookAhead:
     """Weigh the bores up to the next stop against the chance that the set ends before it.
 
     Parameters
@@ -125,6 +127,8 @@ def look_ahead(life: Life, costs: ChangeCosts, *, cost_per_bore: float, step: fl
         Long-run cost of a bore of stones changed well: the planned change over the mean life.
     step : float
         Bores to the next stop at which a change could be made.
+    late : array_like
+        Bores by which stops come late, each as likely as the others.
 
     References
     ----------
@@ -141,18 +145,19 @@ def look_ahead(life: Life, costs: ChangeCosts, *, cost_per_bore: float, step: fl
     """
     if step <= 0:
         raise ValueError(f"more than 0 bores to the next stop, not {step:g}")
-    gone = float(life.cdf(0.0))
-    chance = 1.0 if gone >= 1 else float((life.cdf(step) - gone) / (1 - gone))
+    gone, after = float(life.cdf(0.0)), np.asarray(late, dtype=np.float64)
+    chance = 1.0 if gone >= 1 else float((life.cdf(step + after).mean() - gone) / (1 - gone))
+    whole = step + float(after.mean())
     return LookAhead(
-        replace=bool(to_change(chance, costs, cost_per_bore=cost_per_bore, step=step)),
+        replace=bool(to_change(chance, costs, cost_per_bore=cost_per_bore, step=whole)),
         chance=chance,
         cost_of_waiting=costs.extra * chance,
-        worth_of_waiting=float(_worth(np.asarray(chance), np.asarray(cost_per_bore), step)),
+        worth_of_waiting=float(_worth(np.asarray(chance), np.asarray(cost_per_bore), whole)),
     )
 
 
 def to_change(
-    chance: ArrayLike, costs: ChangeCosts, *, cost_per_bore: ArrayLike, step: float
+    chance: ArrayLike, costs: ChangeCosts, *, cost_per_bore: ArrayLike, step: ArrayLike
 ) -> NDArray[np.bool_]:
     """Return where a change is due: where waiting for the next stop costs more than its bores are worth.
 
@@ -161,7 +166,7 @@ def to_change(
     chance : array_like
         That a set ends before the next stop.
     costs, cost_per_bore, step
-        As of `look_ahead`; the cost of a bore may differ from set to set.
+        As of `look_ahead`; the cost of a bore and the step may differ from set to set.
 
     References
     ----------
@@ -172,13 +177,24 @@ def to_change(
     return np.asarray(costs.extra * p > worth, dtype=np.bool_)
 
 
-def _worth(chance: Floats, cost_per_bore: Floats, step: float) -> Floats:
+def _worth(chance: Floats, cost_per_bore: Floats, step: ArrayLike) -> Floats:
     # a set that ends on the way has honed half of the stretch, by and large
-    return np.asarray(cost_per_bore * step * (1 - chance / 2), dtype=np.float64)
+    return np.asarray(cost_per_bore * np.asarray(step) * (1 - chance / 2), dtype=np.float64)
 
 
-def change_in(life: Life, costs: ChangeCosts, *, cost_per_bore: float, step: float) -> float:
-    """Return in how many bores to change, from what is known now; whole steps, 0 for at once.
+def change_in(
+    life: Life,
+    costs: ChangeCosts,
+    *,
+    cost_per_bore: float,
+    step: float,
+    first: float | None = None,
+    late: ArrayLike = 0.0,
+) -> float:
+    """Return in how many bores to change, from what is known now: at a stop, 0 for at once.
+
+    Stops come `first` bores from now, else a step from now, and every `step` after that; `late` as of
+    `look_ahead`.
 
     What is learned on the way will move it; with nothing learned, this is where `look_ahead` will say so.
 
@@ -186,11 +202,12 @@ def change_in(life: Life, costs: ChangeCosts, *, cost_per_bore: float, step: flo
     ----------
     As `look_ahead`, with the chance of each step given that the set has lived to its start.
     """
-    stops = np.arange(0.0, float(life.bores[-1]) + 2 * step, step)
-    gone = life.cdf(stops)
-    left = np.maximum(1 - gone[:-1], 1e-12)
-    chance = np.where(gone[:-1] >= 1, 1.0, np.diff(gone) / left)
-    over = to_change(chance, costs, cost_per_bore=cost_per_bore, step=step)
+    early = step if first is None else first
+    stops = np.concatenate([[0.0], np.arange(early, float(life.bores[-1]) + early + 2 * step, step)])
+    after = np.atleast_1d(np.asarray(late, dtype=np.float64))
+    gone, then = life.cdf(stops[:-1]), life.cdf(stops[1:, None] + after).mean(axis=1)
+    chance = np.where(gone >= 1, 1.0, (then - gone) / np.maximum(1 - gone, 1e-12))
+    over = to_change(chance, costs, cost_per_bore=cost_per_bore, step=np.diff(stops) + after.mean())
     return float(stops[int(np.argmax(over))]) if over.any() else float(stops[-1])
 
 

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
-from scipy.stats import chi2
+from scipy.special import chdtrc, gammaincinv, ndtri
 
 from cellmon.errors import NotEnoughData
 
@@ -120,7 +119,7 @@ def log_rank(bores: ArrayLike, ended: ArrayLike, other_bores: ArrayLike, other_e
             variance += ends * (n1 / n) * (n2 / n) * (n - ends) / (n - 1)
     if variance <= 0:
         raise NotEnoughData("sets at risk together", need=2, got=1)
-    p = float(chi2.sf((seen - expected) ** 2 / variance, 1))
+    p = float(chdtrc(1, (seen - expected) ** 2 / variance))
     return LogRank(ended=seen, expected=expected, variance=variance, p_value=p)
 
 
@@ -176,7 +175,7 @@ def life_ratio(
     likelihood = ends * (log_shape[:, None] - np.log(both / ends)) + shape * (log_ends - d1.sum() * x)
     profile = likelihood.max(axis=0)
     best = int(np.argmax(profile))
-    least = float(profile[best]) - float(chi2.ppf(confidence, 1)) / 2
+    least = float(profile[best]) - float(gammaincinv(0.5, confidence))
     inside = np.flatnonzero(profile >= least)
     of_shape = likelihood.max(axis=1)
     top = int(np.argmax(of_shape))

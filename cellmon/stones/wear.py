@@ -10,7 +10,7 @@ from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import chi2
+from scipy.special import gammaincinv
 
 Floats = NDArray[np.float64]
 
@@ -257,7 +257,7 @@ class BreakIn:
 NO_BREAK_IN = BreakIn(bores=0.0, extra_um=0.0)
 BREAK_INS = (0.0025, 0.005, 0.01, 0.02, 0.03, 0.05, 0.08, 0.12)
 """Lengths tried, shares of the bores a set lasts."""
-SURE = float(chi2.ppf(0.9999, 1))
+SURE = float(2 * gammaincinv(0.5, 0.9999))
 """Twice the gain of likelihood that makes a break-in one; high, as eight lengths are tried."""
 
 

@@ -1,20 +1,30 @@
 """The store: the only code that knows SQL."""
 
+from cellmon.store.copied import Tally, copy_into, leave, tallies
 from cellmon.store.decided import Announcement, Decision, SheetVersion
 from cellmon.store.engine import Store
 from cellmon.store.facts import AsideFact, FileFact, RowRead, joined
+from cellmon.store.listed import ListedFile
 from cellmon.store.session import Session
 from cellmon.store.told import ToldSignal
+from cellmon.store.traces import TracedBore, TracedFigure
 
 __all__ = [
     "Announcement",
     "AsideFact",
     "Decision",
     "FileFact",
+    "ListedFile",
     "RowRead",
     "Session",
     "SheetVersion",
     "Store",
+    "Tally",
     "ToldSignal",
+    "TracedBore",
+    "TracedFigure",
+    "copy_into",
     "joined",
+    "leave",
+    "tallies",
 ]

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Table, bindparam
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.sql import ColumnElement, Select
 
 from cellmon.records import Batch, Column, ColumnType, Times, absent
@@ -75,14 +74,24 @@ def insert(
     rows = list(zip(*columns.values(), strict=True))
     if not rows:
         return
-    dialect = sqlite if conn.dialect.name == "sqlite" else postgresql
-    statement: Any = dialect.insert(table).values({name: bindparam(name) for name in names})
+    statement: Any = _insert_of(conn)(table).values({name: bindparam(name) for name in names})
     if known == "ignore":
         statement = statement.on_conflict_do_nothing()
     if conn.dialect.name == "sqlite":
         conn.exec_driver_sql(str(statement.compile(dialect=conn.dialect, column_keys=names)), rows)
     else:
         conn.execute(statement, [dict(zip(names, row, strict=True)) for row in rows])
+
+
+def _insert_of(conn: Connection) -> Any:
+    """Return how the store at hand says insert; the other is not imported."""
+    if conn.dialect.name == "sqlite":
+        from sqlalchemy.dialects.sqlite import insert as of_sqlite
+
+        return of_sqlite
+    from sqlalchemy.dialects.postgresql import insert as of_postgresql
+
+    return of_postgresql
 
 
 def fetch(

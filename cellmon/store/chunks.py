@@ -8,7 +8,7 @@ decimals become integers exactly; what is missing throughout takes no room.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 import numpy as np
@@ -40,8 +40,8 @@ def encode(columns: Mapping[str, NDArray[Any]]) -> bytes:
     return len(head).to_bytes(HEAD, "little") + head + squeezed
 
 
-def decode(block: bytes) -> dict[str, NDArray[Any]]:
-    """Read a block back as the columns it was written from."""
+def decode(block: bytes, names: Collection[str] | None = None) -> dict[str, NDArray[Any]]:
+    """Read a block back as the columns it was written from, or only those of some names."""
     import pyarrow as pa
 
     start = HEAD + int.from_bytes(block[:HEAD], "little")
@@ -49,7 +49,8 @@ def decode(block: bytes) -> dict[str, NDArray[Any]]:
     packed = pa.decompress(block[start:], decompressed_size=size, codec="lz4", asbytes=True) if size else b""
     found, at = {}, 0
     for name, how, shape, length, more in heads:
-        found[name] = _read(packed[at : at + length], how, tuple(shape), more)
+        if names is None or name in names:
+            found[name] = _read(packed[at : at + length], how, tuple(shape), more)
         at += length
     return found
 

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, func, select
 
 from cellmon.errors import WrongUsage
 from cellmon.store import bulk, schema
+from cellmon.words import say
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,6 +27,7 @@ class Decision:
     kind: str
     subject: str
     body: Mapping[str, Any]
+    hash: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +67,7 @@ class Decided:
             When it has no name or no reason.
         """
         if not by.strip() or not why.strip():
-            raise WrongUsage("a decision needs a name and a reason")
+            raise WrongUsage(say("a decision needs a name and a reason"))
         table = schema.DECISIONS
         last = self.conn.execute(select(table.c.hash).order_by(table.c.id.desc()).limit(1)).scalar()
         values = {
@@ -83,13 +85,15 @@ class Decided:
         return int(result.inserted_primary_key[0])
 
     def decisions(self, *kinds: str, subject: str | None = None, naming: str | None = None) -> list[Decision]:
-        """Return decisions of some kinds in the order they were taken, or those about or naming one thing.
+        """Return decisions of some kinds, or of all, in the order taken, or those about or naming one thing.
 
         `naming` is a word of the body, such as the serial of a block among many.
         """
         table = schema.DECISIONS
-        names = ("id", "at", "by", "why", "kind", "subject", "body")
-        query = select(*(table.c[name] for name in names)).where(table.c.kind.in_(kinds)).order_by(table.c.id)
+        names = ("id", "at", "by", "why", "kind", "subject", "body", "hash")
+        query = select(*(table.c[name] for name in names)).order_by(table.c.id)
+        if kinds:
+            query = query.where(table.c.kind.in_(kinds))
         if subject is not None:
             query = query.where(table.c.subject == subject)
         if naming is not None:
@@ -103,6 +107,7 @@ class Decided:
                 kind=row.kind,
                 subject=row.subject,
                 body=json.loads(row.body),
+                hash=row.hash,
             )
             for row in self.conn.execute(query)
         ]

@@ -8,15 +8,18 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, create_engine, event, text
+from sqlalchemy import Connection, Engine, create_engine, event, select, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
 from cellmon.errors import StoreRefused
 from cellmon.store.migrations import MIGRATIONS, current_version, migrate
+from cellmon.store.schema import MOVED
 from cellmon.store.session import Session
+from cellmon.words import say, to_say
 
-WAIT_S = 60
+WAIT_S = 300
+"""So long a writer waits for those before it: deriving a long history anew takes minutes."""
 PASSWORD = re.compile(r":(?!//).*@")
 LOCK = 0x63656C6C  # one advisory lock of a PostgreSQL database: one writer at a time
 
@@ -26,11 +29,14 @@ class Store:
 
     def __init__(self, url: str, *, folder: Path, at: int) -> None:
         self.engine = _engine(url, folder)
+        self._file: tuple[int, int] | None = None
+        self._is_up_to_date = False
         try:
             self._bring_up_to_date(at=at)
         except StoreRefused:
             self.close()
             raise
+        self._file = self._file_now()
 
     def _bring_up_to_date(self, *, at: int) -> None:
         with self._refusing(), self.engine.connect() as conn:
@@ -38,27 +44,64 @@ class Store:
         if version != len(MIGRATIONS):
             with self.writing() as session:
                 migrate(session.conn, at=at)
+        self._is_up_to_date = True
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Yield a session that sees one state of the store."""
+        self._see_that_it_is_there()
         with self._refusing(), self.engine.connect() as conn:
             if conn.dialect.name == "sqlite":
                 conn.exec_driver_sql("BEGIN")
             else:
                 conn.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+            if self._is_up_to_date:
+                _must_be_here(conn)
             yield Session(conn)
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """Yield a session whose work is committed whole at the end, or not at all."""
+        self._see_that_it_is_there()
         with self._refusing(), self.engine.connect() as conn:
             if conn.dialect.name == "sqlite":
                 conn.exec_driver_sql("BEGIN IMMEDIATE")
             else:
                 conn.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK})
+            if self._is_up_to_date:
+                _must_be_here(conn)
             yield Session(conn)
             conn.commit()
+
+    def _see_that_it_is_there(self) -> None:
+        """Refuse where the file was taken away; let go of an open one where another lies in its place.
+
+        A file that was moved can still be written through connections that are open, and a connection
+        that is opened after that would make an empty one.
+        """
+        if self._file is None:
+            return
+        now = self._file_now()
+        if now is None:
+            raise StoreRefused(say("the store {store} is not there", store=self.name))
+        if now != self._file:
+            self.engine.dispose()
+            self._file = now
+
+    def _file_now(self) -> tuple[int, int] | None:
+        """Return what tells the file of the store from another one; None where there is none."""
+        if self.engine.dialect.name != "sqlite":
+            return None
+        try:
+            found = Path(str(self.engine.url.database)).stat()
+        except OSError:
+            return None
+        return found.st_dev, found.st_ino
+
+    @property
+    def name(self) -> str:
+        """The address, its password hidden."""
+        return self.engine.url.render_as_string()
 
     def close(self) -> None:
         """Let go of every connection."""
@@ -69,8 +112,23 @@ class Store:
         try:
             yield
         except DBAPIError as failed:
-            said = str(failed.orig).strip().splitlines()[0]
-            raise StoreRefused(f"the store {self.engine.url.render_as_string()} failed: {said}") from failed
+            said = _in_words(str(failed.orig).strip().splitlines()[0])
+            raise StoreRefused(say("the store {store} failed: {why}", store=self.name, why=said)) from failed
+
+
+def _in_words(said: str) -> str:
+    """Return what a driver said, in words of a person where it speaks of its own workings."""
+    if "database is locked" in said or "database table is locked" in said:
+        return say("another program has been writing into it for {seconds} s; try again", seconds=WAIT_S)
+    return said
+
+
+def _must_be_here(conn: Connection) -> None:
+    """Refuse a store that its cell has left; a program that runs since before must be started anew."""
+    to = conn.execute(select(MOVED.c.to)).scalar()
+    if to is not None:
+        text = to_say("the cell has moved to {store}; start again with the sheet that names it")
+        raise StoreRefused(say(text, store=to))
 
 
 def _engine(url: str, folder: Path) -> Engine:
@@ -79,13 +137,16 @@ def _engine(url: str, folder: Path) -> Engine:
         options: dict[str, Any] = {}
         if address.get_backend_name() == "sqlite":
             if address.database in (None, "", ":memory:"):
-                raise ArgumentError("it names no file, so nothing would be kept")
+                raise ArgumentError(say("it names no file, so nothing would be kept"))
             address = address.set(database=str((folder / str(address.database)).resolve()))
             options["connect_args"] = {"timeout": WAIT_S}
+        else:
+            options["pool_pre_ping"] = True  # the server may have been started anew since
         engine = create_engine(address, **options)
     except (ArgumentError, NoSuchModuleError, ImportError, ValueError) as unusable:
         shown = PASSWORD.sub(":***@", url)
-        raise StoreRefused(f"the store URL {shown!r} cannot be used: {unusable}") from unusable
+        text = to_say("the store URL {url} cannot be used: {why}")
+        raise StoreRefused(say(text, url=repr(shown), why=unusable)) from unusable
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _settle_sqlite)
     return engine

@@ -11,11 +11,22 @@ from numpy.typing import NDArray
 from sqlalchemy import and_, func, select
 
 from cellmon.judged import StoredReadings
-from cellmon.records import ROW_BATCHES, Batch, Kind, Readings, Refused, Texts, Times, Whole
+from cellmon.records import (
+    ROW_BATCHES,
+    Batch,
+    Kind,
+    Readings,
+    Refused,
+    Texts,
+    Times,
+    TracePoints,
+    Whole,
+)
 from cellmon.store import bulk, schema
 from cellmon.store.chunks import decode, encode
 from cellmon.store.frames import Frames
 from cellmon.store.probe import days_of_parts, isin
+from cellmon.store.traces import Traces
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +57,8 @@ class AsideFact:
     reason: str
     text: str
     retried: bool
+    came_in: int | None = None
+    """The file with which it came in after all."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +73,7 @@ class RowRead:
     taken_at: np.datetime64
 
 
-class Facts(Frames):
+class Facts(Frames, Traces):
     """The facts half of a session."""
 
     def add_file(self, fact: FileFact, refused: Sequence[Refused]) -> int:
@@ -185,7 +198,7 @@ class Facts(Frames):
 
     def newest_of(self, kind: Kind) -> np.datetime64 | None:
         """Return the moment of the newest row of a plain kind whose rows have one."""
-        return self._newest(schema.ROWS[kind].c.at)
+        return self.newest_trace() if kind is Kind.TRACES else self._newest(schema.ROWS[kind].c.at)
 
     def _newest(self, column: Any) -> np.datetime64 | None:
         value = self.conn.execute(select(func.max(column))).scalar()
@@ -194,6 +207,8 @@ class Facts(Frames):
     def known_rows(self, batch: Batch, keys: Sequence[str]) -> dict[str, tuple[Any, ...]]:
         """Return, by row key, the declared values of rows that are stored under the same keys."""
         assert batch.KIND is not None
+        if isinstance(batch, TracePoints):
+            return self.known_trace_points(batch)
         table = schema.ROWS[batch.KIND]
         wanted = [table.c.row_key, *bulk.declared_columns(table, batch.columns())]
         found: dict[str, tuple[Any, ...]] = {}
@@ -205,6 +220,9 @@ class Facts(Frames):
     def add_rows(self, batch: Batch, keys: Sequence[str], *, file_id: int) -> None:
         """Add plain rows whose keys are not stored yet."""
         assert batch.KIND is not None
+        if isinstance(batch, TracePoints):
+            self.add_trace_points(batch, file_id=file_id)
+            return
         size = len(batch)
         columns: dict[str, list[Any]] = {
             "file_id": [file_id] * size,
@@ -218,6 +236,8 @@ class Facts(Frames):
         self, kind: Kind, *, start: np.datetime64 | None = None, end: np.datetime64 | None = None
     ) -> Any:
         """Return the stored rows of a plain kind in [start, end), oldest first, as its batch."""
+        if kind is Kind.TRACES:
+            return self.trace_points(start=start, end=end)
         table, batch = schema.ROWS[kind], ROW_BATCHES[kind]
         declared = batch.columns()
         query = select(*bulk.declared_columns(table, declared), table.c.row_line)
@@ -253,8 +273,15 @@ class Facts(Frames):
         query = select(*bulk.declared_columns(table, declared)).select_from(table.join(newest, same))
         return ROW_BATCHES[Kind.EVENTS](**bulk.fetch(self.conn, query, declared))
 
-    def aside(self) -> list[AsideFact]:
-        """Return every row set aside, newest file first."""
+    def aside(
+        self,
+        *,
+        id_: int | None = None,
+        waiting: bool = False,
+        most: int | None = None,
+        skip: int = 0,
+    ) -> list[AsideFact]:
+        """Return rows set aside, newest file first: all, one, or so many after some."""
         a, f, r = schema.SET_ASIDE, schema.FILES, schema.RETRIED
         query = (
             select(
@@ -269,18 +296,24 @@ class Facts(Frames):
                 r.c.file_id,
             )
             .select_from(a.join(f, a.c.file_id == f.c.id).outerjoin(r, r.c.aside_id == a.c.id))
-            .order_by(a.c.file_id.desc(), a.c.line)
+            .order_by(a.c.file_id.desc(), a.c.line, a.c.id)
+            .limit(most)
+            .offset(skip or None)
         )
+        if id_ is not None:
+            query = query.where(a.c.id == id_)
+        if waiting:
+            query = query.where(r.c.aside_id.is_(None))
         names = ("id", "file_id", "file", "kind", "header", "line", "reason", "text")
         return [
-            AsideFact(**dict(zip(names, row[:-1], strict=True)), retried=row[-1] is not None)
+            AsideFact(**dict(zip(names, row[:-1], strict=True)), retried=row[-1] is not None, came_in=row[-1])
             for row in self.conn.execute(query)
         ]
 
     def mark_retried(self, aside_ids: Sequence[int], *, file_id: int) -> None:
-        """Keep that rows set aside came in with a later file."""
+        """Keep that rows set aside came in with a later file; of the first that brought one it stays so."""
         columns = {"aside_id": list(aside_ids), "file_id": [file_id] * len(aside_ids)}
-        bulk.insert(self.conn, schema.RETRIED, columns)
+        bulk.insert(self.conn, schema.RETRIED, columns, known="ignore")
 
     def last_change(self) -> int:
         """Return a number that grows with every committed file and decision."""
@@ -315,6 +348,8 @@ class Facts(Frames):
 
     def rows_of_part(self, kind: Kind, part: str) -> Any:
         """Return plain rows that name one block."""
+        if kind is Kind.TRACES:
+            return self.trace_points(part=part)
         table, batch = schema.ROWS[kind], ROW_BATCHES[kind]
         declared = batch.columns()
         query = select(*bulk.declared_columns(table, declared)).where(table.c.part == part)

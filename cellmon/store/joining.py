@@ -14,13 +14,9 @@ from cellmon.records import Frame, Stream, laid, no_rows
 
 def by_stream(subgroups: Subgroups) -> dict[Stream, NDArray[np.int64]]:
     """Return the rows of each stream of some subgroups, in their order."""
-    import pandas as pd
-
-    code = np.zeros(len(subgroups), dtype=np.int64)
-    for name in STREAM_COLUMNS:
-        number, words = pd.factorize(getattr(subgroups, name))
-        code = code * (len(words) + 1) + number + 1
-    code, _ = pd.factorize(code)
+    names = list(zip(*(getattr(subgroups, name).tolist() for name in STREAM_COLUMNS), strict=True))
+    number = {name: i for i, name in enumerate(dict.fromkeys(names))}
+    code = np.fromiter(map(number.__getitem__, names), dtype=np.int64, count=len(names))
     order = np.argsort(code, kind="stable")
     edges = np.flatnonzero(np.diff(code[order])) + 1
     return {subgroups.stream_of(int(rows[0])): rows for rows in np.split(order, edges) if len(rows)}

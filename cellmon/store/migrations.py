@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from sqlalchemy import Connection, func, inspect, select
+import numpy as np
+from sqlalchemy import Connection, MetaData, Table, func, inspect, select
 
 from cellmon.errors import StoreRefused
-from cellmon.records import Kind
-from cellmon.store import schema
+from cellmon.records import Kind, TracePoints
+from cellmon.store import bulk, schema
+from cellmon.store.traces import add_trace_points
+from cellmon.words import say, to_say
 
 
 def _first_tables(conn: Connection) -> None:
@@ -38,12 +41,53 @@ def _signals_told(conn: Connection) -> None:
 
 def _stock_in_words(conn: Connection) -> None:
     """Make room for what a stock movement was and until when its sets may be used."""
-    table = schema.ROWS[Kind.STOCK]
+    _columns_added(conn, schema.ROWS[Kind.STOCK], "movement", "use_by")
+
+
+def _columns_added(conn: Connection, table: Table, *names: str) -> None:
     there = {column["name"] for column in inspect(conn).get_columns(table.name)}
-    for name in ("movement", "use_by"):
+    for name in names:
         if name not in there:
             type_ = table.c[name].type.compile(dialect=conn.dialect)
             conn.exec_driver_sql(f"ALTER TABLE {table.name} ADD COLUMN {name} {type_}")
+
+
+def _drawings_named(conn: Connection) -> None:
+    """Make room for the drawing that a gauge study or a mating part belongs to."""
+    for kind in (Kind.GAUGE_STUDY, Kind.MATING_PARTS):
+        _columns_added(conn, schema.ROWS[kind], "part_number")
+
+
+def _traces_in_blocks(conn: Connection) -> None:
+    """Pack the points of traces, a row each until now, bore by bore; their figures are derived anew."""
+    schema.METADATA.create_all(conn)
+    if not inspect(conn).has_table("traces"):
+        return
+    old, declared = Table("traces", MetaData(), autoload_with=conn), TracePoints.columns()
+    query = select(*bulk.declared_columns(old, declared), old.c.row_line).order_by(old.c.part)
+    for file_id in sorted(conn.execute(select(old.c.file_id).distinct()).scalars()):
+        found = bulk.fetch(conn, query.where(old.c.file_id == file_id), declared, ("row_line",))
+        line = np.array(found.pop("row_line"), dtype=np.int64)
+        add_trace_points(conn, TracePoints(line=line, **found), file_id=file_id)
+    old.drop(conn)
+    _derived_anew(conn)
+
+
+def _people_signed_in(conn: Connection) -> None:
+    """Make room for the hashes of passwords and tap codes."""
+    schema.SECRETS.create(conn, checkfirst=True)
+
+
+def _found_by_file(conn: Connection) -> None:
+    """Make the readings of a file found by its number, and a file by what it holds."""
+    for table in (schema.READINGS, schema.FILES):
+        for index in table.indexes:
+            index.create(conn, checkfirst=True)
+
+
+def _left_behind(conn: Connection) -> None:
+    """Make room for where a cell was moved to."""
+    schema.MOVED.create(conn, checkfirst=True)
 
 
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
@@ -53,6 +97,11 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _found_by_part,
     _signals_told,
     _stock_in_words,
+    _traces_in_blocks,
+    _people_signed_in,
+    _found_by_file,
+    _left_behind,
+    _drawings_named,
 )
 
 
@@ -73,7 +122,8 @@ def migrate(conn: Connection, *, at: int) -> int:
     """
     version = current_version(conn)
     if version > len(MIGRATIONS):
-        raise StoreRefused(f"the store has schema {version}, this program knows {len(MIGRATIONS)}")
+        text = to_say("the store has schema {schema}, this program knows {known}")
+        raise StoreRefused(say(text, schema=version, known=len(MIGRATIONS)))
     for number in range(version + 1, len(MIGRATIONS) + 1):
         MIGRATIONS[number - 1](conn)
         conn.execute(schema.SCHEMA_VERSION.insert().values(version=number, at=at))

@@ -64,6 +64,7 @@ FILES = Table(
     Column("taken", Integer, nullable=False),
     Column("known", Integer, nullable=False),
     Column("set_aside", Integer, nullable=False),
+    Index("files_by_hash", "sha256"),
 )
 
 SET_ASIDE = Table(
@@ -104,6 +105,7 @@ READINGS = Table(
     Column("frame_id", ForeignKey("frames.id"), nullable=False),
     Column("data", LargeBinary, nullable=False),
     Index("readings_by_time", "day", "last_at"),
+    Index("readings_by_file", "file_id"),
 )
 """Rows of readings, a block for each file and day (UTC) in it; see `cellmon.store.chunks`."""
 
@@ -134,8 +136,24 @@ def _rows_table(kind: Kind) -> Table:
     )
 
 
-ROWS = {kind: _rows_table(kind) for kind in ROW_BATCHES}
-"""One table for each kind of plain rows."""
+ROWS: dict[Kind, Table] = {kind: _rows_table(kind) for kind in ROW_BATCHES if kind is not Kind.TRACES}
+"""One table for each kind of plain rows; points of traces are kept in blocks."""
+
+TRACE_BLOCKS = Table(
+    "trace_blocks",
+    METADATA,
+    _identity(),
+    Column("file_id", ForeignKey("files.id"), nullable=False),
+    Column("part", Text, nullable=False),
+    Column("bore", Text, nullable=False),
+    Column("gauge", Text),
+    Column("at", BigInteger),
+    Column("points", Integer, nullable=False),
+    Column("data", LargeBinary, nullable=False),
+    Index("trace_blocks_by_time", "at"),
+    Index("trace_blocks_by_part", "part"),
+)
+"""Points of roundness traces, a block for each traced bore of a file; see `cellmon.store.traces`."""
 
 DECISIONS = Table(
     "decisions",
@@ -150,6 +168,24 @@ DECISIONS = Table(
     Column("previous", Text, nullable=False),
     Column("hash", Text, nullable=False, unique=True),
 )
+
+MOVED = Table(
+    "moved",
+    METADATA,
+    Column("at", BigInteger, primary_key=True, autoincrement=False),
+    Column("to", Text, nullable=False),
+)
+"""Where a cell went whose store was left; nothing is read or written here any more."""
+
+SECRETS = Table(
+    "secrets",
+    METADATA,
+    Column("name", Text, primary_key=True),
+    Column("kind", Text, primary_key=True),
+    Column("kept", Text, nullable=False),
+    Column("at", BigInteger, nullable=False),
+)
+"""Hashes of passwords and tap codes; see `cellmon.store.admitted`."""
 
 SHEETS = Table(
     "sheets",
@@ -273,7 +309,21 @@ TOLD = Table(
 )
 """Signals as they were put together when something was judged last."""
 
+TRACED = Table(
+    "traced",
+    METADATA,
+    Column("part", Text, nullable=False, index=True),
+    Column("bore", Text, nullable=False),
+    Column("gauge", Text),
+    Column("at", BigInteger, nullable=False),
+    Column("feature", Text, nullable=False),
+    Column("spindle", Text),
+    Column("value", Float),
+    Column("why_not", Text),
+)
+"""What the points of traced bores give of each feature that the sheet takes from traces."""
+
 UNIT_TABLES = {Bores: BORES, Subgroups: SUBGROUPS, Doubts: DOUBTS, Alarms: ALARMS}
 """The derived batches and their tables."""
-DERIVED = (*UNIT_TABLES.values(), TOGETHER, WATCHED, COUNTS, PROVISIONAL, TOLD)
+DERIVED = (*UNIT_TABLES.values(), TOGETHER, WATCHED, COUNTS, PROVISIONAL, TOLD, TRACED)
 """Every table that can be thrown away and rebuilt."""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from cellmon.store.admitted import Admitted
 from cellmon.store.decided import Decided
 from cellmon.store.derived import Derived
 from cellmon.store.facts import Facts
+from cellmon.store.listed import Listed
 from cellmon.store.told import Told
 from cellmon.store.watched import Watched
 
 
-class Session(Facts, Decided, Derived, Watched, Told):
+class Session(Facts, Decided, Derived, Watched, Told, Admitted, Listed):
     """Facts, decisions and derived tables of a store, seen through one connection."""

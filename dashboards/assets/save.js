@@ -1,13 +1,33 @@
-/* Saves a figure as it stands, in the browser; nothing is sent anywhere. */
+/* What the browser does itself: saves a figure, names the page. Nothing is sent anywhere. */
 window.dash_clientside = Object.assign({}, window.dash_clientside, {
   cellmon: {
+    /* As it is zoomed now, in the colours of day: a saved picture goes onto paper. */
     save: function (svg, png, id) {
       const asked = window.dash_clientside.callback_context.triggered[0].prop_id;
       const format = asked.includes("-svg.") ? "svg" : "png";
       const drawn = document.getElementById(id).querySelector(".js-plotly-plot");
       const size = { width: drawn.clientWidth, height: drawn.clientHeight, scale: format === "png" ? 2 : 1 };
-      window.Plotly.downloadImage(drawn, Object.assign({ format: format, filename: id }, size));
+      const picture = window.cellmonDress.light(drawn);
+      window.Plotly.downloadImage(picture, Object.assign({ format: format, filename: id }, size));
       return format;
+    },
+    /* A figure typed and its slider say the same; a comma may stand before decimals. */
+    together: function (typed, slid) {
+      const asked = window.dash_clientside.callback_context.triggered.map((t) => t.prop_id).join();
+      const none = window.dash_clientside.no_update;
+      if (asked.includes("-slider")) return [String(slid), none];
+      const number = Number(String(typed ?? "").replace(",", "."));
+      return [typed, String(typed ?? "").trim() !== "" && Number.isFinite(number) ? number : none];
+    },
+    /* The title of the window, and which link of the frame is the page itself. */
+    name: function (title) {
+      document.title = title;
+      document.querySelectorAll("#nav a").forEach((link) => {
+        if (link.classList.contains("here")) link.setAttribute("aria-current", "page");
+        else link.removeAttribute("aria-current");
+      });
+      window.cellmonDress.label();
+      return title;
     },
   },
 });

@@ -11,6 +11,7 @@ import numpy as np
 from cellmon.monitor.audits import AuditStream, FindingStream
 from cellmon.records import Times
 from cellmon.shifts import to_local
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of
 from dashboards.figures.mean_range import HEIGHT, Pair, mean_range_figure
@@ -39,7 +40,7 @@ def pair_of_audit(stream: AuditStream, zone: str) -> Pair:
         beyond_spread=stream.beyond_range,
         unit=stream.unit,
         spread_unit="" if ratio else None,
-        names=("value", "ratio to last" if ratio else "moving range"),
+        names=(to_say("value"), to_say("ratio to last") if ratio else to_say("moving range")),
     )
 
 
@@ -63,9 +64,10 @@ def pair_of_finding(stream: FindingStream, zone: str) -> Pair:
         spread_centre=nothing,
         spread_upper=nothing,
         beyond_mean=stream.beyond.astype(np.int64),
+        of_blocks=False,
         beyond_spread=none,
         unit="bores",
-        names=("with it", stream.of.removeprefix("bores ")),
+        names=(to_say("with it"), stream.of.removeprefix("bores ")),
     )
 
 
@@ -73,7 +75,7 @@ def audited_figure(stream: AuditStream | FindingStream, zone: str) -> theme.Figu
     """Draw one stream of audits or of findings; one value alone is no chart."""
     at = stream.at if isinstance(stream, AuditStream) else stream.shift_start
     if len(at) < LEAST_DRAWN:
-        return theme.notice("Fewer than two values of this stream were taken.", height=HEIGHT)
+        return theme.notice(say("Fewer than two values of this stream were taken."), height=HEIGHT)
     return mean_range_figure(pair_of(stream, zone))
 
 

@@ -8,31 +8,14 @@ from typing import Any
 import numpy as np
 
 from cellmon.monitor.stream import StreamView
-from cellmon.records import Numbers
 from cellmon.shifts import to_utc
+from cellmon.words import say, to_say
 from dashboards import theme
+from dashboards.figures import bars
 from dashboards.figures.clock import Clock
+from dashboards.figures.opened import opens_bore
 from dashboards.figures.wear import middles
 from dashboards.figures.words import Label
-
-
-def bars_of(view: StreamView) -> tuple[Numbers, Numbers]:
-    """Return bottom and top of each subgroup's bar: its own bores where they give its range.
-
-    Where they do not (doubted bores, another selection), the bar is set about the mean.
-    """
-    groups, bores = view.subgroups, view.bores
-    bottom, top = groups.mean_um - groups.range_um / 2, groups.mean_um + groups.range_um / 2
-    kept = ~bores.flagged
-    at, value = bores.at[kept], bores.value_um[kept]
-    first = np.searchsorted(at, groups.first_at, side="left")
-    last = np.searchsorted(at, groups.at, side="right")
-    for i in np.nonzero(last > first)[0]:
-        inside = value[first[i] : last[i]]
-        low, high = float(inside.min()), float(inside.max())
-        if abs(high - low - groups.range_um[i]) < 1e-6:
-            bottom[i], top[i] = low, high
-    return bottom, top
 
 
 def rings(view: StreamView, clock: Clock) -> list[theme.Trace]:
@@ -44,49 +27,37 @@ def rings(view: StreamView, clock: Clock) -> list[theme.Trace]:
     drawn = []
     many = len(groups.at) > 400
     for beyond, level, marker, name in (
-        (groups.beyond_mean, groups.mean_um, theme.RING, "mean beyond"),
-        (groups.beyond_range, bars_of(view)[1], theme.SQUARE_RING, "range beyond"),
+        (groups.beyond_mean, groups.mean_um, theme.RING, to_say("mean beyond")),
+        (groups.beyond_range, bars.bars_of(view)[1], theme.SQUARE_RING, to_say("range beyond")),
     ):
         at = np.nonzero(beyond)[0]
         if len(at):
             x, y = [middle[i] for i in at], level[at].tolist()
-            parts = [f"{name}, blocks {groups.first_part[i]} to {groups.last_part[i]}" for i in at]
+            told = [f"{say(name)}<br>{words}" for words in bars.hover(view, clock, at)]
             ring = {
                 **marker,
                 "size": 9 if many else 15,
                 "line": {**marker["line"], "width": 1.6 if many else 2.2},
             }
-            drawn.append(
-                theme.points(
-                    x,
-                    y,
-                    mode="markers",
-                    marker=ring,
-                    text=parts,
-                    hoverinfo="text",
-                    name=name,
-                    customdata=[str(groups.last_part[i]) for i in at],
-                )
-            )
+            mark = theme.points(x, y, mode="markers", marker=ring, text=told, name=name)
+            drawn.append(opens_bore({**mark, "hoverinfo": "text"}, groups.last_part[at], view.stream.bore))
     return drawn
 
 
 def labels(view: StreamView, clock: Clock, width: float, py: Callable[[float], float]) -> list[Label]:
     """Return words at the first point of every run beyond a limit."""
     groups, found = view.subgroups, []
-    placed, tops = middles(groups), bars_of(view)[1]
+    placed, tops = middles(groups), bars.bars_of(view)[1]
     for beyond, what in ((groups.beyond_mean, "mean"), (groups.beyond_range, "range")):
         for first, last in runs_of(beyond):
             share = (placed[first] - to_utc(clock.since)) / np.timedelta64(1, "h") / clock.hours
-            side = "above" if beyond[first] > 0 else "below"
-            often = f", {last - first + 1} in a row" if last > first else ""
             y = float(groups.mean_um[first] if what == "mean" else tops[first])
             off = abs(y - float(groups.center_um[first]))
             size = off if what == "mean" else float(groups.range_um[first]) / 3
             at = clock.words(groups.at[first : first + 1])[0]
             found.append(
                 Label(
-                    text=f"{clock.short(at)} {what} {side}{often}",
+                    text=_run_words(clock.short(at), what, beyond[first] > 0, last - first + 1),
                     x=clock.xs(placed[first : first + 1])[0],
                     y=y,
                     px=share * width,
@@ -95,6 +66,19 @@ def labels(view: StreamView, clock: Clock, width: float, py: Callable[[float], f
                 )
             )
     return found
+
+
+BEYOND = {
+    ("mean", True): to_say("{at} mean above"),
+    ("mean", False): to_say("{at} mean below"),
+    ("range", True): to_say("{at} range above"),
+    ("range", False): to_say("{at} range below"),
+}
+
+
+def _run_words(at: str, what: str, above: bool, often: int) -> str:
+    said = say(BEYOND[what, above], at=at)
+    return say("{what}, {often} in a row", what=said, often=often) if often > 1 else said
 
 
 def runs_of(beyond: Any) -> list[tuple[int, int]]:

@@ -13,11 +13,14 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.now import BoreNow, Now
 from cellmon.records import Verdict
+from cellmon.words import say
 from dashboards import theme
 from dashboards.figures import last_bores
+from dashboards.figures.opened import opens_bore, stones_line
 
 STEPS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 WALL_SHARE = 0.4  # of the bore's diameter, for the widest thing drawn at a wall
@@ -70,7 +73,7 @@ def block_figure(now: Now) -> theme.Figure:
     """Draw every bore's last shape inside its tolerance, and the last bores against the limits."""
     bores = [(s.tolerance, b) for s in now.spindles for b in s.bores]
     if not bores:
-        return theme.notice("No bore has been measured yet.")
+        return theme.notice(say("No bore has been measured yet."))
     section = section_of(now, np.concatenate([b.um.ravel() for _, b in bores]))
     centres = [i * section.pitch for i in range(len(bores))]
     data, notes = cut_open(now, bores, centres, section)
@@ -91,21 +94,32 @@ def block_figure(now: Now) -> theme.Figure:
 
 
 def cut_open(
-    now: Now, bores: Sequence[tuple[Tolerance, BoreNow]], centres: Sequence[float], section: Section
+    now: Now,
+    bores: Sequence[tuple[Tolerance, BoreNow]],
+    centres: Sequence[float],
+    section: Section,
+    *,
+    serial: str | None = None,
 ) -> tuple[list[theme.Trace], list[Any]]:
-    """Return bores cut open at their centres, each in its tolerance, and the words in and beside them."""
+    """Return bores cut open at their centres, each in its tolerance, and the words in and beside them.
+
+    `serial` is the block they all are of; without it each bore's `part` is.
+    """
     data, notes = _metal(centres, section), [_scale_words(section)]
     for (tolerance, bore), centre in zip(bores, centres, strict=True):
         data += _allowed(tolerance, centre, section) + _lines(tolerance, centre, section)
         here = replace(now, tolerance=tolerance)
-        data += _walls(here, bore, centre, section)
+        walls = _walls(here, bore, centre, section) + _rings(here, bore, centre, section)
+        data += [opens_bore(t, [serial or bore.part] * len(t["x"]), bore.bore) for t in walls]
         notes += _inside(here, bore, centre, section) + _beyond(here, bore, centre, section)
     return data, notes
 
 
 def depth_axis(now: Now, section: Section) -> dict[str, Any]:
     """Return the axis of depth, with the planes named; the top face is at the top."""
-    names = [f"{name} {depth:g}" for name, depth in zip(now.planes, now.depths_mm, strict=True)]
+    names = [
+        f"{name} {local.significant(depth)}" for name, depth in zip(now.planes, now.depths_mm, strict=True)
+    ]
     pad = 0.02 * section.length
     return theme.axis(
         range=[section.length + pad, -pad],
@@ -167,7 +181,10 @@ def _walls(now: Now, bore: BoreNow, centre: float, section: Section) -> list[the
         for side in (-1, 1):
             um = bore.um[:, d]
             x = [None if np.isnan(v) else centre + side * section.out(v) for v in um]
-            hover = [f"{p} {direction}: {theme.um(v)} µm" for p, v in zip(now.planes, um, strict=True)]
+            hover = [
+                f"{p} {direction}: {theme.um(v)} µm<br>{_whose(bore)}"
+                for p, v in zip(now.planes, um, strict=True)
+            ]
             traces.append(
                 theme.points(
                     x,
@@ -184,7 +201,15 @@ def _walls(now: Now, bore: BoreNow, centre: float, section: Section) -> list[the
                     hoverinfo="text",
                 )
             )
-    return traces + _rings(now, bore, centre, section)
+    return traces
+
+
+def _whose(bore: BoreNow) -> str:
+    """Return which bore a wall is of, when it was read and by which stones it was honed."""
+    return (
+        say("bore {bore}, {part}", bore=bore.bore, part=bore.part)
+        + f"<br>{local.moment(bore.at)}{stones_line(bore.stone_set)}"
+    )
 
 
 def outside(tolerance: Tolerance, um: float) -> bool:
@@ -205,22 +230,29 @@ def _rings(now: Now, bore: BoreNow, centre: float, section: Section) -> list[the
         return []
     x = [centre + section.out(um) for _, _, um in found]
     y = [now.depths_mm[p] for p, _, _ in found]
-    return [theme.points(x, y, mode="markers", marker=theme.RING, name="outside")]
+    text = [f"{now.planes[p]} {now.directions[d]}: {theme.um(um)} µm<br>{_whose(bore)}" for p, d, um in found]
+    ring = theme.points(x, y, mode="markers", marker=theme.RING, text=text, name="outside")
+    return [{**ring, "hoverinfo": "text"}]
 
 
 def _beyond(now: Now, bore: BoreNow, centre: float, section: Section) -> list[Any]:
     return [
         theme.word(
-            f"<b>{theme.um(um)} outside</b>" + (" (not drawn to its end)" if section.cut(um) else ""),
+            _beyond_words(um, cut=section.cut(um)),
             centre + section.out(um),
             now.depths_mm[p],
             xanchor="right",
             xshift=-12,
             yshift=14 if d == 0 else -14,
-            bgcolor="rgba(251,250,247,0.85)",
+            bgcolor=theme.VEIL,
         )
         for p, d, um in _offenders(now, bore)[:3]
     ]
+
+
+def _beyond_words(um: float, *, cut: bool) -> str:
+    said = f"<b>{say('{size} outside', size=theme.um(um))}</b>"
+    return f"{said} {say('(not drawn to its end)')}" if cut else said
 
 
 def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[Any]:
@@ -234,7 +266,7 @@ def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[An
         f'<span style="font-size:15px">{theme.um(average)} µm</span>',
         f'<span style="color:{theme.SOFT};font-size:12px">{bore.part}</span>',
         f'<span style="color:{theme.SOFT}">{clock_words(bore.at, now.as_of)}</span>',
-        *(f"<b>doubted: {flag.value}</b>" for flag in bore.flags),
+        *(f"<b>{say('doubted: {flag}', flag=flag.value)}</b>" for flag in bore.flags),
     ]
     return [theme.word("<br>".join(lines), centre, section.length / 2, xanchor="center", font={"size": 13})]
 
@@ -242,24 +274,26 @@ def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[An
 def _verdict_of(bore: BoreNow) -> str:
     """Return the verdict of a bore in words, or that it was not measured whole."""
     missing = bore.verdict is Verdict.UNDECIDED and not np.isfinite(bore.um).all()
-    return "reading missing" if missing else verdict_words(bore.verdict)
+    return say("reading missing") if missing else verdict_words(bore.verdict)
 
 
 def verdict_words(verdict: Verdict) -> str:
     """Return a verdict as it is said beside a bore."""
-    return {Verdict.CONFORMS: "inside", Verdict.DOES_NOT_CONFORM: "outside"}.get(verdict, "too close to say")
+    if verdict is Verdict.UNDECIDED:
+        return say("too close to say")
+    return say("inside") if verdict is Verdict.CONFORMS else say("outside")
 
 
 def clock_words(at: datetime, as_of: datetime) -> str:
     """Return the time of a bore, with its date where that is not today's."""
-    return f"{at:%H:%M}" if at.date() == as_of.date() else f"{at:%a} {at.day} {at:%b %H:%M}"
+    return local.clock(at) if at.date() == as_of.date() else local.moment(at)
 
 
 def _scale_words(section: Section) -> Any:
-    times = section.exaggeration
-    text = (
-        f"Bore and depth (mm) to one scale; walls {times:,} times larger: 1 µm drawn as {times:,} µm, "
-        "half of each diameter on each wall"
+    text = say(
+        "Bore and depth (mm) to one scale; walls {times} times larger: 1 µm drawn as {times} µm, "
+        "half of each diameter on each wall",
+        times=local.number(section.exaggeration),
     )
     font = {"size": 12, "color": theme.SOFT}
     return theme.word(

@@ -8,12 +8,16 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream import StreamView
 from cellmon.records import Stream
 from cellmon.shifts import to_utc
+from cellmon.words import say
 from dashboards import theme
+from dashboards.figures import bars
 from dashboards.figures.clock import Clock
+from dashboards.figures.opened import opens_bore
 from dashboards.figures.wear import middles
 from dashboards.figures.words import Label
 
@@ -55,22 +59,22 @@ def calls_of(view: StreamView, clock: Clock) -> list[Call]:
     return found
 
 
-def rings(calls: list[Call]) -> list[theme.Trace]:
-    """Return a ring round the subgroup of every call; `customdata` names the part that called."""
+def rings(view: StreamView, clock: Clock, calls: list[Call]) -> list[theme.Trace]:
+    """Return a ring round the subgroup of every call; a click on it opens the part that called."""
     if not calls:
         return []
-    return [
-        theme.points(
-            [c.x for c in calls],
-            [c.y for c in calls],
-            mode="markers",
-            marker=theme.RING,
-            text=[f"{c.signal.words}<br>called at {c.signal.part}" for c in calls],
-            hoverinfo="text",
-            customdata=[c.signal.part for c in calls],
-            name="signals",
-        )
-    ]
+    points = bars.hover(view, clock, np.array([c.row for c in calls]))
+    said = [f"{c.signal.words}<br>{say('called at {part}', part=c.signal.part)}" for c in calls]
+    ring = theme.points(
+        [c.x for c in calls],
+        [c.y for c in calls],
+        mode="markers",
+        marker=theme.RING,
+        text=[f"{called}<br>{point}" for called, point in zip(said, points, strict=True)],
+        name="signals",
+    )
+    parts = [c.signal.part for c in calls]
+    return [opens_bore({**ring, "hoverinfo": "text"}, parts, view.stream.bore)]
 
 
 def ranges(view: StreamView, clock: Clock, *, bottom: float) -> list[Any]:
@@ -96,8 +100,8 @@ def labels(view: StreamView, clock: Clock, calls: list[Call], *, width: float, p
     for call in calls:
         signal = call.signal
         began = signal.change.at if signal.change else signal.raised_at
-        day = "" if clock.hours <= 30 else f"{began.astimezone(clock.zone):%a} "
-        text = f"{day}{began.astimezone(clock.zone):%H:%M} {said(signal, view.stream)}"
+        when = local.clock(began.astimezone(clock.zone)) if clock.hours <= 30 else clock.day_and_time(began)
+        text = f"{when} {said(signal, view.stream)}"
         size = abs(signal.size_um or signal.ratio or 0.0)
         px = call.share * width
         found.append(Label(text=text, x=call.x, y=call.y, px=px, py=py(call.y), weight=WEIGHT + size))

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from cellmon import local
 from cellmon.records import Texts, Times
 from cellmon.shifts import ShiftOf, to_local
 from dashboards import theme
@@ -54,6 +55,8 @@ class Clock:
 
     def words(self, times: Times) -> Texts:
         """Return the date and the time on the wall of moments in UTC."""
+        if not len(times):
+            return np.zeros(0, dtype=object)
         plain = times.astype("datetime64[s]")
         local = plain + self._offsets(plain)
         stamps = np.char.replace(np.datetime_as_string(local.astype("datetime64[m]")), "T", " ")
@@ -63,7 +66,12 @@ class Clock:
         """Return clock words as they stand in a drawing: with the day only where there are several."""
         if self.hours <= 30:
             return words[11:]
-        return f"{datetime.fromisoformat(words):%a} {words[11:]}"
+        return f"{local.weekday(datetime.fromisoformat(words))} {words[11:]}"
+
+    def day_and_time(self, moment: datetime) -> str:
+        """Return the day of the week and the time on the wall."""
+        at = moment.astimezone(self.zone)
+        return f"{local.weekday(at)} {local.clock(at)}"
 
     def _offsets(self, plain: Times) -> Any:
         if not len(plain) or not self.changes:
@@ -85,7 +93,7 @@ class Clock:
             return theme.axis(tickformatstops=stops, nticks=12, **span, **more)
         step = next((s for s in STEPS_H if self.hours / s <= 14), STEPS_H[-1])
         ticks = self._ticks(step)
-        labels = [f"{t:%a} {t.day} {t:%b}" if t.hour == 0 else f"{t:%H:%M}" for t in ticks]
+        labels = [local.day(t) if t.hour == 0 else local.clock(t) for t in ticks]
         return theme.axis(tickvals=[self.x(t) for t in ticks], ticktext=labels, **span, **more)
 
     def _ticks(self, step: int) -> list[datetime]:
@@ -139,7 +147,7 @@ def shift_names(clock: Clock, shifts: Sequence[ShiftOf], *, y: float = 1.0) -> l
             continue
         share = (ends - starts) / (clock.until - clock.since)
         room = share * 150  # letters that fit across the figure at this size
-        full = f"{shift.name} {shift.date:%a} {shift.date.day}"
+        full = f"{shift.name} {local.weekday(shift.date)} {shift.date.day}"
         text = full if room > len(full) + 1 else shift.name if room > len(shift.name) else ""
         if text:
             middle = clock.x(starts + (ends - starts) / 2)

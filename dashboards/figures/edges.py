@@ -11,24 +11,30 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.capability_picture import CapabilityPicture, EdgePicture
 from cellmon.monitor.capability_words import share_words
-from cellmon.records import EventKind
+from cellmon.records import EventKind, Flags, Whole
 from cellmon.shifts import to_utc
+from cellmon.words import say, to_say
 from dashboards import theme
+from dashboards.figures.clock import clock_of
+from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.terms import term
+from dashboards.figures.thinned import kept
 
 HEIGHT = 560
 LEFT, RIGHT = (0.0, 0.56), (0.67, 1.0)
 UPPER, LOWER = (0.55, 0.95), (0.05, 0.45)
 LEAST = 1e-8
 """The log scale begins at 0.01 in a million."""
-SHARES = {1e-8: "0.01 ppm", 1e-6: "1 ppm", 1e-4: "100 ppm", 1e-2: "1 %", 1.0: "all"}
+SHARES = {1e-8: "0.01 ppm", 1e-6: "1 ppm", 1e-4: "100 ppm", 1e-2: "1 %", 1.0: to_say("all")}
 
 
 def edges_figure(picture: CapabilityPicture) -> theme.Figure:
     """Draw one stream's bores and the edges of their distribution."""
     if not len(picture.part):
-        return theme.notice("No bore of this stream was measured in this time.", height=HEIGHT)
+        return theme.notice(say("No bore of this stream was measured in this time."), height=HEIGHT)
     low, high = _span(picture)
     data = [*_tolerance(picture, low, high), *_bores(picture), *_marks(picture, low, high)]
     shapes, words = _limits(picture)
@@ -38,7 +44,7 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
             range=[-0.01 * len(picture.part), 1.01 * len(picture.part)],
             showticklabels=False,
         ),
-        "yaxis": theme.axis(f"from nominal, {picture.unit}", range=[low, high]),
+        "yaxis": theme.axis(say("from nominal, {unit}", unit=picture.unit), range=[low, high]),
     }
     for i, edge in enumerate(picture.edges):
         x, y = f"x{i + 2}", f"y{i + 2}"
@@ -84,35 +90,67 @@ def _tolerance(picture: CapabilityPicture, low: float, high: float) -> list[them
 
 
 def _bores(picture: CapabilityPicture) -> list[theme.Trace]:
-    kept = np.flatnonzero(~picture.left_out)
-    place = kept + 0.5
-    upright_x = np.column_stack([place, place, np.full(len(kept), np.nan)]).ravel()
-    gap = np.full(len(kept), np.nan)
-    upright_y = np.column_stack([picture.least_um[kept], picture.greatest_um[kept], gap]).ravel()
-    text = [
-        f"block {picture.part[i]}: {theme.um(picture.least_um[i])} to {theme.um(picture.greatest_um[i])}"
-        for i in kept
-    ]
+    rows = _shown(picture)
+    place, gap = rows + 0.5, np.full(len(rows), np.nan)
+    upright_x = np.column_stack([place, place, gap]).ravel()
+    upright_y = np.column_stack([picture.least_um[rows], picture.greatest_um[rows], gap]).ravel()
     dots = {"size": 3, "color": theme.INK, "opacity": 1, "line": {"width": 0}}
+    values = theme.points(
+        place, picture.value_um[rows], mode="markers", marker=dots, text=_hover(picture, rows)
+    )
     return [
         theme.points(upright_x, upright_y, mode="lines", line={"color": theme.QUIET, "width": 1}),
-        theme.points(place, picture.value_um[kept], mode="markers", marker=dots, text=text, hoverinfo="text"),
+        opens_bore({**values, "hoverinfo": "text"}, picture.part[rows], picture.stream.bore),
     ]
 
 
-def _marks(picture: CapabilityPicture, low: float, high: float) -> list[theme.Trace]:
-    """Mark what lies beyond with a ring, what is left out and when stones were changed below the bores."""
+def _shown(picture: CapabilityPicture) -> Whole:
+    """Return which counted bores are drawn: of a long history its outline, and all beyond a limit."""
+    counted = np.flatnonzero(~picture.left_out)
+    order = np.arange(len(counted)).astype("datetime64[s]")  # bores stand in making order, not in time
+    heights = (picture.least_um, picture.value_um, picture.greatest_um)
+    found: Whole = counted[kept(order, *(h[counted] for h in heights), always=_outside(picture)[counted])]
+    return found
+
+
+def _outside(picture: CapabilityPicture) -> Flags:
     lower, upper = picture.tolerance.lower_um, picture.tolerance.upper_um
     beyond = np.zeros(len(picture.part), dtype=bool)
     if lower is not None:
         beyond |= picture.least_um < lower
     if upper is not None:
         beyond |= picture.greatest_um > upper
-    rows = np.flatnonzero(beyond & ~picture.left_out)
+    return beyond
+
+
+def _hover(picture: CapabilityPicture, rows: Whole) -> list[str]:
+    bore = picture.stream.bore
+    whose = "" if bore is None else f"{say('bore {bore}', bore=bore)}, "
+    moments = clock_of(picture.as_of, picture.as_of).words(picture.at[rows])
+    return [
+        whose
+        + say(
+            "block {part}: {least} to {greatest} {unit}",
+            part=picture.part[i],
+            least=theme.um(picture.least_um[i]),
+            greatest=theme.um(picture.greatest_um[i]),
+            unit=picture.unit,
+        )
+        + f"<br>{at}{stones_line(picture.stone_set[i])}"
+        for i, at in zip(rows, moments, strict=True)
+    ]
+
+
+def _marks(picture: CapabilityPicture, low: float, high: float) -> list[theme.Trace]:
+    """Mark what lies beyond with a ring, what is left out and when stones were changed below the bores."""
+    upper = picture.tolerance.upper_um
+    rows = np.flatnonzero(_outside(picture) & ~picture.left_out)
     far = np.where(
         picture.greatest_um > (np.inf if upper is None else upper), picture.greatest_um, picture.least_um
     )
-    drawn = [theme.points(rows + 0.5, far[rows], mode="markers", marker=theme.RING, name="beyond a limit")]
+    rings = theme.points(rows + 0.5, far[rows], mode="markers", marker=theme.RING, name="beyond a limit")
+    rings = {**rings, "text": _hover(picture, rows), "hoverinfo": "text"}
+    drawn = [opens_bore(rings, picture.part[rows], picture.stream.bore)]
     out = np.flatnonzero(picture.left_out)
     thin = {"symbol": "line-ns-open", "size": 9, "color": theme.INK, "line": {"width": 1}}
     lane = low + 0.025 * (high - low)
@@ -142,7 +180,7 @@ def _limits(picture: CapabilityPicture) -> tuple[list[Any], list[Any]]:
         shapes.append(theme.level(0, end, tolerance.target_um, colour=theme.QUIET, width=0.8))
     words = [
         theme.word(
-            f"{e.side} limit {theme.um(e.limit_um)}",
+            say("{side} limit {size}", side=term(e.side), size=theme.um(e.limit_um)),
             0,
             e.limit_um,
             yanchor="bottom" if e.side == "upper" else "top",
@@ -175,7 +213,10 @@ def _edge(picture: CapabilityPicture, edge: EdgePicture) -> list[theme.Trace]:
                 "hoverinfo": "skip",
             }
         )
-        text = [f"beyond {theme.um(s)}: {share_words(p)}" for s, p in zip(edge.size_um, middle, strict=True)]
+        text = [
+            say("beyond {size}: {share}", size=theme.um(s), share=share_words(p))
+            for s, p in zip(edge.size_um, middle, strict=True)
+        ]
         drawn.append(
             theme.points(
                 middle,
@@ -205,13 +246,13 @@ def _edge(picture: CapabilityPicture, edge: EdgePicture) -> list[theme.Trace]:
 
 def _share_axis(*, anchor: str, named: bool) -> dict[str, Any]:
     return theme.axis(
-        "share of bores beyond each size" if named else None,
+        say("share of bores beyond each size") if named else None,
         type="log",
         domain=list(RIGHT),
         anchor=anchor,
         range=[log10(LEAST), 0.05],
         tickvals=list(SHARES),
-        ticktext=list(SHARES.values()) if named else [""] * len(SHARES),
+        ticktext=[say(words) for words in SHARES.values()] if named else [""] * len(SHARES),
         showgrid=True,
         gridcolor=theme.HAIR,
     )
@@ -219,21 +260,36 @@ def _share_axis(*, anchor: str, named: bool) -> dict[str, Any]:
 
 def _beyond(edge: EdgePicture, top: float) -> dict[str, Any]:
     """Say above an edge what share lies beyond its limit."""
-    text = f"beyond {edge.side}: {edge.seen_beyond:,} measured"
+    seen = {"side": term(edge.side), "count": local.number(edge.seen_beyond)}
+    text = say("beyond {side}: {count} measured", **seen)
     if np.isfinite(edge.share).all():
         at = [
             float(10 ** np.interp(edge.limit_um, edge.size_um, np.log10(np.clip(s, 1e-15, 1.0))))
             for s in (edge.share, edge.share_low, edge.share_high)
         ]
-        ends = f"{share_words(at[1])} to {share_words(at[2])}"
-        text = f"beyond {edge.side}: model {share_words(at[0])}<br>({ends}), {edge.seen_beyond:,} measured"
+        text = say(
+            "beyond {side}: model {share}<br>({low} to {high}), {count} measured",
+            share=share_words(at[0]),
+            low=share_words(at[1]),
+            high=share_words(at[2]),
+            **seen,
+        )
     return theme.word(text, RIGHT[0], top, xref="paper", yref="paper", yanchor="bottom")
 
 
 def _count(picture: CapabilityPicture) -> dict[str, Any]:
     out = int(picture.left_out.sum())
-    text = f"{picture.part[0]} to {picture.part[-1]}: {len(picture.part):,} bores"
-    text += f", {out:,} of them left out (strokes below)" if out else ""
+    values = {
+        "first": picture.part[0],
+        "last": picture.part[-1],
+        "count": local.number(len(picture.part)),
+        "out": local.number(out),
+    }
+    text = (
+        say("{first} to {last}: {count} bores, {out} of them left out (strokes below)", **values)
+        if out
+        else say("{first} to {last}: {count} bores", **values)
+    )
     return theme.word(text, 0.0, 0.0, xref="paper", yref="paper", yanchor="top", yshift=-8)
 
 
@@ -246,4 +302,5 @@ def rows(picture: CapabilityPicture) -> dict[str, list[Any]]:
         "least_um": picture.least_um.tolist(),
         "greatest_um": picture.greatest_um.tolist(),
         "left_out": picture.left_out.tolist(),
+        "stone_set": picture.stone_set.tolist(),
     }

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from cellmon.monitor.stream import EventMark, StreamView
+from cellmon.monitor.stream import StreamView
+from cellmon.monitor.stream_events import EventMark
+from cellmon.words import to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock
 
@@ -19,7 +21,7 @@ LANE_OF = {
     "rerouted": 0,
     "setup-changed": 0,
 }
-LANE_NAMES = ("offset, set-up", "gauge", "stones")
+LANE_NAMES = (to_say("offset, set-up"), to_say("gauge"), to_say("stones"))
 ROUTINE = ("gauge-check", "feed-offset", "stones-dressed")
 MARK_OF = {
     "stones-fitted": "triangle-right",
@@ -45,7 +47,7 @@ def flags(view: StreamView, clock: Clock) -> list[theme.Trace]:
                     [LANE_OF.get(e.kind, 0) for e in events],
                     mode="markers",
                     marker=marker,
-                    text=[f"{e.at.astimezone(clock.zone):%a %H:%M} {e.words}" for e in events],
+                    text=[f"{clock.day_and_time(e.at)} {e.words}" for e in events],
                     hoverinfo="text",
                     name="routine events" if routine else "events",
                 ),
@@ -86,7 +88,7 @@ def names(view: StreamView, clock: Clock, *, width: int, beside: int) -> list[An
                 xshift=-8 if left else 8,
                 xanchor="right" if left else "left",
                 font=font,
-                bgcolor="rgba(251,250,247,0.85)",
+                bgcolor=theme.VEIL,
                 borderpad=0,
             )
         )

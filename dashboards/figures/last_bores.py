@@ -8,10 +8,14 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.now import BoreNow
 from cellmon.records import Verdict
+from cellmon.words import say
 from dashboards import theme
+from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.terms import term
 
 USED = 0.86  # of a column's width
 DOMAIN = (0.0, 0.37)
@@ -52,7 +56,11 @@ def _span(every: Sequence[Tolerance], bores: Sequence[BoreNow]) -> tuple[float, 
 def _axis(every: Sequence[Tolerance], low: float, high: float) -> dict[str, Any]:
     named: dict[float, list[str]] = {}
     for t in every:
-        for name, value in (("lower", t.lower_um), ("aim", t.target_um), ("upper", t.upper_um)):
+        for name, value in (
+            (say("lower"), t.lower_um),
+            (say("aim"), t.target_um),
+            (say("upper"), t.upper_um),
+        ):
             if value is not None and name not in named.setdefault(value, []):
                 named[value].append(name)
     return theme.axis(
@@ -93,18 +101,21 @@ def _ticks(bore: BoreNow, x0: float, x1: float) -> list[theme.Trace]:
     xs = np.linspace(x0 + inset, x1 - inset, count) if count > 1 else np.array([(x0 + x1) / 2])
     upright_x = [v for x in xs for v in (x, x, None)]
     upright_y = [v for a, b in zip(bore.least_um, bore.greatest_um, strict=True) for v in (a, b, None)]
-    hover = [
-        f"block {part}: {theme.um(low)} to {theme.um(high)} µm, {verdict.value}"
-        for part, low, high, verdict in zip(
-            bore.parts, bore.least_um, bore.greatest_um, bore.verdicts, strict=True
-        )
-    ]
     sizes = [5.0] * (count - 1) + [9.0] if count else []
     dots = {"size": sizes, "color": theme.INK, "opacity": 1, "line": {"width": 0}}
     drawn = [
         theme.points(upright_x, upright_y, mode="lines", line={"color": theme.LINE, "width": 2}),
-        theme.points(
-            xs.tolist(), bore.average_um.tolist(), mode="markers", marker=dots, text=hover, hoverinfo="text"
+        opens_bore(
+            theme.points(
+                xs.tolist(),
+                bore.average_um.tolist(),
+                mode="markers",
+                marker=dots,
+                text=_hover(bore),
+                hoverinfo="text",
+            ),
+            bore.parts,
+            bore.bore,
         ),
     ]
     outside = [i for i, verdict in enumerate(bore.verdicts) if verdict is Verdict.DOES_NOT_CONFORM]
@@ -112,6 +123,22 @@ def _ticks(bore: BoreNow, x0: float, x1: float) -> list[theme.Trace]:
     drawn += _marked(bore, xs, outside, theme.RING, "outside")
     drawn += _marked(bore, xs, unsure, UNSURE, "too close to say")
     return [{**trace, "yaxis": "y2"} for trace in drawn]
+
+
+def _hover(bore: BoreNow) -> list[str]:
+    columns = bore.parts, bore.ats, bore.stone_sets, bore.least_um, bore.greatest_um, bore.verdicts
+    return [
+        say(
+            "bore {bore}, block {part}: {least} to {greatest} µm, {verdict}",
+            bore=bore.bore,
+            part=part,
+            least=theme.um(low),
+            greatest=theme.um(high),
+            verdict=term(verdict.value),
+        )
+        + f"<br>{local.moment(at)}{stones_line(stones)}"
+        for part, at, stones, low, high, verdict in zip(*columns, strict=True)
+    ]
 
 
 UNSURE: dict[str, Any] = {
@@ -132,7 +159,9 @@ def _marked(bore: BoreNow, xs: Any, rows: list[int], marker: Any, name: str) -> 
 def _count(bore: BoreNow, centre: float) -> Any:
     outside = sum(v is Verdict.DOES_NOT_CONFORM for v in bore.verdicts)
     unsure = sum(v is Verdict.UNDECIDED for v in bore.verdicts)
-    said = [f"{outside} outside (ring)"] * bool(outside) + [f"{unsure} too close (diamond)"] * bool(unsure)
-    text = f"bore {bore.bore}, last {len(bore.parts)}:<br>" + (", ".join(said) or "all inside")
+    said = [say("{count} outside (ring)", count=outside)] * bool(outside)
+    said += [say("{count} too close (diamond)", count=unsure)] * bool(unsure)
+    head = say("bore {bore}, last {count}:", bore=bore.bore, count=len(bore.parts))
+    text = f"{head}<br>{', '.join(said) or say('all inside')}"
     font = {"size": 13, "color": theme.INK if said else theme.SOFT}
     return theme.word(text, centre, -0.02, yref="paper", xanchor="center", yanchor="top", font=font)

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.pair import ChartPair
 from cellmon.monitor.shifts import StreamShift
 from cellmon.records import Numbers, Texts, Times, Whole
 from cellmon.shifts import ShiftOf, to_utc
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
+from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.terms import term
+from dashboards.figures.thinned import kept
 from dashboards.figures.words import Label, place
 
 HEIGHT, TOP, BOTTOM = 400, 24, 42
@@ -42,7 +47,11 @@ class Pair:
     unit: str = "µm"
     spread_unit: str | None = None
     """Where it is another one; empty for a ratio."""
-    names: tuple[str, str] = ("mean", "range")
+    names: tuple[str, str] = (to_say("mean"), to_say("range"))
+    bore: str | None = None
+    stone_set: Texts | None = None
+    of_blocks: bool = True
+    """Whether `part` names blocks, so that a point opens its block."""
 
 
 def pair_of(answer: ChartPair) -> Pair:
@@ -64,6 +73,8 @@ def pair_of(answer: ChartPair) -> Pair:
         beyond_mean=answer.beyond_level,
         beyond_spread=answer.beyond_spread,
         names=(answer.level_name, answer.spread_name),
+        bore=answer.stream.bore,
+        stone_set=answer.stone_set,
     )
 
 
@@ -98,6 +109,8 @@ def pair_of_shift(stream: StreamShift) -> Pair:
         spread_upper=high,
         beyond_mean=sides(mean, lower, upper),
         beyond_spread=sides(spread, low, high),
+        bore=stream.stream.bore,
+        stone_set=np.array([p.stone_set for p in points], dtype=object),
     )
 
 
@@ -109,7 +122,8 @@ def sides(values: Numbers, lower: Numbers, upper: Numbers) -> Whole:
 def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
     """Draw both charts under one time axis; ring what lies beyond, and name it."""
     if not len(pair.at):
-        return theme.notice("No subgroup of this stream was completed in this time.", height=height)
+        return theme.notice(say("No subgroup of this stream was completed in this time."), height=height)
+    pair = _thinned(pair)
     x = pair.clock.xs(pair.at)
     data = _chart(
         pair, x, pair.mean, (pair.mean_lower, pair.mean_centre, pair.mean_upper), "y", pair.beyond_mean
@@ -134,10 +148,24 @@ def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
 
 def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond: Whole) -> list[theme.Trace]:
     lower, centre, upper = limits
-    what = pair.names[axis == "y2"]
+    what, unit = pair.names[axis == "y2"], unit_of(pair, axis == "y2")
+    said = term(what)
+    whose = "" if pair.bore is None else f"{say('bore {bore}', bore=pair.bore)}, "
+    stones = [None] * len(x) if pair.stone_set is None else pair.stone_set
     hover = [
-        f"{what} {value:.2f} {unit_of(pair, axis == 'y2')} of {n}, to block {part}<br>{at}"
-        for value, n, part, at in zip(y, pair.n, pair.part, pair.clock.words(pair.at), strict=True)
+        whose
+        + say(
+            "{what} {value} {unit} of {n}, to block {part}",
+            what=said,
+            value=local.number(value, 2),
+            unit=unit,
+            n=n,
+            part=part,
+        )
+        + f"<br>{at}{stones_line(fitted)}"
+        for value, n, part, at, fitted in zip(
+            y, pair.n, pair.part, pair.clock.words(pair.at), stones, strict=True
+        )
     ]
     joined = theme.points(
         x,
@@ -149,6 +177,8 @@ def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond:
         hoverinfo="text",
         name=what,
     )
+    if pair.of_blocks:
+        joined = opens_bore(joined, pair.part, pair.bore)
     drawn = [zone_inside(x, lower, upper), _thin(x, centre), joined]
     at = np.nonzero(beyond)[0]
     ring = theme.RING if axis == "y" else theme.SQUARE_RING
@@ -158,6 +188,16 @@ def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond:
     return [{**trace, "yaxis": axis} for trace in drawn]
 
 
+def _thinned(pair: Pair) -> Pair:
+    """Return a pair with the points that are drawn: of a long history its outline and all beyond a limit."""
+    beyond = (pair.beyond_mean != 0) | (pair.beyond_spread != 0)
+    rows = kept(pair.at, pair.mean, pair.spread, always=beyond)
+    if len(rows) == len(pair.at):
+        return pair
+    columns = {f.name: getattr(pair, f.name) for f in fields(pair)}
+    return replace(pair, **{k: v[rows] for k, v in columns.items() if isinstance(v, np.ndarray)})
+
+
 def unit_of(pair: Pair, which: int) -> str:
     """Return the unit of the level (0) or of the spread (1)."""
     return pair.spread_unit if which and pair.spread_unit is not None else pair.unit
@@ -165,7 +205,8 @@ def unit_of(pair: Pair, which: int) -> str:
 
 def _named(pair: Pair, which: int) -> str:
     unit = unit_of(pair, which)
-    return f"{pair.names[which]}, {unit}" if unit else pair.names[which]
+    name = term(pair.names[which])
+    return f"{name}, {unit}" if unit else name
 
 
 def zone_inside(x: list[str], lower: Numbers, upper: Numbers) -> theme.Trace:
@@ -207,8 +248,8 @@ def _beside(pair: Pair, x: list[str], y: Numbers, beyond: Whole, axis: str, heig
     labels = []
     for i in firsts:
         share = (pair.at[i] - start) / np.timedelta64(1, "h") / hours
-        side = "above" if beyond[i] > 0 else "below"
-        text = f"{pair.clock.short(pair.clock.words(pair.at[i : i + 1])[0])} {side}"
+        at = pair.clock.short(pair.clock.words(pair.at[i : i + 1])[0])
+        text = say("{at} above", at=at) if beyond[i] > 0 else say("{at} below", at=at)
         py = (float(y[i]) - low) / ((high - low) or 1.0) * height
         labels.append(
             Label(text=text, x=x[i], y=float(y[i]), px=share * WIDTH_PX, py=py, weight=abs(float(y[i])))
@@ -217,7 +258,7 @@ def _beside(pair: Pair, x: list[str], y: Numbers, beyond: Whole, axis: str, heig
 
 
 def _no_limits() -> Any:
-    text = "too few subgroups to call anything a limit"
+    text = say("too few subgroups to call anything a limit")
     return theme.word(
         text, 1, 1, xref="paper", yref="paper", xanchor="right", font={"size": 12, "color": theme.SOFT}
     )

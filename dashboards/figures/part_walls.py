@@ -13,6 +13,7 @@ from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.now import BoreNow
 from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import PartMeasurement, drawn
+from cellmon.words import say
 from dashboards import theme
 from dashboards.figures import block
 
@@ -40,7 +41,7 @@ def walls_figure(story: PartStory) -> theme.Figure:
     known = story.depths_mm or {}
     shown = [m for m in drawn(story.measurements) if set(m.planes) <= set(known)]
     if not shown or story.nominal_mm is None:
-        return theme.notice("Nothing to draw: the sheet names no depth of these planes.")
+        return theme.notice(say("Nothing to draw: the sheet names no depth of these planes."))
     frame = shown[0]
     bores = [(m.tolerance or NO_TOLERANCE, _bore(m)) for m in shown if m.planes == frame.planes]
     cut = _Cut(
@@ -54,7 +55,7 @@ def walls_figure(story: PartStory) -> theme.Figure:
     )
     section = block.section_of(cut, np.concatenate([bore.um.ravel() for _, bore in bores]))
     centres = [i * section.pitch for i in range(len(bores))]
-    data, notes = block.cut_open(cut, bores, centres, section)
+    data, notes = block.cut_open(cut, bores, centres, section, serial=story.part)
     return theme.figure(
         data,
         height=None,
@@ -73,11 +74,14 @@ def _bore(m: PartMeasurement) -> BoreNow:
         bore=m.bore,
         part=f"{m.spindle}, {m.gauge}",
         at=m.at,
+        stone_set=m.stone_set,
         um=m.um,
         features=m.features,
         verdict=m.verdict,
         flags=m.flags,
         parts=(),
+        ats=(),
+        stone_sets=(),
         least_um=NOTHING,
         greatest_um=NOTHING,
         average_um=NOTHING,

@@ -10,10 +10,13 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.traced_bore import BoreTraces
 from cellmon.monitor.traced_plane import PlaneTrace
 from cellmon.records import Numbers, Verdict
+from cellmon.words import say
 from dashboards import theme
+from dashboards.figures.terms import each
 
 STEPS = (50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000)
 HEIGHT = 420
@@ -27,8 +30,10 @@ def polar_figure(bore: BoreTraces, *, nominal_mm: float) -> theme.Figure:
     """Draw every traced plane of a bore; needs curves, which come with the answer for one part."""
     planes = [p for p in bore.planes if p.curve is not None]
     if not planes:
-        why = next((w for p in bore.planes for w in p.why_not.values()), "no points of it were sent")
-        return theme.notice(f"Bore {bore.bore} cannot be drawn: {why}.", height=HEIGHT)
+        why = next((w for p in bore.planes for w in p.why_not.values()), say("no points of it were sent"))
+        return theme.notice(
+            say("Bore {bore} cannot be drawn: {why}.", bore=bore.bore, why=why), height=HEIGHT
+        )
     allowed = bore.roundness_trace.upper_um
     radius = nominal_mm / 2
     scale = _exaggeration([*map(_spread, planes), allowed or 0.0], radius)
@@ -97,7 +102,10 @@ def _profile(x0: float, radius: float, plane: PlaneTrace, scale: int) -> theme.T
     turn, um = np.radians(plane.curve.angle_deg), _about_middle(plane)
     drawn = radius + um * scale / 1000
     x, y = x0 + drawn * np.cos(turn), drawn * np.sin(turn)
-    said = [f"{a:.0f} degrees: {v:+.2f} um" for a, v in zip(plane.curve.angle_deg, um, strict=True)]
+    said = [
+        say("{angle} degrees: {off} um", angle=local.number(a), off=local.number(v, 2, sign=True))
+        for a, v in zip(plane.curve.angle_deg, um, strict=True)
+    ]
     return {
         "type": "scatter",
         "x": [*x.tolist(), float(x[0])],
@@ -125,19 +133,25 @@ def _ringed(x0: float, radius: float, plane: PlaneTrace, scale: int, bore: BoreT
 
 
 def _plane_words(x0: float, radius: float, plane: PlaneTrace) -> dict[str, Any]:
-    form = " and ".join(lobe.words for lobe in plane.lobes) or "no lobes stand out"
-    text = (
-        f"<b>{plane.plane}</b>: {form}<br>roundness {plane.roundness_um:.2f} µm, "
-        f"two points see {plane.two_point_roundness_um:.2f}"
+    form = each([lobe.words for lobe in plane.lobes]) if plane.lobes else say("no lobes stand out")
+    roundness = say(
+        "roundness {size} µm, two points see {seen}",
+        size=local.number(plane.roundness_um, 2),
+        seen=local.number(plane.two_point_roundness_um, 2),
     )
+    text = f"<b>{plane.plane}</b>: {form}<br>{roundness}"
     return theme.word(text, x0, -(1 + REACH) * radius, xanchor="center", yanchor="top")
 
 
 def _scale_words(bore: BoreTraces, scale: int) -> dict[str, Any]:
     figure = bore.roundness_trace
-    ring = "" if figure.upper_um is None else f"; pale ring: {figure.upper_um:g} µm allowed"
-    text = (
-        f"Bore {bore.bore}: deviation drawn {scale:,} times, {figure.reference} centre, "
-        f"{figure.filter_upr:g} undulations per revolution{ring}"
+    text = say(
+        "Bore {bore}: deviation drawn {times} times, {reference} centre, {filter} undulations per revolution",
+        bore=bore.bore,
+        times=local.number(scale),
+        reference=figure.reference,
+        filter=local.significant(figure.filter_upr),
     )
+    if figure.upper_um is not None:
+        text += "; " + say("pale ring: {allowed} µm allowed", allowed=local.significant(figure.upper_um))
     return theme.word(text, 0.0, 1.0, xref="paper", yref="paper", yanchor="top", font={"color": theme.SOFT})

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from cellmon.monitor.departures import Departure
+from cellmon.words import say, to_say
 from dashboards import theme
 
-WORDS = "by probability"
+WORDS = to_say("by probability")
 
 
 def with_probability(figure: theme.Figure, skew: Departure | None) -> theme.Figure:
@@ -34,4 +35,6 @@ def _line(level: float, axis: str) -> Any:
 
 def _word(level: float, axis: str) -> Any:
     font = {"size": 11, "color": theme.SOFT}
-    return theme.word(WORDS, 1, level, xref="paper", yref=axis, xanchor="right", yanchor="bottom", font=font)
+    return theme.word(
+        say(WORDS), 1, level, xref="paper", yref=axis, xanchor="right", yanchor="bottom", font=font
+    )

@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from cellmon import local
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.gauge import ENOUGH, LIMITED, StudyAnswer, StudyFeature, Zone
+from cellmon.records.words import feature_words
+from cellmon.words import say, to_say
 from dashboards import theme
 
 TOP, BOTTOM, LEFT, RIGHT = 28, 44, 132, 150
@@ -16,10 +19,10 @@ RULER, LENGTH, GAP = 34, 19, 26
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 MOST_MARKS = 26
 NAMES = {
-    "repeats": "repeatability_um",
-    "persons": "reproducibility_um",
-    "gauge": "gauge_um",
-    "parts": "part_um",
+    to_say("repeats"): "repeatability_um",
+    to_say("persons"): "reproducibility_um",
+    to_say("gauge"): "gauge_um",
+    to_say("parts"): "part_um",
 }
 
 
@@ -70,9 +73,14 @@ def lengths_of(f: StudyFeature, sigmas: float) -> tuple[Length, ...]:
     if f.bias_um is not None and f.bias_um.value is not None:
         low, high = f.bias_um.low or 0.0, f.bias_um.high or 0.0
         proven = low > 0 or high < 0
-        words = f"reads {theme.um(f.bias_um.value, 2)} µm off" + ("" if proven else ", not proven")
+        off = theme.um(f.bias_um.value, 2)
+        words = (
+            say("reads {off} µm off", off=off) if proven else say("reads {off} µm off, not proven", off=off)
+        )
         ends = max(abs(low), abs(high))
-        found.append(Length(name="off", um=abs(f.bias_um.value), high_um=ends, words=words, attention=False))
+        found.append(
+            Length(name=to_say("off"), um=abs(f.bias_um.value), high_um=ends, words=words, attention=False)
+        )
     for name, field in NAMES.items():
         spread: Estimate | None = getattr(f, field)
         only = name == "gauge" and f.reproducibility_um is None
@@ -95,11 +103,13 @@ def lengths_of(f: StudyFeature, sigmas: float) -> tuple[Length, ...]:
 
 
 def _words(um: float, share: float | None) -> str:
-    said = f"{um:.1f} µm"
+    said = f"{local.number(um, 1)} µm"
     if share is None:
         return said
-    what = "" if share <= ENOUGH else ": with care" if share <= LIMITED else ": too much"
-    return f"{said}, {share:.0f} %{what}"
+    said += f", {local.number(share)} %"
+    if share <= ENOUGH:
+        return said
+    return say("{share}: with care", share=said) if share <= LIMITED else say("{share}: too much", share=said)
 
 
 def height_of(rulers: Sequence[Ruler]) -> int:
@@ -110,7 +120,7 @@ def height_of(rulers: Sequence[Ruler]) -> int:
 def ruler_figure(rulers: Sequence[Ruler]) -> theme.Figure:
     """Draw the rulers one below the other on one scale; what reaches past its ruler is cut there and said."""
     if not rulers:
-        return theme.notice("No feature of this study has a tolerance and a figure.", height=200)
+        return theme.notice(say("No feature of this study has a tolerance and a figure."), height=200)
     height = height_of(rulers)
     longest = max(r.tolerance_um for r in rulers)
     drawing = _Drawing(longest=longest, height=height - TOP - BOTTOM)
@@ -123,7 +133,7 @@ def ruler_figure(rulers: Sequence[Ruler]) -> theme.Figure:
         drawing.traces,
         height=height,
         margin={"l": LEFT, "r": RIGHT, "t": TOP, "b": BOTTOM},
-        xaxis=theme.axis("µm, to scale", range=[0, longest], dtick=step, fixedrange=True),
+        xaxis=theme.axis(say("µm, to scale"), range=[0, longest], dtick=step, fixedrange=True),
         yaxis=theme.hidden_axis(range=[height - TOP - BOTTOM, 0], fixedrange=True),
         shapes=drawing.shapes,
         annotations=drawing.words,
@@ -157,9 +167,9 @@ class _Drawing:
         below = foot + 4 + LENGTH * len(ruler.lengths)
         for share in (ENOUGH, LIMITED):
             self._share(ruler, share, foot, below)
-        title = f"<b>{ruler.feature}</b>"
+        title = f"<b>{feature_words(ruler.feature)}</b>"
         self._word(title, -8, (y + foot) / 2, xanchor="right", pixels=True)
-        size = f"tolerance {ruler.tolerance_um:g} µm"
+        size = say("tolerance {size} µm", size=local.significant(ruler.tolerance_um))
         self._word(size, ruler.tolerance_um, (y + foot) / 2, shift=8, soft=True)
         for i, length in enumerate(ruler.lengths):
             self._length(ruler, length, foot + 4 + LENGTH * (i + 0.5))
@@ -184,7 +194,7 @@ class _Drawing:
         line = {"color": theme.LINE, "width": 1, "dash": "dot"}
         self.shapes.append({"type": "line", "x0": x, "x1": x, "y0": top, "y1": bottom, "line": line})
         if ruler.tolerance_um > 0.3 * self.longest:  # on a shorter one the words would meet
-            self._word(f"{share:.0f} %", x, bottom + 7, xanchor="center", soft=True, size=10.5)
+            self._word(f"{local.number(share)} %", x, bottom + 7, xanchor="center", soft=True, size=10.5)
 
     def _length(self, ruler: Ruler, length: Length, y: float) -> None:
         end = min(length.um, ruler.tolerance_um)
@@ -201,12 +211,13 @@ class _Drawing:
             mark = {"symbol": "triangle-right" if far else "line-ns", "size": 7, "color": colour}
             mark["line"] = {"width": 1.2, "color": colour}
             self.traces.append(theme.points([high], [y], mode="markers", marker=mark, name="upper end"))
-        self._word(length.name, -8, y, xanchor="right", soft=True, pixels=True)
+        self._word(say(length.name), -8, y, xanchor="right", soft=True, pixels=True)
         if cut:
             mark = {"symbol": "triangle-right", "size": 11, "color": colour}
             tip = theme.points([end], [y], mode="markers", marker=mark, cliponaxis=False, name="cut")
             self.traces.append(tip)
-        self._word(length.words + (", cut here" if cut else ""), max(end, high or 0.0), y, shift=12)
+        words = say("{length}, cut here", length=length.words) if cut else length.words
+        self._word(words, max(end, high or 0.0), y, shift=12)
 
     def _box(self, x0: float, x1: float, y0: float, y1: float, colour: str) -> None:
         box = {"type": "rect", "x0": x0, "x1": x1, "y0": y0, "y1": y1, "fillcolor": colour}

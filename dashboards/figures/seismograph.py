@@ -9,12 +9,16 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.answers import SignalMark
 from cellmon.monitor.seismograph import Seismograph, Trace
-from cellmon.records import Numbers, Stream, Texts, stream_names
+from cellmon.records import Numbers, Stream, Whole, stream_names
 from cellmon.shifts import ShiftOf, to_utc
+from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
+from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.thinned import kept
 from dashboards.figures.words import Label, place
 
 ROW_PX = 36
@@ -72,7 +76,7 @@ def seismograph_figure(
     """
     rows = drawn_rows(seismograph.traces)
     if not rows:
-        return theme.notice("No stream has limits yet, so nothing can be called a movement.", height=320)
+        return theme.notice(say("No stream has limits yet, so nothing can be called a movement."), height=320)
     clock = clock_of(seismograph.since, seismograph.until)
     height = TOP + BOTTOM + round(ROW_PX * (len(rows) - 1 + HEADROOM + FOOTROOM))
     data = [_quiet(row, i, clock, chosen == row.trace.stream) for i, row in enumerate(rows)]
@@ -91,10 +95,14 @@ def seismograph_figure(
 
 
 def _scale_words(left_out: int) -> Any:
-    text = f"one row is {SIGMAS_PER_ROW:g} sigma of a subgroup mean; ink from {LOUD:g} sigma on, cut off at "
-    text += f"{SIGMAS_PER_ROW * REACH:.0f}"
+    text = say(
+        "one row is {row} sigma of a subgroup mean; ink from {loud} sigma on, cut off at {most}",
+        row=local.significant(SIGMAS_PER_ROW),
+        loud=local.significant(LOUD),
+        most=local.number(SIGMAS_PER_ROW * REACH),
+    )
     if left_out:
-        text += f"; {left_out} streams without limits are not drawn"
+        text += "; " + say("{count} streams without limits are not drawn", count=left_out)
     font = {"size": 12, "color": theme.SOFT}
     return theme.word(
         text, 1, 0, xref="paper", yref="paper", xanchor="right", yanchor="bottom", yshift=2, font=font
@@ -117,10 +125,13 @@ def _level(row: int, sigmas: Any) -> Any:
     return -row + np.clip(sigmas / SIGMAS_PER_ROW, -REACH, REACH)
 
 
-def _hover(trace: Trace, clock: Clock) -> Texts:
-    sigmas = np.char.mod("%+.1f", np.nan_to_num(trace.deviation))
-    texts = np.char.add(np.char.add(f"{trace.stream}<br>", clock.words(trace.at).astype(str)), "<br>")
-    return np.char.add(np.char.add(texts, sigmas), " sigma").astype(object)
+def _hover(trace: Trace, clock: Clock, rows: Whole) -> list[str]:
+    columns = trace.deviation, trace.last_part, clock.words(trace.at), trace.stone_set
+    name = str(trace.stream)
+    return [
+        f"{name}<br>{sigma_words(away)}<br>{say('to block {part}', part=part)}<br>{at}{stones_line(stones)}"
+        for away, part, at, stones in zip(*(c[rows] for c in columns), strict=True)
+    ]
 
 
 def _or_none(values: Numbers) -> list[float | None]:
@@ -128,21 +139,30 @@ def _or_none(values: Numbers) -> list[float | None]:
 
 
 def _quiet(row: Row, i: int, clock: Clock, chosen: bool) -> theme.Trace:
-    """Return the whole line in quiet grey, broken where nothing was made for hours."""
+    """Return the whole line in quiet grey, broken where nothing was made for hours.
+
+    A click on it chooses its stream; on the line that is chosen, the block of the point.
+    """
     trace = row.trace
-    breaks = np.nonzero(np.diff(trace.at) > GAP)[0] + 1
-    y = np.insert(_level(i, trace.deviation), breaks, np.nan)
-    x = np.insert(np.array(clock.xs(trace.at), dtype=object), breaks, None)
-    return theme.points(
+    rows = kept(trace.at, trace.deviation, always=np.abs(trace.deviation) > LOUD)
+    piece = np.cumsum(np.diff(trace.at, prepend=trace.at[:1]) > GAP)[rows]
+    breaks = np.flatnonzero(np.diff(piece)) + 1
+    y = np.insert(_level(i, trace.deviation[rows]), breaks, np.nan)
+    x = np.insert(np.array(clock.xs(trace.at[rows]), dtype=object), breaks, None)
+    hover = np.array(_hover(trace, clock, rows), dtype=object)
+    line = theme.points(
         x.tolist(),
         _or_none(y),
         mode="lines",
         line={"color": theme.LINE if chosen else theme.QUIET, "width": 1.2 if chosen else 0.8},
-        text=np.insert(_hover(trace, clock), breaks, "").tolist(),
+        text=np.insert(hover, breaks, "").tolist(),
         hoverinfo="text",
-        customdata=[row.place] * len(x),
         name=str(trace.stream),
     )
+    if chosen:
+        parts = np.insert(trace.last_part[rows].astype(object), breaks, "")
+        line = opens_bore({**line, "ids": parts.tolist()}, [], trace.stream.bore)
+    return {**line, "customdata": [row.place] * len(x)}
 
 
 def _loud(rows: Sequence[Row], clock: Clock) -> theme.Trace:
@@ -170,7 +190,7 @@ def _marks(rows: Sequence[Row], clock: Clock) -> theme.Trace:
     bends = [b for b in bends_of([row.trace for row in rows]) if b.notable]
     names = stream_names([rows[b.row].trace.stream for b in bends])
     words = [
-        f"{name}<br>{moment(b, clock)} {said(b)}<br>signal: {b.named.words}"
+        f"{name}<br>{moment(b, clock)} {said(b)}<br>{say('signal: {words}', words=b.named.words)}"
         for name, b in zip(names, bends, strict=True)
     ]
     return theme.points(
@@ -190,17 +210,22 @@ def said(bend: Bend) -> str:
 
     The size is the line's own, in its sigma: that of a signal belongs to the stream that tells it best.
     """
-    many = f", {bend.points} in a row" if bend.points > 1 else ""
-    return (
-        f"{bend.peak:+.1f} sigma".replace("-", "−")
-        + many
-        + (f", {bend.count} signals" if bend.count > 1 else "")
-    )
+    told = [sigma_words(bend.peak)]
+    if bend.points > 1:
+        told.append(say("{count} in a row", count=bend.points))
+    if bend.count > 1:
+        told.append(say("{count} signals", count=bend.count))
+    return ", ".join(told)
+
+
+def sigma_words(deviation: float) -> str:
+    """Return a deviation in sigma."""
+    return say("{size} sigma", size=local.number(deviation, 1, sign=True))
 
 
 def moment(bend: Bend, clock: Clock) -> str:
     """Return the day and time at which a bend begins."""
-    return f"{bend.named.at.astimezone(clock.zone):%a %H:%M}"
+    return clock.day_and_time(bend.named.at)
 
 
 def bends_of(traces: Sequence[Trace]) -> list[Bend]:

@@ -10,12 +10,16 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.joint import Joint, JointBeyond
 from cellmon.records import Numbers
 from cellmon.shifts import to_utc
+from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_from, shift_bands, shift_names
 from dashboards.figures.mean_range import zone_inside
+from dashboards.figures.opened import opens_bore
+from dashboards.figures.thinned import kept
 from dashboards.figures.words import Label, place
 
 HEIGHT, TOP, BOTTOM = 400, 24, 42
@@ -28,7 +32,7 @@ def joint_figure(answer: Joint, *, height: int = HEIGHT) -> theme.Figure:
     """Draw both charts under one time axis; ring what lies beyond, and name the features it comes from."""
     points = answer.points
     if not len(points.at):
-        return theme.notice("No subgroup with every feature was completed in this time.", height=height)
+        return theme.notice(say("No subgroup with every feature was completed in this time."), height=height)
     clock = clock_from(points.at, answer.since, answer.until, answer.zone)
     data: list[theme.Trace] = []
     words: list[Any] = []
@@ -44,8 +48,8 @@ def joint_figure(answer: Joint, *, height: int = HEIGHT) -> theme.Figure:
         height=height,
         margin={"l": 64, "r": 20, "t": TOP, "b": BOTTOM},
         xaxis=clock.axis(anchor="y2"),
-        yaxis=theme.axis("each subgroup", domain=list(SINGLE), nticks=5, rangemode="tozero"),
-        yaxis2=theme.axis("smoothed", domain=list(SMOOTHED), nticks=5, rangemode="tozero"),
+        yaxis=theme.axis(say("each subgroup"), domain=list(SINGLE), nticks=5, rangemode="tozero"),
+        yaxis2=theme.axis(say("smoothed"), domain=list(SMOOTHED), nticks=5, rangemode="tozero"),
         shapes=shift_bands(clock, answer.shifts),
         annotations=words + shift_names(clock, answer.shifts),
     )
@@ -53,10 +57,19 @@ def joint_figure(answer: Joint, *, height: int = HEIGHT) -> theme.Figure:
 
 def _chart(answer: Joint, clock: Clock, chart: str, away: Numbers, limit: float) -> list[theme.Trace]:
     points = answer.points
-    x, many = clock.xs(points.at), len(away)
+    rows = kept(points.at, away, always=away > limit)
+    away, last_part, at = away[rows], points.last_part[rows], points.at[rows]
+    x, many = clock.xs(at), len(away)
     hover = [
-        f"{distance:.1f} standard errors ({chart} {distance**2:.1f}), to block {part}<br>{at}"
-        for distance, part, at in zip(away, points.last_part, clock.words(points.at), strict=True)
+        say(
+            "{distance} standard errors ({chart} {square}), to block {part}",
+            distance=local.number(distance, 1),
+            chart=chart,
+            square=local.number(distance**2, 1),
+            part=part,
+        )
+        + f"<br>{at}"
+        for distance, part, at in zip(away, last_part, clock.words(at), strict=True)
     ]
     joined = theme.points(
         x,
@@ -68,10 +81,11 @@ def _chart(answer: Joint, clock: Clock, chart: str, away: Numbers, limit: float)
         hoverinfo="text",
         name=chart,
     )
+    joined = opens_bore(joined, last_part, answer.bore)
     drawn = [zone_inside(x, np.zeros(many), np.full(many, limit)), joined]
-    at = np.flatnonzero(away > limit)
-    if len(at):
-        ringed = [x[i] for i in at], away[at].tolist()
+    far = np.flatnonzero(away > limit)
+    if len(far):
+        ringed = [x[i] for i in far], away[far].tolist()
         drawn.append(theme.points(*ringed, mode="markers", marker=theme.RING, name=f"{chart} beyond"))
     return [{**trace, "yaxis": AXES[chart]} for trace in drawn]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cellmon.monitor.gauge import FeatureAgreement, GaugesAgree
+from cellmon.words import say
 from dashboards import theme
 
 HEIGHT = 300
@@ -14,11 +15,11 @@ def two_gauges_figure(pair: GaugesAgree) -> theme.Figure:
     """Draw the differences in the pale band that holds 95 of 100 bores, about a thin line at their mean."""
     size = size_of(pair)
     if size is None or size.difference_um is None or size.lower_um is None or size.upper_um is None:
-        why = size.sentence if size else "no size was measured by both"
+        why = size.sentence if size else say("no size was measured by both")
         return theme.notice(why, height=HEIGHT)
     middle, apart = (pair.first_um + pair.second_um) / 2, pair.first_um - pair.second_um
     said = [
-        f"block {p}, bore {b}: {theme.um(d, 2)} µm"
+        say("block {part}, bore {bore}: {size} µm", part=p, bore=b, size=theme.um(d, 2))
         for p, b, d in zip(pair.part, pair.bore, apart, strict=True)
     ]
     x0, x1 = float(middle.min()), float(middle.max())
@@ -43,14 +44,18 @@ def two_gauges_figure(pair: GaugesAgree) -> theme.Figure:
         traces,
         height=HEIGHT,
         margin={"l": 64, "r": 24, "t": 20, "b": 46},
-        xaxis=theme.axis("size, mean of both gauges, µm from nominal"),
-        yaxis=theme.axis(f"{pair.first} less {pair.second}, µm", nticks=7),
+        xaxis=theme.axis(say("size, mean of both gauges, µm from nominal")),
+        yaxis=theme.axis(say("{first} less {second}, µm", first=pair.first, second=pair.second), nticks=7),
         shapes=[
             {**band, "y0": low, "y1": high, "fillcolor": theme.INSIDE},
             theme.level(x0, x1, mean, colour=theme.LINE, width=0.9),
             theme.level(x0, x1, 0.0, colour=theme.LINE, width=0.9, dash="dot"),
         ],
-        annotations=[_word(f"95 of 100 bores between {theme.um(low)} and {theme.um(high)}", high)],
+        annotations=[
+            _word(
+                say("95 of 100 bores between {low} and {high}", low=theme.um(low), high=theme.um(high)), high
+            )
+        ],
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from cellmon.monitor.stream import StreamSubgroups, StreamView, WearLine
 from cellmon.records import Numbers, Times
+from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.clock import Clock
 
@@ -49,7 +50,7 @@ def without_name(wear: WearLine, clock: Clock) -> list[Any]:
         return []
     last = int(known[-1])
     y = float(wear.without_offsets_um[last])
-    text = f"without<br>offsets {theme.um(y)}"
+    text = say("without<br>offsets {size}", size=theme.um(y))
     font = {"size": 11, "color": theme.INK}
     return [theme.word(text, 1.005, y, xref="paper", align="left", font=font)]
 

@@ -86,7 +86,7 @@ def _annotation(label: Label, ax: float, ay: float, yref: str) -> Any:
         ay=-ay,
         standoff=5,
         xanchor="left" if ax > 0 else "right",
-        bgcolor="rgba(251,250,247,0.8)",
+        bgcolor=theme.VEIL,
         borderpad=0,
         font={"size": 12, "color": theme.INK},
     )

@@ -6,8 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.gauge import MasterChecks
 from cellmon.shifts import to_local, to_utc
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of
 from dashboards.figures.words import Label, place
@@ -29,7 +31,7 @@ def zeroes_figure(checks: MasterChecks, clock: Clock) -> theme.Figure:
         height=HEIGHT,
         margin=MARGIN,
         xaxis=clock.axis(),
-        yaxis=theme.axis("reading less master, µm", nticks=6),
+        yaxis=theme.axis(say("reading less master, µm"), nticks=6),
         shapes=shapes,
         annotations=[*_named(checks, clock, x), *_limit_words(checks)],
     )
@@ -46,16 +48,16 @@ def _points(checks: MasterChecks, x: list[str]) -> list[theme.Trace]:
     left = checks.state == "as-left"
     usual = checks.master_mm == checks.usual_master_mm
     kinds = (
-        ("as found", ~left & usual, {"symbol": "circle", "size": 6, "color": theme.INK}),
-        ("as left", left & usual, {"symbol": "circle-open", "size": 7, "color": theme.INK}),
-        ("another master", ~usual, {"symbol": "diamond-open", "size": 7, "color": theme.SOFT}),
+        (to_say("as found"), ~left & usual, {"symbol": "circle", "size": 6, "color": theme.INK}),
+        (to_say("as left"), left & usual, {"symbol": "circle-open", "size": 7, "color": theme.INK}),
+        (to_say("another master"), ~usual, {"symbol": "diamond-open", "size": 7, "color": theme.SOFT}),
     )
     traces = []
     for name, here, marker in kinds:
         at = np.flatnonzero(here)
         if len(at):
             y = [float(checks.error_um[i]) for i in at]
-            said = [f"{name}, {checks.master_mm[i]:.4f} mm: {theme.um(checks.error_um[i])} µm" for i in at]
+            said = [_check_words(checks, i, say(name)) for i in at]
             traces.append(
                 theme.points(
                     [x[i] for i in at],
@@ -68,6 +70,11 @@ def _points(checks: MasterChecks, x: list[str]) -> list[theme.Trace]:
                 )
             )
     return traces
+
+
+def _check_words(checks: MasterChecks, i: int, kind: str) -> str:
+    master = local.number(float(checks.master_mm[i]), 4)
+    return f"{kind}, {master} mm: {theme.um(checks.error_um[i])} µm"
 
 
 def _drift(checks: MasterChecks, clock: Clock) -> list[theme.Trace]:
@@ -112,7 +119,7 @@ def _named(checks: MasterChecks, clock: Clock, x: list[str]) -> list[Any]:
     for one in checks.suspect:
         i = int(np.argmin(np.abs(checks.at - to_utc(one.found_at)) + np.where(checks.good, 1, 0)))
         share = (checks.at[i] - to_utc(clock.since)) / np.timedelta64(1, "h") / clock.hours
-        text = f"{theme.um(one.by_um)} µm: {one.bores:,} bores suspect"
+        text = say("{off} µm: {count} bores suspect", off=theme.um(one.by_um), count=local.number(one.bores))
         py = (one.by_um - low) / ((high - low) or 1.0) * room
         labels.append(
             Label(text=text, x=x[i], y=one.by_um, px=share * WIDTH_PX, py=py, weight=abs(one.by_um))
@@ -124,7 +131,7 @@ def _limit_words(checks: MasterChecks) -> list[Any]:
     if checks.limit_um is None:
         return []
     font = {"size": 11, "color": theme.SOFT}
-    said = f"found within ±{checks.limit_um:g} µm is good"
+    said = say("found within ±{limit} µm is good", limit=local.significant(checks.limit_um))
     return [theme.word(said, 1, checks.limit_um, xref="paper", xanchor="right", yanchor="bottom", font=font)]
 
 

@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from cellmon import local
 from cellmon.errors import CellmonError, NotFound
 from cellmon.monitor.audits import AuditStream, FindingStream
 from cellmon.shifts import to_local
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import audited, mean_range
 from dashboards.pages import parts, signals
@@ -17,7 +19,7 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 CHOICE, FIGURE, WORDS, LEAD = "audited-stream", "audited-figure", "audited-words", "audited-lead"
-CAPTION = (
+CAPTION = to_say(
     "Audits: single values above their moving ranges (for sizes that cannot fall below nought the ratio to "
     "the value before); pale band: limits by probability, each passed by chance once in 370, ringed but no "
     "signal by itself. Findings: bores with it in each shift, up to the most that chance explains, above "
@@ -29,13 +31,13 @@ def section() -> html.Details:
     """Return the section before its answers have come; closed until it is wanted."""
     return html.Details(
         [
-            html.Summary("Audits and findings"),
+            html.Summary(say("Audits and findings")),
             html.P(id=LEAD, className="told"),
             html.Div(
-                parts.field("Audited stream", dcc.Dropdown(id=CHOICE, clearable=False), wide=True),
+                parts.field(say("Audited stream"), parts.dropdown(CHOICE, clearable=False), wide=True),
                 className="controls",
             ),
-            parts.figure_box(FIGURE, height=mean_range.HEIGHT, caption=CAPTION),
+            parts.figure_box(FIGURE, height=mean_range.HEIGHT, caption=say(CAPTION), told_by=LEAD),
             html.Div(id=WORDS),
         ]
     )
@@ -52,8 +54,9 @@ def choose(monitor: Monitor, value: str | None) -> list[Any]:
     values = [option["value"] for option in options]
     called = [v for v, s in zip(values, every, strict=True) if s.signals]
     first = (called or values or [no_update])[0]
-    said = [f"{parts.capital(answer.sentence)}.", *(f" Not known: {why}." for why in answer.why_not.values())]
-    return ["".join(said), options, no_update if value in values else first]
+    said = [f"{parts.capital(answer.sentence)}."]
+    said += [say("Not known: {why}.", why=why) for why in answer.why_not.values()]
+    return [" ".join(said), options, no_update if value in values else first]
 
 
 def stream_of(monitor: Monitor, query: str | None) -> AuditStream | FindingStream:
@@ -67,7 +70,7 @@ def stream_of(monitor: Monitor, query: str | None) -> AuditStream | FindingStrea
     answer = monitor.audits()
     every = (*answer.audits, *answer.findings)
     if not query or not every:
-        raise NotFound("No audit of a feature of the sheet and no finding was taken yet.")
+        raise NotFound(say("No audit of a feature of the sheet and no finding was taken yet."))
     named = parts.stream_named([s.stream for s in every], query)
     return next(s for s in every if s.stream == named)
 
@@ -78,36 +81,47 @@ def show(monitor: Monitor, query: str | None) -> list[Any]:
         stream = stream_of(monitor, query)
     except CellmonError as refusal:
         return [theme.notice(str(refusal), height=mean_range.HEIGHT), []]
-    return [audited.audited_figure(stream, parts.zone_of(monitor).key), words(stream, monitor)]
+    return [
+        theme.asked(audited.audited_figure(stream, parts.zone_of(monitor).key), query),
+        words(stream, monitor),
+    ]
 
 
 def words(stream: AuditStream | FindingStream, monitor: Monitor) -> list[Any]:
     """Return what a stream's limits rest on, what was left out, and its signals."""
     said = [_of_audit(stream, monitor) if isinstance(stream, AuditStream) else _of_finding(stream)]
-    said += [f"No limits: {why}." for why in stream.why_not.values()]
+    said += [say("No limits: {why}.", why=why) for why in stream.why_not.values()]
     said += [f"{parts.capital(note)}." for note in stream.notes]
     found: list[Any] = [html.P(one, className="aside") for one in said if one]
     if stream.signals:
         links = [html.Li(dcc.Link(name, href=signals.link_to(name))) for name in stream.signals]
-        found += [html.P("Signals in which it called:"), html.Ul(links)]
+        found += [html.P(say("Signals in which it called:")), html.Ul(links)]
     return found
 
 
 def _of_audit(s: AuditStream, monitor: Monitor) -> str:
     if s.baseline_n is None:
         return ""
-    scale = "log scale" if s.scale == "log" else "plain scale"
+    scale = say("log scale") if s.scale == "log" else say("plain scale")
     last = parts.when(to_local(s.at[-1], parts.zone_of(monitor)))
-    return (
-        f"Limits from {s.baseline_n} values on the {scale}; the last value is of {last}, block {s.part[-1]}."
+    return say(
+        "Limits from {n} values on the {scale}; the last value is of {last}, block {part}.",
+        n=s.baseline_n,
+        scale=scale,
+        last=last,
+        part=s.part[-1],
     )
 
 
 def _of_finding(s: FindingStream) -> str:
     if s.why_not:
-        return f"Shares are of the {s.of}."
-    before = f"{s.baseline_found:,} of {s.baseline_bores:,} bores in the shifts before"
-    return f"Shares are of the {s.of}. The newest limit rests on {before}."
+        return say("Shares are of the {what}.", what=s.of)
+    return say(
+        "Shares are of the {what}. The newest limit rests on {found} of {bores} bores in the shifts before.",
+        what=s.of,
+        found=local.number(s.baseline_found or 0),
+        bores=local.number(s.baseline_bores or 0),
+    )
 
 
 def register(app: Dash, monitor: Monitor) -> None:

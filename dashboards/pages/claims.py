@@ -14,32 +14,30 @@ from cellmon.errors import CellmonError
 from cellmon.export.capability_book import write_capability_book
 from cellmon.export.capability_paper import capability_head, capability_leaves
 from cellmon.export.paper import pdf
-from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.capability import CapabilityAnswer
+from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.capability_words import (
-    between,
     claim_words,
-    down,
-    index_lines,
     index_sentence,
-    interval_head,
     model_words,
-    ppm,
 )
-from cellmon.records import Stream, stream_names
+from cellmon.records import Stream
+from cellmon.records.words import feature_words
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import edges
-from dashboards.pages import parts
+from dashboards.pages import claims_tables, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PATH = "/claims"
-NAME = "Claims"
+NAME = to_say("Claims")
 SENTENCE, FEATURE, STREAM, LISTED = "claims-sentence", "claims-feature", "claims-stream", "claims-listed"
 EDGES, HEADING, WORDS = "claims-edges", "claims-heading", "claims-words"
 PAPER, BOOK, FILE = "claims-pdf", "claims-xlsx", "claims-file"
 USUAL, EVERY = "diameter", "every"
-CAPTION = (
+CAPTION = to_say(
     "Left: each bore from its least to its greatest size, a dot at the figure charted; ring: beyond a limit. "
     "Right: only the edges, enlarged. Hatched: the guard band."
 )
@@ -50,32 +48,32 @@ def layout(query: str | None = None) -> html.Main:
     named = parts.query_values(query).get("feature", USUAL)
     return html.Main(
         [
-            html.P(id=SENTENCE, className="lead"),
+            parts.lead(SENTENCE),
             html.Div(
                 [
                     parts.field(
-                        "Feature",
-                        dcc.Dropdown(
-                            id=FEATURE,
+                        say("Feature"),
+                        parts.dropdown(
+                            FEATURE,
                             clearable=False,
                             value=named,
-                            options=[{"label": named.replace("_", " "), "value": named}],
+                            options=[{"label": feature_words(named), "value": named}],
                         ),
                     ),
-                    parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
+                    parts.field(say("Stream"), parts.dropdown(STREAM, clearable=False), wide=True),
                 ],
                 className="controls",
             ),
-            html.Div(id=LISTED, className="across"),
+            html.Div(id=LISTED),
             parts.save_table(LISTED),
             html.H2(id=HEADING),
             html.Div(id=WORDS),
-            parts.figure_box(EDGES, height=edges.HEIGHT, caption=CAPTION),
+            parts.figure_box(EDGES, height=edges.HEIGHT, caption=say(CAPTION), told_by=HEADING),
             html.P(
                 [
                     html.Span(
                         [
-                            "Save these streams to be signed",
+                            say("Save these streams to be signed"),
                             html.Button("PDF", id=PAPER),
                             html.Button("XLSX", id=BOOK),
                         ],
@@ -94,8 +92,8 @@ def feature_options(monitor: Monitor) -> list[dict[str, str]]:
         names = dict.fromkeys(s.feature for s in monitor.streams())
     except CellmonError:
         return []
-    every = [{"label": "all features", "value": EVERY}]
-    return [{"label": name.replace("_", " "), "value": name} for name in names] + every
+    every = [{"label": say("all features"), "value": EVERY}]
+    return [{"label": feature_words(name), "value": name} for name in names] + every
 
 
 def answer_of(monitor: Monitor, feature: str | None) -> CapabilityAnswer:
@@ -139,59 +137,12 @@ def show_claims(monitor: Monitor, feature: str | None, query: str | None) -> lis
         return [str(refusal), []]
     if not answer.capability:
         return [answer.sentence, []]
-    return [answer.sentence, claims_table(answer, query)]
-
-
-def claims_table(answer: CapabilityAnswer, query: str | None) -> html.Table:
-    """Return every stream with its index, what may be claimed, and every reason against it."""
-    names = stream_names([r.stream for r in answer.capability])
-    bound = f"at least ({100 * answer.confidence:g} %)"
-    head = ("stream", "bores", "Ppk", bound, "expected beyond, ppm", "claim", "the first reason")
-    return html.Table(
-        [
-            html.Caption(
-                f"Required: Ppk of at least {answer.required:g}. A diamond marks what is not supported."
-            ),
-            html.Thead(html.Tr([html.Th(name, scope="col") for name in head])),
-            html.Tbody([_row(r, n, query) for r, n in zip(answer.capability, names, strict=True)]),
-        ],
-        className="words",
-    )
-
-
-def _row(row: StreamCapability, name: str, query: str | None) -> html.Tr:
-    own = parts.stream_query(row.stream)
-    index = "–" if row.ppk is None or row.ppk.value is None else f"{row.ppk.value:.2f}{between(row.ppk)}"
-    bound = (
-        "–" if row.lower_bound is None else down(min(row.lower_bound, row.cautious_bound or row.lower_bound))
-    )
-    expected = "–" if row.ppm_expected is None else ppm(row.ppm_expected.value)
-    supported = row.claim == "supported"
-    return html.Tr(
-        [
-            html.Td(dcc.Link(name, href=f"{PATH}?{own}")),
-            html.Td(f"{row.n:,}"),
-            html.Td(index),
-            html.Td(bound),
-            html.Td(expected),
-            html.Td(row.claim, className="" if supported else "moved"),
-            html.Td(why_words(row)),
-        ],
-        className="chosen" if own == query else "",
-    )
-
-
-def why_words(row: StreamCapability) -> str:
-    """Return the first reason against a claim and how many more there are; all stand with the stream."""
-    if not row.reasons:
-        return ""
-    more = len(row.reasons) - 1
-    return row.reasons[0] + (f" And {more} more." if more else "")
+    return [answer.sentence, parts.across(claims_tables.claims_table(answer, query, path=PATH))]
 
 
 def show_stream(monitor: Monitor, feature: str | None, query: str | None) -> list[Any]:
     """Return the heading, the words and the figure of one stream."""
-    nothing = theme.notice("Choose a stream.", height=edges.HEIGHT)
+    nothing = theme.notice(say("Choose a stream."), height=edges.HEIGHT)
     try:
         answer = answer_of(monitor, feature)
         row = row_of(answer, query)
@@ -204,10 +155,10 @@ def show_stream(monitor: Monitor, feature: str | None, query: str | None) -> lis
         html.P(claim_words(row, required=answer.required), className="said"),
         html.Ul([html.Li(reason) for reason in row.reasons], className="lines"),
         html.P(index_sentence(row, confidence=answer.confidence), className="told"),
-        indices_table(row),
+        parts.across(claims_tables.indices_table(row)),
         html.P(model_words(row, picture.tolerance, picture.unit), className="aside"),
     ]
-    return [parts.capital(picture.name), words, edges.edges_figure(picture)]
+    return [parts.capital(picture.name), words, theme.asked(edges.edges_figure(picture), query)]
 
 
 def row_of(answer: CapabilityAnswer, query: str | None) -> StreamCapability | None:
@@ -215,19 +166,6 @@ def row_of(answer: CapabilityAnswer, query: str | None) -> StreamCapability | No
     if not query:
         return None
     return next((r for r in answer.capability if parts.stream_query(r.stream) == query), None)
-
-
-def indices_table(row: StreamCapability) -> html.Table:
-    """Return the four lines of indices."""
-    head = ("index", "found", interval_head(row), "rests on")
-    lines = [(line.name, line.found, line.interval, line.rests_on) for line in index_lines(row)]
-    return html.Table(
-        [
-            html.Thead(html.Tr([html.Th(name, scope="col") for name in head])),
-            html.Tbody([html.Tr([html.Td(cell) for cell in line]) for line in lines]),
-        ],
-        className="words",
-    )
 
 
 def table_rows(monitor: Monitor, feature: str | None) -> dict[str, Any]:

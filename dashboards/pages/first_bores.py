@@ -9,16 +9,18 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.first_bores import FirstBores, FirstOfPosition, SetupCheck
+from cellmon.words import say
 from dashboards import theme
-from dashboards.pages import parts
+from dashboards.figures.terms import term
+from dashboards.pages import asked, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-TABLE, SPINDLE, BY, WHY, RELEASE, SAID, BOX = (
+TABLE, SPINDLE, WHO, WHY, RELEASE, SAID, BOX = (
     "first-bores-table",
     "first-bores-spindle",
-    "first-bores-by",
+    "first-bores",
     "first-bores-why",
     "first-bores-release",
     "first-bores-said",
@@ -30,14 +32,14 @@ def layout() -> html.Details:
     """Return the fold-out with what the first bores say, and the form that releases a set-up."""
     spindles = dcc.RadioItems(id=SPINDLE, inline=True, className="choice", options=[])
     form = [
-        parts.field("Release", spindles),
-        parts.field("By", dcc.Input(id=BY, autoComplete="off")),
-        parts.field("Why", dcc.Input(id=WHY, autoComplete="off"), wide=True),
-        html.Button("Release the set-up", id=RELEASE, className="step"),
+        parts.field(say("Release"), spindles),
+        asked.who_field(WHO),
+        parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off"), wide=True),
+        html.Button(say("Release the set-up"), id=RELEASE, className="step"),
     ]
     return html.Details(
         [
-            html.Summary("First bores in full, and their release by name"),
+            html.Summary(say("First bores in full, and their release by name")),
             html.Div(id=TABLE),
             html.Div(form, className="controls"),
             html.P(id=SAID, className="said", role="status"),
@@ -55,16 +57,27 @@ def show(answer: FirstBores) -> list[Any]:
     """Return what every spindle's first bores say, and the spindles that can be released."""
     said: list[Any] = []
     for check in answer.checks:
-        said += [html.P([html.B(check.sentence), f" Changed {parts.when(check.changed_at)}."]), table(check)]
+        said.append(
+            html.P([html.B(check.sentence), " ", say("Changed {at}.", at=parts.when(check.changed_at))])
+        )
+        said.append(parts.across(table(check)))
     cautions = dict.fromkeys(check.caution for check in answer.checks)
     said += [html.P(caution, className="aside") for caution in cautions]
     spindles = [check.spindle for check in waiting(answer)]
-    return [said or [html.P("No change of stones, dressing or set-up is known.")], spindles]
+    return [said or [html.P(say("No change of stones, dressing or set-up is known."))], spindles]
 
 
 def table(check: SetupCheck) -> html.Table:
     """Return a spindle's bores: the first of the new set-up beside the last of the old one."""
-    names = ("bore", "says", "first bores, µm from nominal", "mean", "last of the old", "mean", "why")
+    names = (
+        say("bore"),
+        say("says"),
+        say("first bores, µm from nominal"),
+        say("mean"),
+        say("last of the old"),
+        say("mean"),
+        say("why"),
+    )
     return html.Table(
         [
             html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
@@ -81,31 +94,35 @@ def _row(one: FirstOfPosition) -> html.Tr:
 
 def _sizes(sizes: Sequence[float]) -> tuple[str, str]:
     if not len(sizes):
-        return "none", "–"
+        return say("none"), "–"
     shown = " ".join(theme.um(size) for size in sizes[:5])
-    more = f" … {len(sizes)} in all" if len(sizes) > 5 else ""
-    return shown + more, theme.um(sum(sizes) / len(sizes))
+    if len(sizes) > 5:
+        shown = say("{first} … {count} in all", first=shown, count=len(sizes))
+    return shown, theme.um(sum(sizes) / len(sizes))
 
 
 def verdict_words(one: FirstOfPosition) -> str:
     """Return what one bore's first bores say, with the step or how many more."""
     if one.verdict == "correct" and one.by_um is not None:
-        said = f"correct by {theme.um(one.by_um)} µm"
+        said = say("correct by {step} µm", step=theme.um(one.by_um))
     else:
-        said = one.verdict
-    return f"{said}, {one.more} more" if one.more else said
+        said = term(one.verdict)
+    return say("{verdict}, {count} more", verdict=said, count=one.more) if one.more else said
 
 
-def release(monitor: Monitor, spindle: str | None, by: str | None, why: str | None) -> str:
+def release(
+    monitor: Monitor, spindle: str | None, by: str | None, why: str | None, code: str | None = None
+) -> str:
     """Release a spindle's set-up in the name of a person; return what was done, or why not."""
-    who, reason = (by or "").strip(), (why or "").strip()
+    reason = (why or "").strip()
     try:
-        if not (spindle and who and reason):
-            raise WrongUsage("Say which spindle, who releases it, and why.")
+        if not (spindle and asked.named(by) and reason):
+            raise WrongUsage(say("Say which spindle, who releases it, and why."))
+        who = asked.who_of(by, code)
         monitor.release_setup(spindle, by=who, why=reason)
     except CellmonError as refusal:
         return str(refusal)
-    return f"{spindle} released by {who}."
+    return say("{spindle} released by {who}.", spindle=spindle, who=who)
 
 
 def register(app: Dash, monitor: Monitor) -> None:
@@ -114,12 +131,15 @@ def register(app: Dash, monitor: Monitor) -> None:
     @app.callback(
         Output(SAID, "children"),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(WHO),
         Input(RELEASE, "n_clicks"),
-        *(State(field, "value") for field in (SPINDLE, BY, WHY)),
+        *(State(field, "value") for field in (SPINDLE, WHY)),
+        *asked.states(WHO),
         State(parts.CHANGE, "data"),
         prevent_initial_call=True,
     )
-    def _(clicks: int | None, spindle: str | None, by: str | None, why: str | None, before: int) -> list[Any]:
+    def _(clicks: int | None, spindle: str | None, why: str | None, *said: Any) -> list[Any]:
         if not clicks:
-            return [no_update, no_update]
-        return [release(monitor, spindle, by, why), parts.moved(monitor, before)]
+            return [no_update, no_update, no_update]
+        by, code, before = said
+        return [release(monitor, spindle, by, why, code), parts.moved(monitor, before), ""]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, Input, Output, State, html
 
+from cellmon import local
 from cellmon.errors import CellmonError, NotFound
 from cellmon.monitor.gauge import (
     GaugeAnswer,
@@ -14,6 +15,8 @@ from cellmon.monitor.gauge import (
     GaugeStanding,
     StudyAnswer,
 )
+from cellmon.records.words import feature_words
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import ruler, two_gauges, zeroes
 from dashboards.pages import gauge_words, parts
@@ -22,22 +25,22 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PATH = "/gauge"
-NAME = "Gauge"
+NAME = to_say("Gauge")
 SENTENCE, WHICH, STUDY = "gauge-sentence", "gauge-which", "gauge-study"
 RULER, STUDY_WORDS = "gauge-ruler", "gauge-study-words"
 ZEROES, ZERO_WORDS = "gauge-zeroes", "gauge-zero-words"
 BUDGET, RULE, NOISE = "gauge-budget", "gauge-rule", "gauge-noise"
 PAIR, PAIR_WORDS = "gauge-pair", "gauge-pair-words"
-RULER_CAPTION = (
+RULER_CAPTION = to_say(
     "Each ruler is a feature's tolerance, to scale; hatched: guard band. Below it, as lengths of six "
     "standard deviations: what one part read again differs by (repeats), what persons add, both together "
     "(gauge), and the parts of the study. Thin: to the upper end of the 95 % interval; arrow: reaches beyond."
 )
-ZERO_CAPTION = (
+ZERO_CAPTION = to_say(
     "Dot: as found. Open: as left. Diamond: another master. Band: within the limit. Thin line: drift since "
     "the gauge was last set. Ring: beyond; darker upright band: bores since the last good check, suspect."
 )
-PAIR_CAPTION = (
+PAIR_CAPTION = to_say(
     "Each bore both gauges measured, undoubted and whole. Dotted: no difference. "
     "Ring: too far apart for chance."
 )
@@ -47,27 +50,29 @@ def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come; a link may name a gauge and a study."""
     return html.Main(
         [
-            html.P(id=SENTENCE, className="lead"),
+            parts.lead(SENTENCE),
             html.Div(
                 [
-                    parts.field("Gauge", dcc.Dropdown(id=WHICH, clearable=False)),
-                    parts.field("Study", dcc.Dropdown(id=STUDY, clearable=False), wide=True),
+                    parts.field(say("Gauge"), parts.dropdown(WHICH, clearable=False)),
+                    parts.field(say("Study"), parts.dropdown(STUDY, clearable=False), wide=True),
                 ],
                 className="controls",
             ),
-            parts.figure_box(RULER, height=320, caption=RULER_CAPTION),
+            parts.figure_box(RULER, height=320, caption=say(RULER_CAPTION), told_by=SENTENCE),
             html.Div(id=STUDY_WORDS),
-            html.H2("On its masters"),
+            html.H2(say("On its masters")),
             html.P(id=ZERO_WORDS + "-lead", className="told"),
-            parts.figure_box(ZEROES, height=zeroes.HEIGHT, caption=ZERO_CAPTION),
+            parts.figure_box(
+                ZEROES, height=zeroes.HEIGHT, caption=say(ZERO_CAPTION), told_by=ZERO_WORDS + "-lead"
+            ),
             html.Div(id=ZERO_WORDS),
-            html.H2("How sure one reading is"),
+            html.H2(say("How sure one reading is")),
             html.Div(id=BUDGET),
-            html.H2("Near a limit"),
+            html.H2(say("Near a limit")),
             html.Div(id=RULE),
-            html.H2("Against another gauge"),
+            html.H2(say("Against another gauge")),
             html.Div(id=PAIR_WORDS),
-            parts.figure_box(PAIR, height=two_gauges.HEIGHT, caption=PAIR_CAPTION),
+            parts.figure_box(PAIR, height=two_gauges.HEIGHT, caption=say(PAIR_CAPTION), told_by=PAIR_WORDS),
         ]
     )
 
@@ -106,7 +111,7 @@ def standing_of(answer: GaugeAnswer, gauge: str | None) -> GaugeStanding:
     """
     found = [g for g in answer.gauges if gauge in (None, g.gauge)]
     if not found:
-        raise NotFound(f"there is no gauge {gauge} here")
+        raise NotFound(say("there is no gauge {gauge} here", gauge=gauge))
     return found[0]
 
 
@@ -127,9 +132,11 @@ def show_study(monitor: Monitor, gauge: str | None, study: str | None) -> list[A
         return ["", theme.notice(""), {"height": "200px"}, [parts.notice(str(refusal))]]
     lead = standing.sentence
     if found is None:
-        why = f"No study of {standing.gauge} was taken. Files of the kind gauge-study bring one."
+        why = say(
+            "No study of {gauge} was taken. Files of the kind gauge-study bring one.", gauge=standing.gauge
+        )
         return [lead, theme.notice(why, height=160), {"height": "160px"}, []]
-    figure = ruler.ruler_figure(ruler.rulers_of(found, answer.rule.zones))
+    figure = theme.asked(ruler.ruler_figure(ruler.rulers_of(found, answer.rule.zones)), gauge, study)
     words = [*gauge_words.study_words(found), *gauge_words.aside_words(answer)]
     return [lead, figure, {"height": f"{figure['layout']['height']}px"}, words]
 
@@ -143,8 +150,9 @@ def show_checks(monitor: Monitor, gauge: str | None) -> list[Any]:
         return [str(refusal), theme.notice(""), []]
     checks = standing.checks
     if checks is None:
-        return [standing.on_masters, theme.notice("No check on a master is known."), []]
-    figure = zeroes.zeroes_figure(checks, zeroes.clock_for(checks, parts.zone_of(monitor)))
+        return [standing.on_masters, theme.notice(say("No check on a master is known.")), []]
+    drawn = zeroes.zeroes_figure(checks, zeroes.clock_for(checks, parts.zone_of(monitor)))
+    figure = theme.asked(drawn, gauge)
     words = [html.Li(line) for line in gauge_words.check_words(checks)]
     return [
         standing.on_masters,
@@ -161,7 +169,8 @@ def show_worth(monitor: Monitor, gauge: str | None) -> list[Any]:
     except CellmonError as refusal:
         return [[parts.notice(str(refusal))], []]
     if standing.budget is None:
-        budget: list[Any] = [html.P(f"No budget: {standing.why_not.get('budget', 'not known')}.")]
+        why = standing.why_not.get("budget", say("not known"))
+        budget: list[Any] = [html.P(say("No budget: {why}.", why=why))]
     else:
         budget = gauge_words.budget_words(standing.budget)
     return [budget, gauge_words.rule_words(answer)]
@@ -180,14 +189,31 @@ def show_pair(monitor: Monitor, gauge: str | None) -> list[Any]:
     except CellmonError as refusal:
         return [[parts.notice(str(refusal))], theme.notice("")]
     if pair is None:
-        return [[], theme.notice("No bore was measured by this gauge and another in the last days.")]
-    said = [html.Li([html.B(f"{parts.capital(f.feature)}: "), f.sentence]) for f in pair.features]
-    span = f"{parts.when(pair.since)} to {parts.when(pair.until)}"
-    out = f", {pair.left_out:,} more left out as doubted or not whole" if pair.left_out else ""
-    head = html.P(
-        f"{len(pair.part):,} bores by {pair.first} and {pair.second}, {span}{out}.", className="told"
+        return [[], theme.notice(say("No bore was measured by this gauge and another in the last days."))]
+    said = [
+        html.Li([html.B(f"{parts.capital(feature_words(f.feature))}: "), f.sentence]) for f in pair.features
+    ]
+    head = html.P(pair_words(pair), className="told")
+    return [[head, html.Ul(said, className="lines")], theme.asked(two_gauges.two_gauges_figure(pair), gauge)]
+
+
+def pair_words(pair: GaugesAgree) -> str:
+    """Return how many bores two gauges measured, when, and how many of them do not count."""
+    values = {
+        "bores": local.number(len(pair.part)),
+        "first": pair.first,
+        "second": pair.second,
+        "since": parts.when(pair.since),
+        "until": parts.when(pair.until),
+    }
+    if not pair.left_out:
+        return say("{bores} bores by {first} and {second}, {since} to {until}.", **values)
+    return say(
+        "{bores} bores by {first} and {second}, {since} to {until}, {more} more left out as doubted or not "
+        "whole.",
+        more=local.number(pair.left_out),
+        **values,
     )
-    return [[head, html.Ul(said, className="lines")], two_gauges.two_gauges_figure(pair)]
 
 
 def ruler_rows(monitor: Monitor, gauge: str | None, study: str | None) -> dict[str, list[Any]]:

@@ -6,27 +6,36 @@ from typing import Any
 
 from dash import html
 
+from cellmon import local
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.gauge import Budget, GaugeAnswer, MasterChecks, StudyAnswer, StudyFeature, SuspectTime
+from cellmon.records.words import feature_words
+from cellmon.words import say, say_many, to_say
 from dashboards import theme
+from dashboards.figures.terms import each, term
 from dashboards.pages import parts
 
 
 def study_words(study: StudyAnswer) -> list[Any]:
     """Return a study's design and table, and what was left out of it."""
-    head = html.P(
-        f"{study.study}: {study.design}, {study.readings:,} readings. Shares of the tolerance are of "
-        f"{study.sigmas:g} standard deviations: up to 10 % good enough, up to 30 % to be used with care and "
-        "where the customer agrees.",
-        className="told",
+    said = say(
+        "{study}: {design}, {readings} readings. Shares of the tolerance are of {sigmas} standard "
+        "deviations: up to 10 % good enough, up to 30 % to be used with care and where the customer agrees.",
+        study=study.study,
+        design=term(study.design),
+        readings=local.number(study.readings),
+        sigmas=local.significant(study.sigmas),
     )
-    beside = [html.Li(f"Left out: {words}.") for words in study.left_out]
+    head = html.P(said, className="told")
+    beside = [html.Li(say("Left out: {what}.", what=words)) for words in study.left_out]
     beside += [html.Li(parts.capital(f"{words}.")) for words in study.notes]
     beside += [
-        html.Li(parts.capital(f"{f.feature}: {f.verdict}.")) for f in study.features if f.gauge_um is None
+        html.Li(parts.capital(f"{feature_words(f.feature)}: {f.verdict}."))
+        for f in study.features
+        if f.gauge_um is None
     ]
     beside += [html.Li(words) for words in (*bias_words(study), *step_words(study), *why_words(study))]
-    return [head, study_table(study), html.Ul(beside, className="lines")]
+    return [head, parts.across(study_table(study)), html.Ul(beside, className="lines")]
 
 
 def bias_words(study: StudyAnswer) -> list[str]:
@@ -34,8 +43,11 @@ def bias_words(study: StudyAnswer) -> list[str]:
     said = []
     for f in study.features:
         if f.bias_um is not None:
-            proven = "not proven" if (f.bias_um.low or 0) <= 0 <= (f.bias_um.high or 0) else "proven"
-            said.append(f"It reads the master {signed(f.bias_um, 2)} µm off: {proven}.")
+            off = signed(f.bias_um, 2)
+            if _may_be_nought(f.bias_um):
+                said.append(say("It reads the master {off} µm off: not proven.", off=off))
+            else:
+                said.append(say("It reads the master {off} µm off: proven.", off=off))
     return said
 
 
@@ -45,15 +57,24 @@ def step_words(study: StudyAnswer) -> list[str]:
     for f in study.features:
         test = f.resolution
         if test is not None and test.of_tolerance is not None and test.of_sigma is not None:
-            fine = "fine enough" if test.fine_for_tolerance and test.fine_for_sigma else "too coarse"
+            fine = test.fine_for_tolerance and test.fine_for_sigma
             said.append(
-                f"Steps of {test.step:.3g} µm: {100 * test.of_tolerance:.1f} % of the tolerance (at most 10) "
-                f"and {test.of_sigma:.1f} of the spread it repeats to (at most 1): {fine}."
+                say(
+                    "Steps of {step} µm: {share} % of the tolerance (at most 10) and {spread} of the spread "
+                    "it repeats to (at most 1): {verdict}.",
+                    step=local.significant(test.step, 3),
+                    share=local.number(100 * test.of_tolerance, 1),
+                    spread=local.number(test.of_sigma, 1),
+                    verdict=say("fine enough") if fine else say("too coarse"),
+                )
             )
     return said
 
 
-WHY = {"interaction_um": "Interaction of part and operator", "bias_um": "How far off it reads the master"}
+WHY = {
+    "interaction_um": to_say("Interaction of part and operator"),
+    "bias_um": to_say("How far off it reads the master"),
+}
 
 
 def why_words(study: StudyAnswer) -> list[str]:
@@ -61,28 +82,28 @@ def why_words(study: StudyAnswer) -> list[str]:
     said = dict.fromkeys(
         (WHY[name], why) for f in study.features for name, why in f.why_not.items() if name in WHY
     )
-    return [f"{what}: {why}." for what, why in said]
+    return [f"{say(what)}: {why}." for what, why in said]
 
 
 HEADS = (
     "",
-    "read",
-    "repeats",
-    "persons",
-    "gauge",
-    "parts",
-    "of tolerance",
-    "of study",
-    "distinct categories",
-    "verdict",
+    to_say("read"),
+    to_say("repeats"),
+    to_say("persons"),
+    to_say("gauge"),
+    to_say("parts"),
+    to_say("of tolerance"),
+    to_say("of study"),
+    to_say("distinct categories"),
+    to_say("verdict"),
 )
 
 
 def study_table(study: StudyAnswer) -> html.Table:
     """Return the features of a study, one a row; standard deviations in µm with 95 % intervals."""
     body = [html.Tr([html.Td(cell) for cell in study_row(f)]) for f in study.features]
-    head = html.Thead(html.Tr([html.Th(h) for h in HEADS]))
-    words = "Standard deviations in µm, with 95 % intervals."
+    head = html.Thead(html.Tr([html.Th(say(h) if h else "") for h in HEADS]))
+    words = say("Standard deviations in µm, with 95 % intervals.")
     return html.Table([html.Caption(words), head, html.Tbody(body)])
 
 
@@ -92,32 +113,42 @@ def study_row(f: StudyFeature) -> list[Any]:
     spreads = (f.repeatability_um, f.reproducibility_um, f.gauge_um, f.part_um)
     shares = (f.of_tolerance, f.of_study)
     return [
-        f.feature,
+        feature_words(f.feature),
         shape,
         *(stacked(s, 2) for s in spreads),
         *(stacked(s, 0, " %") for s in shares),
         "" if f.categories_claimed is None else str(f.categories_claimed),
-        f.verdict if f.gauge_um is not None else "not known",
+        f.verdict if f.gauge_um is not None else say("not known"),
     ]
 
 
 def stacked(estimate: Estimate | None, digits: int, unit: str = "") -> list[Any]:
     """Return a figure with its interval on a line below it."""
-    first, _, interval = ranged(estimate, digits, unit).partition(" (")
-    return [first, html.Small(interval.rstrip(")"), style=BELOW)] if interval else [first]
-
-
-BELOW = {"display": "block", "color": theme.SOFT}
+    value, interval = _value(estimate, digits, unit), _interval(estimate, digits)
+    return [value, html.Small(interval)] if interval else [value]
 
 
 def ranged(estimate: Estimate | None, digits: int, unit: str = "") -> str:
     """Return a figure with its interval, or a dash."""
+    value, interval = _value(estimate, digits, unit), _interval(estimate, digits)
+    return f"{value} ({interval})" if interval else value
+
+
+def _value(estimate: Estimate | None, digits: int, unit: str) -> str:
     if estimate is None or estimate.value is None:
         return "–"
-    said = f"{estimate.value:.{digits}f}{unit}"
-    if estimate.low is None or estimate.high is None:
-        return said
-    return f"{said} ({estimate.low:.{digits}f} to {estimate.high:.{digits}f})".replace("-", "−")
+    return f"{local.number(estimate.value, digits)}{unit}"
+
+
+def _interval(estimate: Estimate | None, digits: int) -> str:
+    if estimate is None or None in (estimate.value, estimate.low, estimate.high):
+        return ""
+    low, high = (local.number(end or 0.0, digits) for end in (estimate.low, estimate.high))
+    return say("{low} to {high}", low=low, high=high)
+
+
+def _may_be_nought(estimate: Estimate) -> bool:
+    return (estimate.low or 0) <= 0 <= (estimate.high or 0)
 
 
 def aside_words(answer: GaugeAnswer) -> list[Any]:
@@ -125,31 +156,55 @@ def aside_words(answer: GaugeAnswer) -> list[Any]:
     n = answer.study_rows_aside
     if not n:
         return []
-    rows = "1 row of study files waits" if n == 1 else f"{n:,} rows of study files wait"
-    return [
-        html.P(f"{rows} aside, in no study; cellmon aside lists each with its reason.", className="aside")
-    ]
+    said = say_many(
+        "1 row of study files waits aside, in no study; cellmon aside lists each with its reason.",
+        "{rows} rows of study files wait aside, in no study; cellmon aside lists each with its reason.",
+        n,
+        rows=local.number(n),
+    )
+    return [html.P(said, className="aside")]
 
 
 def check_words(checks: MasterChecks) -> list[str]:
     """Return zero, drift and linearity in words, each with its interval."""
-    said = []
-    if checks.zero_um is not None:
-        spread = "" if checks.zero_sd_um is None else f", spread {ranged(checks.zero_sd_um, 2)} µm"
-        said.append(f"Zero: {signed(checks.zero_um, 2)} µm over {checks.zero_n} good checks{spread}.")
-    drift = checks.drift_um_per_day
-    if drift is not None:
-        since = "" if checks.drift_since is None else f" since it was set, {parts.when(checks.drift_since)}"
-        proven = "no drift is proven" if (drift.low or 0) <= 0 <= (drift.high or 0) else "it drifts"
-        said.append(f"Drift: {signed(drift, 3)} µm a day{since}: {proven}.")
+    said = [*_zero_words(checks), *_drift_words(checks)]
     if checks.linearity is not None and checks.linearity.over_tolerance_um is not None:
         error = checks.linearity.over_tolerance_um
-        masters = " and ".join(f"{m.master_mm:.4f}" for m in checks.linearity.masters)
-        proven = "scale is right" if (error.low or 0) <= 0 <= (error.high or 0) else "scale is off"
         said.append(
-            f"Linearity, masters of {masters} mm: {signed(error, 2)} µm across the tolerance: {proven}."
+            say(
+                "Linearity, masters of {masters} mm: {error} µm across the tolerance: {verdict}.",
+                masters=each([local.number(m.master_mm, 4) for m in checks.linearity.masters]),
+                error=signed(error, 2),
+                verdict=say("scale is right") if _may_be_nought(error) else say("scale is off"),
+            )
         )
-    return said + [f"Not known, {name}: {why}." for name, why in checks.why_not.items()]
+    return said + [
+        say("Not known, {what}: {why}.", what=name, why=why) for name, why in checks.why_not.items()
+    ]
+
+
+def _zero_words(checks: MasterChecks) -> list[str]:
+    if checks.zero_um is None:
+        return []
+    zero, n = signed(checks.zero_um, 2), checks.zero_n
+    if checks.zero_sd_um is None:
+        return [say("Zero: {zero} µm over {n} good checks.", zero=zero, n=n)]
+    spread = ranged(checks.zero_sd_um, 2)
+    return [say("Zero: {zero} µm over {n} good checks, spread {spread} µm.", zero=zero, n=n, spread=spread)]
+
+
+def _drift_words(checks: MasterChecks) -> list[str]:
+    drift = checks.drift_um_per_day
+    if drift is None:
+        return []
+    values = {
+        "drift": signed(drift, 3),
+        to_say("verdict"): say("no drift is proven") if _may_be_nought(drift) else say("it drifts"),
+    }
+    if checks.drift_since is None:
+        return [say("Drift: {drift} µm a day: {verdict}.", **values)]
+    set_at = parts.when(checks.drift_since)
+    return [say("Drift: {drift} µm a day since it was set, {set_at}: {verdict}.", set_at=set_at, **values)]
 
 
 def signed(estimate: Estimate, digits: int) -> str:
@@ -157,7 +212,8 @@ def signed(estimate: Estimate, digits: int) -> str:
     value = theme.um(estimate.value, digits)
     if estimate.low is None or estimate.high is None:
         return value
-    return f"{value} ({theme.um(estimate.low, digits)} to {theme.um(estimate.high, digits)})"
+    low, high = (theme.um(end, digits) for end in (estimate.low, estimate.high))
+    return f"{value} ({say('{low} to {high}', low=low, high=high)})"
 
 
 def suspects(checks: MasterChecks, caution: str) -> list[Any]:
@@ -165,15 +221,24 @@ def suspects(checks: MasterChecks, caution: str) -> list[Any]:
     if not checks.suspect:
         return []
     body = [html.Tr([html.Td(cell) for cell in suspect_row(one)]) for one in checks.suspect]
-    heads = ("found", "off by", "suspect from", "to", "bores", "blocks", "still flagged", "blocks from, to")
+    heads = (
+        say("found"),
+        say("off by"),
+        say("suspect from"),
+        say("to"),
+        say("bores"),
+        say("blocks"),
+        say("still flagged"),
+        say("blocks from, to"),
+    )
     table = html.Table(
         [html.Thead(html.Tr([html.Th(h) for h in heads])), html.Tbody(body)], className="rules"
     )
-    said = (
+    said = say(
         "Found beyond its limit: every bore since the last good check is suspect until it is measured again "
         "or a person decides its doubt."
     )
-    return [html.P(said, className="told"), table, html.P(caution, className="aside")]
+    return [html.P(said, className="told"), parts.across(table), html.P(caution, className="aside")]
 
 
 def suspect_row(one: SuspectTime) -> list[str]:
@@ -183,10 +248,10 @@ def suspect_row(one: SuspectTime) -> list[str]:
         parts.when(one.found_at),
         f"{theme.um(one.by_um)} µm",
         parts.when(one.after),
-        parts.when(one.until) if one.ended else "not yet put right",
-        f"{one.bores:,}",
-        f"{one.blocks:,}",
-        f"{one.waiting:,}",
+        parts.when(one.until) if one.ended else say("not yet put right"),
+        local.number(one.bores),
+        local.number(one.blocks),
+        local.number(one.waiting),
         blocks,
     ]
 
@@ -195,15 +260,15 @@ def budget_words(found: Budget) -> list[Any]:
     """Return the budget as a sentence and a table."""
     body = []
     for line in found.lines:
-        u = "–" if line.u_um is None else f"{line.u_um:.2f}"
-        shared = "all readings of a bore" if line.part == "common" else "one reading"
-        cells = (line.name, u, shared, "yes" if line.counted else "no", line.source)
+        u = "–" if line.u_um is None else local.number(line.u_um, 2)
+        shared = say("all readings of a bore") if line.part == "common" else say("one reading")
+        cells = (line.name, u, shared, say("yes") if line.counted else say("no"), line.source)
         body.append(html.Tr([html.Td(cell) for cell in cells]))
-    heads = ("source", "standard u, µm", "of", "counted", "from")
+    heads = (say("source"), say("standard u, µm"), say("of"), say("counted"), say("from"))
     table = html.Table(
         [html.Thead(html.Tr([html.Th(h) for h in heads])), html.Tbody(body)], className="words"
     )
-    return [html.P(found.sentence, className="told"), table]
+    return [html.P(found.sentence, className="told"), parts.across(table)]
 
 
 def rule_words(answer: GaugeAnswer) -> list[Any]:
@@ -211,17 +276,30 @@ def rule_words(answer: GaugeAnswer) -> list[Any]:
     body = []
     for z in answer.rule.zones:
         ends = (z.conforms_from_um, z.conforms_to_um, z.fails_below_um, z.fails_above_um)
-        cells = (z.feature, f"{z.u_um:.2f}", f"{z.guard_um:.2f}", *map(_end, ends))
+        cells = (
+            feature_words(z.feature),
+            local.number(z.u_um, 2),
+            local.number(z.guard_um, 2),
+            *map(_end, ends),
+        )
         body.append(html.Tr([html.Td(cell) for cell in cells]))
-    heads = ("", "standard u", "guard band", "conforms from", "to", "does not conform below", "above")
+    heads = (
+        "",
+        say("standard u"),
+        say("guard band"),
+        say("conforms from"),
+        say("to"),
+        say("does not conform below"),
+        say("above"),
+    )
     head = html.Thead(html.Tr([html.Th(h) for h in heads]))
-    caption = html.Caption("µm from nominal; between, neither is proven.")
+    caption = html.Caption(say("µm from nominal; between, neither is proven."))
     table = html.Table([caption, head, html.Tbody(body)], className="rules")
     noise = [html.Li(n.sentence) for n in answer.noise]
-    said = "What noise alone adds, simulated with the uncertainties on the sheet:" if noise else ""
+    said = say("What noise alone adds, simulated with the uncertainties on the sheet:") if noise else ""
     return [
         html.P(answer.rule.sentence, className="told"),
-        table,
+        parts.across(table),
         html.P(said, className="told"),
         html.Ul(noise, className="lines"),
     ]

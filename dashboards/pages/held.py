@@ -9,11 +9,14 @@ from urllib.parse import urlencode
 
 from dash import dcc, html
 
+from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.export.tables import hold_table
 from cellmon.monitor.hold import DISPOSITIONS, HeldPart, Hold
 from cellmon.records import Verdict
-from dashboards.pages import parts
+from cellmon.words import say, say_many, to_say
+from dashboards.figures.terms import term
+from dashboards.pages import asked, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -21,13 +24,17 @@ if TYPE_CHECKING:
 SHOWN = 12
 """So many rows stand on the page; the file holds all."""
 WHICH = {
-    "conform": "parts all of whose bores conform",
-    "undecided": "parts with an undecided bore, none outside",
-    "outside": "parts with a bore that does not conform",
-    "named": "the parts named here",
+    "conform": to_say("parts all of whose bores conform"),
+    "undecided": to_say("parts with an undecided bore, none outside"),
+    "outside": to_say("parts with a bore that does not conform"),
+    "named": to_say("the parts named here"),
 }
 VERDICTS = (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED, Verdict.CONFORMS)
-SAID = dict(zip(VERDICTS, ("do not conform", "undecided", "conform"), strict=True))
+COUNTED = {
+    Verdict.DOES_NOT_CONFORM: to_say("{count} do not conform"),
+    Verdict.UNDECIDED: to_say("{count} undecided"),
+    Verdict.CONFORMS: to_say("{count} conform"),
+}
 
 
 def by_part(hold: Hold) -> dict[str, Verdict]:
@@ -54,25 +61,39 @@ def chosen(hold: Hold, which: str, named: str | None) -> tuple[str, ...]:
         verdict = dict(zip(("outside", "undecided", "conform"), VERDICTS, strict=True)).get(which)
         found = tuple(part for part, worst in by_part(hold).items() if worst is verdict)
     if not found:
-        raise WrongUsage("No part is meant: name serials, or choose a group that has parts waiting.")
+        raise WrongUsage(say("No part is meant: name serials, or choose a group that has parts waiting."))
     return found
 
 
 def sentence(hold: Hold) -> str:
     """Return how many bores and parts are held, what they are, and what became of them."""
     if not hold.parts:
-        return "No part is to be held."
+        return say("No part is to be held.")
     serials = {p.part for p in hold.parts}
     verdicts = Counter(p.verdict for p in hold.parts)
-    told = ", ".join(f"{verdicts[v]:,} {SAID[v]}" for v in VERDICTS if verdicts[v])
+    told = ", ".join(say(COUNTED[v], count=local.number(verdicts[v])) for v in VERDICTS if verdicts[v])
     became = Counter({p.part: p.disposition for p in hold.parts}.values())
-    done = ", ".join(f"{became[word]:,} {word}" for word in DISPOSITIONS if became[word])
-    left = f"{done}; {became[None]:,} parts wait" if done else "nothing has been said of any yet"
-    many = "1 part" if len(serials) == 1 else f"{len(serials):,} parts"
-    return (
-        f"Hold {many} ({len(hold.parts):,} bores), {hold.from_part} to {hold.to_part}, the last made. "
-        f"Bores: {told}. Of the parts, {left}."
+    done = ", ".join(f"{local.number(became[word])} {term(word)}" for word in DISPOSITIONS if became[word])
+    left = (
+        say("{done}; {count} parts wait", done=done, count=local.number(became[None]))
+        if done
+        else say("nothing has been said of any yet")
     )
+    return say(
+        "Hold {parts} ({bores} bores), {first} to {last}, the last made. Bores: {told}. Of the parts, "
+        "{left}.",
+        parts=many_parts(len(serials)),
+        bores=local.number(len(hold.parts)),
+        first=hold.from_part,
+        last=hold.to_part,
+        told=told,
+        left=left,
+    )
+
+
+def many_parts(count: int) -> str:
+    """Return a number of parts."""
+    return say_many("1 part", "{parts} parts", count, parts=local.number(count))
 
 
 def shown(hold: Hold) -> list[HeldPart]:
@@ -85,11 +106,13 @@ def table(hold: Hold) -> html.Table:
     """Return the head of a hold list, the worst first."""
     rows = shown(hold)
     rest = len(hold.parts) - len(rows)
-    more = f" The file holds these and {rest:,} more." if rest else ""
-    names = ("part", "bore", "measured", "verdict", "became")
+    caption = say("Worst first, those that wait before those that do not.")
+    if rest:
+        caption += " " + say("The file holds these and {count} more.", count=local.number(rest))
+    names = (say("part"), say("bore"), say("measured"), say("verdict"), say("became"))
     return html.Table(
         [
-            html.Caption(f"Worst first, those that wait before those that do not.{more}"),
+            html.Caption(caption),
             html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
             html.Tbody([_row(one) for one in rows]),
         ],
@@ -99,7 +122,8 @@ def table(hold: Hold) -> html.Table:
 
 def _row(one: HeldPart) -> html.Tr:
     link = dcc.Link(one.part, href=f"/part?{urlencode({'serial': one.part})}")
-    cells = (link, one.bore, parts.when(one.measured_at), one.verdict.value, one.disposition or "waits")
+    became = term(one.disposition) if one.disposition else say("waits")
+    cells = (link, one.bore, parts.when(one.measured_at), term(one.verdict.value), became)
     outside = one.verdict is Verdict.DOES_NOT_CONFORM
     return html.Tr([html.Td(c, className="moved" if outside and i == 3 else "") for i, c in enumerate(cells)])
 
@@ -112,7 +136,7 @@ def show_hold(monitor: Monitor, signal: str | None) -> list[Any]:
         hold = monitor.hold(signal)
     except CellmonError as refusal:
         return [str(refusal), []]
-    return [sentence(hold), [table(hold)] if hold.parts else []]
+    return [sentence(hold), [parts.across(table(hold))] if hold.parts else []]
 
 
 def release(
@@ -123,17 +147,18 @@ def release(
     as_: str | None,
     by: str | None,
     why: str | None,
+    code: str | None = None,
 ) -> str:
     """Say what became of held parts, in the name of a person; return what was done, or why not."""
     try:
-        if signal is None or not (as_ and (by or "").strip() and (why or "").strip()):
-            raise WrongUsage("Say what became of the parts, who says so, and why.")
+        if signal is None or not (as_ and asked.named(by) and (why or "").strip()):
+            raise WrongUsage(say("Say what became of the parts, who says so, and why."))
         meant = chosen(monitor.hold(signal), which, named)
-        monitor.release(signal, parts=meant, as_=as_, by=str(by).strip(), why=str(why).strip())
+        who = asked.who_of(by, code)
+        monitor.release(signal, parts=meant, as_=as_, by=who, why=str(why).strip())
     except CellmonError as refusal:
         return str(refusal)
-    many = "1 part" if len(meant) == 1 else f"{len(meant):,} parts"
-    return f"{many} {as_}, by {str(by).strip()}."
+    return say("{parts} {became}, by {who}.", parts=many_parts(len(meant)), became=term(str(as_)), who=who)
 
 
 def rows(monitor: Monitor, signal: str | None) -> dict[str, Sequence[Any]]:

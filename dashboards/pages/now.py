@@ -7,21 +7,25 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, dcc, html
 
+from cellmon import local
 from cellmon.errors import CellmonError
 from cellmon.monitor.answers import Due
 from cellmon.monitor.first_bores import FirstBores
 from cellmon.monitor.now import Now, SpindleNow
 from cellmon.monitor.signals import WAITING, Signal
 from cellmon.monitor.state import State, StreamState
+from cellmon.records.words import feature_words
+from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import block
-from dashboards.pages import first_bores, outlook, parts, signals
+from dashboards.figures.terms import each, term
+from dashboards.pages import first_bores, outlook, parts, screen, signals
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PATH = "/"
-NAME = "Now"
+NAME = to_say("Now")
 SPINDLES, BLOCK, NOTES, CAUTIONS = "now-spindles", "now-block", "now-notes", "now-cautions"
 SIGNALS_SAID = 1
 
@@ -30,12 +34,14 @@ def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come."""
     return html.Main(
         [
+            screen.above(),
             html.Div(id=SPINDLES, className="spindles"),
-            html.Div(id=CAUTIONS),
-            first_bores.layout(),
-            parts.figure_box(BLOCK, height="clamp(480px, 41vw, 640px)"),
-            html.Div(id=NOTES),
-        ]
+            html.Div(id=CAUTIONS, className="not-on-screen"),
+            html.Div([first_bores.layout(), screen.button()], className="row not-on-screen"),
+            parts.figure_box(BLOCK, height="clamp(480px, 41vw, 640px)", told_by=f"{SPINDLES} {NOTES}"),
+            html.Div(id=NOTES, className="not-on-screen"),
+        ],
+        className="now",
     )
 
 
@@ -56,19 +62,27 @@ def spindle_words(
 ) -> html.Section:
     """Return what one spindle's machinist must know, the sentence largest."""
     sign = html.Span(className=f"sign {spindle.status.value.replace(' ', '-')}", **{"aria-hidden": "true"})
-    head = html.P([sign, f"{spindle.spindle} · {spindle.status.value}"], className="status")
-    sentence = html.P(sentence_words(spindle), className="sentence")
+    head = html.P([sign, f"{spindle.spindle} · {term(spindle.status.value)}"], className="status")
+    sentence = html.P(sentence_words(spindle), className="sentence", **{"aria-live": "polite"})
     mine = [s for s in state.streams if s.stream.spindle == spindle.spindle and s.running]
-    lines = [("Bores left", left_words(mine)), ("Correction", correction_words(mine))]
-    lines += [("First bores", c) for c in first_words(spindle.spindle, first)]
-    lines += [("Signals", signal_words([s for s in waiting if s.stream.spindle in (None, spindle.spindle)]))]
+    lines = [(say("Bores left"), left_words(mine)), (say("Correction"), correction_words(mine))]
+    lines += [(say("First bores"), c) for c in first_words(spindle.spindle, first)]
+    signalled = [s for s in waiting if s.stream.spindle in (None, spindle.spindle)]
+    lines += [(say("Signals"), signal_words(signalled))]
     ahead = html.Dl(
         [one for name, said in lines for one in (html.Dt(name), html.Dd(said))], className="ahead"
     )
-    since = "" if spindle.bores_since_dress is None else f", {spindle.bores_since_dress} bores since dressing"
-    stones = [html.Li(f"Stones {spindle.stone_set}{since}")] if spindle.stone_set else []
+    stones = [html.Li(stones_words(spindle))] if spindle.stone_set else []
     due = [due_words(one, now) for one in spindle.due]
     return html.Section([head, sentence, ahead, html.Ul(due + stones, className="due")], className="spindle")
+
+
+def stones_words(spindle: SpindleNow) -> str:
+    """Return which stones a spindle wears, and for how many bores since they were dressed."""
+    if spindle.bores_since_dress is None:
+        return say("Stones {set}", set=spindle.stone_set)
+    count = local.number(spindle.bores_since_dress)
+    return say("Stones {set}, {count} bores since dressing", set=spindle.stone_set, count=count)
 
 
 def left_words(streams: Sequence[StreamState]) -> str:
@@ -76,24 +90,33 @@ def left_words(streams: Sequence[StreamState]) -> str:
     found = [(s, s.bores_to_limit) for s in streams if s.bores_to_limit is not None]
     soon = [(s, left) for s, left in found if left.p05 is not None]
     if not soon:
-        return "no limit in sight: no drift shows that would reach one."
+        return say("no limit in sight: no drift shows that would reach one.")
     stream, left = min(soon, key=lambda one: one[1].p05 or 0.0)
-    of = f"bore {stream.stream.bore} {stream.stream.feature}"
-    half, few = outlook.count(left.p50), outlook.count(left.p05)
-    return f"{half} to the {left.side} limit of {of}; 1 in 20: only {few}."
+    return say(
+        "{half} to the {side} limit of bore {bore} {feature}; 1 in 20: only {few}.",
+        half=outlook.count(left.p50),
+        side=term(left.side),
+        bore=stream.stream.bore,
+        feature=feature_words(stream.stream.feature),
+        few=outlook.count(left.p05),
+    )
 
 
 def correction_words(streams: Sequence[StreamState]) -> str:
     """Return the corrections that pay, or to leave it alone."""
     advice = [(s.stream.bore, one) for s in streams for one in s.advice]
     if not advice:
-        return "none is worked out: too few subgroups."
-    steps = [f"bore {bore}: {theme.um(one.by_um)} µm" for bore, one in advice if one.by_um is not None]
+        return say("none is worked out: too few subgroups.")
+    steps = [
+        say("bore {bore}: {step} µm", bore=bore, step=theme.um(one.by_um))
+        for bore, one in advice
+        if one.by_um is not None
+    ]
     alone = [f"{bore}" for bore, one in advice if one.by_um is None]
     said = ", ".join(steps)
     if not steps:
-        return "leave it alone."
-    return f"{said}; leave bore {' and '.join(alone)} alone." if alone else f"{said}."
+        return say("leave it alone.")
+    return say("{steps}; leave bore {bores} alone.", steps=said, bores=each(alone)) if alone else f"{said}."
 
 
 def first_words(spindle: str, first: FirstBores) -> list[str]:
@@ -105,30 +128,36 @@ def first_words(spindle: str, first: FirstBores) -> list[str]:
 def signal_words(waiting: Sequence[Signal]) -> list[Any]:
     """Return the newest signals that wait, each with its likely cause."""
     if not waiting:
-        return ["none waits."]
+        return [say("none waits.")]
     said: list[Any] = []
     for signal in waiting[:SIGNALS_SAID]:
-        likely = f": {signal.causes[0].title.lower()}?" if signal.causes else ""
+        likely = f": {local.within(signal.causes[0].title)}?" if signal.causes else ""
         said.append(html.Div([dcc.Link(signal.words, href=signals.link_to(signal.id)), likely]))
     rest = len(waiting) - SIGNALS_SAID
     if rest > 0:
-        more = "1 more waits" if rest == 1 else f"{rest} more wait"
-        said.append(html.Div(dcc.Link(f"{more} for an answer", href=signals.PATH)))
+        more = say_many("{count} more waits for an answer", "{count} more wait for an answer", rest)
+        said.append(html.Div(dcc.Link(more, href=signals.PATH)))
     return said
 
 
 def sentence_words(spindle: SpindleNow) -> str:
     """Return the sentence without the spindle and status that stand in the line above it."""
-    said = spindle.sentence.removeprefix(f"{spindle.spindle}: ").removeprefix(f"{spindle.status.value}. ")
+    said = spindle.sentence.removeprefix(f"{spindle.spindle}: ").removeprefix(
+        f"{term(spindle.status.value)}. "
+    )
     return said[:1].upper() + said[1:]
 
 
 def due_words(due: Due, now: Now) -> html.Li:
     """Return something that waits, with its time; overdue in so many words."""
-    when = f" at {block.clock_words(due.at, now.as_of)}" if due.at else ""
+    at = block.clock_words(due.at, now.as_of) if due.at else None
     if due.overdue:
-        return html.Li(f"Overdue: {due.what}{when.replace(' at ', ', since ')}", className="overdue")
-    return html.Li(f"Due{when}: {due.what}")
+        late = say("Overdue: {what}", what=due.what)
+        late = say("Overdue: {what}, since {at}", what=due.what, at=at) if at else late
+        return html.Li(late, className="overdue")
+    return html.Li(
+        say("Due at {at}: {what}", at=at, what=due.what) if at else say("Due: {what}", what=due.what)
+    )
 
 
 def cautions(state: State) -> list[html.P]:
@@ -139,18 +168,20 @@ def cautions(state: State) -> list[html.P]:
 
 def notes(now: Now) -> list[html.P]:
     """Return how to read the drawing, and what the figures cannot say."""
-    lines = {
-        0: "full line, dots",
-        1: "dashed line, diamonds",
-        2: "dotted line, squares",
-        3: "dash-dot, triangles",
-    }
+    lines = (
+        say("full line, dots"),
+        say("dashed line, diamonds"),
+        say("dotted line, squares"),
+        say("dash-dot, triangles"),
+    )
     directions = "; ".join(f"{name}: {lines[i % 4]}" for i, name in enumerate(now.directions))
-    key = (
-        f"Each bore is cut open, top face upwards: {directions}; straight between the planes, where "
+    key = say(
+        "Each bore is cut open, top face upwards: {directions}; straight between the planes, where "
         "nothing was read. "
         "Tolerance: pale, between two full lines; guard band, where a bore is too close to say: hatched. "
-        "Below: each bore from its least to its greatest size, its average as a dot, the newest at the right."
+        "Below: each bore from its least to its greatest size, its average as a dot, the newest at the "
+        "right.",
+        directions=directions,
     )
     return [html.P(said, className="aside") for said in (key, *now.notes)]
 

@@ -7,34 +7,41 @@ from typing import Any
 
 from dash import dcc, html
 
+from cellmon import local
 from cellmon.monitor.signals import LikelyCause, Response, Signal
 from cellmon.records import Stream, stream_names
+from cellmon.words import say, to_say
 from dashboards.pages import parts
 
 KINDS = {
-    "level": "the level moved",
-    "drift": "the level drifts",
-    "spread": "the spread grew",
-    "single": "a single bore stands apart",
-    "limit": "a limit of the sheet was passed",
-    "gauge": "the gauge was found off",
-    "routing": "bores came from another spindle",
-    "pattern": "a run rule that the sheet switched on",
+    "level": to_say("the level moved"),
+    "drift": to_say("the level drifts"),
+    "spread": to_say("the spread grew"),
+    "single": to_say("a single bore stands apart"),
+    "limit": to_say("a limit of the sheet was passed"),
+    "gauge": to_say("the gauge was found off"),
+    "routing": to_say("bores came from another spindle"),
+    "pattern": to_say("a run rule that the sheet switched on"),
 }
 STATES = {
-    "open": "waits for an answer",
-    "reopened": "came again after its answer",
-    "answered": "answered",
-    "withdrawn": "withdrawn",
+    "open": to_say("waits for an answer"),
+    "reopened": to_say("came again after its answer"),
+    "answered": to_say("answered"),
+    "withdrawn": to_say("withdrawn"),
 }
-WEIGHTS = ((0.6, "likely"), (0.25, "quite possible"), (0.1, "possible"), (0.0, "unlikely"))
+WEIGHTS = (
+    (0.6, to_say("likely")),
+    (0.25, to_say("quite possible")),
+    (0.1, to_say("possible")),
+    (0.0, to_say("unlikely")),
+)
 """From which weight a cause is called what."""
 
 
 def state_words(signal: Signal) -> str:
     """Return whether a signal waits, and for how long."""
-    said = "seen, and waits for an answer" if _only_seen(signal) else STATES[signal.state]
-    return f"{said}; {parts.age(signal.age_s)} old"
+    said = say("seen, and waits for an answer") if _only_seen(signal) else say(STATES[signal.state])
+    return say("{state}; {age} old", state=said, age=parts.age(signal.age_s))
 
 
 def _only_seen(signal: Signal) -> bool:
@@ -45,32 +52,62 @@ def since_words(signal: Signal) -> str:
     """Return when and at which part the change began, with the range in which it may have."""
     change = signal.change
     if change is None:
-        return f"called {parts.when(signal.raised_at)} at part {signal.part}"
-    began = f"since {parts.when(change.at)}, part {change.part}"
+        return say("called {at} at part {part}", at=parts.when(signal.raised_at), part=signal.part)
+    at, part = parts.when(change.at), change.part
     if change.earliest_at == change.latest_at:
-        return began
-    return (
-        f"{began} (95 % range {parts.between(change.earliest_at, change.latest_at)}, "
-        f"parts {change.earliest_part} to {change.latest_part})"
+        return say("since {at}, part {part}", at=at, part=part)
+    return say(
+        "since {at}, part {part} (95 % range {range}, parts {first} to {last})",
+        at=at,
+        part=part,
+        range=parts.between(change.earliest_at, change.latest_at),
+        first=change.earliest_part,
+        last=change.latest_part,
     )
+
+
+def began_words(signal: Signal) -> str:
+    """Return the same where "since" stands before it already."""
+    change = signal.change
+    if change is None:
+        return since_words(signal)
+    at, part = parts.when(change.at), change.part
+    if change.earliest_at == change.latest_at:
+        return say("{at}, part {part}", at=at, part=part)
+    return say(
+        "{at}, part {part} (95 % range {range}, parts {first} to {last})",
+        at=at,
+        part=part,
+        range=parts.between(change.earliest_at, change.latest_at),
+        first=change.earliest_part,
+        last=change.latest_part,
+    )
+
+
+def called_words(signal: Signal) -> str:
+    """Return when a signal was called, and in which part it was last seen."""
+    values = {"at": parts.when(signal.raised_at), "part": signal.part, "last": signal.last_part}
+    if signal.over:
+        return say("{at} at part {part}; last seen in part {last}, and the stream is back.", **values)
+    return say("{at} at part {part}; last seen in part {last}, and it goes on.", **values)
 
 
 def facts(signal: Signal) -> html.Dl:
     """Return what is known of a signal, a line each."""
-    to = f"{signal.last_part}, {'and the stream is back' if signal.over else 'and it goes on'}"
+    kind = say(KINDS[signal.kind]) if signal.kind in KINDS else signal.kind
     named: list[tuple[str, Any]] = [
-        ("Since", sentence(since_words(signal).removeprefix("since "))),
-        ("Called", f"{parts.when(signal.raised_at)} at part {signal.part}; last seen in part {to}."),
-        ("What", f"{sentence(KINDS.get(signal.kind, signal.kind))} First to call: {signal.detector}."),
-        ("Moved", streams_words(signal)),
-        ("State", sentence(state_words(signal))),
+        (say("Since"), sentence(began_words(signal))),
+        (say("Called"), called_words(signal)),
+        (say("What"), f"{sentence(kind)} {say('First to call: {detector}.', detector=signal.detector)}"),
+        (say("Moved"), streams_words(signal)),
+        (say("State"), sentence(state_words(signal))),
     ]
     if signal.reaction:
-        named.append(("To do, by the sheet", html.B(signal.reaction)))
+        named.append((say("To do, by the sheet"), html.B(signal.reaction)))
     if signal.response:
-        named.append(("Answer", response_words(signal.response)))
+        named.append((say("Answer"), response_words(signal.response)))
     if signal.state == "withdrawn":
-        named.append(("Why withdrawn", signal.why_not.get("state", "")))
+        named.append((say("Why withdrawn"), signal.why_not.get("state", "")))
     return html.Dl([one for name, said in named for one in (html.Dt(name), html.Dd(said))])
 
 
@@ -97,23 +134,25 @@ def stream_link(stream: Stream, until: str) -> str:
 def response_words(response: Response) -> str:
     """Return what a person answered."""
     at = f"{response.by}, {parts.when(response.at)}"
-    return f"Seen by {at}." if response.seen else f"{response.cause}: {response.action} ({at})."
+    return say("Seen by {who}.", who=at) if response.seen else f"{response.cause}: {response.action} ({at})."
 
 
 def causes(signal: Signal) -> list[Any]:
     """Return the likely causes, most likely first and open; every one carries its own caution."""
     if not signal.causes:
-        why = signal.why_not.get("causes", "no cause of the table fits")
+        why = signal.why_not.get("causes", say("no cause of the table fits"))
         return [html.P(sentence(why), className="aside")]
     rows = [_cause(cause, first=i == 0) for i, cause in enumerate(signal.causes)]
     rest = 1 - sum(cause.weight for cause in signal.causes)
-    more = [html.P(f"Something else: {rest:.2f}.", className="aside")] if rest > 0.005 else []
+    other = say("Something else: {weight}.", weight=local.number(rest, 2))
+    more = [html.P(other, className="aside")] if rest > 0.005 else []
     return [html.Div(rows, className="causes"), *more]
 
 
 def weight_words(weight: float) -> str:
     """Return a weight as people say it, and its figure."""
-    return f"{next(words for least, words in WEIGHTS if weight >= least)}, {weight:.2f} of 1"
+    words = next(words for least, words in WEIGHTS if weight >= least)
+    return say("{words}, {weight} of 1", words=say(words), weight=local.number(weight, 2))
 
 
 def _cause(cause: LikelyCause, *, first: bool) -> html.Details:
@@ -122,7 +161,7 @@ def _cause(cause: LikelyCause, *, first: bool) -> html.Details:
         html.Span(cause.title, className="title"),
         html.Span([bar, weight_words(cause.weight)], className="weight"),
     ]
-    said = [("Check first", cause.check_first), ("Usual correction", cause.correction)]
-    said += [("Caution", cause.caution), ("Why", cause.why)]
+    said = [(say("Check first"), cause.check_first), (say("Usual correction"), cause.correction)]
+    said += [(say("Caution"), cause.caution), (say("Why"), cause.why)]
     lines = [one for name, words in said for one in (html.Dt(name), html.Dd(words))]
     return html.Details([html.Summary(head), html.Dl(lines)], open=first)

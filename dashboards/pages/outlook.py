@@ -2,26 +2,39 @@
 
 from __future__ import annotations
 
+from cellmon import local
+from cellmon.monitor.answers import Estimate
 from cellmon.monitor.forecast import StreamAdvice
 from cellmon.monitor.state import StreamState
+from cellmon.words import say, to_say
+from dashboards.figures.terms import term
 
 
 def left_words(found: StreamState) -> str:
     """Return how many bores are left to a limit, with how sure that is; why not, where unknown."""
     left = found.bores_to_limit
     if left is None:
-        return found.why_not.get("bores_to_limit", "not known") + "."
-    drift = found.drift_um_per_100_bores
-    slope = ""
-    if drift is not None and drift.value is not None:
-        slope = f" It drifts {drift.value:+.2f} µm per 100 bores".replace("-", "−")
-        if drift.low is not None and drift.high is not None:
-            slope += f" (90 %: {drift.low:+.2f} to {drift.high:+.2f})".replace("-", "−")
-        slope += "."
-    return (
-        f"{count(left.p50)} to the {left.side} limit, as likely sooner as later; 1 in 20 within "
-        f"{count(left.p05)}, 19 in 20 within {count(left.p95)}, if nothing is changed.{slope}"
+        return found.why_not.get("bores_to_limit", say("not known")) + "."
+    ahead = say(
+        "{half} to the {side} limit, as likely sooner as later; 1 in 20 within {few}, 19 in 20 within "
+        "{most}, if nothing is changed.",
+        half=count(left.p50),
+        side=term(left.side),
+        few=count(left.p05),
+        most=count(left.p95),
     )
+    return f"{ahead} {drift_words(found.drift_um_per_100_bores)}".rstrip()
+
+
+def drift_words(drift: Estimate | None) -> str:
+    """Return how fast a stream drifts; nothing where that is not known."""
+    if drift is None or drift.value is None:
+        return ""
+    speed = local.number(drift.value, 2, sign=True)
+    if drift.low is None or drift.high is None:
+        return say("It drifts {speed} µm per 100 bores.", speed=speed)
+    low, high = (local.number(end, 2, sign=True) for end in (drift.low, drift.high))
+    return say("It drifts {speed} µm per 100 bores (90 %: {low} to {high}).", speed=speed, low=low, high=high)
 
 
 def dressing_words(found: StreamState) -> str | None:
@@ -29,42 +42,62 @@ def dressing_words(found: StreamState) -> str | None:
     planned = found.planned_dressing
     if planned is None:
         return None
-    due = f"due in {count(planned.in_bores)} bores"
-    if planned.in_bores <= 0:
-        due = f"due now, {count(-planned.in_bores)} bores over the plan" if planned.in_bores else "due now"
-    plan = {"sheet": "by the sheet", "log": "by the median of the last intervals"}[planned.from_]
-    before = chance(planned.reached_before.value)
-    said = f"{due} {plan}; a limit is reached before it {before}."
+    said = say(
+        "{due} {plan}; a limit is reached before it {chance}.",
+        due=due_words(planned.in_bores),
+        plan=say(PLANS[planned.from_]),
+        chance=chance(planned.reached_before.value),
+    )
     left = planned.bores_to_limit
     if left is None:
-        return f"{said} How many are left after it is not known: {planned.why_not['bores_to_limit']}."
+        why = planned.why_not["bores_to_limit"]
+        return f"{said} {say('How many are left after it is not known: {why}.', why=why)}"
     if left.p05 is None:
-        return f"{said} Dressed as planned, no limit is in sight."
-    return (
-        f"{said} Dressed as planned {count(left.p50)} to the {left.side} limit; 1 in 20 within "
-        f"{count(left.p05)}, 19 in 20 within {count(left.p95)}."
+        return f"{said} {say('Dressed as planned, no limit is in sight.')}"
+    after = say(
+        "Dressed as planned {half} to the {side} limit; 1 in 20 within {few}, 19 in 20 within {most}.",
+        half=count(left.p50),
+        side=term(left.side),
+        few=count(left.p05),
+        most=count(left.p95),
     )
+    return f"{said} {after}"
+
+
+PLANS = {"sheet": to_say("by the sheet"), "log": to_say("by the median of the last intervals")}
+
+
+def due_words(in_bores: float) -> str:
+    """Return in how many bores a dressing is due, or how far over it is."""
+    if in_bores > 0:
+        return say("due in {count} bores", count=count(in_bores))
+    if in_bores:
+        return say("due now, {count} bores over the plan", count=count(-in_bores))
+    return say("due now")
 
 
 def chance(probability: float) -> str:
     """Return how likely something is, in words and per cent."""
     if probability < 0.001:
-        return "in under 1 case of 1,000"
-    return f"in {100 * min(probability, 0.999):.1f} % of cases"
+        return say("in under 1 case of {many}", many=local.number(1000))
+    return say("in {share} % of cases", share=local.number(100 * min(probability, 0.999), 1))
 
 
 def count(bores: float | None) -> str:
     """Return a number of bores; beyond the horizon of the forecast in so many words."""
-    return "more than can be foreseen" if bores is None else f"{bores:,.0f}"
+    return say("more than can be foreseen") if bores is None else local.number(bores)
 
 
 def advice_words(advice: StreamAdvice) -> str:
     """Return a correction with its size, or to leave it alone, and why."""
     if advice.what == "correct" and advice.by_um is not None:
-        return f"{step_words(advice.by_um)} of diameter. {advice.why}"
-    return f"{advice.what}. {advice.why}"
+        return f"{say('{step} of diameter.', step=step_words(advice.by_um))} {advice.why}"
+    return f"{term(advice.what)}. {advice.why}"
 
 
 def step_words(by_um: float) -> str:
     """Return a correction in micrometres, and its direction in a word."""
-    return f"correct by {by_um:+.1f} µm, {'larger' if by_um > 0 else 'smaller'}".replace("-", "−")
+    by = local.number(by_um, 1, sign=True)
+    return (
+        say("correct by {by} µm, larger", by=by) if by_um > 0 else say("correct by {by} µm, smaller", by=by)
+    )

@@ -9,16 +9,17 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon.errors import CellmonError, NotFound
 from cellmon.monitor.part import PartStory
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import part_walls
 from dashboards.figures.polar import polar_figure
-from dashboards.pages import part_words, parts
+from dashboards.pages import part_bore, part_words, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PATH = "/part"
-NAME = "Part"
+NAME = to_say("Part")
 SENTENCE, SERIAL, SHOW, OFFERED, NEWEST = (
     "part-sentence",
     "part-serial",
@@ -35,7 +36,7 @@ WALLS, SHEET, TIMELINE, HELD, BELOW, TRACES = (
     "part-traces",
 )
 CHOSEN, PAPER, DOCUMENT, FILE = "part-chosen", "part-pdf", "part-json", "part-file"
-CAPTION = (
+CAPTION = to_say(
     "The charted measurement of each bore, cut open; a line and a mark for each direction, straight between "
     "the planes, where nothing was read. Tolerance: pale, between two full lines; guard band: hatched. "
     "Ring: outside."
@@ -48,17 +49,17 @@ def layout(query: str | None = None) -> html.Main:
     serial = parts.query_values(query).get("serial")
     return html.Main(
         [
-            html.P(id=SENTENCE, className="lead"),
+            parts.lead(SENTENCE),
             dcc.Store(id=CHOSEN, data=serial),
             html.Div(
                 [
                     html.Datalist(id=OFFERED),
                     parts.field(
-                        "Serial",
+                        say("Serial"),
                         dcc.Input(id=SERIAL, list=OFFERED, autoComplete="off", value=serial),
                         wide=True,
                     ),
-                    html.Button("Show", id=SHOW, className="step"),
+                    html.Button(say("Show"), id=SHOW, className="step"),
                     html.Div(id=NEWEST, className="newest"),
                 ],
                 className="controls",
@@ -70,11 +71,12 @@ def layout(query: str | None = None) -> html.Main:
 
 def _sheet() -> list[Any]:
     return [
-        parts.figure_box(WALLS, height=part_walls.HEIGHT, caption=CAPTION),
+        html.Div(id=part_bore.ID),
+        parts.figure_box(WALLS, height=part_walls.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
         html.Div(
             [
-                html.Section([html.H2("What happened to it"), html.Div(id=TIMELINE)]),
-                html.Section([html.H2("Held, and what was decided"), html.Div(id=HELD)]),
+                html.Section([html.H2(say("What happened to it")), html.Div(id=TIMELINE)]),
+                html.Section([html.H2(say("Held, and what was decided")), html.Div(id=HELD)]),
             ],
             className="beside",
         ),
@@ -83,7 +85,7 @@ def _sheet() -> list[Any]:
         html.P(
             [
                 html.Span(
-                    ["Save this record", html.Button("PDF", id=PAPER), html.Button("JSON", id=DOCUMENT)],
+                    [say("Save this record"), html.Button("PDF", id=PAPER), html.Button("JSON", id=DOCUMENT)],
                     className="take",
                 ),
                 dcc.Download(id=FILE),
@@ -92,10 +94,10 @@ def _sheet() -> list[Any]:
     ]
 
 
-def serial_of(monitor: Monitor, search: str | None) -> str | None:
-    """Return the block a link names; without one the newest, None where nothing was measured."""
+def serial_of(monitor: Monitor, search: str | None, before: str | None = None) -> str | None:
+    """Return the block a link names; else that shown before, else the newest, None where there is none."""
     named = parts.query_values(search).get("serial")
-    return named or next(iter(monitor.newest_parts().parts), None)
+    return named or before or next(iter(monitor.newest_parts().parts), None)
 
 
 def story_of(monitor: Monitor, serial: str | None) -> PartStory:
@@ -107,7 +109,7 @@ def story_of(monitor: Monitor, serial: str | None) -> PartStory:
         When there is no such block, or nothing was measured yet.
     """
     if not serial:
-        raise NotFound("No part has been measured yet.")
+        raise NotFound(say("No part has been measured yet."))
     return monitor.part(serial)
 
 
@@ -118,7 +120,7 @@ def offer(monitor: Monitor) -> list[Any]:
     except CellmonError:
         return [[], []]
     links = [dcc.Link(serial, href=link_to(serial)) for serial in newest[:LINKED]]
-    return [[html.Option(value=serial) for serial in newest], ["Newest: ", *links] if links else []]
+    return [[html.Option(value=serial) for serial in newest], [say("Newest: "), *links] if links else []]
 
 
 def link_to(serial: str) -> str:
@@ -126,23 +128,24 @@ def link_to(serial: str) -> str:
     return f"{PATH}?{urlencode({'serial': serial})}"
 
 
-def show_part(monitor: Monitor, search: str | None) -> list[Any]:
-    """Return sentence, serial, drawing, time line, signals, tables, traces, and whether they show."""
+def show_part(monitor: Monitor, search: str | None, before: str | None = None) -> list[Any]:
+    """Return sentence, serial, drawing, time line, signals, tables, traces, the opened bore, the style."""
     try:
-        serial = serial_of(monitor, search)
+        serial = serial_of(monitor, search, before)
         story = story_of(monitor, serial)
     except CellmonError as refusal:
         words = str(refusal)
         refused = parts.notice(words[:1].upper() + words[1:] + ("" if words.endswith(".") else "."))
-        return [refused, None, theme.notice(""), [], [], [], [], parts.HIDDEN]
+        return [refused, None, theme.notice(""), [], [], [], [], [], parts.HIDDEN]
     return [
         story.sentence,
         story.part,
-        part_walls.walls_figure(story),
+        theme.asked(part_walls.walls_figure(story), story.part),
         part_words.time_line(story),
         part_words.held(story),
         part_words.tables(story),
         traced(story),
+        part_bore.opened(story, parts.query_values(search).get("bore")),
         {},
     ]
 
@@ -151,12 +154,14 @@ def traced(story: PartStory) -> list[Any]:
     """Return every traced bore drawn in the round, with what its trace says."""
     if not story.traces or story.nominal_mm is None:
         return []
-    said: list[Any] = [html.H2("Traced in the round")]
-    for bore in story.traces:
-        said.append(html.P(part_words.trace_words(bore), className="told"))
+    said: list[Any] = [html.H2(say("Traced in the round"))]
+    for number, bore in enumerate(story.traces):
+        told = f"part-trace-{number}"
+        said.append(html.P(part_words.trace_words(bore), id=told, className="told"))
         if bore.planes:
             figure = polar_figure(bore, nominal_mm=story.nominal_mm)
-            said.append(dcc.Graph(figure=figure, config=theme.CONFIG, className="polar"))
+            graph = dcc.Graph(figure=figure, config=theme.CONFIG, className="polar")
+            said.append(parts.picture(graph, told_by=told))
     return said
 
 
@@ -198,12 +203,14 @@ def register(app: Dash, monitor: Monitor) -> None:
         Output(HELD, "children"),
         Output(BELOW, "children"),
         Output(TRACES, "children"),
+        Output(part_bore.ID, "children"),
         Output(SHEET, "style"),
         Input(parts.CHANGE, "data"),
         Input(parts.URL, "search"),
+        State(CHOSEN, "data"),
     )
-    def _(change: int, search: str | None) -> list[Any]:
-        return show_part(monitor, search)
+    def _(change: int, search: str | None, before: str | None) -> list[Any]:
+        return show_part(monitor, search, before)
 
     @app.callback(Output(OFFERED, "children"), Output(NEWEST, "children"), Input(parts.CHANGE, "data"))
     def _(change: int) -> list[Any]:

@@ -8,19 +8,24 @@ from typing import Any
 
 from dash import dcc, html
 
+from cellmon import local
 from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
+from cellmon.monitor.part_place import ItsSubgroup
 from cellmon.monitor.traced_bore import BoreTraces
 from cellmon.records import Verdict
+from cellmon.records.words import feature_words
+from cellmon.words import say, to_say
 from dashboards import theme
+from dashboards.figures.terms import term
 from dashboards.pages import parts, signals
 
 
 def time_line(story: PartStory) -> list[Any]:
     """Return what happened to a block, oldest first, as a list along a line."""
     if not story.happened:
-        return [html.P("Nothing is known but its readings.", className="told")]
+        return [html.P(say("Nothing is known but its readings."), className="told")]
     items = []
     for event in story.happened:
         when = html.Time(f"{event.at:%Y-%m-%d %H:%M:%S}", dateTime=event.at.isoformat())
@@ -32,35 +37,50 @@ def time_line(story: PartStory) -> list[Any]:
 def held(story: PartStory) -> list[Any]:
     """Return every signal the block belongs to, and what became of it; here it is only seen."""
     if not story.held_for:
-        said: list[Any] = [html.P("No signal stood over its bores when it was made.", className="told")]
+        said: list[Any] = [html.P(say("No signal stood over its bores when it was made."), className="told")]
     else:
         said = [html.Ul([_signal(one) for one in story.held_for], className="lines")]
         if any(one.disposition is None for one in story.held_for):
-            said.append(html.P("What becomes of it is said on its signal's page.", className="aside"))
+            said.append(html.P(say("What becomes of it is said on its signal's page."), className="aside"))
     others = {one.id for one in story.held_for}
     for given in story.dispositions:
         if given.signal not in others:
-            words = f"{given.as_} by {given.by}, on the hold list of {given.signal}: {given.why}"
+            words = say(
+                "{became} by {by}, on the hold list of {signal}: {why}",
+                became=term(given.as_),
+                by=given.by,
+                signal=given.signal,
+                why=given.why,
+            )
             said.append(html.P(parts.capital(words), className="told"))
     return [*said, html.P(story.meant, className="aside")]
 
 
 def _signal(one: Any) -> html.Li:
-    bores = "bore " + one.bores[0] if len(one.bores) == 1 else "bores " + ", ".join(one.bores)
+    values = {
+        "signal": one.id,
+        "state": term(one.state),
+        "bores": ", ".join(one.bores),
+        "at": parts.when(one.began_at),
+    }
+    told = (
+        say("{signal}, {state}; bore {bores}; began {at}.", **values)
+        if len(one.bores) == 1
+        else say("{signal}, {state}; bores {bores}; began {at}.", **values)
+    )
     link = dcc.Link(parts.capital(one.words), href=signals.link_to(one.id))
     d = one.disposition
     became = (
-        "Nothing decided yet."
+        say("Nothing decided yet.")
         if d is None
-        else f"{parts.capital(d.as_)} by {d.by}, {parts.when(d.at)}: {d.why}"
+        else parts.capital(
+            say("{became} by {by}, {at}: {why}", became=term(d.as_), by=d.by, at=parts.when(d.at), why=d.why)
+        )
     )
     return html.Li(
         [
             link,
-            html.Div(
-                f"{one.id}, {one.state}; {bores}; began {parts.when(one.began_at)}.",
-                className="aside",
-            ),
+            html.Div(told, className="aside"),
             html.Div(became, className="waits" if d is None else ""),
         ]
     )
@@ -68,20 +88,20 @@ def _signal(one: Any) -> html.Li:
 
 def tables(story: PartStory) -> list[Any]:
     """Return the readings, what each verdict rests on, and what else is known of every measurement."""
-    said: list[Any] = [html.H2("Readings"), _scroll(_readings(story))]
+    said: list[Any] = [html.H2(say("Readings")), _scroll(_readings(story))]
     said += [
-        html.H2("What the verdicts rest on"),
+        html.H2(say("What the verdicts rest on")),
         html.P(_rule(story), className="told"),
         _scroll(_judged(story)),
     ]
-    said += [html.H2("How it was made"), _scroll(_made(story))]
-    said += [html.H2("Where it lay"), _scroll(_places(story))]
+    said += [html.H2(say("How it was made")), _scroll(_made(story))]
+    said += [html.H2(say("Where it lay")), _scroll(_places(story))]
     doubts = [(m, doubt) for m in story.measurements for doubt in m.doubts]
     if doubts:
-        said += [html.H2("Doubted"), html.Ul([_doubt(m, d) for m, d in doubts], className="lines")]
+        said += [html.H2(say("Doubted")), html.Ul([_doubt(m, d) for m, d in doubts], className="lines")]
     if story.notes:
-        said += [html.H2("Other instruments, and eyes"), _scroll(_notes(story))]
-    return [*said, html.H2("Where it comes from"), _scroll(_origins(story))]
+        said += [html.H2(say("Other instruments, and eyes")), _scroll(_notes(story))]
+    return [*said, html.H2(say("Where it comes from")), _scroll(_origins(story))]
 
 
 def _table(
@@ -98,15 +118,15 @@ def _cell(cell: Any, *, figure: bool) -> html.Td:
     side = "figure" if figure else ""
     if isinstance(cell, JudgedAgainst):
         mark = {Verdict.DOES_NOT_CONFORM: "moved", Verdict.UNDECIDED: "unsure"}.get(cell.verdict, "")
-        verdict = f" {cell.verdict.value}" if mark else ""
+        verdict = f" {term(cell.verdict.value)}" if mark else ""
         return html.Td(f"{_um(cell.value_um, 2) or '–'}{verdict}", className=f"{side} {mark}".strip())
     if isinstance(cell, Verdict):
-        return html.Td(cell.value, className="moved" if cell is Verdict.DOES_NOT_CONFORM else "")
+        return html.Td(term(cell.value), className="moved" if cell is Verdict.DOES_NOT_CONFORM else "")
     return html.Td("–" if cell is None else cell, className=side)
 
 
 def _scroll(table: html.Table) -> html.Div:
-    return html.Div(table, className="across")
+    return parts.across(table)
 
 
 def _readings(story: PartStory) -> html.Table:
@@ -116,10 +136,11 @@ def _readings(story: PartStory) -> html.Table:
         read = {(p, d): float(m.um[i, j]) for i, p in enumerate(m.planes) for j, d in enumerate(m.directions)}
         cells = [_um(read.get(name)) for name in names]
         body.append(
-            [m.bore, m.gauge, parts.when(m.at), *cells, m.verdict, "yes" if m.charted else m.charted_why]
+            [m.bore, m.gauge, parts.when(m.at), *cells, m.verdict, say("yes") if m.charted else m.charted_why]
         )
-    head = ["bore", "gauge", "measured", *(f"{p} {d}" for p, d in names), "verdict", "charted"]
-    caption = "Micrometres from nominal, by plane and direction."
+    head = [say("bore"), say("gauge"), say("measured"), *(f"{p} {d}" for p, d in names)]
+    head += [say("verdict"), say("charted")]
+    caption = say("Micrometres from nominal, by plane and direction.")
     return _table(head, body, figures=range(3, 3 + len(names)), caption=caption)
 
 
@@ -130,42 +151,48 @@ def _um(value: float | None, digits: int = 1) -> str | None:
 def _rule(story: PartStory) -> str:
     m = story.measurements[0]
     if m.rule == "guarded":
-        sure = f"{100 * (m.conformance or 0):g} %"
-        how = f"guarded (ISO 14253-1): proven inside or outside with a conformance of {sure}"
+        how = say(
+            "guarded (ISO 14253-1): proven inside or outside with a conformance of {sure} %",
+            sure=local.significant(100 * (m.conformance or 0)),
+        )
     else:
-        how = "simple: on or inside a limit conforms, without a guard band"
+        how = say("simple: on or inside a limit conforms, without a guard band")
     versions = sorted({x.sheet_version for x in story.measurements if x.sheet_version is not None})
-    return f"Judged by sheet version {', '.join(map(str, versions))}; rule {how}. The worst figure decides."
+    return say(
+        "Judged by sheet version {versions}; rule {rule}. The worst figure decides.",
+        versions=", ".join(map(str, versions)),
+        rule=how,
+    )
 
 
 def _judged(story: PartStory) -> html.Table:
     shown = [m for m in story.measurements if m.charted or m.verdict is not Verdict.CONFORMS]
-    names = [f"bore {m.bore}" + ("" if m.charted else f", {m.gauge}") for m in shown]
+    names = [say("bore {bore}", bore=m.bore) + ("" if m.charted else f", {m.gauge}") for m in shown]
     body = [
         [
             figure_name(row.feature, row.figure),
-            *(_um(row.lower_um), _um(row.upper_um), f"{row.u_um:.2f}", f"{row.guard_um:.2f}"),
+            *(_um(row.lower_um), _um(row.upper_um), local.number(row.u_um, 2), local.number(row.guard_um, 2)),
             *row.of,
         ]
         for row in side_by_side(shown)
     ]
-    head = ["figure, µm", "lower", "upper", "u (k = 1)", "guard band", *names]
+    head = [say("figure, µm"), say("lower"), say("upper"), "u (k = 1)", say("guard band"), *names]
     return _table(head, body, figures=range(1, len(head)))
 
 
 def _made(story: PartStory) -> html.Table:
     head = [
-        "bore",
-        "measured",
-        "spindle",
-        "stones",
-        "bores since",
-        "fixture",
-        "operator",
-        "cycle s",
-        "load %",
+        say("bore"),
+        say("measured"),
+        say("spindle"),
+        say("stones"),
+        say("bores since"),
+        say("fixture"),
+        say("operator"),
+        say("cycle s"),
+        say("load %"),
     ]
-    head += ["expander µm", "part °C", "master °C", "read off µm"]
+    head += [say("expander µm"), say("part °C"), say("master °C"), say("read off µm")]
     rows = [_made_row(m) for m in story.measurements]
     told = [
         j for j in range(len(head)) if any(row[j] is not None for row in rows)
@@ -178,7 +205,7 @@ def _made_row(m: PartMeasurement) -> list[Any]:
     stones, process = m.stones, m.process
     since = None
     if stones is not None and stones.bores_since is not None:
-        since = f"{stones.bores_since:,} ({stones.what})"
+        since = f"{local.number(stones.bores_since)} ({term(stones.what)})"
     names = ("cycle_s", "load_pct", "feed_um", "part_temp_c", "master_temp_c")
     told = [None if process is None else _plain(getattr(process, name)) for name in names]
     off = None if process is None else _um(process.read_off_um, 2)
@@ -187,7 +214,7 @@ def _made_row(m: PartMeasurement) -> list[Any]:
 
 
 def _plain(value: float | None) -> str | None:
-    return None if value is None else f"{value:g}"
+    return None if value is None else local.significant(value)
 
 
 def _places(story: PartStory) -> html.Table:
@@ -195,49 +222,106 @@ def _places(story: PartStory) -> html.Table:
     for m in story.measurements:
         for p in m.places:
             g = p.subgroup
-            where = None if g is None else f"{g.place} of {g.n}, {g.first_part} to {g.last_part}"
-            away = None if p.away is None else f"{theme.um(p.away)} sd"
+            where = None if g is None else subgroup_words(g)
+            away = None if p.away is None else say("{distance} sd", distance=theme.um(p.away))
             limits = None if p.center_um is None else theme.um(p.center_um, 2)
-            mean = None if g is None else f"{theme.um(g.mean_um, 2)}, range {g.range_um:.2f}"
+            mean = None if g is None else _mean_words(g)
             body.append([str(p.stream), _um(p.value_um, 2), limits, away, where, mean])
-    head = ["stream", "value µm", "centre", "from it", "in its subgroup", "mean of it"]
-    caption = "Against the limits in force then, in standard deviations of a bore; wear is not taken out."
+    head = [
+        say("stream"),
+        say("value µm"),
+        say("centre"),
+        say("from it"),
+        say("in its subgroup"),
+        say("mean of it"),
+    ]
+    caption = say(
+        "Against the limits in force then, in standard deviations of a bore; wear is not taken out."
+    )
     return _table(head, body, figures=(1, 2, 3), caption=caption)
 
 
+def subgroup_words(g: ItsSubgroup) -> str:
+    """Return which bore of its subgroup one is."""
+    return say(
+        "{place} of {n}, {first} to {last}", place=g.place, n=g.n, first=g.first_part, last=g.last_part
+    )
+
+
+def _mean_words(g: ItsSubgroup) -> str:
+    mean, spread = theme.um(g.mean_um, 2), local.number(g.range_um, 2)
+    return say("{mean}, range {range}", mean=mean, range=spread)
+
+
+DECIDED = {
+    "open": to_say("waits for a decision"),
+    "accepted": to_say("accepted"),
+    "kept": to_say("kept as read"),
+}
+
+
 def _doubt(m: PartMeasurement, doubt: Any) -> html.Li:
-    state = {"open": "waits for a decision", "accepted": "accepted", "kept": "kept as read"}[doubt.state]
-    by = f" by {doubt.by}: {doubt.why}" if doubt.by else ""
-    return html.Li(f"Bore {m.bore}, {m.gauge}: {doubt.words} ({doubt.flag.value}); {state}{by}.")
+    values = {
+        "bore": m.bore,
+        "gauge": m.gauge,
+        "doubt": doubt.words,
+        "flag": doubt.flag.value,
+        "state": say(DECIDED[doubt.state]),
+    }
+    if not doubt.by:
+        return html.Li(say("Bore {bore}, {gauge}: {doubt} ({flag}); {state}.", **values))
+    return html.Li(
+        say(
+            "Bore {bore}, {gauge}: {doubt} ({flag}); {state} by {by}: {why}.",
+            by=doubt.by,
+            why=doubt.why,
+            **values,
+        )
+    )
 
 
 def _notes(story: PartStory) -> html.Table:
     body = [
-        [n.bore, parts.when(n.at), n.what, n.plane, f"{n.value:g}", n.unit, n.gauge, n.by]
+        [n.bore, parts.when(n.at), n.what, n.plane, local.significant(n.value), n.unit, n.gauge, n.by]
         for n in story.notes
     ]
-    head = ["bore", "when", "what", "plane", "value or count", "unit", "instrument", "by"]
+    head = [
+        say("bore"),
+        say("when"),
+        say("what"),
+        say("plane"),
+        say("value or count"),
+        say("unit"),
+        say("instrument"),
+        say("by"),
+    ]
     return _table(head, body, figures=(4,))
 
 
 def _origins(story: PartStory) -> html.Table:
     body = [
-        [m.bore, m.gauge, parts.when(m.at), o.file, f"{o.line:,}", f"{o.taken_at:%Y-%m-%d %H:%M}"]
+        [m.bore, m.gauge, parts.when(m.at), o.file, local.number(o.line), f"{o.taken_at:%Y-%m-%d %H:%M}"]
         for m in story.measurements
         for o in m.origins
     ]
-    return _table(["bore", "gauge", "measured", "file", "line", "taken"], body, figures=(4,))
+    head = [say("bore"), say("gauge"), say("measured"), say("file"), say("line"), say("taken")]
+    return _table(head, body, figures=(4,))
 
 
 def trace_words(bore: BoreTraces) -> str:
     """Return what one traced bore says, with its verdicts."""
     said = [bore.sentence]
-    for figure in (bore.roundness_trace, bore.cylindricity):
+    for figure in bore.figures:
         value = figure.value_um if figure.value_um is not None else figure.reported_um
         if value is None:
             continue
-        name = figure.feature.replace("_", " ")
-        limit = "" if figure.upper_um is None else f", at most {figure.upper_um:g}"
-        verdict = "" if figure.verdict is None else f": {figure.verdict.value}"
-        said.append(f"{parts.capital(name)} {value:.2f} µm ({figure.used}{limit}){verdict}.")
+        name = feature_words(figure.feature)
+        limits = [term(figure.used or "")]
+        if figure.upper_um is not None:
+            limits.append(say("at most {limit}", limit=local.significant(figure.upper_um)))
+        if figure.lower_um is not None:
+            limits.append(say("at least {limit}", limit=local.significant(figure.lower_um)))
+        verdict = "" if figure.verdict is None else f": {term(figure.verdict.value)}"
+        size = local.number(value, 2)
+        said.append(f"{parts.capital(name)} {size} µm ({', '.join(limits)}){verdict}.")
     return " ".join(said)

@@ -13,38 +13,69 @@ from zoneinfo import ZoneInfo
 
 from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
+from cellmon import local
 from cellmon.errors import CellmonError, NotFound
 from cellmon.export.tables import Table
 from cellmon.export.times import local_texts
 from cellmon.records import Stream, stream_names
+from cellmon.words import say, say_many, to_say
 from dashboards import theme
+from dashboards.figures.opened import PART
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 CHANGE = "change"
+SERIALS = frozenset({"part", "first_part", "last_part"})
+TABLED = 200
+"""So many rows of a figure's data stand on the page; the file holds all."""
 URL = "url"
 STREAM_KEYS = ("spindle", "bore", "feature", "fixture", "part_number", "part_of")
 ALL = "all"
 """How a link names what is not one spindle or bore but the mean of all."""
-CAUTION = (
+CAUTION = to_say(
     "The machine maker's manual, the site's procedures, local law and codes, and qualified people come "
     "first. If unsure, stop. Nothing shown here makes a machine safe."
 )
 
 
-def figure_box(name: str, *, height: int | str, caption: str = "") -> html.Figure:
-    """Return a graph with what it means in a line, and links to save it."""
+def lead(name: str) -> html.P:
+    """Return the sentence a page begins with, read out when it changes."""
+    return html.P(id=name, className="lead", **{"aria-live": "polite"})
+
+
+def figure_box(name: str, *, height: int | str, caption: str = "", told_by: str = "") -> html.Figure:
+    """Return a graph with what it means in a line, links to save it and its data as a table on demand.
+
+    A screen reader takes it as one picture, told by the caption and by the page's words of that name.
+    """
     room = height if isinstance(height, str) else f"{height}px"
     saves = [html.Button(kind.upper(), id=f"{name}-{kind}") for kind in ("svg", "png", "csv")]
+    as_table = html.Button(say("Table"), id=f"{name}-table", **{"aria-controls": f"{name}-data"})
+    graph = dcc.Graph(id=name, config=theme.CONFIG, style={"height": room}, figure=theme.notice(""))
+    said = html.Span(caption or say("A drawing; the button Table shows its data."), id=f"{name}-caption")
+    said.className = None if caption else "unseen"
     return html.Figure(
         [
-            dcc.Graph(id=name, config=theme.CONFIG, style={"height": room}, figure=theme.notice("")),
-            html.Figcaption([html.Span(caption), html.Span(["Save", *saves], className="take")]),
+            picture(graph, told_by=f"{told_by} {name}-caption".strip()),
+            html.Figcaption([said, html.Span([html.Span(say("Save")), *saves, as_table], className="take")]),
+            html.Div(id=f"{name}-data", className="data"),
             dcc.Download(id=f"{name}-file"),
             dcc.Store(id=f"{name}-saved"),
         ]
     )
+
+
+def picture(graph: dcc.Graph, *, told_by: str) -> html.Div:
+    """Return a graph as one picture, named by the words of these ids; its buttons stay within reach."""
+    picture_of = html.Div(role="img", className="unseen", **{"aria-labelledby": told_by})
+    return html.Div([picture_of, graph], className="picture")
+
+
+def across(table: Any, says: str | None = None) -> html.Div:
+    """Return a table in a box of its own, which scrolls sideways by finger and by key."""
+    named = {"aria-label": says or say("Table")}
+    return html.Div(table, className="across", role="group", tabIndex="0", **named)
 
 
 def register_saving(
@@ -65,6 +96,56 @@ def register_saving(
     )
     def _(clicks: int | None, *values: Any) -> Any:
         return csv_file(name, rows, *values) if clicks else no_update
+
+    @app.callback(
+        Output(f"{name}-data", "children"),
+        Output(f"{name}-table", "aria-expanded"),
+        Input(f"{name}-table", "n_clicks"),
+        Input(CHANGE, "data"),
+        *(Input(state.component_id, state.component_property) for state in states),
+        prevent_initial_call=True,
+    )
+    def _(clicks: int | None, change: int, *values: Any) -> list[Any]:
+        return data_table(rows, *values) if (clicks or 0) % 2 else [[], "false"]
+
+
+def data_table(rows: Callable[..., Mapping[str, Sequence[Any]]], *values: Any) -> list[Any]:
+    """Return the last rows of a figure's data as a table and that it shows, or why there is none."""
+    try:
+        columns = rows(*values)
+    except CellmonError as refusal:
+        return [notice(str(refusal)), "true"]
+    count = max((len(cells) for cells in columns.values()), default=0)
+    if not count:
+        return [notice(say("There are no data behind this drawing.")), "true"]
+    shown = [cells[-TABLED:] for cells in columns.values()]
+    many = say(
+        "The last {shown} of {count} rows; the CSV holds all.", shown=TABLED, count=local.number(count)
+    )
+    every = say_many("{count} row", "{count} rows", count)
+    head = html.Tr([html.Th(name.replace("_", " "), scope="col") for name in columns])
+    body = [html.Tr(_cells(list(columns), row)) for row in zip(*shown, strict=True)]
+    caption = html.Caption(many if count > TABLED else every)
+    return [across(html.Table([caption, html.Thead(head), html.Tbody(body)])), "true"]
+
+
+def _cells(names: Sequence[str], row: Sequence[Any]) -> list[html.Td]:
+    """Return the cells of one row; the serial of a block opens its page, at the row's bore."""
+    told = dict(zip(names, row, strict=True))
+    bore = {"bore": told["bore"]} if told.get("bore") else {}
+    return [
+        html.Td(dcc.Link(cell, href=f"{PART}?{urlencode({**bore, 'serial': cell})}"))
+        if name in SERIALS and cell
+        else html.Td(cell_words(cell))
+        for name, cell in told.items()
+    ]
+
+
+def cell_words(cell: Any) -> str:
+    """Return one cell of a figure's data as it is read; a dash where there is nothing."""
+    if cell is None or (isinstance(cell, float) and isnan(cell)):
+        return "–"
+    return local.significant(cell) if isinstance(cell, float) else str(cell)
 
 
 def csv_file(name: str, rows: Callable[..., Mapping[str, Sequence[Any]]], *values: Any) -> Any:
@@ -132,13 +213,12 @@ def stream_named(streams: Sequence[Stream], query: str | None) -> Stream:
         When the cell has no stream, or not that one.
     """
     if not streams:
-        raise NotFound("No stream has been measured yet.")
+        raise NotFound(say("No stream has been measured yet."))
     wanted = {k: v for k, v in query_values(query).items() if k in STREAM_KEYS}
     fits = [s for s in streams if all(_is_named(s, key, value) for key, value in wanted.items())]
     if not fits:
-        raise NotFound(
-            "There is no such stream here: " + ", ".join(f"{k} {v}" for k, v in wanted.items()) + "."
-        )
+        names = ", ".join(f"{key} {value}" for key, value in wanted.items())
+        raise NotFound(say("There is no such stream here: {names}.", names=names))
     return fits[0]
 
 
@@ -159,7 +239,7 @@ def save_table(name: str) -> html.Div:
     """Return the link that saves a table as CSV."""
     button = html.Button("CSV", id=f"{name}-csv")
     return html.Div(
-        [html.Span(["Save the table", button], className="take"), dcc.Download(id=f"{name}-file")]
+        [html.Span([say("Save the table"), button], className="take"), dcc.Download(id=f"{name}-file")]
     )
 
 
@@ -195,13 +275,13 @@ def capital(text: str) -> str:
 
 def when(moment: datetime) -> str:
     """Return a moment as people write it: Thu 22 Oct 18:02."""
-    return f"{moment:%a} {moment.day} {moment:%b} {moment:%H:%M}"
+    return local.moment(moment)
 
 
 def between(first: datetime, last: datetime) -> str:
     """Return a range of moments, the day once where it is the same."""
-    end = f"{last:%H:%M}" if first.date() == last.date() else when(last)
-    return f"{when(first)} to {end}"
+    end = local.clock(last) if first.date() == last.date() else when(last)
+    return say("{first} to {last}", first=when(first), last=end)
 
 
 def age(seconds: float) -> str:
@@ -209,8 +289,10 @@ def age(seconds: float) -> str:
     minutes = round(seconds / 60)
     hours, days = minutes // 60, minutes // 1440
     if days:
-        return f"{days} day{'s' if days > 1 else ''} {hours % 24} h"
-    return f"{hours} h {minutes % 60} min" if hours else f"{minutes} min"
+        return say_many("{count} day {hours} h", "{count} days {hours} h", days, hours=hours % 24)
+    if hours:
+        return say("{hours} h {minutes} min", hours=hours, minutes=minutes % 60)
+    return say("{minutes} min", minutes=minutes)
 
 
 def moved(monitor: Monitor, before: int | None) -> Any:
@@ -224,6 +306,21 @@ def pressed() -> Any:
     return ctx.triggered_id
 
 
-def field(label: str, control: Any, *, wide: bool = False) -> html.Label:
-    """Return a control under its name."""
-    return html.Label([label, control], className="field wide" if wide else "field")
+def dropdown(name: str, **more: Any) -> dcc.Dropdown:
+    """Return a choice out of a list, with the words that its search has."""
+    labels = {
+        "search": say("Search"),
+        "clear_search": say("Clear search"),
+        "clear_selection": say("Clear selection"),
+        "no_options_found": say("No options found"),
+    }
+    return dcc.Dropdown(id=name, labels=labels, **more)
+
+
+def field(label: str, control: Any, *, wide: bool = False) -> html.Label | html.Fieldset:
+    """Return a control under its name; several controls in one are a group of that name."""
+    named = "field wide" if wide else "field"
+    if isinstance(control, (dcc.RadioItems, dcc.Checklist)):
+        return html.Fieldset([html.Legend(label), control], className=named)
+    name = html.Span(label, id=f"{control.id}-name") if isinstance(control, dcc.Dropdown) else label
+    return html.Label([name, control], className=named)

@@ -10,6 +10,7 @@ from cellmon.errors import CellmonError
 from cellmon.monitor.departures import Departure
 from cellmon.monitor.trust import StreamTrust
 from cellmon.records import Stream
+from cellmon.words import say
 from dashboards.pages import parts
 
 if TYPE_CHECKING:
@@ -39,5 +40,5 @@ def promise_words(found: StreamTrust | None) -> list[Any]:
         return []
     said = [html.P(parts.capital(found.sentence), className="aside")]
     if skew_of(found) is not None:
-        said.append(html.P("Dotted: limits by probability, for the skewness alone.", className="aside"))
+        said.append(html.P(say("Dotted: limits by probability, for the skewness alone."), className="aside"))
     return said

@@ -8,28 +8,32 @@ from typing import TYPE_CHECKING, Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon.errors import CellmonError
-from cellmon.monitor.alarms import AlarmBudget
 from cellmon.monitor.seismograph import Seismograph
 from cellmon.monitor.shifts import Shifts, StreamShift
 from cellmon.monitor.signals import Signal
-from cellmon.records import Stream, stream_names
-from cellmon.shifts import ShiftOf
+from cellmon.records import stream_names
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, seismograph
-from dashboards.pages import one_signal, parts, promise, signals
+from dashboards.pages import one_signal, parts, promise, shift_tables, signals
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PATH = "/shifts"
-NAME = "Shifts"
+NAME = to_say("Shifts")
 SENTENCE, SHIFT, SPAN, STREAM = "shifts-sentence", "shifts-shift", "shifts-span", "shifts-stream"
 CALLED, BUDGET, RULES = "shifts-called", "shifts-budget", "shifts-rules"
 SPLITS = "shifts-splits"
 LINES, PAIR, TABLE, HEADING = "shifts-seismograph", "shifts-mean-range", "shifts-table", "shifts-heading"
 PAIR_PX = 560
 SPANS = {"one": 1, "two": 2, "week": 7, "month": 31}
-SPAN_WORDS = {"one": "a day", "two": "two days", "week": "a week", "month": "a month"}
+SPAN_WORDS = {
+    "one": to_say("a day"),
+    "two": to_say("two days"),
+    "week": to_say("a week"),
+    "month": to_say("a month"),
+}
 
 
 def layout(query: str | None = None) -> html.Main:
@@ -39,24 +43,27 @@ def layout(query: str | None = None) -> html.Main:
         value="week",
         inline=True,
         className="choice",
-        options=[{"label": words, "value": name} for name, words in SPAN_WORDS.items()],
+        options=[{"label": say(words), "value": name} for name, words in SPAN_WORDS.items()],
     )
     return html.Main(
         [
-            html.P(id=SENTENCE, className="lead"),
+            parts.lead(SENTENCE),
             html.Div(
                 [
-                    parts.field("Shift", dcc.Dropdown(id=SHIFT, clearable=False), wide=True),
-                    parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
-                    parts.field("The lines show", spans),
+                    parts.field(say("Shift"), parts.dropdown(SHIFT, clearable=False), wide=True),
+                    parts.field(say("Stream"), parts.dropdown(STREAM, clearable=False), wide=True),
+                    parts.field(say("The lines show"), spans),
                 ],
                 className="controls",
             ),
             parts.figure_box(
                 LINES,
                 height=640,
-                caption="Each line: subgroup means of one stream from its centre, in its own sigma. "
-                "Ring: several signals, or one far out. Click a line to see that stream below.",
+                told_by=SENTENCE,
+                caption=say(
+                    "Each line: subgroup means of one stream from its centre, in its own sigma. "
+                    "Ring: several signals, or one far out. Click a line to see that stream below."
+                ),
             ),
             html.Div(
                 [
@@ -66,8 +73,11 @@ def layout(query: str | None = None) -> html.Main:
                             parts.figure_box(
                                 PAIR,
                                 height=PAIR_PX,
-                                caption="Pale band: inside the limits. Ring: a mean beyond. "
-                                "Square: a range beyond.",
+                                told_by=HEADING,
+                                caption=say(
+                                    "Pale band: inside the limits. Ring: a mean beyond. "
+                                    "Square: a range beyond."
+                                ),
                             ),
                         ]
                     ),
@@ -77,10 +87,14 @@ def layout(query: str | None = None) -> html.Main:
             ),
             html.Div(id=CALLED),
             html.Div(id=SPLITS),
-            html.H2("False alarms"),
+            html.H2(say("False alarms")),
             html.P(id=BUDGET, className="told"),
             html.Details(
-                [html.Summary("What other rules would cost"), html.Div(id=RULES), parts.save_table(RULES)]
+                [
+                    html.Summary(say("What other rules would cost")),
+                    html.Div(id=RULES),
+                    parts.save_table(RULES),
+                ]
             ),
         ]
     )
@@ -92,16 +106,11 @@ def shift_options(monitor: Monitor, value: str | None, search: str | None) -> li
         answer = monitor.shifts()
     except CellmonError:
         return [[], no_update]
-    names = [{"label": shift_words(s), "value": str(s)} for s in reversed(answer.known)]
+    names = [{"label": shift_tables.shift_words(s), "value": str(s)} for s in reversed(answer.known)]
     asked = parts.query_values(search).get("shift")
     fits = [n["value"] for n in names if n["value"] in (asked, str(answer.shift))]
     chosen = asked if asked in fits else str(answer.shift)
     return [names, no_update if value or not fits else chosen]
-
-
-def shift_words(shift: ShiftOf) -> str:
-    """Return a shift as people name it."""
-    return f"{shift.date:%A} {shift.date.day} {shift.date:%B}, {shift.name}"
 
 
 def show_lines(monitor: Monitor, shift: str | None, span: str, query: str | None) -> theme.Figure:
@@ -111,7 +120,8 @@ def show_lines(monitor: Monitor, shift: str | None, span: str, query: str | None
         chosen = parts.stream_named(monitor.streams(), query) if query else None
     except CellmonError as refusal:
         return theme.notice(str(refusal), height=320)
-    return seismograph.seismograph_figure(drawn, chosen=chosen, shift=answer.shift)
+    figure = seismograph.seismograph_figure(drawn, chosen=chosen, shift=answer.shift)
+    return theme.asked(figure, shift, span)
 
 
 def seismograph_of(monitor: Monitor, shift: str | None, span: str) -> tuple[Seismograph, Shifts]:
@@ -133,18 +143,19 @@ def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[A
     except CellmonError as refusal:
         return [str(refusal), "", theme.notice(str(refusal), height=PAIR_PX), []]
     if chosen is None:
-        empty = theme.notice("No stream has a bore in this shift.", height=PAIR_PX)
+        empty = theme.notice(say("No stream has a bore in this shift."), height=PAIR_PX)
         return [answer.sentence, "", empty, []]
     every = [one.stream for one in answer.shifts]
     name = stream_names(every)[every.index(chosen.stream)]
     heading = [
-        f"{name}, {shift_words(chosen.shift)} · ",
-        dcc.Link("this stream in depth", href=stream_link(chosen)),
+        f"{name}, {shift_tables.shift_words(chosen.shift)} · ",
+        dcc.Link(say("this stream in depth"), href=shift_tables.stream_link(chosen)),
     ]
     figure = mean_range.mean_range_figure(mean_range.pair_of_shift(chosen), height=PAIR_PX)
     skew = promise.skew_of(promise.trust_in(monitor, chosen.stream))
     figure = promised.with_probability(figure, skew)
-    return [answer.sentence, heading, figure, table(answer, chosen.stream)]
+    asked = theme.asked(figure, shift, query)
+    return [answer.sentence, heading, asked, parts.across(shift_tables.table(answer, chosen.stream))]
 
 
 def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
@@ -157,9 +168,9 @@ def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
         return []
     mine = [s for s in found if s.state != "withdrawn" and one.starts <= s.raised_at < one.ends]
     if not mine:
-        return [html.H2("Signals of the shift"), html.P("None was called.", className="aside")]
+        return [html.H2(say("Signals of the shift")), html.P(say("None was called."), className="aside")]
     return [
-        html.H2(f"Signals of the shift: {len(mine)}"),
+        html.H2(say("Signals of the shift: {count}", count=len(mine))),
         html.Ul([called_line(s) for s in mine], className="lines"),
     ]
 
@@ -173,16 +184,19 @@ def show_splits(monitor: Monitor) -> list[Any]:
     if not proposed:
         return []
     lines = [
-        html.Li(f"{s.words} First see whether it can be mended. If it is to stay: {s.write}.")
+        html.Li(
+            f"{s.words} "
+            + say("First see whether it can be mended. If it is to stay: {write}.", write=s.write)
+        )
         for s in proposed
     ]
-    return [html.H2("Streams to be split"), html.Ul(lines, className="lines")]
+    return [html.H2(say("Streams to be split")), html.Ul(lines, className="lines")]
 
 
 def called_line(signal: Signal) -> html.Li:
     """Return one signal in a line: what moved, since when, its likely cause, and whether it waits."""
     link = dcc.Link(signal.words, href=signals.link_to(signal.id))
-    likely = f" Likely: {signal.causes[0].title}." if signal.causes else ""
+    likely = " " + say("Likely: {cause}.", cause=signal.causes[0].title) if signal.causes else ""
     state = one_signal.sentence(one_signal.state_words(signal))
     return html.Li([link, f", {one_signal.since_words(signal)}.{likely} {state}"])
 
@@ -193,45 +207,7 @@ def show_budget(monitor: Monitor) -> list[Any]:
         budget = monitor.alarms().budget
     except CellmonError as refusal:
         return [str(refusal), []]
-    return [budget.sentence, rules_table(budget)]
-
-
-def rules_table(budget: AlarmBudget) -> html.Table:
-    """Return every rule set with its price on this cell's bores, beside what the detectors cost."""
-    rows = [("All detectors of the cell, as they stand", "–", budget.expected_per_week, "in use")]
-    rows += [
-        (r.words, f"{r.run_length:,.0f}", r.false_alarms_per_week, "switched on" if r.switched_on else "off")
-        for r in sorted(budget.rules, key=lambda r: r.false_alarms_per_week)
-    ]
-    names = ("rule set", "subgroups of one stream until a false alarm", "false alarms a week, whole cell", "")
-    rate = "at the planned rate of bores" if budget.planned else "no rate is planned, so a usual one is taken"
-    return html.Table(
-        [
-            html.Caption(
-                f"Process unmoved, limits known, {rate}. Rule sets would watch the bores' own charts only; "
-                "one that is switched on comes on top of the detectors."
-            ),
-            html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
-            html.Tbody(
-                [
-                    html.Tr([html.Td(w), html.Td(n), html.Td(f"{per_week:,.1f}"), html.Td(on)])
-                    for w, n, per_week, on in rows
-                ]
-            ),
-        ],
-        className="rules",
-    )
-
-
-def rules_rows(budget: AlarmBudget) -> dict[str, list[Any]]:
-    """Return the prices of the rule sets as columns."""
-    return {
-        "rule_set": [r.name for r in budget.rules],
-        "words": [r.words for r in budget.rules],
-        "run_length_subgroups": [r.run_length for r in budget.rules],
-        "false_alarms_per_week": [r.false_alarms_per_week for r in budget.rules],
-        "switched_on": [r.switched_on for r in budget.rules],
-    }
+    return [budget.sentence, parts.across(shift_tables.rules_table(budget))]
 
 
 def chosen_of(answer: Shifts, query: str | None) -> StreamShift | None:
@@ -242,53 +218,6 @@ def chosen_of(answer: Shifts, query: str | None) -> StreamShift | None:
         stream = parts.stream_named([s.stream for s in answer.shifts], query)
         return next(s for s in answer.shifts if s.stream == stream)
     return max(answer.shifts, key=lambda s: len(s.signals))
-
-
-def stream_link(one: StreamShift) -> str:
-    """Return the address of a stream's own page, up to just after this shift."""
-    return "/stream?" + parts.stream_query(
-        one.stream, until=(one.shift.ends + timedelta(hours=8)).isoformat()
-    )
-
-
-def table(answer: Shifts, chosen: Stream) -> html.Table:
-    """Return every stream of the shift beside the shift before."""
-    before = shift_words(answer.previous) if answer.previous else "no shift before"
-    made = [one for one in answer.shifts if one.bores or one.previous_mean_um is not None]
-    rest = len(answer.shifts) - len(made)
-    idle = f" {rest} streams had no bores in either." if rest else ""
-    named = stream_names([one.stream for one in made])
-    names = ("stream", "mean now, µm", "mean before", "difference", "bores", "signals")
-    return html.Table(
-        [
-            html.Caption(f"Against {before}. A diamond marks streams with signals.{idle}"),
-            html.Thead(html.Tr([html.Th(name, scope="col") for name in names])),
-            html.Tbody([_row(one, name, chosen) for one, name in zip(made, named, strict=True)]),
-        ]
-    )
-
-
-def _row(one: StreamShift, name: str, chosen: Stream) -> html.Tr:
-    known = one.mean_um is not None and one.previous_mean_um is not None
-    difference = one.mean_um - one.previous_mean_um if known else None
-    return html.Tr(
-        [
-            html.Td(dcc.Link(name, href=stream_link(one))),
-            html.Td(figure_words(one.mean_um)),
-            html.Td(figure_words(one.previous_mean_um)),
-            html.Td(figure_words(difference)),
-            html.Td(str(one.bores)),
-            html.Td(
-                str(len(one.signals)) if one.signals else "none", className="moved" if one.signals else ""
-            ),
-        ],
-        className="chosen" if one.stream == chosen else "",
-    )
-
-
-def figure_words(value: float | None) -> str:
-    """Return a mean as the table prints it; a dash where there is none."""
-    return "–" if value is None else theme.um(value)
 
 
 def clicked(click: dict[str, Any] | None, monitor: Monitor) -> Any:
@@ -368,7 +297,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         app, LINES, lambda s, p: seismograph.rows(seismograph_of(monitor, s, p)[0]), shift_now, span_now
     )
     parts.register_saving(app, PAIR, lambda s, q: pair_rows(monitor, s, q), shift_now, stream_now)
-    parts.register_table(app, RULES, lambda: rules_rows(monitor.alarms().budget))
+    parts.register_table(app, RULES, lambda: shift_tables.rules_rows(monitor.alarms().budget))
 
 
 def pair_rows(monitor: Monitor, shift: str | None, query: str | None) -> dict[str, list[Any]]:

@@ -12,14 +12,17 @@ from cellmon.export.tables import signals_table
 from cellmon.monitor.hold import DISPOSITIONS
 from cellmon.monitor.signals import WAITING, Signal, Signals
 from cellmon.monitor.stream import StreamView
+from cellmon.words import say, say_many, to_say
+from dashboards import theme
 from dashboards.figures import ribbon
-from dashboards.pages import held, one_signal, parts
+from dashboards.figures.terms import term
+from dashboards.pages import asked, held, one_signal, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PATH = "/signals"
-NAME = "Signals"
+NAME = to_say("Signals")
 SENTENCE, LIST, CHOSEN, SHEET = "signals-sentence", "signals-list", "signals-chosen", "signals-sheet"
 TABLE, HEADING, FACTS, CAUSES, DRAWING = (
     "signals-table",
@@ -28,21 +31,21 @@ TABLE, HEADING, FACTS, CAUSES, DRAWING = (
     "signals-causes",
     "signals-ribbon",
 )
-CAUTION, OFFERED, CAUSE, ACTION, BY = (
+CAUTION, OFFERED, CAUSE, ACTION, WHO = (
     "signals-caution",
     "signals-offered",
     "signals-cause",
     "signals-action",
-    "signals-by",
+    "signals",
 )
 ANSWER, SEEN, SAID = "signals-answer", "signals-seen", "signals-said"
-HOLD, HELD, WHICH, NAMED, AS, HOLD_BY, WHY, RELEASE, RELEASED = (
+HOLD, HELD, WHICH, NAMED, AS, HOLD_WHO, WHY, RELEASE, RELEASED = (
     "signals-hold",
     "signals-held",
     "signals-which",
     "signals-named",
     "signals-as",
-    "signals-hold-by",
+    "signals-hold",
     "signals-why",
     "signals-release",
     "signals-released",
@@ -57,11 +60,11 @@ def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come."""
     return html.Main(
         [
-            html.P(id=SENTENCE, className="lead"),
+            parts.lead(SENTENCE),
             dcc.Store(id=CHOSEN, data=parts.query_values(query).get("signal")),
             html.Div(
                 [
-                    html.Div([html.Nav(id=LIST, **{"aria-label": "Signals"}), parts.save_table(TABLE)]),
+                    html.Div([html.Nav(id=LIST, **{"aria-label": say("Signals")}), parts.save_table(TABLE)]),
                     html.Article(_sheet(), id=SHEET, style={"display": "none"}),
                 ],
                 className="signals",
@@ -79,28 +82,31 @@ def _sheet() -> list[Any]:
             parts.figure_box(
                 DRAWING,
                 height=ribbon.SMALL.height,
-                caption="Ring: the subgroup that called. Darker upright band: when the change may have begun "
-                "(95 %), dotted: likeliest. Pale band: what was expected of a subgroup mean, by the wear.",
+                told_by=HEADING,
+                caption=say(
+                    "Ring: the subgroup that called. Darker upright band: when the change may have begun "
+                    "(95 %), dotted: likeliest. Pale band: what was expected of a subgroup mean, by the wear."
+                ),
             ),
             id=DRAWING_BOX,
         ),
-        html.H3("Likely causes"),
+        html.H3(say("Likely causes")),
         html.P(id=CAUTION, className="aside"),
         html.Div(id=CAUSES),
-        html.H3("Answer"),
+        html.H3(say("Answer")),
         html.Div(
             [
                 html.Datalist(id=OFFERED),
-                parts.field("Cause", dcc.Input(id=CAUSE, list=OFFERED, autoComplete="off"), wide=True),
-                parts.field("Action taken", dcc.Input(id=ACTION, autoComplete="off"), wide=True),
-                parts.field("By", dcc.Input(id=BY, autoComplete="off")),
-                html.Button("Answer", id=ANSWER, className="step"),
-                html.Button("Only seen", id=SEEN, className="step"),
+                parts.field(say("Cause"), dcc.Input(id=CAUSE, list=OFFERED, autoComplete="off"), wide=True),
+                parts.field(say("Action taken"), dcc.Input(id=ACTION, autoComplete="off"), wide=True),
+                asked.who_field(WHO),
+                html.Button(say("Answer"), id=ANSWER, className="step"),
+                html.Button(say("Seen, re-measuring"), id=SEEN, className="step"),
             ],
             className="controls",
         ),
         html.P(id=SAID, className="said", role="status"),
-        html.H3("Hold list"),
+        html.H3(say("Hold list")),
         html.P(id=HOLD, className="held"),
         html.Div(_release(), className="release"),
         html.P(id=RELEASED, className="said", role="status"),
@@ -114,20 +120,20 @@ def _release() -> list[Any]:
         id=WHICH,
         value="conform",
         className="choice",
-        options=[{"label": words, "value": name} for name, words in held.WHICH.items()],
+        options=[{"label": say(words), "value": name} for name, words in held.WHICH.items()],
     )
     became = dcc.RadioItems(
-        id=AS, className="choice", options=[{"label": word, "value": word} for word in DISPOSITIONS]
+        id=AS, className="choice", options=[{"label": term(word), "value": word} for word in DISPOSITIONS]
     )
     return [
-        parts.field("Which parts", which),
-        parts.field("are", became),
+        parts.field(say("Which parts"), which),
+        parts.field(say("are"), became),
         html.Div(
             [
-                parts.field("Serials, where named", dcc.Input(id=NAMED, autoComplete="off")),
-                parts.field("By", dcc.Input(id=HOLD_BY, autoComplete="off")),
-                parts.field("Why", dcc.Input(id=WHY, autoComplete="off")),
-                html.Button("Say so", id=RELEASE, className="step"),
+                parts.field(say("Serials, where named"), dcc.Input(id=NAMED, autoComplete="off")),
+                asked.who_field(HOLD_WHO),
+                parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off")),
+                html.Button(say("Say so"), id=RELEASE, className="step"),
             ],
             className="stacked",
         ),
@@ -152,7 +158,7 @@ def chosen_of(answer: Signals, wanted: str | None) -> Signal | None:
     if wanted is not None:
         found = next((s for s in answer.signals if s.id == wanted), None)
         if found is None:
-            raise NotFound(f"There is no signal {wanted} here.")
+            raise NotFound(say("There is no signal {signal} here.", signal=wanted))
         return found
     return next((s for group in ordered(answer) for s in group), None)
 
@@ -161,27 +167,42 @@ def sentence(answer: Signals) -> str:
     """Return how many signals wait, and what the newest says."""
     waiting, answered, _ = ordered(answer)
     if not waiting:
-        return "No signal waits for an answer." if answered else "Nothing was signalled yet."
-    many = "1 signal waits" if len(waiting) == 1 else f"{len(waiting)} signals wait"
+        return say("No signal waits for an answer.") if answered else say("Nothing was signalled yet.")
     newest = waiting[0]
-    return f"{many} for an answer; the newest, {parts.when(newest.raised_at)}: {newest.words}."
+    return say_many(
+        "{count} signal waits for an answer; the newest, {at}: {words}.",
+        "{count} signals wait for an answer; the newest, {at}: {words}.",
+        len(waiting),
+        at=parts.when(newest.raised_at),
+        words=newest.words,
+    )
 
 
-def show_list(monitor: Monitor, wanted: str | None) -> list[Any]:
-    """Return the sentence, the caution, the list and the signal that is chosen."""
+def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -> list[Any]:
+    """Return the sentence, the caution, the list and the signal that is chosen.
+
+    Where no link names one, that shown before stays: a newer one must not take a half-written answer away.
+    """
     try:
         answer = monitor.signals()
-        chosen = chosen_of(answer, wanted)
+        known = before if any(s.id == before for s in answer.signals) else None
+        chosen = chosen_of(answer, wanted or known)
     except CellmonError as refusal:
         return [parts.notice(str(refusal)), "", [], None]
     waiting, answered, gone = ordered(answer)
     found: list[Any] = []
     if waiting:
-        found += [html.H2(f"Waiting, {len(waiting)}"), html.Ul([entry(s, chosen) for s in waiting])]
+        found += [
+            html.H2(say("Waiting, {count}", count=len(waiting))),
+            html.Ul([entry(s, chosen) for s in waiting]),
+        ]
     if answered:
-        found += [html.H2(f"Answered, {len(answered)}"), html.Ul([entry(s, chosen) for s in answered])]
+        found += [
+            html.H2(say("Answered, {count}", count=len(answered))),
+            html.Ul([entry(s, chosen) for s in answered]),
+        ]
     if gone:
-        head = html.Summary(f"Withdrawn, {len(gone)}")
+        head = html.Summary(say("Withdrawn, {count}", count=len(gone)))
         inside = html.Ul([entry(s, chosen) for s in gone])
         found.append(html.Details([head, inside], open=chosen in gone))
     return [sentence(answer), answer.caution, found, chosen.id if chosen else None]
@@ -190,10 +211,10 @@ def show_list(monitor: Monitor, wanted: str | None) -> list[Any]:
 def entry(signal: Signal, chosen: Signal | None) -> html.Li:
     """Return a signal as it stands in the list: what moved, since when, why, and whether it waits."""
     here = chosen is not None and chosen.id == signal.id
-    likely = f"Likely: {signal.causes[0].title}." if signal.causes else ""
+    likely = say("Likely: {cause}.", cause=signal.causes[0].title) if signal.causes else ""
     began = signal.change.at if signal.change else signal.raised_at
     link = dcc.Link(parts.capital(signal.words), href=link_to(signal.id), className="words")
-    since = html.Span(f"Since {parts.when(began)}. {likely}", className="more")
+    since = html.Span(f"{say('Since {at}.', at=parts.when(began))} {likely}", className="more")
     state = html.Span(
         one_signal.sentence(one_signal.state_words(signal)),
         className="state waits" if signal.state in WAITING else "state",
@@ -232,7 +253,7 @@ def view_around(monitor: Monitor, signal: Signal) -> StreamView:
     known = parts.every_stream(monitor)
     drawn = next((s for s in (signal.stream, *signal.streams) if s in known), None)
     if drawn is None:
-        raise NotFound("This rests on single measurements; there is no stream of subgroups to draw.")
+        raise NotFound(say("This rests on single measurements; there is no stream of subgroups to draw."))
     since = max(since, until - LONGEST)
     return monitor.stream(**parts.names_of(drawn), since=since, until=until)
 
@@ -243,7 +264,8 @@ def show_drawing(monitor: Monitor, wanted: str | None) -> list[Any]:
         signal = chosen_of(monitor.signals(), wanted) if wanted else None
         if signal is None:
             return [no_update, parts.HIDDEN, ""]
-        return [ribbon.ribbon_figure(view_around(monitor, signal), room=ribbon.SMALL), {}, ""]
+        drawn = ribbon.ribbon_figure(view_around(monitor, signal), room=ribbon.SMALL)
+        return [theme.asked(drawn, wanted), {}, ""]
     except CellmonError as refusal:
         return [no_update, parts.HIDDEN, str(refusal)]
 
@@ -260,22 +282,26 @@ def answer(
     cause: str | None,
     action: str | None,
     by: str | None,
+    code: str | None = None,
     *,
     seen: bool,
 ) -> str:
     """Answer a signal, or say that it was seen; return what was kept, or why nothing was."""
-    who, why, done = ((text or "").strip() for text in (by, cause, action))
+    why, done = ((text or "").strip() for text in (cause, action))
     try:
-        if signal is None or not who:
-            raise WrongUsage("Say who answers.")
+        if signal is None or not asked.named(by):
+            raise WrongUsage(say("Say who answers."))
         if not seen and not (why and done):
-            raise WrongUsage("An answer needs a cause and an action; 'only seen' acknowledges.")
+            raise WrongUsage(say("An answer needs a cause and an action; 'seen' acknowledges."))
+        who = asked.who_of(by, code, lightly=seen)
         kept = monitor.respond(
             signal, by=who, cause=None if seen else why, action=None if seen else done, seen=seen
         )
     except CellmonError as refusal:
         return str(refusal)
-    return f"Kept: {one_signal.response_words(kept.response)}" if kept.response else "Kept."
+    if not kept.response:
+        return say("Kept.")
+    return say("Kept: {answer}", answer=one_signal.response_words(kept.response))
 
 
 def table_rows(monitor: Monitor) -> dict[str, Any]:
@@ -297,7 +323,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         chosen_now,
     )
     def _(change: int, search: str | None, before: str | None) -> list[Any]:
-        *shown, now = show_list(monitor, parts.query_values(search).get("signal"))
+        *shown, now = show_list(monitor, parts.query_values(search).get("signal"), before)
         return [*shown, no_update if now == before else now]
 
     @app.callback(
@@ -347,33 +373,37 @@ def _register_answers(app: Dash, monitor: Monitor, chosen: Input, chosen_now: St
     @app.callback(
         Output(SAID, "children"),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(WHO),
         Input(ANSWER, "n_clicks"),
         Input(SEEN, "n_clicks"),
         chosen_now,
         State(CAUSE, "value"),
         State(ACTION, "value"),
-        State(BY, "value"),
+        *asked.states(WHO),
         State(parts.CHANGE, "data"),
         prevent_initial_call=True,
     )
     def _(answered: int | None, seen: int | None, signal: str | None, *said: Any) -> list[Any]:
         if not (answered or seen):
-            return [no_update, no_update]
+            return [no_update, no_update, no_update]
         *typed, before = said
         told = answer(monitor, signal, *typed, seen=parts.pressed() == SEEN)
-        return [told, parts.moved(monitor, before)]
+        return [told, parts.moved(monitor, before), ""]
 
     @app.callback(
         Output(RELEASED, "children"),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(HOLD_WHO),
         Input(RELEASE, "n_clicks"),
         chosen_now,
-        *(State(field, "value") for field in (WHICH, NAMED, AS, HOLD_BY, WHY)),
+        *(State(field, "value") for field in (WHICH, NAMED, AS, WHY)),
+        *asked.states(HOLD_WHO),
         State(parts.CHANGE, "data"),
         prevent_initial_call=True,
     )
     def _(clicks: int | None, signal: str | None, which: str, *said: Any) -> list[Any]:
         if not clicks:
-            return [no_update, no_update]
-        *typed, before = said
-        return [held.release(monitor, signal, which, *typed), parts.moved(monitor, before)]
+            return [no_update, no_update, no_update]
+        named, as_, why, by, code, before = said
+        told = held.release(monitor, signal, which, named, as_, by, why, code)
+        return [told, parts.moved(monitor, before), ""]

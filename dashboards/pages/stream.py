@@ -10,42 +10,47 @@ from urllib.parse import urlencode
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from cellmon.errors import CellmonError, WrongUsage
-from cellmon.monitor.answers import BaselineSummary
 from cellmon.monitor.joint import Joint
-from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream import StreamView
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, ribbon, together
-from dashboards.pages import audited, one_signal, outlook, parts, promise, signals
+from dashboards.pages import audited, freeze, parts, promise, stream_words
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PATH = "/stream"
-NAME = "Stream"
+NAME = to_say("Stream")
 SENTENCE, STREAM, SPAN, PAIRED = "stream-sentence", "stream-stream", "stream-span", "stream-paired"
 LIMITS, UNAIDED = "stream-limits", "stream-unaided"
 UNTIL, EARLIER, LATER = "stream-until", "stream-earlier", "stream-later"
 RIBBON, PAIR, PAIR_BOX, WORDS = "stream-ribbon", "stream-mean-range", "stream-pair-box", "stream-words"
 SPANS = {"shift": 8, "day": 24, "two": 48, "week": 168, "all": None}
 PAIR_WORDS = {
-    "none": "nothing",
-    "range": "means and ranges",
-    "sd": "means and deviations",
-    "single": "single bores",
-    "joint": "features together",
+    "none": to_say("nothing"),
+    "range": to_say("means and ranges"),
+    "sd": to_say("means and deviations"),
+    "single": to_say("single bores"),
+    "joint": to_say("features together"),
 }
-LIMIT_WORDS = {"wear": "follow the wear", "plain": "plain"}
-SPAN_WORDS = {"shift": "a shift", "day": "a day", "two": "two days", "week": "a week", "all": "all"}
-CAPTION = (
+LIMIT_WORDS = {"wear": to_say("follow the wear"), "plain": to_say("plain")}
+SPAN_WORDS = {
+    "shift": to_say("a shift"),
+    "day": to_say("a day"),
+    "two": to_say("two days"),
+    "week": to_say("a week"),
+    "all": to_say("all"),
+}
+CAPTION = to_say(
     "Bar: a subgroup, as high as its range, notched at its mean. Dash: a bore. Thin line in the pale band: "
     "what was expected of each mean, and its limits (three standard errors), by the wear or plain. Full "
     "lines: tolerance. Hatched: guard band. Ring: a subgroup that called a signal, or with plain limits a "
     "mean beyond one (square: a range); small: a bore that does not conform, in any feature. Darker upright "
     "band under a bracket: when the signal's change may have begun (95 %), dotted: likeliest. Cross, or bar "
-    "along the floor: doubted."
+    "along the floor: doubted. Triangle at an edge: a bore beyond the drawing."
 )
-PAIR_CAPTION = (
+PAIR_CAPTION = to_say(
     "Level above, spread below; all pairs rest on the same centre and sigma. Features together: how far each "
     "subgroup lies out in all features of the bore at once, in standard errors (root of T-squared) above, "
     "smoothed (MEWMA) below; size less what was expected. Ring: beyond, with the features it comes from."
@@ -58,15 +63,16 @@ def layout(query: str | None = None) -> html.Main:
     pair = parts.figure_box(
         PAIR,
         height=mean_range.HEIGHT,
-        caption=PAIR_CAPTION,
+        caption=say(PAIR_CAPTION),
     )
     return html.Main(
         [
-            html.P(id=SENTENCE, className="lead"),
+            parts.lead(SENTENCE),
             html.Div([*_controls(), dcc.Store(id=UNTIL, data=until)], className="controls"),
-            parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=CAPTION),
+            parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
             html.Div(pair, id=PAIR_BOX, style=parts.HIDDEN),
             html.Div(id=WORDS),
+            freeze.layout(),
             audited.section(),
         ]
     )
@@ -79,26 +85,26 @@ def _controls() -> list[Any]:
         value=[],
         inline=True,
         className="choice",
-        options=[{"label": "size without offsets", "value": "unaided"}],
+        options=[{"label": say("size without offsets"), "value": "unaided"}],
     )
     steps = html.Div(
         [
-            html.Button(f"‹ {EARLIER[7:]}", id=EARLIER, className="step"),
-            html.Button(f"{LATER[7:]} ›", id=LATER, className="step"),
+            html.Button(f"‹ {say('earlier')}", id=EARLIER, className="step"),
+            html.Button(f"{say('later')} ›", id=LATER, className="step"),
         ]
     )
     return [
-        parts.field("Stream", dcc.Dropdown(id=STREAM, clearable=False), wide=True),
-        parts.field("Time shown", _one_of(SPAN, "two", SPAN_WORDS)),
+        parts.field(say("Stream"), parts.dropdown(STREAM, clearable=False), wide=True),
+        parts.field(say("Time shown"), _one_of(SPAN, "two", SPAN_WORDS)),
         steps,
-        parts.field("Limits", _one_of(LIMITS, "wear", LIMIT_WORDS)),
-        parts.field("Draw the", unaided),
-        parts.field("Also draw", _one_of(PAIRED, "none", PAIR_WORDS)),
+        parts.field(say("Limits"), _one_of(LIMITS, "wear", LIMIT_WORDS)),
+        parts.field(say("Draw the"), unaided),
+        parts.field(say("Also draw"), _one_of(PAIRED, "none", PAIR_WORDS)),
     ]
 
 
 def _one_of(name: str, value: str, words: Mapping[str, str]) -> dcc.RadioItems:
-    options = [{"label": label, "value": key} for key, label in words.items()]
+    options = [{"label": say(label), "value": key} for key, label in words.items()]
     return dcc.RadioItems(id=name, value=value, inline=True, className="choice", options=options)
 
 
@@ -122,7 +128,7 @@ def joint_asked(monitor: Monitor, *asked: Any) -> Joint:
     """
     wanted = asked_for(monitor, *asked)
     if wanted["bore"] is None or "part_of" in wanted:
-        raise WrongUsage("Features are judged together on one bore: choose a stream of a bore.")
+        raise WrongUsage(say("Features are judged together on one bore: choose a stream of a bore."))
     names = ("spindle", "bore", "part_number", "since", "until")
     return monitor.joint(**{name: wanted[name] for name in names})
 
@@ -137,7 +143,7 @@ def below(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, list[
         answer = joint_asked(monitor, *asked)
     except CellmonError as refusal:
         return theme.notice("", height=together.HEIGHT), [parts.notice(str(refusal))]
-    return together.joint_figure(answer), together_words(answer)
+    return together.joint_figure(answer), stream_words.together_words(answer)
 
 
 def classic(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, list[Any]]:
@@ -148,18 +154,6 @@ def classic(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, lis
     chosen = parts.stream_named(parts.every_stream(monitor), asked[0])
     found = promise.trust_in(monitor, chosen)
     return promised.with_probability(figure, promise.skew_of(found)), promise.promise_words(found)
-
-
-def together_words(answer: Joint) -> list[Any]:
-    """Return what lies beyond in all features together, and what such a chart costs."""
-    said: list[Any] = [html.H2("Features together"), html.P(parts.capital(answer.sentence), className="told")]
-    listed = sorted(answer.beyond, key=lambda one: one.first_at, reverse=True)[:12]
-    for one in listed:
-        features = "; ".join(c.words for c in one.contributions)
-        said.append(html.P(f"{one.chart}, {parts.when(one.at)}: {features}.", className="told"))
-    said.append(html.P(answer.promise, className="aside"))
-    said.append(html.P(answer.caution, className="aside"))
-    return said
 
 
 def below_rows(monitor: Monitor, kind: str, *asked: Any) -> Mapping[str, Any]:
@@ -196,9 +190,11 @@ def moment(text: str) -> datetime:
     try:
         found = datetime.fromisoformat(text)
     except ValueError:
-        raise WrongUsage(f"{text!r} is not a time such as 2026-10-21T22:00:00+02:00.") from None
+        raise WrongUsage(
+            say("{text} is not a time such as 2026-10-21T22:00:00+02:00.", text=repr(text))
+        ) from None
     if found.tzinfo is None:
-        raise WrongUsage(f"{text!r} lacks its offset from UTC, such as +02:00.")
+        raise WrongUsage(say("{text} lacks its offset from UTC, such as +02:00.", text=repr(text)))
     return found
 
 
@@ -225,62 +221,12 @@ def show_stream(
             [],
         ]
     figure, more = drawn or (no_update, [])
-    drawn_as = ribbon.ribbon_figure(view, plain=plain, unaided=unaided)
-    said = [*more, *ahead(monitor, view), *words(view)]
+    asked = query, span, until
+    if drawn:
+        figure = theme.asked(figure, *asked, kind)
+    drawn_as = theme.asked(ribbon.ribbon_figure(view, plain=plain, unaided=unaided), *asked)
+    said = [*more, *stream_words.ahead(monitor, view), *stream_words.words(view)]
     return [parts.capital(view.sentence), drawn_as, figure, {} if drawn else parts.HIDDEN, said]
-
-
-def ahead(monitor: Monitor, view: StreamView) -> list[Any]:
-    """Return the bores left to a limit and the correction that pays, as the stream stands now."""
-    found = next((s for s in monitor.state().streams if s.stream == view.stream), None)
-    if found is None:
-        return []
-    said: list[Any] = [html.H2(f"Before it goes out, as of {parts.when(view.as_of)}")]
-    said.append(html.P([html.B("Bores left: "), outlook.left_words(found)], className="told"))
-    dressing = outlook.dressing_words(found)
-    if dressing is not None:
-        said.append(html.P([html.B("Next dressing: "), dressing], className="told"))
-    for one in found.advice:
-        said.append(html.P([html.B("Correction: "), outlook.advice_words(one)], className="told"))
-        said.append(html.P(one.caution, className="aside"))
-    return said
-
-
-def words(view: StreamView) -> list[Any]:
-    """Return the signals in words, what the limits rest on, and what the rules cost."""
-    said: list[Any] = []
-    if view.signals:
-        newest = sorted(view.signals, key=lambda s: s.raised_at, reverse=True)[:12]
-        said.append(html.H2(f"Signals in this time: {len(view.signals)}"))
-        said.append(html.Ul([signal_line(s) for s in newest]))
-    said.append(html.H2("What the limits rest on"))
-    said.append(html.P(baseline_words(view.baseline), className="aside"))
-    if view.wear is None:
-        said.append(
-            html.P("Not watched in this time, so there is no wear line: plain limits.", className="aside")
-        )
-    said.append(html.P(view.alarms.sentence, className="aside"))
-    said += [html.P(why, className="aside") for why in view.why_not.values()]
-    return said
-
-
-def signal_line(signal: Signal) -> html.Li:
-    """Return one signal as a link to all that is known of it."""
-    link = dcc.Link(signal.words, href=signals.link_to(signal.id))
-    since = one_signal.since_words(signal)
-    return html.Li([link, f", {since}: {one_signal.state_words(signal)}."])
-
-
-def baseline_words(baseline: BaselineSummary | None) -> str:
-    """Return what the limits rest on, and who answers for them."""
-    if baseline is None:
-        return "No limits yet: fewer than 20 subgroups."
-    figures = f"centre {theme.um(baseline.center_um, 2)}, sigma inside subgroups {baseline.sigma_um:.2f}"
-    if baseline.provisional or baseline.frozen_at is None:
-        first = f"Limits are provisional, from the first {baseline.n} bores of this stream: {figures}."
-        return f"{first} Nobody has frozen them."
-    at = f"{baseline.frozen_at:%a} {baseline.frozen_at.day} {baseline.frozen_at:%b %Y %H:%M}"
-    return f"Limits frozen by {baseline.by} on {at}: {figures}."
 
 
 def step_until(monitor: Monitor, span: str, until: str | None, *, back: bool) -> Any:
@@ -378,4 +324,5 @@ def register(app: Dash, monitor: Monitor) -> None:
         State(PAIRED, "value"),
         *states,
     )
+    freeze.register(app, monitor, STREAM)
     audited.register(app, monitor)

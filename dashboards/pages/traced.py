@@ -10,6 +10,7 @@ import plotly.io
 
 from cellmon.monitor.traces import TracesAnswer
 from cellmon.sheet import Sheet
+from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.polar import polar_figure
 
@@ -26,7 +27,7 @@ def write_drawing(answer: TracesAnswer, sheet: Sheet, path: Path) -> None:
         body.append(f"<p>{escape(bore.sentence)}</p>")
         body.append(plotly.io.to_html(figure, config=theme.CONFIG, include_plotlyjs=library, full_html=False))
         library = False
-    body.append(f"<p>Figures are radial; {escape(answer.blind)}.</p>")
+    body.append(f"<p>{escape(say('Figures are radial; {blind}.', blind=answer.blind))}</p>")
     head = f'<meta charset="utf-8"><title>{escape(answer.bores[0].part)}</title><style>{STYLE}</style>'
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(f"<!doctype html><html><head>{head}</head><body>{''.join(body)}</body></html>", "utf-8")

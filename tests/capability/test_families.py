@@ -13,8 +13,13 @@ from cellmon.capability.families import (
     covariance,
     divergence,
     gradient,
+    in_rows,
     information_criterion,
     log_likelihood,
+    parameter,
+    placed,
+    scored,
+    transformed,
 )
 from cellmon.capability.levels import TWO_LEVELS, levels_family
 from cellmon.capability.unbounded import HEAVY_TAILED, NORMAL, SHIFTED_LOGNORMAL
@@ -149,6 +154,33 @@ def test_criteria_follow_their_definitions():
     twice = -2 * stats.norm.logpdf(x, theta[0, 0], np.exp(theta[0, 1])).sum()
     assert information_criterion(NORMAL, x, theta)[0] == pytest.approx(twice + 4 + 12 / 47)
     assert bayes_criterion(NORMAL, x, theta)[0] == pytest.approx(twice + 2 * np.log(50))
+
+
+def test_scores_and_places_undo_each_other():
+    theta, scores = np.array([[3.0, np.log(2.0)], [-1.0, 0.0]]), np.array([[-1.0, 0.5], [0.0, 2.0]])
+    values = placed(scores, theta)
+    assert values.tolist() == [[1.0, 4.0], [-1.0, 1.0]]
+    assert scored(values, theta) == pytest.approx(scores)
+    assert parameter(1)(theta).tolist() == theta[:, 1].tolist()
+    assert in_rows(np.array([[0.1, 0.9]]), theta).tolist() == [[0.1, 0.9], [0.1, 0.9]]
+
+
+# change of variable: cube roots of gamma values, whose density integrates to 1
+def test_a_transformed_family_is_the_first_one_of_transformed_values():
+    cubed = transformed(
+        GAMMA,
+        name="cube root of gamma",
+        parameters=("a", "b"),
+        to=lambda x: x**3,
+        back=np.cbrt,
+        log_slope=lambda x: np.log(3 * x * x),
+    )
+    theta, x = np.array([[0.5, 1.0]]), np.linspace(1e-4, 4, 20_001)[None]
+    density = np.exp(cubed.log_density(x, theta))[0]
+    assert np.trapezoid(density, x[0]) == pytest.approx(1, abs=1e-6)
+    assert cubed.cdf(cubed.quantile(np.array([[0.2, 0.7]]), theta), theta)[0] == pytest.approx([0.2, 0.7])
+    assert cubed.fit(x) == pytest.approx(GAMMA.fit(x**3))
+    assert cubed.of is GAMMA
 
 
 def test_derivatives_and_columns():

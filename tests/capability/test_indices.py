@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cellmon.capability.indices import Side, indices, potential_bound
+from cellmon.capability.indices import Side, indices
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.stats.intervals import cp_interval, cpk_interval, one_sided_index_interval
 from cellmon.stats.normal import share_above, share_below
@@ -173,8 +173,3 @@ def test_what_makes_no_index_is_refused():
         indices(None, None)
     with pytest.raises(ValueError, match="together"):
         Side(mean=0.0, sd_within=1.0, df_within=None, sd_total=1.0, n=10)
-
-
-def test_potential_has_its_bound():
-    found = both(0.0, 24.0, side())
-    assert potential_bound(found.cp, df=80, confidence=0.975) == pytest.approx(found.cp.low)

@@ -20,7 +20,8 @@ from cellmon.monitor.alarms import AlarmBudget, Alarms, DetectorBudget, FamilyBu
 from cellmon.monitor.answers import BaselineSummary, Due, Estimate, Limits
 from cellmon.monitor.aside import Aside, AsideRow
 from cellmon.monitor.baseline import Baselines, StreamBaseline
-from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.capability import CapabilityAnswer
+from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.check import Check
 from cellmon.monitor.dressings import Chance, PlannedDressing
 from cellmon.monitor.first_bores import FirstBores, FirstOfPosition, SetupCheck
@@ -508,6 +509,7 @@ class StandIn:
             "joint": joint_answer(AT - timedelta(hours=8), AT, sheet=3),
             "trust": trust_answer(SIZE, AT, sheet=3),
             "log": self.logged,
+            "may_serve": False,
         }
 
 

@@ -28,7 +28,7 @@ def test_two_windows_are_local_to_the_cell_and_may_be_open(run, monitor):
     assert two == Side(since=border)
 
 
-@pytest.mark.parametrize("option", ["sets", "spindles", "fixtures"])
+@pytest.mark.parametrize("option", ["sets", "lots", "spindles", "fixtures"])
 def test_two_of_a_kind_within_a_time(run, monitor, option):
     assert run("compare", f"--{option}", "A", "B", "--since", "2026-10-20", "--feature", "taper").status == 0
     one, two = asked(monitor)

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from cellmon.cli.outputs import check_host
+from cellmon.cli.serving import check_host
 from cellmon.errors import WrongUsage
 
 

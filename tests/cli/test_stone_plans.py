@@ -42,6 +42,19 @@ def test_what_if_is_said_and_asks_for_the_plan(cell, capsys):
     assert status == 2 and "the plan is of all" in err
 
 
+def test_what_if_of_one_spindle_and_of_the_lead_time(cell, capsys):
+    asked = ("--spindle-rate", "S1=900", "--spindle-rate", "S2=0", "--lead-time-days", "25")
+    _, out, _ = run(capsys, "stones", "--cell", str(cell), *asked)
+    assert "What if: lead time days 25, rate of S1 900, rate of S2 0." in out
+    assert "note: no bores are planned for S2: not in the plan" in out
+    _, document, _ = run(capsys, "stones", "--cell", str(cell), *asked, "--json")
+    assert json.loads(document)["asked"]["rates"][0] == {"spindle": "S1", "bores": 900.0}
+    status, _, err = run(capsys, "stones", "--cell", str(cell), "--spindle-rate", "900")
+    assert status == 2 and "S1=500" in err
+    status, _, err = run(capsys, "stones", "--cell", str(cell), "--spindle-rate", "S9=900")
+    assert status == 2 and "no spindle S9" in err
+
+
 def test_documents_hold_the_plan(cell, capsys):
     _, out, _ = run(capsys, "stones", "--cell", str(cell), "--plan", "--json", "--price", "100")
     plan = json.loads(out)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
 
+from cellmon.cli.main import main
 from cellmon.cli.typed import ENTRIES
 from cellmon.records import ROW_BATCHES, EventKind, Kind
+from tests.monitor.planned_cell import planned_cell
 
 from .conftest import ZONE, file_taken
 
@@ -89,3 +92,41 @@ def test_a_row_typed_twice_is_known(run, monitor):
     monitor.logged = file_taken(taken=0, known=1)
     ran = run("log", "stones-dressed", "--spindle", "S1", "--at", "2026-10-22T06:10")
     assert ran.out == "stones-dressed at 2026-10-22T06:10:00+02:00 is already known.\n"
+
+
+def test_what_is_odd_about_a_row_is_said_with_it(run, monitor):
+    monitor.logged = replace(
+        file_taken(taken=1, known=0), asked=("A9 was never received: is the name right?",)
+    )
+    ran = run("log", "stones-dressed", "--spindle", "S1", "--at", "2026-10-22T06:10")
+    assert ran.status == 0
+    assert ran.out.splitlines() == [
+        "stones-dressed at 2026-10-22T06:10:00+02:00 logged.",
+        "asked: A9 was never received: is the name right?",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("row", "status", "out", "err"),
+    [
+        (["--spindle", "S1", "--note", "worn"], 0, "stones-removed: nothing odd about it.\n", ""),
+        (["--spindle", "S1"], 0, "asked: No reason is given: worn or chipped ends a life;", ""),
+        (
+            ["--spindle", "S9"],
+            4,
+            "",
+            "cellmon: stones-removed cannot be logged: The sheet has no such spindle",
+        ),
+    ],
+)
+def test_a_row_may_be_looked_at_and_nothing_is_kept(tmp_path, capsys, row, status, out, err):
+    """With a real cell: the command says what the page would ask."""
+    cell = planned_cell(tmp_path)
+    before = cell.last_change()
+    capsys.readouterr()
+    at = ["--at", "2026-03-02T12:00:00Z", "--cell", str(cell.folder)]
+    found = main(["log", "stones-removed", *row, *at, "--look"])
+    said = capsys.readouterr()
+    assert (found, said.out.startswith(out), said.err.startswith(err)) == (status, True, True), said
+    assert cell.last_change() == before
+    cell.close()

@@ -11,7 +11,18 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from cellmon.errors import NotFound
-from cellmon.monitor import alarms, answers, now, part, seismograph, shifts, signals, state, stream
+from cellmon.monitor import (
+    alarms,
+    answers,
+    now,
+    part,
+    seismograph,
+    shifts,
+    signals,
+    state,
+    stream,
+    stream_events,
+)
 from cellmon.records import Stream, Verdict
 from cellmon.shifts import ShiftOf, to_utc
 from tests.dashboards.stand_in_answers import (
@@ -259,6 +270,7 @@ def subgroups_of(one: Stream, since: datetime, until: datetime):
             beyond_mean=np.where(mean > centre + half, 1, np.where(mean < centre - half, -1, 0)),
             beyond_range=np.where(spread > 2.114 * rbar, 1, 0),
             flagged=np.zeros(k, dtype=bool),
+            stone_set=np.full(k, "FS-1042", dtype=object),
         ),
     )
 
@@ -266,24 +278,28 @@ def subgroups_of(one: Stream, since: datetime, until: datetime):
 def stream_view(one: Stream, since: datetime, until: datetime) -> stream.StreamView:
     at, value, groups = subgroups_of(one, since, until)
     events = [
-        stream.EventMark(at=START + timedelta(hours=9 * i), kind="stones-dressed", words="stones dressed")
+        stream_events.EventMark(
+            at=START + timedelta(hours=9 * i), kind="stones-dressed", words="stones dressed"
+        )
         for i in range(16)
     ]
     events += [
-        stream.EventMark(at=START + timedelta(hours=0.7 * i), kind="feed-offset", words="+1.5 µm by machine")
+        stream_events.EventMark(
+            at=START + timedelta(hours=0.7 * i), kind="feed-offset", words="+1.5 µm by machine"
+        )
         for i in range(200)
     ]
     events += [
-        stream.EventMark(
+        stream_events.EventMark(
             at=START + timedelta(hours=3 * i), kind="gauge-check", words="G1 reads +0.2 µm on 87.312"
         )
         for i in range(48)
     ]
     events += [
-        stream.EventMark(
+        stream_events.EventMark(
             at=datetime(2026, 10, 21, 16, 50, tzinfo=ZONE), kind="stones-fitted", words="FS-1044 fitted"
         ),
-        stream.EventMark(at=SLIP[1], kind="gauge-zeroed", words="G1 zeroed, −4.0 µm"),
+        stream_events.EventMark(at=SLIP[1], kind="gauge-zeroed", words="G1 zeroed, −4.0 µm"),
     ]
     return stream.StreamView(
         as_of=END,
@@ -309,6 +325,7 @@ def stream_view(one: Stream, since: datetime, until: datetime) -> stream.StreamV
             value_um=value,
             flagged=np.arange(len(at)) % 700 == 300,
             verdict=np.full(len(at), Verdict.CONFORMS, dtype=object),
+            stone_set=np.full(len(at), "FS-1042", dtype=object),
         ),
         subgroups=groups,
         events=tuple(sorted((e for e in events if since <= e.at < until), key=lambda e: e.at)),
@@ -335,11 +352,14 @@ def now_answer(status: state.Status, *, empty: bool = False) -> now.Now:
             bore=name,
             part="204418",
             at=END - timedelta(minutes=2),
+            stone_set="FS-1042",
             um=um,
             features={"diameter": float(average[-1]), "taper": taper, "barrel": -0.5, "ovality": 1.2},
             verdict=verdicts[-1],
             flags=(),
             parts=tuple(str(204399 + i) for i in range(20)),
+            ats=tuple(END - timedelta(minutes=2 * (20 - i)) for i in range(20)),
+            stone_sets=("FS-1042",) * 20,
             least_um=average - half,
             greatest_um=average + half,
             average_um=average,
@@ -409,7 +429,15 @@ def seismograph_answer(since: datetime, until: datetime) -> seismograph.Seismogr
         )
         rank = float(np.abs(deviation).max(initial=0))
         traces.append(
-            seismograph.Trace(stream=one, at=groups.at, deviation=deviation, signals=marks, rank=rank)
+            seismograph.Trace(
+                stream=one,
+                at=groups.at,
+                last_part=groups.last_part,
+                stone_set=groups.stone_set,
+                deviation=deviation,
+                signals=marks,
+                rank=rank,
+            )
         )
     return seismograph.Seismograph(
         as_of=END,
@@ -453,6 +481,7 @@ def shifts_answer(wanted: str | None) -> shifts.Shifts:
                 + ("mean below",) * bool(groups.beyond_mean[i] < 0)
                 + ("range above",) * bool(groups.beyond_range[i]),
                 flagged=False,
+                stone_set=groups.stone_set[i],
             )
             for i in range(len(groups.at))
         )

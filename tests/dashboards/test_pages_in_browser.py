@@ -13,6 +13,7 @@ PAGES = [
     ("/stream", "stream-ribbon"),
     ("/part", "part-walls"),
     ("/claims", "claims-edges"),
+    ("/stones", "stones-lines"),
     ("/gauge", "gauge-zeroes"),
 ]
 SIZES = [(1440, 900), (1024, 768)]

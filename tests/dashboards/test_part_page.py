@@ -110,7 +110,9 @@ def test_tables_tell_verdicts_by_word_and_mark_what_is_not_proven(story):
 
 
 def test_a_traced_bore_is_drawn_in_the_round_and_judged_in_words(story):
-    _, words, graph = part.traced(story)
+    _, words, picture = part.traced(story)
+    told, graph = picture.children
+    assert getattr(told, "aria-labelledby") == words.id
     assert "Roundness trace 8.00 µm (points, at most 5): does not conform." in words.children
     go.Figure(graph.figure)
 

@@ -1,4 +1,4 @@
-"""The dashboard answers on this machine only, and says so."""
+"""The dashboard answers on this machine unless people can sign in, and says so."""
 
 from __future__ import annotations
 
@@ -8,14 +8,19 @@ import pytest
 
 from cellmon.errors import CellmonError, WrongUsage
 from dashboards.app import create_app
-from dashboards.serve import is_loopback, listening
+from dashboards.reached import is_loopback
+from dashboards.serve import listening
 from tests.dashboards.stand_in import StandIn
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.168.0.7", "example.com", ""])
-def test_any_other_host_is_refused_in_a_sentence(host):
-    with pytest.raises(WrongUsage, match="waits for sign-in"):
-        listening(StandIn(), host, 0)
+def test_any_other_host_is_refused_in_a_sentence_where_nobody_could_sign_in_and_decide(host):
+    class Nobody(StandIn):
+        def may_serve(self) -> bool:
+            return False
+
+    with pytest.raises(WrongUsage, match="people add NAME --role decide"):
+        listening(Nobody(), host, 0)
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "127.0.0.2", "::1", "localhost"])

@@ -17,7 +17,8 @@ from cellmon.export.tables import (
     signals_table,
 )
 from cellmon.monitor.answers import Estimate, Limits
-from cellmon.monitor.capability import CapabilityAnswer, StreamCapability
+from cellmon.monitor.capability import CapabilityAnswer
+from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.hold import HeldPart, Hold
 from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import PartMeasurement

@@ -7,6 +7,7 @@ import pytest
 from cellmon.errors import FileUnreadable
 from cellmon.intake import parse_sheet, read_file
 from cellmon.intake.propose import blank_sheet, propose_sheet
+from cellmon.sheet import Uncertainty
 from cellmon.units import LengthUnit
 from tests.intake.conftest import LONG, WIDE, is_accounted_for
 
@@ -82,3 +83,12 @@ def test_words_that_toml_must_quote_are_quoted(write):
 def test_a_file_that_shows_no_cell_is_refused(write, text):
     with pytest.raises(FileUnreadable):
         propose_sheet(write(text))
+
+
+def test_the_commented_section_of_uncertainties_says_what_holds_without_it():
+    text = blank_sheet()
+    start = text.index("# [uncertainty]")
+    section = text[start : text.index("\n\n", start)]
+    spoken = text.replace(section, "\n".join(line.removeprefix("# ") for line in section.splitlines()))
+    assert parse_sheet(text).sheet.uncertainty is None
+    assert parse_sheet(spoken).sheet.uncertainty == Uncertainty()

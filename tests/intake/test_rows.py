@@ -37,9 +37,9 @@ WHOLE = {
         f"{AT},G1,87.3120,87.3161,as-found,ring,22.5,ann",
     ),
     Kind.GAUGE_STUDY: (
-        "study,part,trial,reading_mm,operator,gauge,bore,plane,direction,master_mm,at",
-        f"GS1,B1,1,87.3121,ann,G1,1,top,x,87.312,{AT}",
-        f"GS1,B1,2,87.3122,ann,G1,1,top,x,87.312,{AT}",
+        "study,part,trial,reading_mm,operator,gauge,bore,plane,direction,master_mm,at,part_number",
+        f"GS1,B1,1,87.3121,ann,G1,1,top,x,87.312,{AT},HM-214",
+        f"GS1,B1,2,87.3122,ann,G1,1,top,x,87.312,{AT},HM-214",
     ),
     Kind.CHARACTERISTICS: (
         "part,bore,characteristic,value,at,unit,plane,spindle,gauge,cutoff_mm,filter,by",
@@ -55,8 +55,8 @@ WHOLE = {
         f"B1,1,top,0.5,-1.25,S1,{AT},R1",
     ),
     Kind.MATING_PARTS: (
-        "part,diameter_mm,temp_c,height_mm,grade,at,by",
-        f"P1,87.2651,20.4,18.5,A,{AT},ann",
+        "part,diameter_mm,temp_c,height_mm,grade,at,by,part_number",
+        f"P1,87.2651,20.4,18.5,A,{AT},ann,HM-214",
     ),
     Kind.SIZING: (
         "part,bore,round,at,plane,direction,diameter,stones,strokes_full,strokes_top,strokes_bottom,rpm,feed_um,"

@@ -11,6 +11,7 @@ from cellmon.errors import NotFound, WrongUsage
 from cellmon.monitor import Monitor
 from cellmon.monitor.compare import Side
 from tests.monitor.judge.watched_cell import cell_of, logged, moment, watched_rows
+from tests.small_cell import EVENTS, write
 
 WEAR, EVERY = -0.05, 50
 BLOCKS = 800
@@ -171,3 +172,36 @@ def test_an_earlier_moment_gives_the_answer_of_then(cell):
         Side(stone_set="A2"), Side(stone_set="A1"), bore="1", feature="diameter"
     ).lives.first
     assert not life.whole and life.bores == 700
+
+
+LOTS = ("stone_set,kind,lot", ["A1,D64,L-1", "A2,D64,L-2", "A3,D64,L-2", "A9,D64,L-3"])
+
+
+def test_lots_are_compared_by_all_their_sets_and_one_without_bores_is_refused(tmp_path):
+    fitted = {0: "A1", 250: "A2", 650: "A3"}
+    lines = watched_rows(BLOCKS, shift=lambda block, bore: 1.0 * (block >= 250))
+    monitor = cell_of(lines, [logged(b, "stones-fitted", stone_set=s) for b, s in fitted.items()])
+    monitor.take([write(tmp_path, "sets.csv", *LOTS)])
+    answer = monitor.compare(Side(lot="L-1"), Side(lot="L-2"), feature="diameter")
+    assert (answer.first.name, answer.first.stone_sets) == ("lot L-1", ("A1",))
+    assert answer.second.stone_sets == ("A2", "A3")
+    assert all(
+        row.level_um.low < 1.0 < row.level_um.high for row in answer.streams if row.stream.bore in "12"
+    )
+    with pytest.raises(NotFound, match=r"lot L-3: no bore was measured on its sets A9.*cellmon stones"):
+        monitor.compare(Side(lot="L-1"), Side(lot="L-3"))
+    with pytest.raises(NotFound, match="no lot L-4 is known; there are L-1, L-2, L-3"):
+        monitor.compare(Side(lot="L-4"), Side(lot="L-1"))
+
+
+def test_a_set_fitted_before_the_first_bores_lived_as_long_as_its_log_counts(tmp_path):
+    """Its fitting lies weeks before the bores that are stored; the log says what it had honed."""
+    early = "2026-02-01T06:00:00Z,stones-fitted,S1,A1,0"
+    events = [early, "2026-02-20T06:00:00Z,stones-removed,S1,A1,5000"]
+    events += ["2026-02-20T06:10:00Z,stones-fitted,S1,A1,5000"]
+    monitor = cell_of(watched_rows(120), [logged(100, "stones-fitted", stone_set="A2")])
+    monitor.take([write(tmp_path, "events.csv", EVENTS, events)])
+    lives = monitor.compare(Side(stone_set="A1"), Side(stone_set="A2"), feature="diameter").lives
+    (life,) = lives.first
+    assert life.whole and life.bores == 5000 + 2 * 100, "two bores of S1 a block, 100 blocks"
+    assert life.words == "A1 honed 5,200 bores"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cellmon.store import derived, facts
+from cellmon.store import bores, facts, subgroups
 from tests.monitor.busy_cell import BUSY_EVENTS, BUSY_SHEET
 from tests.small_cell import CHECKS, HEADER, new_cell, rows, write
 
@@ -17,14 +17,14 @@ LINES = rows(SHIFTS * 18)  # ten minutes apart: three days of eight shifts, eigh
 def reads(monkeypatch):
     """Return a list that grows by one whenever a stored block is read."""
     found: list[int] = []
-    plain = derived.decode
+    plain = facts.decode
 
     def counted(block):
         found.append(len(block))
         return plain(block)
 
-    monkeypatch.setattr(derived, "decode", counted)
-    monkeypatch.setattr(facts, "decode", counted)
+    for module in (bores, facts, subgroups):
+        monkeypatch.setattr(module, "decode", counted)
     return found
 
 

@@ -188,3 +188,32 @@ def test_the_pairing_list_goes_into_a_file(cell, tmp_path, capsys):
     assert f"{everything} rows" in capsys.readouterr().out
     assert sum("B00" in line and "P0" in line for line in lines) == len(pairing.pairs)
     assert any("P080" in line and "B00" not in line for line in lines)
+
+
+def test_mating_parts_of_another_drawing_do_not_count(cell, tmp_path):
+    lines = [f"{line},{'P-1' if i % 2 else 'P-9'}" for i, line in enumerate(pistons(mates()))]
+    take(cell, tmp_path, lines, header=f"{MATING},part_number")
+    answer = cell.fit()
+    assert answer.mates.n == 40
+    assert "40 mating parts are named for another drawing than P-1" in answer.notes
+
+
+def test_a_level_that_moved_inside_the_week_is_said(tmp_path):
+    monitor = new_cell(tmp_path / "cell", sheet=FITTED)
+    lines = rows(60)
+    take(monitor, tmp_path, lines, "still.csv", HEADER)
+    take(monitor, tmp_path, pistons(mates()))
+    assert not any("moved" in note for note in monitor.fit().notes)
+    monitor.close()
+    monitor = new_cell(tmp_path / "moving", sheet=FITTED)
+    take(monitor, tmp_path, [_grown(line, um=0.1) for line in lines], "moving.csv", HEADER)
+    take(monitor, tmp_path, pistons(mates()))
+    (note,) = [note for note in monitor.fit().notes if "moved" in note]
+    assert note.startswith("the level moved in this time (S") and "of 2 streams" in note
+    monitor.close()
+
+
+def _grown(line, *, um):
+    """Return a row whose bore is so much larger than the one of the block before."""
+    *cells, size = line.split(",")
+    return ",".join([*cells, f"{float(size) + um * int(cells[0][1:]) / 1000:.4f}"])

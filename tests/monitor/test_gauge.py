@@ -352,3 +352,54 @@ def test_what_the_sheet_says_of_the_master_is_used_and_alters_no_verdict(tmp_pat
     assert monitor.sheet.judging() == plain.sheet.judging()
     monitor.close()
     plain.close()
+
+
+PARTS = SHEET.replace("[part]", "[[parts]]").replace("[features.", "[parts.features.")
+SECOND = PARTS[PARTS.index("[[parts]]") : PARTS.index("[measuring]")]
+TWO_PARTS = PARTS.replace(
+    "[measuring]",
+    SECOND.replace("P-1", "P-2").replace("49.990", "49.980").replace("50.010", "50.020") + "[measuring]",
+)
+
+
+@pytest.mark.parametrize(("number", "width"), [("P-1", 20.0), ("P-2", 40.0)])
+def test_a_study_is_held_against_the_drawing_it_names(tmp_path, number, width):
+    lines = [f"{line},{number}" for line in crossed()]
+    monitor = new_cell(tmp_path / "cell", sheet=TWO_PARTS)
+    monitor.take([write(tmp_path, "study.csv", f"{STUDY},part_number", lines)])
+    (study,) = monitor.gauge().studies
+    assert (study.part_number, study.of("one reading").tolerance_um) == (number, width)
+    assert not any("held against" in note for note in study.notes)
+    monitor.close()
+
+
+@pytest.mark.parametrize(
+    ("number", "said"), [("", "no part_number in its rows"), ("P-9", "the sheet has no part P-9")]
+)
+def test_a_study_of_no_known_drawing_says_whose_tolerance_was_used(tmp_path, number, said):
+    monitor = new_cell(tmp_path / "cell", sheet=TWO_PARTS)
+    lines = [f"{line},{number}" for line in crossed()]
+    monitor.take([write(tmp_path, "study.csv", f"{STUDY},part_number", lines)])
+    (study,) = monitor.gauge().studies
+    assert study.part_number == "P-1"
+    (note,) = [n for n in study.notes if "held against P-1" in n]
+    assert note.startswith(said)
+    monitor.close()
+
+
+def test_one_study_of_two_drawings_is_two(tmp_path):
+    monitor = new_cell(tmp_path / "cell", sheet=TWO_PARTS)
+    lines = [f"{line},P-{1 + (int(line.split(',')[1][1:]) > 3)}" for line in crossed()]
+    monitor.take([write(tmp_path, "study.csv", f"{STUDY},part_number", lines)])
+    assert [s.study for s in monitor.gauge().studies] == ["C1 of P-1", "C1 of P-2"]
+    assert [s.of("one reading").parts for s in monitor.gauge().studies] == [16, 16]
+    monitor.close()
+
+
+def test_a_bore_that_lacks_one_place_is_a_missing_trial_and_no_strange_number(tmp_path):
+    lines = crossed()
+    monitor, _ = taken(tmp_path, lines[:7] + lines[8:])
+    found = monitor.gauge().studies[0]
+    monitor.close()
+    assert all("no number" not in why for why in found.left_out)
+    assert "part T0 1: 2 of 3 trials by P" in found.left_out

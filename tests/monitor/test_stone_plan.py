@@ -11,10 +11,11 @@ import cellmon
 from cellmon.errors import WrongUsage
 from cellmon.export.documents import document
 from cellmon.intake.sheet_file import parse_sheet
-from cellmon.monitor.stone_plan import PlanRequest
+from cellmon.monitor.stone_plan import PlanRequest, SpindleRate
 from cellmon.monitor.stone_plan.ahead import clocks_of
 from cellmon.monitor.stone_plan.known import sooner_of
 from cellmon.monitor.stones.ranges import GoodBores
+from cellmon.records import Kind
 from cellmon.stones.life import Life
 from tests.monitor.parts_cell import PARTS_SHEET
 from tests.monitor.planned_cell import FITTED, PLANNING, STONES, planned_cell
@@ -147,22 +148,47 @@ def test_sets_fitted_and_never_taken_are_asked_about(tmp_path):
     cell.close()
 
 
-# derived: growth 0.02 s a bore at 95 an hour against 2 min of it: sqrt(2 c / b) = 109.5 bores
-def test_the_dressing_interval_is_that_of_the_honing_times(tmp_path):
-    at = [np.datetime64("2026-03-02T05:00") + np.timedelta64(600 * n, "s") for n in range(300)]
+GROWS = 0.04
+"""Seconds that honing takes longer with each bore since the stones were dressed, every 60."""
+
+
+def dulling_cell(folder, *, pace, sheet=None):
+    """A cell whose honing times grow; `pace` gives the seconds from a block to the next by bores since."""
+    gaps = np.array([pace(n % 60, n) for n in range(300)])
+    at = np.datetime64("2026-03-02T05:00", "ms") + np.cumsum(1000 * gaps).astype("timedelta64[ms]")
     dressed = tuple(f"{at[n]}Z,stones-dressed,{s},," for n in range(0, 300, 60) for s in ("S1", "S2"))
-    cell = planned_cell(tmp_path, events=(*FITTED, *dressed))
-    lines = [f"{line},{40 + 0.02 * (n // 8 % 60):.3f}" for n, line in enumerate(rows(300))]
-    cell.take([write(tmp_path, "timed.csv", f"{HEADER},cycle_s", lines)])
+    cell = planned_cell(folder, events=(*FITTED, *dressed), **({} if sheet is None else {"sheet": sheet}))
+    lines = []
+    for n, line in enumerate(rows(300)):
+        cells = line.split(",")
+        cells[3] = f"{at[n // 8] + np.timedelta64(1, 's')}Z"
+        lines.append(f"{','.join(cells)},{40 + GROWS * (n // 8 % 60):.3f}")
+    cell.take([write(folder, "timed.csv", f"{HEADER},cycle_s", lines)])
     plan = cell.stone_plan(PlanRequest(horizon_days=10))
-    one = next(d for d in plan.dressing if d.spindle == "S1")
-    assert one.cycle_s_per_1000_bores.value == pytest.approx(20, rel=0.01)
-    assert one.bores == pytest.approx(109.5, rel=0.03)
-    assert one.near_low < one.bores < one.near_high
-    assert one.sentence.startswith("S1: dressing every 110 bores costs least")
-    assert "free_cycle_s" in one.assumed
-    assert one.curve_cost.min() == pytest.approx(one.cost, rel=0.01)
     cell.close()
+    return next(d for d in plan.dressing if d.spindle == "S1")
+
+
+# derived: growth 0.04 s a bore at 95 an hour against 2 min of it: sqrt(2 c / b) = 77.5 bores
+def test_the_dressing_interval_is_that_of_the_time_the_line_waits(tmp_path):
+    one = dulling_cell(tmp_path, pace=lambda since, n: 600 + GROWS * since)
+    assert one.cycle_s_per_1000_bores.value == pytest.approx(1000 * GROWS, rel=0.01)
+    assert one.bores == pytest.approx(77.5, rel=0.03)
+    assert one.near_low < one.bores < one.near_high
+    assert one.sentence.startswith("S1: dressing every 77 bores costs least") and one.assumed is None
+    assert one.curve_cost.min() == pytest.approx(one.cost, rel=0.01)
+
+
+def test_longer_honing_costs_nothing_where_the_line_keeps_its_pace(tmp_path):
+    one = dulling_cell(tmp_path, pace=lambda since, n: 600)
+    assert one.bores is None and one.pays_at is None and "nothing waits for the hone" in one.sentence
+    assert "Keep the usual" in one.sentence
+
+
+def test_where_the_pace_does_not_tell_the_usual_interval_is_kept(tmp_path):
+    one = dulling_cell(tmp_path, pace=lambda since, n: 600 + 200 * np.sin(7.0 * n))
+    assert "free_cycle_s" in one.assumed and one.pays_at is None
+    assert "not known" in one.sentence and "Keep the usual" in one.sentence
 
 
 def test_planned_bores_count_by_the_area_of_the_part_that_runs():
@@ -230,11 +256,52 @@ def test_a_cell_that_never_works_is_refused(tmp_path):
         ({"life": 3.0}, "choose a shorter horizon"),
         ({"service_level": 1.0}, "service level is a chance"),
         ({"kind": "X9"}, "no stones called X9"),
+        ({"lead_time_days": 0.0}, "lead time days must be more than 0"),
+        ({"rates": (SpindleRate(spindle="S1", bores=-1.0),)}, "rate of S1 cannot be below 0"),
+        ({"rates": (SpindleRate(spindle="S9", bores=5.0),)}, "no spindle S9; there are S1, S2"),
     ],
 )
 def test_requests_no_cell_could_have_are_refused(cell, asked, words):
     with pytest.raises(WrongUsage, match=words):
         cell.stone_plan(PlanRequest(**asked))
+
+
+def test_a_rate_for_every_spindle_is_that_rate_and_one_for_a_single_spindle_is_its_own(cell):
+    every = cell.stone_plan(PlanRequest(rate=650.0))
+    single = [SpindleRate(spindle=spindle, bores=650.0) for spindle in ("S1", "S2")]
+    assert cell.stone_plan(PlanRequest(rates=tuple(single))).kinds == every.kinds
+    one = cell.stone_plan(PlanRequest(rate=650.0, rates=(SpindleRate(spindle="S2", bores=0.0),)))
+    assert {c.spindle for c in one.changes} == {"S1"}
+    assert one.sets_needed < every.sets_needed
+
+
+def test_a_longer_lead_time_brings_the_order_forward_and_that_of_the_sheet_changes_nothing(cell):
+    today = cell.stone_plan()
+    kept = {"horizon_days": today.horizon_days}
+    same = cell.stone_plan(PlanRequest(lead_time_days=15.0, **kept))
+    assert (same.order_by, same.lead_time_sd_days) == (today.order_by, 3.0)
+    orders = [cell.stone_plan(PlanRequest(lead_time_days=d, **kept)) for d in (5.0, 15.0, 25.0)]
+    assert [o.order_by for o in orders] == sorted((o.order_by for o in orders), reverse=True)
+    assert orders[0].order_by > orders[2].order_by
+    assert [o.lead_time_sd_days for o in orders] == pytest.approx([1.0, 3.0, 5.0])
+    apart = [abs(o.first_shortage_at - today.first_shortage_at) for o in orders]
+    assert max(apart) < timedelta(days=1), "other ways are drawn for another horizon, of the same future"
+
+
+def test_plans_of_one_state_stand_on_what_was_worked_out_once(tmp_path):
+    cell = planned_cell(tmp_path)
+    first = cell.stone_plan(PlanRequest(price=500.0))
+    assert cell.stone_plan(PlanRequest(price=500.0)).kinds == first.kinds
+    before = cell.stone_plan()
+    cell.log(Kind.STOCK, {"at": "2026-03-02T06:00:00Z", "kind": "D64", "change": "2", "movement": "counted"})
+    assert before.kinds[0].stock.usable == 8
+    assert cell.stone_plan().kinds[0].stock.usable == 2, "a commit makes all of it anew"
+    event = {"at": "2026-03-02T06:30:00Z", "event": "stones-fitted", "spindle": "S1", "stone_set": "A5"}
+    cell.log(Kind.EVENTS, event)
+    fitted = {c.stone_set for c in cell.stone_plan().changes if c.spindle == "S1"}
+    assert "A5" in fitted
+    assert "A1" not in fitted
+    cell.close()
 
 
 def test_kinds_of_two_stages_are_planned_side_by_side(tmp_path):

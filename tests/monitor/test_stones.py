@@ -402,14 +402,14 @@ def test_a_cell_without_stones_says_so(tmp_path):
 WIDE = "part,bore,spindle,measured_at,top_x,top_y,bottom_x,bottom_y,feed_um,cycle_s,load_pct"
 
 
-def honed_rows(blocks, *, minutes=4, feed=None, cycle=None, load=None, taper=None):
+def honed_rows(blocks, *, minutes=4, feed=None, cycle=None, load=None, taper=None, scatter=None):
     """Rows of blocks of two bores, one a spindle; the figures of S1 by the number of its bore."""
     rng, lines = np.random.default_rng(3), []
     start = np.datetime64("2026-03-02T05:00:00")
     for k in range(blocks):
         at = start + np.timedelta64(minutes, "m") * k
         for bore in "12":
-            level = 1.5 * rng.standard_normal()
+            level = (1.5 if scatter is None or bore == "2" else scatter(k)) * rng.standard_normal()
             lean = (0.0 if taper is None or bore == "2" else taper(k)) / 2
             sizes = [level + sign * lean + 0.4 * rng.standard_normal() for sign in (1, 1, -1, -1)]
             figures = [f(k) if f is not None else "" for f in (feed, cycle, load)]
@@ -468,6 +468,85 @@ def test_form_that_drifts_to_its_limit_comes_before_thickness(tmp_path):
     assert one.good_bores.feature == "taper"
     assert one.good_bores.p50 < one.remaining_bores.p50 and one.limited_by == "quality"
     assert of(drifts, "A2").good_bores is None and "good_bores" in of(drifts, "A2").why_not
+
+
+PRICED = STONE_SHEET.replace(
+    "[planning]",
+    """set_cost = 420.0
+change_minutes = 25
+dress_minutes = 2
+most_cycle_s = 46.0
+[planning]
+machine_cost_per_hour = 95.0
+scrap_cost_per_bore = 60.0""",
+)
+DRESSED = [
+    *FITTED,
+    *(
+        f"{np.datetime64('2026-03-02T05:00') + np.timedelta64(4 * k - 2, 'm')}Z,stones-dressed,S1,A1,,"
+        for k in range(60, 900, 60)
+    ),
+]
+
+
+# derived: freshly dressed stones take 40 s at first and 0.005 s more with each bore; every dressing takes
+# away what it grew beside that, so that 46 s are reached at 1,200 bores, 300 after the last one
+def test_a_honing_time_that_no_dressing_restores_ends_a_set(tmp_path):
+    cycle = lambda k: 40.0 + 0.005 * k + 0.05 * (k % 60) + 0.3 * np.sin(7.0 * k)  # noqa: E731
+    monitor = honed_cell(tmp_path / "cell", DRESSED, sheet=PRICED, blocks=900, cycle=cycle)
+    good = of(monitor, "A1").good_bores
+    assert good is not None and (good.feature, good.bore) == ("cycle_s", None)
+    assert good.p05 < 300 < good.p95 and good.p50 == pytest.approx(300, abs=30)
+    assert of(monitor, "A1").limited_by == "quality"
+
+
+def test_what_a_dressing_restores_ends_no_set(tmp_path):
+    cycle = lambda k: 40.0 + 0.05 * (k % 60) + 0.3 * np.sin(7.0 * k)  # noqa: E731
+    monitor = honed_cell(tmp_path / "cell", DRESSED, sheet=PRICED, blocks=900, cycle=cycle)
+    assert of(monitor, "A1").good_bores is None
+
+
+# derived: tolerance 20 um over 6 x 1.33 is a spread of 2.51 um
+def test_sizes_that_scatter_more_and_more_end_a_set(tmp_path):
+    monitor = honed_cell(tmp_path / "cell", DRESSED, blocks=900, scatter=lambda k: 1.0 + 0.0014 * k)
+    good = of(monitor, "A1").good_bores
+    assert good is not None and (good.feature, good.bore) == ("size_spread", "1")
+    assert good.p05 < (2.51 - 1.0) / 0.0014 - 900 + 250 and good.p50 < 600
+    assert of(monitor, "A2").good_bores is None
+
+
+# derived: waiting costs the chance times (failed 1,099 less planned 460); its bores are worth 0.057 each
+def test_advice_weighs_at_the_prices_of_the_sheet_as_the_plan_does(tmp_path):
+    monitor, _ = cell(tmp_path / "cell", seed=3, shares=(0.985, 0.4), sheet=PRICED)
+    answer = monitor.stones()
+    one = next(s for s in answer.sets if s.stone_set == "A8")
+    assert (
+        one.advice == "replace"
+        and one.why.startswith("Sure that it reaches")
+        and "waiting would cost" in one.why
+    )
+    assert "639" in one.why or "640" in one.why
+    assert answer.plan is not None and answer.plan.changes[0].stone_set == "A8"
+    dear = PRICED.replace("scrap_cost_per_bore = 60.0", "scrap_cost_per_bore = 0.0").replace(
+        "change_minutes = 25", "change_minutes = 0"
+    )
+    kept, _ = cell(tmp_path / "free", seed=3, shares=(0.94, 0.4), sheet=dear)
+    assert of(kept, "A8").advice == "run", "where running to the end costs nothing more, a set is run out"
+
+
+def test_removal_is_stock_over_time_where_bores_were_measured_before(tmp_path):
+    monitor = honed_cell(tmp_path / "cell", DRESSED, blocks=300, cycle=lambda k: 40.0 + 0.02 * (k % 60))
+    rows_before = []
+    for k in range(300):
+        at = np.datetime64("2026-03-02T04:40:00") + np.timedelta64(4 * k, "m")
+        # from bore 240 on, twice as much stock is taken in the same time
+        um = -30.0 * (2 if k >= 240 else 1)
+        rows_before.append(f"B{k:05d},1,S1,{at}Z," + ",".join([f"{50 + um / 1000:.4f}"] * 4) + ",before")
+    head = "part,bore,spindle,measured_at,top_x,top_y,bottom_x,bottom_y,stage"
+    monitor.take([write(tmp_path / "cell", "before.csv", head, rows_before)])
+    face = of(monitor, "A1").face
+    assert face is not None and face.removal_pct is not None
+    assert face.removal_pct.value > 50, "by the honing time alone it would have fallen"
 
 
 # Whole cells, from files to the answer: 6 past sets, sets that run at 10, 30, 60 and 90 % of their lives,

@@ -104,7 +104,7 @@ def test_a_figure_the_instrument_gave_stands_beside_and_is_not_counted_twice(cel
     assert other.roundness_trace.verdict is Verdict.UNDECIDED  # 4.8 lies inside the guard band of 5
     assert other.cylindricity.used is None and other.cylindricity.verdict is None
     assert "no points" in other.cylindricity.why_not["value_um"]
-    assert answer.sentence.startswith("2 bores traced, 1 of them with points; 3 figures are not proven")
+    assert answer.sentence.startswith("2 bores traced, 1 judged by points; 3 figures are not proven")
 
 
 def test_a_gap_is_used_or_refused_and_the_reason_said(cell, tmp_path):
@@ -198,3 +198,10 @@ def test_the_document_of_one_part_carries_the_curve(cell, tmp_path):
     found = document(cell.traces(part="B1"), zone=cellmon.shifts.ZoneInfo("UTC"))
     assert len(found["bores"][0]["planes"][0]["curve"]["um"]) == len(TURN)
     assert as_json(found)
+
+
+def test_a_bore_that_gives_no_figure_is_not_called_proven(cell, tmp_path):
+    take(cell, tmp_path, POINTS, lines(three_lobes, keep=np.r_[0:60, 100:180]))
+    said = cell.traces().sentence
+    assert said.startswith("1 bore traced, 0 judged by points; none is judged.")
+    assert "No roundness is known of B1 bore 1: plane top: a trace with no points from" in said

@@ -51,6 +51,17 @@ def test_reorder_points_are_those_of_the_worked_case(level, sets):
     assert found == pytest.approx(sets, abs=0.05)
 
 
+# derived: with normal demand and lead time so many cycles end without a shortage; 400,000 drawn, standard
+# error of the share 0.05 % at most. The formula takes demand over an uncertain lead time as normal.
+@pytest.mark.parametrize("level", [0.90, 0.95, 0.98])
+def test_reorder_points_leave_the_shortages_promised_where_demand_is_drawn(level):
+    rng, lead = np.random.default_rng(61), LeadTime(days=15, sd_days=1.5)
+    at = reorder_point(per_day=4.62, sd_per_day=3.0, lead=lead, service_level=level)
+    days = np.maximum(rng.normal(lead.days, lead.sd_days, 400_000), 0)
+    used = 4.62 * days + 3.0 * np.sqrt(days) * rng.standard_normal(400_000)
+    assert float((used <= at).mean()) == pytest.approx(level, abs=0.004)
+
+
 def shelf(*lots, orders=()):
     return Shelf(lots=tuple(lots), past_use=(), orders=tuple(orders))
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.stats import gamma, poisson, uniform
+from scipy.stats import gamma, invgauss, poisson, uniform
 
 from cellmon.stones.renewal import Counts, renewal_counts, together, with_breakage
 
@@ -23,6 +23,24 @@ def test_renewal_functions_with_a_closed_form_are_met():
         assert two.mean == pytest.approx(t / 2 - 0.25 + np.exp(-2 * t) / 4, abs=2e-6)
     even = renewal_counts(uniform.cdf, uniform.cdf, bores=1.0)
     assert even.mean == pytest.approx(np.e - 1, abs=2e-4)
+
+
+# Lives that are first passages: n of them in a row are again inverse Gaussian, with n times the mean and n
+# squared times the shape (Chhikara and Folks, Technometrics 19 (1977), from memory), so that the renewal
+# function is a sum of distributions; scipy.stats.invgauss is the independent library.
+@pytest.mark.parametrize(("cv", "bores"), [(0.05, 30_000), (0.1, 30_000), (0.3, 50_000), (0.8, 20_000)])
+def test_renewals_of_first_passages_are_the_sum_of_inverse_gaussians(cv, bores):
+    mean = 8700.0
+    shape = mean / cv**2
+
+    def passed(x, n=1):
+        return invgauss.cdf(x, n * mean / (n**2 * shape), scale=n**2 * shape)
+
+    counts = renewal_counts(passed, passed, bores=bores)
+    expected = sum(passed(bores, n) for n in range(1, 60))
+    assert counts.mean == pytest.approx(expected, abs=3e-3)
+    for k in range(1, 7):
+        assert 1 - counts.at_most(k - 1) == pytest.approx(passed(bores, k), abs=3e-3)
 
 
 # Cox (1962), section 4.2: far out, M(t) = t/mu + (s2 - mu2)/(2 mu2), and the variance grows by s2/mu2 a

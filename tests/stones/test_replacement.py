@@ -90,6 +90,26 @@ def test_a_change_is_planned_for_the_stop_at_which_the_look_ahead_will_ask_for_i
     assert asked(stop) and not asked(stop - 800)
 
 
+def test_the_next_stop_may_come_sooner_than_the_ones_after_it():
+    sure = Life(bores=np.array([0.0, 899.0, 901.0, 2000.0]), chance=np.array([0.0, 0.0, 1.0, 1.0]))
+    price = 1.0 / 8300
+    # stops at 300, 1100, ...: it is changed at 300, since it ends before the stop after that
+    assert change_in(sure, COSTS, cost_per_bore=price, step=800.0, first=300.0) == 300.0
+    assert change_in(sure, COSTS, cost_per_bore=price, step=800.0) == 800.0
+    assert change_in(sure, COSTS, cost_per_bore=price, step=800.0, first=1000.0) == 0.0
+
+
+def test_stops_that_come_late_are_weighed_as_often_as_they_do():
+    worn = Life(bores=np.array([0.0, 1000.0]), chance=np.array([0.0, 1.0]))
+    found = look_ahead(worn, COSTS, cost_per_bore=1e-3, step=100.0, late=[0.0, 0.0, 0.0, 200.0])
+    assert found.chance == pytest.approx(0.15)
+    assert found.worth_of_waiting == pytest.approx(1e-3 * 150 * (1 - 0.075))
+    sure = Life(bores=np.array([0.0, 999.0, 1001.0, 2000.0]), chance=np.array([0.0, 0.0, 1.0, 1.0]))
+    often = {"cost_per_bore": 1.0 / 8300, "step": 400.0}
+    assert change_in(sure, COSTS, **often) == 800.0
+    assert change_in(sure, COSTS, **often, late=[0.0, 0.0, 0.0, 400.0]) == 400.0
+
+
 @given(st.floats(0, 1), st.floats(1.01, 50), st.floats(1e-6, 1e-2), st.floats(1, 5000))
 def test_a_dearer_failure_never_delays_a_change(chance, failed, price, step):
     cheap, dear = ChangeCosts(planned=1.0, failed=failed), ChangeCosts(planned=1.0, failed=2 * failed)

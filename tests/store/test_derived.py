@@ -10,7 +10,7 @@ import pytest
 from cellmon.errors import StoreRefused
 from cellmon.judged import Bores, Doubts, Limit, Subgroups
 from cellmon.records import no_rows
-from cellmon.store import derived
+from cellmon.store import bores
 from cellmon.store.chunks import decode
 from tests.store.making import (
     ALL,
@@ -126,12 +126,11 @@ def test_bores_of_other_planes_are_laid_on_those_of_the_newest(store):
     assert old.planes == ("top", "bottom")
 
 
-def test_only_charted_bores_of_one_spindle_are_counted(store):
+def test_charted_bores_of_one_spindle_are_told_from_the_others(store):
     with store.writing() as session:
         session.add_bores(some_bores(0, charted=np.array([1, 1, 0, 1, 1, 1])))
     with store.reading() as session:
-        assert session.count_bores_since("S1", None, UNITS[1]) == 2
-        assert session.count_bores_since("S1", UNITS[0], UNITS[0] + 40 * MINUTE) == 1, "its end is left out"
+        assert len(session.bores(spindle="S1", charted=True)) == 2
         assert len(session.bores(charted=False)) == 1
 
 
@@ -384,7 +383,7 @@ def test_blocks_of_more_days_than_an_sqlite_condition_may_be_deep_are_found(stor
 def test_only_units_of_a_block_s_days_are_read(judged, monkeypatch):
     """Length of history must not count where one block is asked for."""
     read = []
-    monkeypatch.setattr(derived, "decode", lambda data: read.append(1) or decode(data))
+    monkeypatch.setattr(bores, "decode", lambda data: read.append(1) or decode(data))
     with judged.reading() as session:
         assert len(session.bores(part="B0000")) == 2
     assert len(read) == 2, "the two units that touch its one day"

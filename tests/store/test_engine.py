@@ -152,3 +152,33 @@ def test_a_folder_that_cannot_be_written_is_refused_in_a_sentence(tmp_path):
     assert done.stdout.startswith("refused: the store"), done.stdout + done.stderr
     assert done.stdout.count("\n") == 1
     assert "Traceback" not in done.stderr
+
+
+def test_a_file_that_was_moved_away_is_refused_and_no_empty_one_is_made_in_its_place(tmp_path):
+    store = Store("sqlite:///cell.db", folder=tmp_path, at=NOW)
+    with store.writing() as session:
+        keep_readings(session, some_readings(3))
+    here, away = tmp_path / "cell.db", tmp_path / "away.db"
+    here.rename(away)
+    for way in (store.reading, store.writing):
+        with pytest.raises(StoreRefused, match="is not there"), way():
+            pass
+    assert not here.exists()
+    away.rename(here)
+    with store.reading() as session:
+        assert session.last_change() == 1
+    store.close()
+
+
+def test_another_file_in_the_same_place_is_read_anew(tmp_path):
+    store = Store("sqlite:///cell.db", folder=tmp_path, at=NOW)
+    with store.writing() as session:
+        keep_readings(session, some_readings(3))
+    other = Store("sqlite:///other.db", folder=tmp_path, at=NOW)
+    other.close()
+    (tmp_path / "other.db").replace(tmp_path / "cell.db")
+    for rest in ("cell.db-wal", "cell.db-shm"):
+        (tmp_path / rest).unlink(missing_ok=True)
+    with store.reading() as session:
+        assert session.last_change() == 0
+    store.close()

@@ -167,3 +167,33 @@ def test_a_stock_table_of_older_days_gains_its_columns_and_keeps_its_rows(open_s
         found = session.rows(Kind.STOCK)
     assert found.change.tolist() == [-1.0]
     assert found.movement.tolist() == [None] and np.isnat(found.use_by).all()
+
+
+OLD_TRACES = (
+    "CREATE TABLE traces (row_id INTEGER, file_id INTEGER, row_line INTEGER, row_key TEXT, part TEXT, "
+    "bore TEXT, plane TEXT, angle_deg FLOAT, radius_um FLOAT, spindle TEXT, at BIGINT, gauge TEXT)"
+)
+
+
+def test_points_kept_a_row_each_are_packed_and_none_is_lost(open_store):
+    store = open_store()
+    with store.writing() as session:
+        file_id = session.add_file(file_fact("traces.csv"), ())
+        session.conn.exec_driver_sql("DROP TABLE trace_blocks")
+        session.conn.exec_driver_sql(OLD_TRACES)
+        for i in range(12):
+            moment = "NULL" if i == 11 else START.astype(int)
+            session.conn.exec_driver_sql(
+                f"INSERT INTO traces VALUES ({i}, {file_id}, {i + 2}, 'k{i}', 'B{i % 2}', '1', 'top', "
+                f"{30.0 * i}, {0.25 * i}, 'S1', {moment}, 'R1')"
+            )
+        session.conn.exec_driver_sql(f"DELETE FROM {schema.SCHEMA_VERSION.name} WHERE version >= 7")
+    again = open_store()
+    with again.reading() as session:
+        assert not inspect(session.conn).has_table("traces")
+        points = session.rows(Kind.TRACES)
+        assert len(points) == 12 and sorted(points.line.tolist()) == list(range(2, 14))
+        assert (points.radius_um == points.angle_deg / 120.0).all()
+        assert np.isnat(points.at).sum() == 1
+        assert len(session.rows_of_part(Kind.TRACES, "B1")) == 6
+        assert len(session.traced_bores()) == 2

@@ -10,12 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.sparse import csr_array, identity
-from scipy.sparse.linalg import gmres
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 Floats = NDArray[np.float64]
 _MOST_POINTS = 1_000_000
@@ -78,6 +79,8 @@ class RunLength:
 
         Of a sparse step with many states that is far sooner done than an inverse.
         """
+        from scipy.sparse import csr_array  # late: slow to import
+
         back, row = csr_array(self.step.T), self.start
         total, now, before, settled = 0.0, float(row @ self.running), np.inf, 0
         for _ in range(_MOST_POINTS):
@@ -301,6 +304,9 @@ def _inverse(step: Any, right: Floats) -> Floats:
             return np.asarray(np.linalg.solve(np.eye(right.size) - step, right), dtype=np.float64)
         except np.linalg.LinAlgError:
             raise RunsTooLong from None
+    from scipy.sparse import identity  # late: slow to import
+    from scipy.sparse.linalg import gmres
+
     system = (identity(right.size) - step).tocsr()
     found, failed = gmres(system, right, rtol=1e-13, restart=60, maxiter=40)
     if failed and float(np.abs(system @ found - right).max()) > 1e-9:

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 from scipy.special import chdtr, chdtri, gammaln, ndtr, stdtr, stdtrit
 
 from cellmon.charts.run_length.operators import gauss
@@ -118,6 +117,8 @@ def run_length_quantile(base: Baseline, share: float, *, width: float = 3.0) -> 
     >>> round(run_length_quantile(baseline_of(25, 5), 0.05), -1)
     100.0
     """
+    from scipy.optimize import brentq  # late: slow to import
+
     if not 0 < share < 1:
         raise ValueError(f"a share between 0 and 1, not {share}")
     where = brentq(lambda x: float(share_shorter(base, math.exp(x), width=width)) - share, 0.01, 40.0)
@@ -151,6 +152,8 @@ def guarded_width(base: Baseline, *, arl: float = 370.4, confidence: float = 0.9
     >>> round(float(share_shorter(baseline_of(25, 5), 370.4, width=width)), 3)
     0.1
     """
+    from scipy.optimize import brentq  # late: slow to import
+
     _share(confidence)
     return float(
         brentq(lambda width: float(share_shorter(base, arl, width=width)) - (1 - confidence), 0.5, 19.0)

@@ -165,9 +165,7 @@ def _merged(table: Whole, label: NDArray[np.generic]) -> tuple[Whole, Whole]:
     count = 0
     while True:
         told = np.where(table >= 0, group[table], -2)
-        keys = np.column_stack([group, told])
-        _, first, group = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-        group = group.ravel()
+        first, group = _ranked(np.column_stack([group, told]))
         if first.size == count:
             break
         count = first.size
@@ -182,6 +180,23 @@ def _merged(table: Whole, label: NDArray[np.generic]) -> tuple[Whole, Whole]:
     rank[reached] = np.arange(len(reached))
     kept = small[reached]
     return np.where(kept >= 0, rank[kept], -1), np.asarray(label)[first][reached].astype(np.int64)
+
+
+def _ranked(keys: Whole) -> tuple[Whole, Whole]:
+    """Return the first row of each kind of row and the rank of every row's kind, columns from left to right.
+
+    As `np.unique` of whole rows does; packed into whole numbers, which are told apart several times faster.
+    """
+    keys = keys - keys.min(axis=0)
+    codes, room = keys[:, 0], int(keys[:, 0].max()) + 1
+    for column in keys.T[1:]:
+        breadth = int(column.max()) + 1
+        if room > 2**62 // breadth:
+            codes = np.unique(codes, return_inverse=True)[1].ravel()
+            room = int(codes.max()) + 1
+        codes, room = codes * breadth + column, room * breadth
+    _, first, group = np.unique(codes, return_index=True, return_inverse=True)
+    return first, group.ravel()
 
 
 def _joined(borders: tuple[float, ...], table: Whole, zone: Whole, moves: Whole) -> Machine:

@@ -11,7 +11,6 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.special import chdtr, chdtri, ndtr, ndtri
 
 from cellmon.charts.run_length.distribution import RunLength, alongside, geometric
@@ -104,6 +103,8 @@ def range_limit(n: int, arl: float) -> float:
     >>> round(range_limit(5, 370.4), 3)
     5.123
     """
+    from scipy.optimize import brentq  # late: slow to import
+
     share = 1 / _wanted(arl)
     return float(brentq(lambda w: float(1 - range_cdf(w, n)) - share, 0.0, 20.0, xtol=1e-12))
 

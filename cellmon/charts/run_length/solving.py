@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from scipy.optimize import brentq
-
 from cellmon.charts.run_length.distribution import RunsTooLong
 
 _CLOSE = 1e-9
@@ -31,6 +29,8 @@ def limit_for(mean_at: Callable[[float], float], wanted: float, *, guess: float,
     ValueError
         Where no limit does, or the wanted mean is out of range.
     """
+    from scipy.optimize import brentq  # late: slow to import
+
     if not 1 < wanted <= 1e9:
         raise ValueError(f"a mean run length above 1 and up to 1e9, not {wanted}")
     target = math.log(wanted)

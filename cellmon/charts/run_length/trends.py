@@ -8,13 +8,16 @@ node (up and down split there) give the step, with no error for polynomials.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
 from scipy.special import ndtr, ndtri
 
 from cellmon.charts.run_length.distribution import RunLength
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -114,6 +117,8 @@ def _blocks(rows: Whole, columns: Whole, weights: Floats) -> tuple[Whole, Whole,
 
 
 def _sparse(parts: list[tuple[Whole, Whole, Floats]], shape: tuple[int, int]) -> csr_array:
+    from scipy.sparse import csr_array  # late: slow to import
+
     rows, columns, values = (np.concatenate(part) for part in zip(*parts, strict=True))
     return csr_array((values, (rows, columns)), shape=shape)
 

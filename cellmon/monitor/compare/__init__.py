@@ -9,11 +9,13 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.errors import NotFound, WrongUsage
+from cellmon.local import number
 from cellmon.monitor.answers import Answer, Estimate
 from cellmon.monitor.compare.bores import Side, SideBores, sets_of, shared, side_bores
 from cellmon.monitor.compare.lives import Lives, lives_against, lives_of, why_no_ratio
 from cellmon.monitor.compare.streams import ComparedStream, compared, pairs
 from cellmon.monitor.view import View
+from cellmon.words import say, to_say
 
 __all__ = ["ComparedSide", "ComparedStream", "Comparison", "Lives", "Side", "compare"]
 
@@ -21,25 +23,27 @@ CONFIDENCE = 0.95
 """That all intervals of one answer hold together."""
 SHOWN = 3
 """Streams that the sentence names."""
-BY_STRETCH = (
+BY_STRETCH = to_say(
     "a stretch (one shift between two dressings) counts once for a level, by Welch's interval over them; "
     "spread is that inside small groups of bores in a row, by Fisher's F, with fewer degrees of freedom "
     "where tails are long"
 )
-CARRIED = (
+CARRIED = to_say(
     "levels that move with wear are carried along their slope between dressings to the same number of bores "
     "since a dressing; offsets that were given are left in"
 )
-NOT_LOGGED = (
+NOT_LOGGED = to_say(
     "the log does not say of all bores when the stones were dressed before them: levels are means as they "
     "are, and one side may be fresher than the other"
 )
-CUT = (
+CUT = to_say(
     "a side has fewer than four stretches, so they were cut into parts: what differs by chance from one "
     "shift or dressing to the next is not in these intervals, and may pass for a difference of the sides"
 )
-ALL_POSITIONS = "the sides have no bore position in common: all are taken together, and positions differ too"
-NO_CAUSE = "a difference shown is not its cause: what else changed is for qualified people to judge"
+ALL_POSITIONS = to_say(
+    "the sides have no bore position in common: all are taken together, and positions differ too"
+)
+NO_CAUSE = to_say("a difference shown is not its cause: what else changed is for qualified people to judge")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,16 +93,28 @@ def compare(
         When the cell knows no such side, or no such stream of it.
     """
     if first == second:
-        raise WrongUsage(f"both sides are the same, {first.name}: there is nothing to compare")
+        raise WrongUsage(say("both sides are the same, {side}: there is nothing to compare", side=first.name))
     one, two = side_bores(view, first), side_bores(view, second)
     if both := shared(one, two):
         raise WrongUsage(
-            f"{first.name} and {second.name} share {both:,} bores: give sides that do not overlap"
+            say(
+                "{first} and {second} share {bores} bores: give sides that do not overlap",
+                first=first.name,
+                second=second.name,
+                bores=number(both),
+            )
         )
     one, two = (_named(side, spindle=spindle, bore=bore) for side in (one, two))
     found = list(pairs(view, one, two, feature))
     if not found:
-        raise NotFound(f"{first.name} and {second.name} have no {feature or 'feature'} in common")
+        raise NotFound(
+            say(
+                "{first} and {second} have no {feature} in common",
+                first=first.name,
+                second=second.name,
+                feature=feature or say("feature"),
+            )
+        )
     known = lives_of(view, sets_of(one)), lives_of(view, sets_of(two))
     tests = 2 * len(found) + (why_no_ratio(*known) is None)
     each = 1 - (1 - CONFIDENCE) / tests
@@ -124,22 +140,33 @@ def _named(side: SideBores, *, spindle: str | None, bore: str | None) -> SideBor
             rows &= getattr(side.bores, column) == wanted
     if not rows.any():
         named = ", ".join(f"{k} {v}" for k, v in (("spindle", spindle), ("bore", bore)) if v)
-        raise NotFound(f"{side.side.name} has no bores of {named}")
+        raise NotFound(say("{side} has no bores of {named}", side=side.side.name, named=named))
     return side.select(rows)
 
 
 def _sentence(view: View, first: Side, second: Side, rows: Sequence[ComparedStream]) -> str:
-    names = f"{second.name} against {first.name}"
+    names = say("{second} against {first}", second=second.name, first=first.name)
     told = [r for r in rows if r.level_um is not None or r.spread_ratio is not None]
     if not told:
-        why = next((why for r in rows for why in r.why_not.values()), "no figure is known")
-        return f"{names}: cannot be told: {why}."
+        why = next((why for r in rows for why in r.why_not.values()), None) or say("no figure is known")
+        return say("{names}: cannot be told: {why}.", names=names, why=why)
     apart = sorted((r for r in told if r.differs), key=_how_clear, reverse=True)
     if not apart:
-        return f"{names}: no difference is shown in {len(told)} streams; each says how large one may be."
+        return say(
+            "{names}: no difference is shown in {count} streams; each says how large one may be.",
+            names=names,
+            count=len(told),
+        )
     said = "; ".join(f"{view.name(r.stream)} {r.words}" for r in apart[:SHOWN])
-    more = f"; and {len(apart) - SHOWN} more" if len(apart) > SHOWN else ""
-    return f"{names}: {len(apart)} of {len(told)} streams differ: {said}{more}."
+    if len(apart) > SHOWN:
+        said = say("{said}; and {rest} more", said=said, rest=len(apart) - SHOWN)
+    return say(
+        "{names}: {count} of {every} streams differ: {said}.",
+        names=names,
+        count=len(apart),
+        every=len(told),
+        said=said,
+    )
 
 
 def _how_clear(row: ComparedStream) -> float:
@@ -171,17 +198,20 @@ def _notes(
     sides: Sequence[SideBores], rows: Sequence[ComparedStream], tests: int, each: float
 ) -> Iterator[str]:
     """Yield what the figures rest on."""
-    yield (
-        f"{tests} comparisons: each interval is at {100 * each:.2f} %, so that all of them hold together at "
-        f"{100 * CONFIDENCE:.0f} % (Bonferroni)"
+    yield say(
+        "{tests} comparisons: each interval is at {each} %, so that all of them hold together at {all} % "
+        "(Bonferroni)",
+        tests=tests,
+        each=number(100 * each, 2),
+        all=number(100 * CONFIDENCE),
     )
-    yield BY_STRETCH
+    yield say(BY_STRETCH)
     if any(r.at_bores_since_dressing is not None for r in rows):
-        yield CARRIED
+        yield say(CARRIED)
     if any(np.isnan(side.since).any() for side in sides):
-        yield NOT_LOGGED
+        yield say(NOT_LOGGED)
     if any(figures.cut for r in rows for figures in (r.first, r.second)):
-        yield CUT
+        yield say(CUT)
     if any(r.stream.bore is None for r in rows):
-        yield ALL_POSITIONS
-    yield NO_CAUSE
+        yield say(ALL_POSITIONS)
+    yield say(NO_CAUSE)

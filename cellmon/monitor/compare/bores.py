@@ -9,38 +9,54 @@ import numpy as np
 
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import Bores
-from cellmon.monitor.compare.lives import Spans, known_sets, spans_of
+from cellmon.monitor.compare.lives import known_sets, spans_of
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Flags, Kind, Numbers, Texts, Times, Whole
 from cellmon.shifts import to_utc
+from cellmon.words import say, to_say
 
 LOOKED_BACK = np.timedelta64(14, "D")
 """Before a side, for the dressing its first bores followed."""
 A_MOMENT = np.timedelta64(1, "us")
 RESETS = (EventKind.STONES_DRESSED, EventKind.STONES_FITTED)
+NOT_KNOWN = {
+    "stone_set": to_say("no stone set {name} is known; there are {names}"),
+    "spindle": to_say("no spindle {name} is known; there are {names}"),
+    "fixture": to_say("no fixture {name} is known; there are {names}"),
+    "lot": to_say("no lot {name} is known; there are {names}"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Side:
-    """What is compared: the bores of a time [since, until), a stone set, a spindle, a fixture."""
+    """What is compared: the bores of a time [since, until), a stone set or lot, a spindle, a fixture."""
 
     since: datetime | None = None
     until: datetime | None = None
     stone_set: str | None = None
     spindle: str | None = None
     fixture: str | None = None
+    lot: str | None = None
+    """All stone sets of one lot."""
 
     @property
     def name(self) -> str:
         """What it is called; its time is said only where nothing else names it."""
-        named = {"set": self.stone_set, "spindle": self.spindle, "fixture": self.fixture}
-        said = [f"{word} {value}" for word, value in named.items() if value is not None]
-        if said:
-            return ", ".join(said)
-        if self.since is None or self.until is None:
-            ends = (("from", self.since), ("until", self.until))
-            return next((f"{word} {at:%Y-%m-%d %H:%M}" for word, at in ends if at is not None), "all bores")
-        return f"{self.since:%Y-%m-%d %H:%M} to {self.until:%Y-%m-%d %H:%M}"
+        said = [
+            *([say("set {name}", name=self.stone_set)] if self.stone_set is not None else []),
+            *([say("lot {name}", name=self.lot)] if self.lot is not None else []),
+            *([say("spindle {name}", name=self.spindle)] if self.spindle is not None else []),
+            *([say("fixture {name}", name=self.fixture)] if self.fixture is not None else []),
+        ]
+        return ", ".join(said) if said else self._time_name()
+
+    def _time_name(self) -> str:
+        since, until = (None if at is None else f"{at:%Y-%m-%d %H:%M}" for at in (self.since, self.until))
+        if since is not None and until is not None:
+            return say("{since} to {until}", since=since, until=until)
+        if since is not None:
+            return say("from {since}", since=since)
+        return say("all bores") if until is None else say("until {until}", until=until)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -73,7 +89,8 @@ def side_bores(view: View, side: Side) -> SideBores:
         When its time ends before it begins.
     """
     if side.since is not None and side.until is not None and side.since >= side.until:
-        raise WrongUsage(f"{side.since.isoformat()} is not before {side.until.isoformat()}")
+        ends = {"since": side.since.isoformat(), "until": side.until.isoformat()}
+        raise WrongUsage(say("{since} is not before {until}", **ends))
     start, end = _time_of(view, side)
     resets = _resets(view, start, end)
     found = view.session.bores(start=_begin(resets, start), end=end, spindle=side.spindle, charted=True)
@@ -81,9 +98,11 @@ def side_bores(view: View, side: Side) -> SideBores:
     interval = _intervals(found.spindle, made, resets)
     since = _since(found, made, interval)
     mine = np.ones(len(found), dtype=bool) if start is None else found.measured_at >= start
-    for column, wanted in (("stone_set", side.stone_set), ("fixture", side.fixture)):
-        if wanted is not None:
-            mine &= getattr(found, column) == wanted
+    wanted = _wanted_sets(view, side)
+    if wanted is not None:
+        mine &= np.isin(found.stone_set.astype(str), wanted)
+    if side.fixture is not None:
+        mine &= found.fixture == side.fixture
     clean = mine & (found.flags == 0)
     if not clean.any():
         raise NotFound(_none(view, side, int(mine.sum())))
@@ -116,17 +135,25 @@ def _time_of(view: View, side: Side) -> tuple[np.datetime64 | None, np.datetime6
     """Return from when and until when a side may have bores."""
     start = None if side.since is None else to_utc(side.since)
     end = view.as_of if side.until is None else min(to_utc(side.until) - A_MOMENT, view.as_of)
-    if side.stone_set is None:
+    spans = [spans_of(view, name) for name in _wanted_sets(view, side) or ()]
+    if not spans or not all(len(s.begins) for s in spans):  # of some no fitting is logged; files may name it
         return start, end
-    spans = spans_of(view, side.stone_set)
-    if not len(spans.begins):  # no fitting is logged; files may still name the set
-        return start, end
-    return _later(start, spans), min(end, spans.ends.max())
+    first: np.datetime64 = min(s.begins.min() for s in spans)
+    return first if start is None else max(start, first), min(end, max(s.ends.max() for s in spans))
 
 
-def _later(start: np.datetime64 | None, spans: Spans) -> np.datetime64:
-    first: np.datetime64 = spans.begins.min()
-    return first if start is None else max(start, first)
+def _wanted_sets(view: View, side: Side) -> list[str] | None:
+    """Return the stone sets that a side names, by itself or by its lot; None where it names none."""
+    if side.stone_set is not None:
+        return [side.stone_set]
+    if side.lot is None:
+        return None
+    stock = view.session.rows(Kind.STONE_SETS)
+    return sorted(set(stock.stone_set[stock.lot == side.lot].tolist()))
+
+
+def _known_lots(view: View) -> list[str]:
+    return sorted({str(lot) for lot in view.session.rows(Kind.STONE_SETS).lot.tolist() if lot})
 
 
 def _resets(view: View, start: np.datetime64 | None, end: np.datetime64) -> Events:
@@ -175,15 +202,27 @@ def numbered(*columns: Texts | Whole) -> Whole:
 
 def _none(view: View, side: Side, doubted: int) -> str:
     if doubted:
-        return f"{side.name}: all of its {doubted} bores are doubted (cellmon flags); none is left to compare"
+        return say(
+            "{side}: all of its {doubted} bores are doubted (cellmon flags); none is left to compare",
+            side=side.name,
+            doubted=doubted,
+        )
     known = {
         "stone_set": known_sets(view),
         "spindle": sorted({s.spindle for s in view.streams if s.spindle}),
         "fixture": sorted({s.fixture for s in view.streams if s.fixture}),
+        "lot": _known_lots(view),
     }
     for name, names in known.items():
         wanted = getattr(side, name)
         if wanted is not None and wanted not in names:
-            word = name.replace("_", " ")
-            return f"no {word} {wanted} is known; there are {', '.join(names) or 'none yet'}"
-    return f"{side.name}: no bore was measured"
+            return say(NOT_KNOWN[name], name=wanted, names=", ".join(names) or say("none yet"))
+    sets = ", ".join(_wanted_sets(view, side) or ()) if side.lot is not None else ""
+    if not sets:
+        return say("{side}: no bore was measured", side=side.name)
+    return say(
+        "{side}: no bore was measured on its sets {sets}; how long the sets of each lot last stands in "
+        "cellmon stones",
+        side=side.name,
+        sets=sets,
+    )

@@ -9,9 +9,12 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.charts.differences import LEAST_LIVES, life_ratio
+from cellmon.local import number
 from cellmon.monitor.answers import Estimate
+from cellmon.monitor.stones.now import stones_now
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Kind, Texts, Times
+from cellmon.words import say, say_many
 
 CHANGES = (EventKind.STONES_FITTED, EventKind.STONES_REMOVED)
 A_MOMENT = np.timedelta64(1, "us")
@@ -91,23 +94,35 @@ def lives_of(view: View, stone_sets: Sequence[str]) -> tuple[StoneLife, ...]:
         for name, bores in zip(stock.stone_set.tolist(), stock.bores_before.tolist(), strict=True)
         if np.isfinite(bores)
     }
-    return tuple(_life(view, name, int(before.get(name, 0))) for name in stone_sets)
+    logged = _logged(view, stone_sets)
+    return tuple(_life(view, name, int(before.get(name, 0)), logged.get(name)) for name in stone_sets)
+
+
+def _logged(view: View, stone_sets: Sequence[str]) -> dict[str, int]:
+    """Return the bores of sets whose log counts them from their first fitting on."""
+    if not stone_sets:
+        return {}
+    now = stones_now(view)
+    counted = [n for n in stone_sets if now.stays(n) and now.stays(n)[0].before is not None]
+    return {name: round(now.bores(name)) for name in counted}
 
 
 def why_no_ratio(first: Sequence[StoneLife], second: Sequence[StoneLife]) -> str | None:
     """Return why lives are not compared, None where they are."""
     if not first or not second:
-        return "no stone set is known of one side"
+        return say("no stone set is known of one side")
     if {one.stone_set for one in first} & {one.stone_set for one in second}:
-        return "the same stones ran on both sides"
+        return say("the same stones ran on both sides")
     not_whole = [one.stone_set for one in (*first, *second) if not one.whole]
     if not_whole:
-        return (
-            f"{', '.join(not_whole)} not seen from fitting to end, so only 'at least' is known of "
-            f"{'them' if len(not_whole) > 1 else 'it'}"
+        return say_many(
+            "{sets} not seen from fitting to end, so only 'at least' is known of it",
+            "{sets} not seen from fitting to end, so only 'at least' is known of them",
+            len(not_whole),
+            sets=", ".join(not_whole),
         )
     if min(len(first), len(second)) < LEAST_LIVES:
-        return (
+        return say(
             "one ended set on a side does not tell how sets differ among themselves; two of each are needed"
         )
     return None
@@ -116,29 +131,38 @@ def why_no_ratio(first: Sequence[StoneLife], second: Sequence[StoneLife]) -> str
 def lives_against(first: tuple[StoneLife, ...], second: tuple[StoneLife, ...], *, confidence: float) -> Lives:
     """Return the stone sets of both sides, with the ratio of their lives where it can be told."""
     why, ratio = why_no_ratio(first, second), None
-    told = "; ".join(dict.fromkeys(one.words for one in (*first, *second))) or "not known"
+    told = "; ".join(dict.fromkeys(one.words for one in (*first, *second))) or say("not known")
     if why is None:
         found = life_ratio([o.bores for o in first], [o.bores for o in second], confidence=confidence)
-        ratio = Estimate(value=found.value, low=found.low, high=found.high, confidence=confidence)
-        much = f"{found.value:.2f} times as long ({found.low:.2f} to {found.high:.2f})"
-        told = f"the second stones lasted {much}: {told}"
-    tail = f". No interval: {why}." if why else "."
-    return Lives(first=first, second=second, ratio=ratio, sentence=f"Stone life: {told}{tail}")
+        ratio = Estimate.of(found, confidence=confidence)
+        told = say(
+            "the second stones lasted {times} times as long ({low} to {high}): {told}",
+            times=number(found.value, 2),
+            low=number(found.low, 2),
+            high=number(found.high, 2),
+            told=told,
+        )
+    sentence = say("Stone life: {told}.", told=told)
+    if why:
+        sentence = say("Stone life: {told}. No interval: {why}.", told=told, why=why)
+    return Lives(first=first, second=second, ratio=ratio, sentence=sentence)
 
 
-def _life(view: View, name: str, before: int) -> StoneLife:
+def _life(view: View, name: str, before: int, logged_bores: int | None) -> StoneLife:
     spans = spans_of(view, name)
     logged = len(spans.begins) > 0
     start, end = (spans.begins.min(), spans.ends.max()) if logged else (None, view.as_of)
     bores = view.session.bores(start=start, end=end, charted=True)
     on_it = bores.select(bores.stone_set == name)
-    unseen = "its fitting is not logged"
+    unseen = say("its fitting is not logged")
     if start is not None:
         soon = len(on_it) > 0 and on_it.measured_at.min() - start <= SOON
         seen = soon or bool((view.session.shift_starts()[:1] <= start).any())
-        unseen = "" if seen else "it was fitted before the first bores here"
-    open_ = [unseen] * bool(unseen) + ["it is still on the spindle"] * (logged and spans.running)
+        unseen = "" if seen else say("it was fitted before the first bores here")
     count = len(on_it) + before
+    if unseen and logged_bores is not None and logged_bores >= count:
+        unseen, count = "", logged_bores  # its own log counts what was not measured here
+    open_ = [unseen] * bool(unseen) + [say("it is still on the spindle")] * (logged and spans.running)
     return StoneLife(
         stone_set=name,
         spindle=", ".join(sorted({str(s) for s in on_it.spindle.tolist()})) or None,
@@ -146,8 +170,14 @@ def _life(view: View, name: str, before: int) -> StoneLife:
         ended_at=view.local(end) if logged and not spans.running else None,
         bores=count,
         whole=not open_,
-        words=f"{name} honed {'at least ' * bool(open_)}{count:,} bores" + "".join(f", {w}" for w in open_),
+        words=", ".join([_honed(name, count, at_least=bool(open_)), *open_]),
     )
+
+
+def _honed(name: str, bores: int, *, at_least: bool) -> str:
+    if at_least:
+        return say("{stone_set} honed at least {bores} bores", stone_set=name, bores=number(bores))
+    return say("{stone_set} honed {bores} bores", stone_set=name, bores=number(bores))
 
 
 def _changes(view: View) -> Events:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from cellmon import local
 from cellmon.charts.alike import Between, spread_inside
 from cellmon.charts.differences import (
     Groups,
@@ -26,6 +27,7 @@ from cellmon.monitor.compare.bores import SideBores, numbered
 from cellmon.monitor.judge.inputs import SIZE
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Stream, Texts
+from cellmon.words import say
 
 FORM = ("taper", "barrel", "ovality", "size_range")
 """Compared beside the features of the sheet."""
@@ -136,7 +138,8 @@ def compared(pair: Pair, *, size: int, confidence: float) -> ComparedStream:
     level = spread = None
     try:
         if min(one.n, two.n) < LEAST_BORES:
-            raise NotEnoughData("undoubted bores of each side", need=LEAST_BORES, got=min(one.n, two.n))
+            what = say("undoubted bores of each side")
+            raise NotEnoughData(what, need=LEAST_BORES, got=min(one.n, two.n))
         level = level_difference(one.stretches, two.stretches, confidence=confidence, tilt=tilt)
     except NotEnoughData as few:
         why_not["level_um"], tilt = str(few), None
@@ -218,25 +221,37 @@ def _tilt(stream: Stream, one: _Figures, two: _Figures) -> Tilt | None:
 
 
 def _estimate(found: Between | None, confidence: float) -> Estimate | None:
-    if found is None:
-        return None
-    return Estimate(value=found.value, low=found.low, high=found.high, confidence=confidence)
+    return None if found is None else Estimate.of(found, confidence=confidence)
 
 
 def _words(level: Between | None, spread: Between | None, differs: Sequence[str]) -> str:
     said = []
     if "level" in differs and level is not None:
-        way = "higher" if level.value > 0 else "lower"
         low, high = sorted((abs(level.low), abs(level.high)))
-        said.append(f"{abs(level.value):.2f} µm {way} ({low:.2f} to {high:.2f})")
+        by = {
+            "by": local.number(abs(level.value), 2),
+            "low": local.number(low, 2),
+            "high": local.number(high, 2),
+        }
+        if level.value > 0:
+            said.append(say("{by} µm higher ({low} to {high})", **by))
+        else:
+            said.append(say("{by} µm lower ({low} to {high})", **by))
     if "spread" in differs and spread is not None:
-        ends = f"{spread.low:.2f} to {spread.high:.2f}"
-        if "1.00" in ends:  # what differs does not read as if it did not
-            ends = f"{spread.low:.3f} to {spread.high:.3f}"
-        said.append(f"scatters {spread.value:.2f} times as wide ({ends})")
+        ends = (spread.low, spread.high)
+        # what differs does not read as if it did not
+        digits = 3 if any("1.00" in f"{end:.2f}" for end in ends) else 2
+        said.append(
+            say(
+                "scatters {times} times as wide ({low} to {high})",
+                times=local.number(spread.value, 2),
+                low=local.number(ends[0], digits),
+                high=local.number(ends[1], digits),
+            )
+        )
     if said:
         return ", ".join(said)
-    if level is None and spread is None:
-        return "cannot be told"
-    most = "" if level is None else f"; up to {max(-level.low, level.high):.2f} µm is not excluded"
-    return f"no difference shown{most}"
+    if level is None:
+        return say("cannot be told") if spread is None else say("no difference shown")
+    most = local.number(max(-level.low, level.high), 2)
+    return say("no difference shown; up to {most} µm is not excluded", most=most)

@@ -9,6 +9,7 @@ import numpy as np
 
 from cellmon.errors import NotFound
 from cellmon.judged import Bores
+from cellmon.local import moment, number
 from cellmon.monitor.answers import Answer, Estimate
 from cellmon.monitor.gauge.agree import FeatureAgreement, GaugesAgree, agreements
 from cellmon.monitor.gauge.budgets import Budget, BudgetLine, budget
@@ -33,8 +34,9 @@ from cellmon.monitor.gauge.studies import (
     studies,
 )
 from cellmon.monitor.view import View
+from cellmon.words import say, to_say
 
-CAUTION = (
+CAUTION = to_say(
     "Advice only: a gauge is set by its maker's manual and the site's procedure, and a qualified person "
     "decides what becomes of suspect bores."
 )
@@ -82,12 +84,13 @@ def gauge(view: View, *, study: str | None = None) -> GaugeAnswer:
     found = studies(view, study=study)
     if study is not None and not found:
         others = sorted({s.study for s in studies(view)})
-        raise NotFound(f"no gauge study {study}; there are {', '.join(others) or 'none yet'}")
+        known = ", ".join(others) or say("none yet")
+        raise NotFound(say("no gauge study {study}; there are {known}", study=study, known=known))
     since = view.as_of - LOOKED_AT
     bores = view.session.bores(start=since, end=view.as_of)
     names = dict.fromkeys([*view.sheet.gauge_ids, *(s.gauge for s in found)])
     standings = tuple(_standing(view, name, found, bores) for name in names)
-    why_not = {} if found else {"studies": "no gauge study was taken"}
+    why_not = {} if found else {"studies": say("no gauge study was taken")}
     return GaugeAnswer(
         **{**view.head(), "why_not": why_not},
         sentence=next(s.sentence for s in standings if s.gauge == view.sheet.measuring.gauge),
@@ -97,7 +100,7 @@ def gauge(view: View, *, study: str | None = None) -> GaugeAnswer:
         agreements=agreements(view, bores, since),
         rule=decision_rule(view),
         noise=read_by_noise(view, bores),
-        caution=CAUTION,
+        caution=say(CAUTION),
     )
 
 
@@ -107,32 +110,39 @@ def _standing(view: View, name: str, found: Sequence[StudyAnswer], bores: Bores)
     reads_sizes = checks is not None or any(s.gauge == name for s in found) or (bores.gauge == name).any()
     return GaugeStanding(
         gauge=name,
-        use=stated.use if stated else "not on the sheet",
+        use=stated.use if stated else say("not on the sheet"),
         resolution_um=stated.resolution_um if stated else None,
         sentence=_sentence(name, checks, found),
         on_masters=_checks_words(name, checks),
         checks=checks,
         budget=budget(view, name, checks, found, bores) if reads_sizes else None,
-        why_not={} if reads_sizes else {"budget": "it has read no size: no check, no study, no bore"},
+        why_not={} if reads_sizes else {"budget": say("it has read no size: no check, no study, no bore")},
     )
 
 
 def _checks_words(name: str, checks: MasterChecks | None) -> str:
     """Say what the newest check of a gauge means for the bores measured now."""
     if checks is None:
-        return f"{name} was never seen on a master, so nobody knows whether it reads right."
+        return say("{name} was never seen on a master, so nobody knows whether it reads right.", name=name)
     last = checks.last
-    at = f"{last.at:%a} {last.at.day} {last.at:%b} {last.at:%H:%M}"
-    off = f"{last.error_um:+.1f} µm".replace("-", "−")
+    found = {
+        "name": name,
+        "at": moment(last.at),
+        "off": f"{number(last.error_um, 1, sign=True)} µm",
+    }
     if last.good is False:
-        return (
-            f"Do not believe {name}: on {at} it read its master {off} off. Set it right, then measure again."
+        return say(
+            "Do not believe {name}: on {at} it read its master {off} off. Set it right, then measure again.",
+            **found,
         )
-    late = checks.due is not None and checks.due.overdue
-    tail = " That check is overdue." if late else ""
     if last.good is None:
-        return f"{name} read its master {off} off on {at}; the sheet sets no limit (as_found_limit_um).{tail}"
-    return f"{name} last read its master {off} off, on {at}.{tail}"
+        said = say(
+            "{name} read its master {off} off on {at}; the sheet sets no limit (as_found_limit_um).", **found
+        )
+    else:
+        said = say("{name} last read its master {off} off, on {at}.", **found)
+    late = checks.due is not None and checks.due.overdue
+    return " ".join([said, say("That check is overdue.")]) if late else said
 
 
 SIZES = (ONE_READING, "diameter")
@@ -143,13 +153,20 @@ def _sentence(gauge: str, checks: MasterChecks | None, found: Sequence[StudyAnsw
     worst = _worst(found, gauge)
     sizes = [worst[name] for name in SIZES if name in worst]
     if not sizes:
-        unknown = "How well it repeats is not known: no study of it with a tolerance was taken."
+        unknown = say("How well it repeats is not known: no study of it with a tolerance was taken.")
         return f"{_checks_words(gauge, checks)} {unknown}"
     size = max(sizes, key=lambda one: one.value or 0.0)
     share = size.value or 0.0
-    unsure = f" (95 %: up to {size.high:.0f} %)" if size.high is not None else ""
-    said = f"{_believed(gauge, checks, share)} It takes {share:.0f} % of the tolerance of size{unsure}."
-    return " ".join([said, *_forms({k: v for k, v in worst.items() if k not in SIZES})])
+    if size.high is None:
+        takes = say("It takes {share} % of the tolerance of size.", share=number(share))
+    else:
+        takes = say(
+            "It takes {share} % of the tolerance of size (95 %: up to {high} %).",
+            share=number(share),
+            high=number(size.high),
+        )
+    forms = _forms({k: v for k, v in worst.items() if k not in SIZES})
+    return " ".join([_believed(gauge, checks, share), takes, *forms])
 
 
 def _worst(found: Sequence[StudyAnswer], gauge: str) -> dict[str, Estimate]:
@@ -169,20 +186,21 @@ def _believed(gauge: str, checks: MasterChecks | None, share: float) -> str:
     words = _checks_words(gauge, checks)
     if checks is None or checks.last.good is not True or (checks.due is not None and checks.due.overdue):
         return words
-    opening = "Yes:" if share <= ENOUGH else "With care:" if share <= LIMITED else "No:"
-    return f"{opening} {words}"
+    if share <= ENOUGH:
+        return say("Yes: {words}", words=words)
+    return say("With care: {words}", words=words) if share <= LIMITED else say("No: {words}", words=words)
 
 
 def _forms(worst: Mapping[str, Estimate]) -> list[str]:
     """Name the features of form for which the gauge is not good enough, or needs care."""
     care = [(n, v) for n, e in worst.items() if ENOUGH < (v := e.value or 0.0) <= LIMITED]
     bad = [(n, v) for n, e in worst.items() if (v := e.value or 0.0) > LIMITED]
-    said = [f"Of form, use with care: {_named(care)}."] if care else []
-    return said + ([f"Not good enough for {_named(bad)}."] if bad else [])
+    said = [say("Of form, use with care: {features}.", features=_named(care))] if care else []
+    return said + ([say("Not good enough for {features}.", features=_named(bad))] if bad else [])
 
 
 def _named(shares: Sequence[tuple[str, float]]) -> str:
-    return ", ".join(f"{name} ({share:.0f} %)" for name, share in shares)
+    return ", ".join(f"{name} ({number(share)} %)" for name, share in shares)
 
 
 __all__ = [

@@ -15,12 +15,14 @@ from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.gauge.agreement import agreement, gauge_line, spread_allows
 from cellmon.gauge.decision import feature_uncertainty
 from cellmon.judged import SIZE_COLUMNS, Bores
+from cellmon.local import number
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Texts
 from cellmon.sheet import Sheet
 from cellmon.stats.intervals import Interval
 from cellmon.stats.normal import quantile
+from cellmon.words import say
 
 STRANGE = 0.05
 RARE = 0.005
@@ -138,7 +140,7 @@ def _feature(
         return FeatureAgreement(
             feature=name, n=len(x), blocks=len(set(a.part.tolist())), difference_um=None, sd_um=None,
             sd_expected_um=expected, lower_um=None, upper_um=None, slope=None,
-            sentence=f"Not known: {why}.", why_not=dict.fromkeys(names, why),
+            sentence=say("Not known: {why}.", why=why), why_not=dict.fromkeys(names, why),
         )  # fmt: skip
     why_not: dict[str, str] = {}
     slope = _slope(x, y, u, why_not)
@@ -175,10 +177,10 @@ def _own_uncertainty(sheet: Sheet, gauge: str, feature: str) -> float | None:
 
 def _slope(x: Numbers, y: Numbers, u: list[float | None], why_not: dict[str, str]) -> Estimate | None:
     if not u[0] or not u[1]:
-        why_not["slope"] = "the sheet does not say how well both gauges repeat (uncertainty_reading_um)"
+        why_not["slope"] = say("the sheet does not say how well both gauges repeat (uncertainty_reading_um)")
         return None
     if len(x) < 10 or not spread_allows(x, y, u_first=u[0], u_second=u[1]):
-        why_not["slope"] = (
+        why_not["slope"] = say(
             "the bores are too alike, beside the gauges' own errors, for a line to say something"
         )
         return None
@@ -198,18 +200,34 @@ def _sentence(
     expected: float | None,
     blocks: int,
 ) -> str:
-    first, second = gauges
+    said = _difference_words(gauges, value, difference)
+    if not expected:
+        return said
+    most = expected * math.sqrt(float(chdtri(blocks - 1, RARE)) / (blocks - 1))
+    if sd > most:
+        return f"{said} " + say(
+            "Single bores spread by {sd} µm; the sheet explains {expected}.",
+            sd=number(sd, 2),
+            expected=number(expected, 2),
+        )
+    return f"{said} " + say(
+        "Single bores differ no more than the sheet's uncertainties explain ({sd} µm).", sd=number(sd, 2)
+    )
+
+
+def _difference_words(gauges: tuple[str, str], value: float, difference: Estimate) -> str:
+    """Return how far two gauges differ, or that it is not proven."""
+    named = {"first": gauges[0], "second": gauges[1]}
     low, high = difference.low or 0.0, difference.high or 0.0
     if low <= 0 <= high:
-        said = f"No difference between {first} and {second} is proven ({low:+.2f} to {high:+.2f} µm)."
-    else:
-        more = "more" if value > 0 else "less"
-        ends = sorted((abs(low), abs(high)))
-        said = f"{first} reads {abs(value):.2f} µm {more} than {second} ({ends[0]:.2f} to {ends[1]:.2f})."
-    if expected:
-        most = expected * math.sqrt(float(chdtri(blocks - 1, RARE)) / (blocks - 1))
-        if sd > most:
-            said += f" Single bores spread by {sd:.2f} µm; the sheet explains {expected:.2f}."
-        else:
-            said += f" Single bores differ no more than the sheet's uncertainties explain ({sd:.2f} µm)."
-    return said.replace("-", "−") if "(-" in said else said
+        return say(
+            "No difference between {first} and {second} is proven ({low} to {high} µm).",
+            **named,
+            low=number(low, 2, sign=True),
+            high=number(high, 2, sign=True),
+        )
+    ends = sorted((abs(low), abs(high)))
+    figures = {"by": number(abs(value), 2), "low": number(ends[0], 2), "high": number(ends[1], 2)}
+    if value > 0:
+        return say("{first} reads {by} µm more than {second} ({low} to {high}).", **named, **figures)
+    return say("{first} reads {by} µm less than {second} ({low} to {high}).", **named, **figures)

@@ -15,10 +15,12 @@ from cellmon.gauge.budget import (
     resolution_uncertainty,
 )
 from cellmon.judged import Bores
+from cellmon.local import number, significant
 from cellmon.monitor.gauge.checks import MasterChecks
 from cellmon.monitor.gauge.studies import ONE_READING, StudyAnswer, StudyFeature
 from cellmon.monitor.view import View
 from cellmon.sheet import Sheet, Uncertainty, Zeroing
+from cellmon.words import say
 
 COMMON, READING = "common", "reading"
 NEAR = 1.15
@@ -67,16 +69,7 @@ def budget(
     known = sheet.uncertainty or Uncertainty()
     lines = [
         *_own(sheet, gauge, _newest(studies, gauge)),
-        BudgetLine(
-            name="master",
-            u_um=known.master_um,
-            df=None,
-            part=COMMON,
-            counted=True,
-            source="from the sheet, [uncertainty] master_um"
-            if sheet.uncertainty
-            else "assumed: a ring calibrated to 0.5 um (k = 2); say yours in [uncertainty] master_um",
-        ),
+        _master(known, stated=sheet.uncertainty is not None),
         _zero(checks),
         *_temperature(sheet, known, bores),
     ]
@@ -119,32 +112,43 @@ def _expanded(common: float | None, reading: float | None) -> float | None:
 def _compared(found: Budget, *, streams: bool, assumed: bool) -> str:
     """Say in words where budget and sheet differ, and what follows."""
     if found.expanded_um is None or found.reading_um is None:
-        return "No budget: neither a study nor the sheet says how well it repeats."
-    said = [f"One reading is known to ±{found.expanded_um:.2f} µm (k = 2)"]
-    alone = ("one reading alone", found.reading_um, found.sheet_reading_um)
+        return say("No budget: neither a study nor the sheet says how well it repeats.")
+    known = number(found.expanded_um, 2)
+    alone = _one_compared(say("one reading alone"), found.reading_um, found.sheet_reading_um)
     if not streams:
-        return f"{said[0]}. {_one_compared(*alone)} Verdicts do not use this gauge."
+        first = say("One reading is known to ±{known} µm (k = 2).", known=known)
+        return " ".join([first, alone, say("Verdicts do not use this gauge.")])
     if found.sheet_expanded_um is None:
-        return f"{said[0]}; the sheet states no uncertainty, so no guard band is taken."
-    said[0] += f"; the sheet uses ±{found.sheet_expanded_um:.2f}."
-    said += [_one_compared("what all readings of a bore share", found.common_um, found.sheet_common_um)]
-    said += [_one_compared(*alone)]
-    small = found.expanded_um > NEAR * found.sheet_expanded_um
-    said += ["Guard bands are narrower than they should be."] if small else []
-    said += (
-        ["Master and temperatures are assumed; [uncertainty] of the sheet takes yours."] if assumed else []
-    )
+        return say(
+            "One reading is known to ±{known} µm (k = 2); the sheet states no uncertainty, so no guard band "
+            "is taken.",
+            known=known,
+        )
+    used = number(found.sheet_expanded_um, 2)
+    said = [
+        say("One reading is known to ±{known} µm (k = 2); the sheet uses ±{used}.", known=known, used=used),
+        _one_compared(say("what all readings of a bore share"), found.common_um, found.sheet_common_um),
+        alone,
+    ]
+    if found.expanded_um > NEAR * found.sheet_expanded_um:
+        said.append(say("Guard bands are narrower than they should be."))
+    if assumed:
+        said.append(say("Master and temperatures are assumed; [uncertainty] of the sheet takes yours."))
     return " ".join(said)
 
 
 def _one_compared(name: str, mine: float, theirs: float | None) -> str:
+    figures = {"name": name, "mine": number(mine, 2)}
     if theirs is None:
-        return f"For {name} the sheet says nothing; the budget says {mine:.2f}."
+        return say("For {name} the sheet says nothing; the budget says {mine}.", **figures)
+    figures["theirs"] = number(theirs, 2)
     if mine > NEAR * theirs:
-        return f"For {name} the sheet's {theirs:.2f} µm is too small: the budget says {mine:.2f}."
+        return say("For {name} the sheet's {theirs} µm is too small: the budget says {mine}.", **figures)
     if theirs > NEAR * mine:
-        return f"For {name} the sheet's {theirs:.2f} µm is on the safe side: the budget says {mine:.2f}."
-    return f"For {name} both agree ({mine:.2f} and {theirs:.2f} µm)."
+        return say(
+            "For {name} the sheet's {theirs} µm is on the safe side: the budget says {mine}.", **figures
+        )
+    return say("For {name} both agree ({mine} and {theirs} µm).", **figures)
 
 
 def _newest(studies: Sequence[StudyAnswer], gauge: str) -> StudyFeature | None:
@@ -162,58 +166,83 @@ def _own(sheet: Sheet, gauge: str, study: StudyFeature | None) -> list[BudgetLin
     stated = sheet.gauge(gauge) if gauge in sheet.gauge_ids else None
     step = stated.resolution_um if stated else None
     if study is not None and study.gauge_um is not None and study.gauge_um.value is not None:
-        who = "persons included" if study.operators > 1 else "no persons in it"
         repeat: float | None = study.gauge_um.value
-        df, source = study.gauge_df, f"from the study, {study.parts} places, {who}"
+        df, source = study.gauge_df, _of_study(study)
     else:
         repeat = stated.uncertainty_reading_um if stated else None
-        df, source = None, "from the sheet: no study of this gauge is known"
+        df, source = None, say("from the sheet: no study of this gauge is known")
     rounding = None if step is None else resolution_uncertainty(step)
     by_step = rounding is not None and rounding > (repeat or 0.0)
     return [
         BudgetLine(
-            name="repetition",
+            name=say("repetition"),
             u_um=repeat,
             df=df,
             part=READING,
             counted=repeat is not None and not by_step,
-            source=source if repeat is not None else "not known: no study, nothing on the sheet",
+            source=source if repeat is not None else say("not known: no study, nothing on the sheet"),
         ),
         BudgetLine(
-            name="resolution",
+            name=say("resolution"),
             u_um=rounding,
             df=None,
             part=READING,
             counted=by_step,
-            source="not on the sheet"
-            if step is None
-            else f"steps of {step:g} um; " + ("counted" if by_step else "in the repetition already"),
+            source=_of_steps(step, counted=by_step),
         ),
     ]
+
+
+def _of_study(study: StudyFeature) -> str:
+    if study.operators > 1:
+        return say("from the study, {places} places, persons included", places=study.parts)
+    return say("from the study, {places} places, no persons in it", places=study.parts)
+
+
+def _of_steps(step: float | None, *, counted: bool) -> str:
+    if step is None:
+        return say("not on the sheet")
+    if counted:
+        return say("steps of {step} um; counted", step=significant(step))
+    return say("steps of {step} um; in the repetition already", step=significant(step))
+
+
+def _master(known: Uncertainty, *, stated: bool) -> BudgetLine:
+    assumed = say("assumed: a ring calibrated to 0.5 um (k = 2); say yours in [uncertainty] master_um")
+    return BudgetLine(
+        name=say("master"),
+        u_um=known.master_um,
+        df=None,
+        part=COMMON,
+        counted=True,
+        source=say("from the sheet, [uncertainty] master_um") if stated else assumed,
+    )
 
 
 def _zero(checks: MasterChecks | None) -> BudgetLine:
     mean, sd = (checks.zero_um, checks.zero_sd_um) if checks else (None, None)
     if checks is None or mean is None or mean.value is None:
-        return BudgetLine(
-            name="zero", u_um=None, df=None, part=COMMON, counted=False, source="no master checks are known"
-        )
+        why = say("no master checks are known")
+        return BudgetLine(name=say("zero"), u_um=None, df=None, part=COMMON, counted=False, source=why)
     off = math.hypot(mean.value, sd.value if sd and sd.value else 0.0)
     return BudgetLine(
-        name="zero",
+        name=say("zero"),
         u_um=off,
         df=float(checks.zero_n - 1),
         part=COMMON,
         counted=True,
-        source=f"{checks.zero_n} as-found checks within the limit, off by so much (root mean square)",
+        source=say(
+            "{count} as-found checks within the limit, off by so much (root mean square)",
+            count=checks.zero_n,
+        ),
     )
 
 
 def _temperature(sheet: Sheet, known: Uncertainty, bores: Bores) -> list[BudgetLine]:
-    part, measuring = sheet.part(), sheet.measuring
+    part, measuring, name = sheet.part(), sheet.measuring, say("temperature")
     if part.expansion is None:
-        why = "the sheet does not say how the part expands"
-        return [BudgetLine(name="temperature", u_um=None, df=None, part=COMMON, counted=False, source=why)]
+        why = say("the sheet does not say how the part expands")
+        return [BudgetLine(name=name, u_um=None, df=None, part=COMMON, counted=False, source=why)]
     zero = measuring.zeroed_at or Zeroing()
     temps = bores.part_temp_c[np.isfinite(bores.part_temp_c)]
     above = float(np.sqrt(((temps - zero.part_c) ** 2).mean())) if len(temps) else 0.0
@@ -226,28 +255,35 @@ def _temperature(sheet: Sheet, known: Uncertainty, bores: Bores) -> list[BudgetL
         master_c=known.master_temp_c,
         expansion_share=known.expansion_share,
     )
-    how = "from the sheet" if sheet.uncertainty else "assumed"
+    how = say("from the sheet") if sheet.uncertainty else say("assumed")
     lines = [
         BudgetLine(
-            name="temperature",
+            name=name,
             u_um=u,
             df=None,
             part=COMMON,
             counted=True,
-            source=f"{how}: part to {known.part_temp_c:g} C, master to {known.master_temp_c:g} C, "
-            f"expansion to {100 * known.expansion_share:g} %, {above:.1f} C from the zeroing",
+            source=say(
+                "{how}: part to {part} C, master to {master} C, expansion to {share} %, {above} C from the "
+                "zeroing",
+                how=how,
+                part=significant(known.part_temp_c),
+                master=significant(known.master_temp_c),
+                share=significant(100 * known.expansion_share),
+                above=number(above, 1),
+            ),
         )
     ]
     high = bores.thermal[np.isfinite(bores.thermal)]
     if measuring.temperature != "correct" and len(high):
         lines.append(
             BudgetLine(
-                name="not corrected",
+                name=say("not corrected"),
                 u_um=float(np.sqrt((high**2).mean())),
                 df=None,
                 part=COMMON,
                 counted=True,
-                source="what part and master temperatures made bores read off, as they were logged",
+                source=say("what part and master temperatures made bores read off, as they were logged"),
             )
         )
     return lines

@@ -18,6 +18,7 @@ from cellmon.monitor.judge.context import Suspect, is_good, suspect_times
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Flag, Flags, GaugeChecks, Kind, Numbers, Texts, Times
 from cellmon.stats.intervals import sd_interval
+from cellmon.words import say
 
 SHOWN = np.timedelta64(28, "D")
 """Checks of so long are looked at."""
@@ -178,13 +179,14 @@ def mean_estimate(values: Numbers) -> Estimate | None:
 def _mean(values: Numbers, why_not: dict[str, str], name: str) -> Estimate | None:
     found = mean_estimate(values)
     if found is None:
-        why_not[name] = f"{len(values)} good as-found checks; two are needed"
+        why_not[name] = say("{count} good as-found checks; two are needed", count=len(values))
     return found
 
 
 def _sd(values: Numbers, why_not: dict[str, str]) -> Estimate | None:
     if len(values) < 2 or not values.std() > 0:
-        why_not["zero_sd_um"] = "the as-found checks do not differ" if len(values) > 1 else "too few checks"
+        several = len(values) > 1
+        why_not["zero_sd_um"] = say("the as-found checks do not differ") if several else say("too few checks")
         return None
     sd = float(values.std(ddof=1))
     found = sd_interval(sd, df=len(values) - 1, confidence=CONFIDENCE)
@@ -199,13 +201,17 @@ def slope(line: Line, factor: float = 1.0) -> Estimate:
 
 def _drift(at: Times, error: Numbers, why_not: dict[str, str]) -> Estimate | None:
     if len(at) < LEAST_FOR_DRIFT:
-        why_not["drift_um_per_day"] = f"{len(at)} good checks since it was set; {LEAST_FOR_DRIFT} are needed"
+        why_not["drift_um_per_day"] = say(
+            "{count} good checks since it was set; {needed} are needed",
+            count=len(at),
+            needed=LEAST_FOR_DRIFT,
+        )
         return None
     days = (at - at[0]) / DAY
     try:
         return slope(straight_line(days, error, confidence=CONFIDENCE))
     except NoSpread:
-        why_not["drift_um_per_day"] = "all checks were at one moment"
+        why_not["drift_um_per_day"] = say("all checks were at one moment")
         return None
 
 
@@ -214,7 +220,9 @@ def _linearity(view: View, master_mm: Numbers, error: Numbers, why_not: dict[str
         return linearity(view, master_mm, error)
     except (NotEnoughData, NoSpread):
         sizes = len(np.unique(master_mm))
-        why_not["linearity"] = f"{sizes} size of master was read; two are needed, three readings in all"
+        why_not["linearity"] = say(
+            "{sizes} size of master was read; two are needed, three readings in all", sizes=sizes
+        )
         return None
 
 

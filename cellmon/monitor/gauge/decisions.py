@@ -11,15 +11,23 @@ from cellmon.bores.form import TwoPointFeatures, two_point_features
 from cellmon.gauge.decision import guard_factor
 from cellmon.gauge.propagation import Propagated, noisy_readings, read_of
 from cellmon.judged import FEATURE_COLUMNS, SIZE_COLUMNS, Bores
+from cellmon.local import number, significant
 from cellmon.monitor.gauge.studies import SEED
 from cellmon.monitor.judge.verdict import JUDGED_COLUMNS, standard_uncertainty
 from cellmon.monitor.view import View
 from cellmon.records import Numbers
 from cellmon.sheet import DiameterFeature, Part, Sheet
+from cellmon.words import say, to_say
 
 DRAWS = 20_000
 WIDER = 1.15
 """From so many times the uncertainty of the verdict on, a wider spread is said."""
+SIZES = {
+    "least": to_say("least size"),
+    "greatest": to_say("greatest size"),
+    "average": to_say("average size"),
+    "mid-range": to_say("mid-range size"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,16 +102,18 @@ def decision_rule(view: View) -> DecisionRule:
 
 def _rule_words(sheet: Sheet, z: float) -> str:
     if sheet.decision.rule == "simple":
-        return (
+        return say(
             "Simple: a bore on or inside its limits conforms, whatever the gauge's uncertainty; of bores "
             "that read just at a limit one in two is judged wrongly."
         )
     if sheet.measuring.common_um is None and sheet.measuring.reading_um is None:
-        return "Guarded, but the sheet states no uncertainty: the guard bands are nought."
-    return (
-        f"Guarded (ISO 14253-1): a bore conforms inside limits drawn in by {z:.3f} standard uncertainties "
+        return say("Guarded, but the sheet states no uncertainty: the guard bands are nought.")
+    return say(
+        "Guarded (ISO 14253-1): a bore conforms inside limits drawn in by {z} standard uncertainties "
         "and does not conform outside limits moved out by as much, each proven to "
-        f"{100 * sheet.decision.conformance:g} %; between the two neither is proven."
+        "{share} %; between the two neither is proven.",
+        z=number(z, 3),
+        share=significant(100 * sheet.decision.conformance),
     )
 
 
@@ -134,16 +144,29 @@ def read_by_noise(view: View, bores: Bores) -> tuple[ReadByNoise, ...]:
 def _noise_words(figure: str, u: float, perfect: Propagated, usual: Propagated | None) -> str:
     """Say what noise adds, where it adds anything."""
     if perfect.low >= 0 and perfect.mean > perfect.sd:
-        return (
-            f"A perfect bore reads {perfect.mean:.1f} µm of {figure} on average, one in forty more than "
-            f"{perfect.high:.1f}."
+        return say(
+            "A perfect bore reads {mean} µm of {figure} on average, one in forty more than {high}.",
+            mean=number(perfect.mean, 1),
+            figure=figure,
+            high=number(perfect.high, 1),
         )
     one = usual or perfect
     if abs(one.too_much) > 0.2 * one.sd:
-        more = "large" if one.too_much > 0 else "small"
-        return f"Of the usual bore the {figure} reads {abs(one.too_much):.1f} µm too {more} on average."
-    beside = f"; the verdict counts with {u:.2f}" if one.sd > WIDER * u else ""
-    return f"Noise spreads the {figure} by {one.sd:.2f} µm and does not shift it{beside}."
+        by = number(abs(one.too_much), 1)
+        if one.too_much > 0:
+            return say(
+                "Of the usual bore the {figure} reads {by} µm too large on average.", figure=figure, by=by
+            )
+        return say("Of the usual bore the {figure} reads {by} µm too small on average.", figure=figure, by=by)
+    sd = number(one.sd, 2)
+    if one.sd <= WIDER * u:
+        return say("Noise spreads the {figure} by {sd} µm and does not shift it.", figure=figure, sd=sd)
+    return say(
+        "Noise spreads the {figure} by {sd} µm and does not shift it; the verdict counts with {u}.",
+        figure=figure,
+        sd=sd,
+        u=number(u, 2),
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -186,9 +209,9 @@ def _figures(part: Part) -> list[tuple[str, str, str]]:
     for name, feature in part.features.items():
         if isinstance(feature, DiameterFeature):
             if feature.judge == "every-reading":
-                found += [("least size", "least", name), ("greatest size", "greatest", name)]
+                found += [(say(SIZES[which]), which, name) for which in ("least", "greatest")]
             column = SIZE_COLUMNS.get(feature.size)
-            found += [(f"{feature.size} size", column, feature.size)] if column else []
+            found += [(say(SIZES[feature.size]), column, feature.size)] if column else []
         elif name in FEATURE_COLUMNS:
             found.append((name, JUDGED_COLUMNS.get(name, name), name))
     return list({figure: (figure, column, name) for figure, column, name in found}.values())

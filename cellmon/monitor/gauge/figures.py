@@ -46,8 +46,13 @@ def forms(rows: StudyReadings, um: Numbers, sheet: Sheet, part: Part) -> list[Fi
         length_mm=part.length_mm,
     )
     item, operator, trial = [keys[i] for i in first], rows.operator[first], rows.trial[first]
-    names = [n for n in TWO_POINT_FEATURES if n in part.features and np.isfinite(_of(found, n, part)).any()]
-    return [(n, _of(found, n, part), item, operator, trial) for n in names]
+    figures: list[Figures] = []
+    for name in (n for n in TWO_POINT_FEATURES if n in part.features):
+        values = _of(found, name, part)
+        told = np.flatnonzero(np.isfinite(values))  # a bore that lacks a place has no figure, and no number
+        if len(told):
+            figures.append((name, values[told], [item[i] for i in told], operator[told], trial[told]))
+    return figures
 
 
 def _of(found: object, name: str, part: Part) -> Numbers:

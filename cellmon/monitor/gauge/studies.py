@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import local
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.gauge.designs import Design, Laid, laid_out
 from cellmon.gauge.resolution import ResolutionTest, resolution_test, step_seen
@@ -27,7 +28,8 @@ from cellmon.monitor.gauge.checks import Linearity, linearity
 from cellmon.monitor.gauge.figures import forms, items_of, joined
 from cellmon.monitor.view import View
 from cellmon.records import Kind, Numbers, StudyReadings
-from cellmon.sheet import Part, Sheet
+from cellmon.sheet import Part
+from cellmon.words import say
 
 ONE_READING = "one reading"
 """The local diameter at one place, in the name of a feature."""
@@ -90,6 +92,8 @@ class StudyAnswer:
     linearity: Linearity | None
     left_out: tuple[str, ...]
     notes: tuple[str, ...]
+    part_number: str = ""
+    """The drawing whose tolerance the shares are of."""
     why_not: Mapping[str, str] = field(default_factory=dict)
 
     def of(self, feature: str) -> StudyFeature | None:
@@ -112,20 +116,51 @@ def studies(view: View, *, study: str | None = None) -> tuple[StudyAnswer, ...]:
     """Return every study, or those of one name, newest last."""
     rows = study_rows(view)
     gauge = np.where(rows.gauge == np.array(None, dtype=object), view.sheet.measuring.gauge, rows.gauge)
-    pairs = dict.fromkeys(zip(rows.study.tolist(), gauge.tolist(), strict=True))
-    chosen = [(s, g) for s, g in pairs if study in (None, s)]
-    return tuple(_one(view, rows.select((rows.study == s) & (gauge == g)), s, g) for s, g in chosen)
+    keys = dict.fromkeys(zip(rows.study.tolist(), gauge.tolist(), rows.part_number.tolist(), strict=True))
+    found = []
+    for name, of, number in keys:
+        if study in (None, name):
+            mine = rows.select((rows.study == name) & (gauge == of) & (rows.part_number == number))
+            several = sum(key[:2] == (name, of) for key in keys) > 1
+            found.append(_one(view, mine, _named(name, number) if several else name, of))
+    return tuple(found)
+
+
+def _named(study: str, part_number: str | None) -> str:
+    """Return the name of a study of which there is one for each of several drawings."""
+    return say("{study} of {drawing}", study=study, drawing=part_number or say("no drawing"))
+
+
+def _part_of(view: View, number: str | None) -> tuple[Part, list[str]]:
+    """Return the drawing that a study is held against, and what is to be said of the choice."""
+    parts, first = view.sheet.parts, view.sheet.part()
+    known = next((p for p in parts if p.number == number), None)
+    if known is not None:
+        return known, []
+    if number is not None:
+        said = say(
+            "the sheet has no part {part}: held against {first}, its first", part=number, first=first.number
+        )
+        return first, [said]
+    if len(parts) > 1:
+        said = say(
+            "no part_number in its rows: held against {first}, the first of the sheet", first=first.number
+        )
+        return first, [said]
+    return first, []
 
 
 def _one(view: View, rows: StudyReadings, study: str, gauge: str) -> StudyAnswer:
-    part = view.sheet.part()
+    part, held = _part_of(view, rows.part_number[0])
     nominal = part.diameter.nominal
     master = np.isfinite(rows.master_mm)
     on_master = bool(master.all())
     base = rows.master_mm if on_master else np.full(len(rows), nominal)
     um = np.round((rows.reading_mm - base) * 1000.0, 4)
     items = joined([rows.part]) if on_master else items_of(rows)
-    notes = [] if on_master or not master.any() else ["masters beside parts: their sizes were not used"]
+    notes = list(held)
+    if not on_master and master.any():
+        notes.append(say("masters beside parts: their sizes were not used"))
     features: list[StudyFeature] = []
     said: dict[str, None] = {}
     left: dict[str, None] = {}
@@ -136,25 +171,26 @@ def _one(view: View, rows: StudyReadings, study: str, gauge: str) -> StudyAnswer
         try:
             laid = laid_out(values, part=item, operator=operator, trial=trial, master=on_master)
         except NotEnoughData as refused:
-            features.append(_unknown(name, str(refused), view.sheet))
+            features.append(_unknown(name, str(refused), part))
             continue
         design = design or laid.design
         said.update(dict.fromkeys(laid.notes))
         left.update(dict.fromkeys(laid.left_out))
-        features.append(_feature(name, laid, view.sheet, part, on_master=on_master))
+        features.append(_feature(name, laid, part, on_master=on_master))
     if on_master:
         line = _line(view, rows.master_mm, um)
     return StudyAnswer(
         study=study,
         gauge=gauge,
-        design=design.value if design else "not told",
+        design=design.value if design else say("not told"),
         readings=len(rows),
         sigmas=SIGMAS,
         features=tuple(features),
         linearity=line,
         left_out=tuple(left),
         notes=(*notes, *said),
-        why_not={} if design else {"design": features[0].verdict if features else "no readings"},
+        part_number=part.number,
+        why_not={} if design else {"design": features[0].verdict if features else say("no readings")},
     )
 
 
@@ -165,24 +201,25 @@ def _line(view: View, master_mm: Numbers, error_um: Numbers) -> Linearity | None
         return None
 
 
-def tolerance_um(feature: str, sheet: Sheet) -> tuple[float | None, str | None]:
+def tolerance_um(feature: str, part: Part) -> tuple[float | None, str | None]:
     """Return the width of a feature's tolerance, or why there is none.
 
     A feature that cannot be below nought has the room from nought to its upper limit.
     """
     name = "diameter" if feature == ONE_READING else feature
-    limits = sheet.part().features.get(name)
+    limits = part.features.get(name)
     if limits is None:
-        return None, f"the sheet has no {name}"
+        return None, say("the sheet has no {feature}", feature=name)
     if limits.upper_um is None or (limits.lower_um is None and name not in ZERO_BOUNDED):
-        return None, f"{name} has no two limits on the sheet"
+        return None, say("{feature} has no two limits on the sheet", feature=name)
     return limits.upper_um - (limits.lower_um or 0.0), None
 
 
-def _unknown(feature: str, why: str, sheet: Sheet) -> StudyFeature:
-    width, _ = tolerance_um(feature, sheet)
+def _unknown(feature: str, why: str, part: Part) -> StudyFeature:
+    width, _ = tolerance_um(feature, part)
     names = ("repeatability_um", "gauge_um", "of_tolerance", "of_study", "categories")
-    return _blank(feature, width, verdict=f"not known: {why}", why_not=dict.fromkeys(names, why))
+    said = say("not known: {why}", why=why)
+    return _blank(feature, width, verdict=said, why_not=dict.fromkeys(names, why))
 
 
 def _blank(feature: str, width: float | None, **known: Any) -> StudyFeature:
@@ -198,8 +235,8 @@ def _blank(feature: str, width: float | None, **known: Any) -> StudyFeature:
     return StudyFeature(**given)
 
 
-def _feature(name: str, laid: Laid, sheet: Sheet, part: Part, *, on_master: bool) -> StudyFeature:
-    width, no_width = tolerance_um(name, sheet)
+def _feature(name: str, laid: Laid, part: Part, *, on_master: bool) -> StudyFeature:
+    width, no_width = tolerance_um(name, part)
     shape = {
         "parts": len(laid.parts),
         "operators": len(laid.operators),
@@ -209,7 +246,7 @@ def _feature(name: str, laid: Laid, sheet: Sheet, part: Part, *, on_master: bool
     try:
         known = _of_master(laid, on_master=on_master) if laid.design is Design.MASTER else _of_parts(laid)
     except (NoSpread, NotEnoughData) as refused:
-        unknown = _unknown(name, str(refused), sheet)
+        unknown = _unknown(name, str(refused), part)
         return _blank(name, width, **shape, verdict=unknown.verdict, why_not=unknown.why_not)
     spread: Spread = known.pop("spread")
     why_not |= known.pop("why_not")
@@ -235,10 +272,12 @@ def _of_parts(laid: Laid) -> dict[str, Any]:
     against = against_parts(found, generator=np.random.default_rng(SEED))
     why_not = {}
     if not crossed:
-        why_not = dict.fromkeys(("reproducibility_um", "interaction_um"), "no two operators in the study")
+        why = say("no two operators in the study")
+        why_not = dict.fromkeys(("reproducibility_um", "interaction_um"), why)
     elif found.pooled:
-        why_not["interaction_um"] = (
-            f"not told from chance (p {found.p_interaction:.2f}), pooled into what repeats"
+        why_not["interaction_um"] = say(
+            "not told from chance (p {p}), pooled into what repeats",
+            p=local.number(found.p_interaction or 0.0, 2),
         )
     return {
         "spread": found.gauge,
@@ -267,9 +306,9 @@ def _of_master(laid: Laid, *, on_master: bool) -> dict[str, Any]:
             value=found.bias, low=found.bias_low, high=found.bias_high, confidence=found.confidence
         )
     missing = ("reproducibility_um", "interaction_um", "part_um", "total_um", "of_study", "categories")
-    why_not = dict.fromkeys(missing, "one master: no parts to tell apart")
+    why_not = dict.fromkeys(missing, say("one master: no parts to tell apart"))
     if bias is None:
-        why_not["bias_um"] = "the master's size is not in the file (master_mm)"
+        why_not["bias_um"] = say("the master's size is not in the file (master_mm)")
     return {
         "spread": found.repeatability,
         "repeatability_um": _estimate(found.repeatability),
@@ -284,12 +323,12 @@ def verdict(of_tolerance: Estimate | None, of_study: Estimate | None) -> str:
     """Return what a share says of the gauge, in words; of the tolerance where there is one."""
     share = of_tolerance or of_study
     if share is None or share.value is None:
-        return "not known: no tolerance on the sheet and no parts in the study"
+        return say("not known: no tolerance on the sheet and no parts in the study")
     if share.value > LIMITED:
-        return "not good enough"
+        return say("not good enough")
     if share.value > ENOUGH:
-        return "use with care"
-    return "good enough"
+        return say("use with care")
+    return say("good enough")
 
 
 def _estimate(spread: Spread | None) -> Estimate | None:

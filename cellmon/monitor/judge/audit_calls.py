@@ -11,10 +11,10 @@ from cellmon.charts.self_starting import FAR, LevelCall, LevelWatch
 from cellmon.drift.change import change_point
 from cellmon.monitor.judge.audits import AuditSeries, audit_series, judged_series
 from cellmon.monitor.judge.budget import budget
-from cellmon.monitor.judge.calls import AUDIT_LEVEL, SHARE_OF, Called
+from cellmon.monitor.judge.calls import AUDIT_LEVEL, SHARE, Called
 from cellmon.monitor.judge.findings import FindingSeries, finding_series, usual_limit
+from cellmon.monitor.judge.traced import audited_rows
 from cellmon.monitor.rules import Rules
-from cellmon.records import Kind
 from cellmon.store import Session
 
 
@@ -22,7 +22,7 @@ def audit_calls(session: Session, rules: Rules) -> Iterator[Called]:
     """Yield every call of a stream of audits or findings."""
     sheet = rules.now.sheet
     shares = budget(sheet)
-    for series in audit_series(session.rows(Kind.CHARACTERISTICS), sheet):
+    for series in audit_series(audited_rows(session).rows, sheet):
         judged = judged_series(series, shares)
         if judged.watch is not None:
             yield from level_calls(series, judged.watch)
@@ -96,7 +96,7 @@ def _share_call(series: FindingSeries, run: list[int], most: float, *, over: boo
     return Called(
         stream=series.stream,
         kind="level",
-        detector=f"{SHARE_OF}{series.stream.feature} in one shift",
+        detector=SHARE.format(finding=series.stream.feature),
         side=1,
         at=at[called],
         last_at=series.first_at[last][-1],

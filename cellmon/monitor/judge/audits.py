@@ -19,7 +19,8 @@ from cellmon.drift.watch import LEVEL_K
 from cellmon.monitor.judge.audit_plan import AUDIT
 from cellmon.monitor.judge.budget import Budget, level_limits, log_rate
 from cellmon.records import Characteristics, Numbers, Stream, Texts, Times
-from cellmon.sheet import Part, Sheet
+from cellmon.sheet import TRACE_SIZE, Part, Sheet
+from cellmon.words import say, to_say
 
 IN_UM = {
     "um": 1.0,
@@ -37,8 +38,10 @@ IN_UM = {
 """Micrometres in one of each unit of length an instrument may name (the inch is 25.4 mm, 1959)."""
 SAME = {"°": "deg", "degree": "deg", "degrees": "deg", "percent": "%"}
 """Other words for a unit."""
-NO_LOGARITHM = "at or below nought: no place on a log scale"
-OTHER_PLANES = "measured in other planes or by another instrument than most"
+NO_LOGARITHM = to_say("at or below nought: no place on a log scale")
+OTHER_PLANES = to_say("measured in other planes or by another instrument than most")
+OTHER_UNIT = to_say("in another unit than the sheet's")
+NOT_ROUTED = to_say("its spindle is not on the sheet, so no share of the false alarms is planned for it")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -56,6 +59,8 @@ class AuditSeries:
     value: Numbers
     left_out: tuple[str, ...]
     """What was left out of the series, and why."""
+    gauge: str | None = None
+    """The instrument, the first where a block is measured by several."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -69,7 +74,7 @@ class JudgedSeries:
 
 def part_of_feature(sheet: Sheet, name: str) -> Part:
     """Return the first part with a feature: rows of audits name no drawing."""
-    return next((p for p in sheet.parts if name in p.features), sheet.part())
+    return next((p for p in sheet.parts if name in p.features or name in p.audited), sheet.part())
 
 
 def in_sheet_units(rows: Characteristics, sheet: Sheet) -> Characteristics:
@@ -86,7 +91,7 @@ def in_sheet_units(rows: Characteristics, sheet: Sheet) -> Characteristics:
 
 def unit_of(sheet: Sheet, feature: str) -> str:
     """Return the unit of a feature that an instrument measures; micrometres unless the sheet says else."""
-    named = getattr(part_of_feature(sheet, feature).features.get(feature), "unit", None)
+    named = getattr(part_of_feature(sheet, feature).feature(feature), "unit", None)
     return "µm" if named is None or _plain(named) in ("um", "µm", "μm") else str(named)
 
 
@@ -128,7 +133,7 @@ def audit_series(rows: Characteristics, sheet: Sheet) -> Iterator[AuditSeries]:
 def _series(stream: Stream, rows: Characteristics, sheet: Sheet) -> AuditSeries:
     """Bring the rows of one feature and bore to one value a block."""
     known = np.isfinite(rows.value)
-    left_out = _counted(int((~known).sum()), "in another unit than the sheet's")
+    left_out = _counted(int((~known).sum()), OTHER_UNIT)
     rows = rows.select(known)
     rows = rows.select(np.lexsort((rows.value, rows.plane.astype(str), rows.gauge.astype(str), rows.at)))
     blocks: dict[str, dict[tuple[str, str], int]] = {}
@@ -143,8 +148,11 @@ def _series(stream: Stream, rows: Characteristics, sheet: Sheet) -> AuditSeries:
     value = np.array([sum(figures[i] for i in of) / len(of) for of in kept.values()], dtype=np.float64)
     names = np.full(len(kept), None, dtype=object)
     names[:] = list(kept)
-    feature = part_of_feature(sheet, stream.feature).features[stream.feature]
+    feature = part_of_feature(sheet, stream.feature).feature(stream.feature)
+    assert feature is not None, "only features of the sheet have a series"
     scale = scale_of(value[:BASELINE_VALUES], lower=feature.lower_um, upper=feature.upper_um)
+    if stream.feature == TRACE_SIZE:  # nominal is no nought below which a size cannot fall
+        scale = Scale.PLAIN
     there = np.isfinite(on_scale(value, scale))
     left_out += _counted(int((~there).sum()), NO_LOGARITHM)
     return AuditSeries(
@@ -155,6 +163,7 @@ def _series(stream: Stream, rows: Characteristics, sheet: Sheet) -> AuditSeries:
         at=at[there],
         value=value[there],
         left_out=left_out,
+        gauge=rows.gauge[next(iter(kept.values()))[0]] if kept else None,
     )
 
 
@@ -165,7 +174,7 @@ def _usual(sets: list[frozenset[tuple[str, str]]]) -> frozenset[tuple[str, str]]
 
 
 def _counted(many: int, why: str) -> tuple[str, ...]:
-    return (f"{many} left out, {why}",) if many else ()
+    return (f"{many} left out, {why}",) if many else ()  # in English; whoever shows it says it
 
 
 def judged_series(series: AuditSeries, budget: Budget) -> JudgedSeries:
@@ -174,7 +183,7 @@ def judged_series(series: AuditSeries, budget: Budget) -> JudgedSeries:
     stream = series.stream
     family = budget.family_at(stream.feature, AUDIT, stream.part_number, stream.spindle)
     if why_not is None and family is None:
-        why_not = "its spindle is not on the sheet, so no share of the false alarms is planned for it"
+        why_not = say(NOT_ROUTED)
     if why_not is not None or family is None:
         return JudgedSeries(series=series, watch=None, why_not=why_not)
     y = on_scale(series.value, series.scale)

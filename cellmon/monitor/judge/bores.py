@@ -38,6 +38,7 @@ def judged_bores(
     when = np.where(np.isnat(readings.honed_at), readings.measured_at, readings.honed_at)
     order, position = _made_order(readings, spindle, starts[unit])
     features = _features(readings, um, sheet)
+    trace_size, trace_gauge = _of_traces(readings, context)
     bores = Bores(
         planes=tuple(sheet.measuring.planes),
         directions=tuple(sheet.measuring.directions),
@@ -60,6 +61,8 @@ def judged_bores(
         part_temp_c=readings.part_temp_c,
         master_temp_c=readings.master_temp_c,
         thermal=_thermal(readings, sheet),
+        trace_size=trace_size,
+        trace_gauge=trace_gauge,
         **{name: getattr(readings, name) for name in CARRIED},
         **{name: getattr(features, name) for name in FEATURE_COLUMNS},
     )
@@ -188,6 +191,17 @@ def _features(r: Readings, um: NDArray[np.float64], sheet: Sheet) -> TwoPointFea
 def _stone_set(r: Readings, context: Context, spindle: Texts, when: NDArray[np.datetime64]) -> Texts:
     fitted = context.set_fitted(spindle, when)
     return np.where(absent(r.stone_set), fitted, r.stone_set)
+
+
+def _of_traces(r: Readings, context: Context) -> tuple[Numbers, Texts]:
+    """Return the size of each bore from its newest trace and who traced it; nan where none was."""
+    size, gauge = np.full(len(r), np.nan), np.full(len(r), None, dtype=object)
+    if context.traced:
+        for i, key in enumerate(zip(r.part, r.bore, strict=True)):
+            found = context.traced.get(key)
+            if found is not None and found.value is not None:
+                size[i], gauge[i] = found.value, found.of.gauge
+    return size, gauge
 
 
 def _made_order(r: Readings, spindle: Texts, unit_start: NDArray[np.datetime64]) -> tuple[Whole, Whole]:

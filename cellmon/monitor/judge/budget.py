@@ -142,49 +142,44 @@ def budget(sheet: Sheet) -> Budget:
 
 
 def _families(part: Part, sheet: Sheet) -> list[Family]:
-    found = []
     routed: list[tuple[str | None, tuple[str, ...]]] = [
         (s.id, tuple(b for b in s.bores if b in part.bores)) for s in sheet.spindles
     ]
     routed = routed or [(None, part.bores)]
-    number = sheet.charted_as(part.number)
-    alike = sheet.charted_parts(number)
+    alike = sheet.charted_parts(sheet.charted_as(part.number))
     one = {name: subgroups_per_week(sheet, name, len(bores)) for name, bores in routed if bores}
     rates = {
         name: subgroups_per_week(sheet, name, len(bores), alike=len(alike)) for name, bores in routed if bores
     }
-    slowest = min(rates.values(), default=UNPLANNED_SUBGROUPS)
-    several = len(part.bores) > 2
-    for feature in part.charted if part is alike[0] else ():  # like parts share their streams
-        for name, bores in routed:
-            if not bores:
-                continue
-            place: dict[str, Any] = {"feature": feature, "part_number": number, "spindle": name}
-            points, count = rates[name], len(bores)
-            found.append(Family(**place, scope="bore", streams=count, points=points, detectors=ALL))
-            if several:
-                found.append(
-                    Family(**place, scope="distance", streams=count, points=slowest, detectors=("level",))
-                )
-            if len(routed) > 1 and count > 1:
-                found.append(
-                    Family(**place, scope="spindle", streams=1, points=points, detectors=("level", "spread"))
-                )
-        if len(part.bores) > 1:
-            found.append(
-                Family(
-                    feature=feature,
-                    part_number=number,
-                    spindle=None,
-                    scope="all",
-                    streams=1,
-                    points=slowest,
-                    detectors=("level", "spread"),
-                )
-            )
     bores_of = {name: len(bores) for name, bores in routed if bores}
+    found: list[Family] = []
+    for feature in part.charted if part is alike[0] else ():  # like parts share their streams
+        found += _feature_families(feature, part, sheet.charted_as(part.number), rates, bores_of, len(routed))
     audits = (Family(**f) for f in audit_families(part, part.number, routed, sheet))
     return [*found, *_process_families(part.number, one, bores_of, sheet), *audits]
+
+
+def _feature_families(
+    feature: str,
+    part: Part,
+    number: str,
+    rates: Mapping[str | None, float],
+    bores: Mapping[str | None, int],
+    spindles: int,
+) -> Iterator[Family]:
+    """Yield what is watched of one feature: its bores, their distances, and means of spindles and of all."""
+    slowest = min(rates.values(), default=UNPLANNED_SUBGROUPS)
+    both = ("level", "spread")
+    for name, count in bores.items():
+        place: dict[str, Any] = {"feature": feature, "part_number": number, "spindle": name}
+        yield Family(**place, scope="bore", streams=count, points=rates[name], detectors=ALL)
+        if len(part.bores) > 2:
+            yield Family(**place, scope="distance", streams=count, points=slowest, detectors=("level",))
+        if spindles > 1 and count > 1:
+            yield Family(**place, scope="spindle", streams=1, points=rates[name], detectors=both)
+    if len(part.bores) > 1:
+        place = {"feature": feature, "part_number": number, "spindle": None}
+        yield Family(**place, scope="all", streams=1, points=slowest, detectors=both)
 
 
 def _process_families(

@@ -16,6 +16,7 @@ from cellmon.judged import OFFSETS, STREAM_COLUMNS, Alarms
 from cellmon.monitor.judge.evidence import moved_with
 from cellmon.monitor.judge.patterns import pattern_rows
 from cellmon.records import Times, no_rows
+from cellmon.words import to_say
 
 if TYPE_CHECKING:
     from cellmon.monitor.judge.watching import Stretch, Watcher
@@ -23,9 +24,9 @@ if TYPE_CHECKING:
 POINTS_BACK = 250
 """So far back a change is looked for."""
 DETECTORS = {
-    "level": "three cumulative sums of the level",
-    "spread": "three cumulative sums of the variance",
-    "single": "one bore far from its level",
+    "level": to_say("three cumulative sums of the level"),
+    "spread": to_say("three cumulative sums of the variance"),
+    "single": to_say("one bore far from its level"),
 }
 
 

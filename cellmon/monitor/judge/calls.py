@@ -14,15 +14,20 @@ from cellmon.monitor.judge.audits import in_sheet_units
 from cellmon.monitor.judge.context import suspect_times
 from cellmon.monitor.judge.evidence import Moved, moved_from
 from cellmon.monitor.judge.inputs import SIZE
+from cellmon.monitor.judge.traced import audited_rows
 from cellmon.monitor.rules import BEGINNING, Rules
 from cellmon.records import Characteristics, Flag, Kind, Stream
-from cellmon.sheet import Sheet
+from cellmon.sheet import TRACE_SIZE, Sheet
 from cellmon.store import Session
+from cellmon.words import say_kept, to_say
 
-OTHER_INSTRUMENTS = ("a limit of the sheet", "the values before it")
-AUDIT_LEVEL = "three cumulative sums of audited values"
+OTHER_INSTRUMENTS = (to_say("a limit of the sheet"), to_say("the values before it"))
+AUDIT_LEVEL = to_say("three cumulative sums of audited values")
 SHARE_OF = "share of bores with "
-""" "… in one shift": begins the detector of a finding."""
+"""Begins the detector of a finding, `SHARE`."""
+SHARE = to_say("share of bores with {finding} in one shift")
+MASTER_CHECK = to_say("master check of {gauge}")
+ROUTED = to_say("routing of the sheet and the log")
 RUN_APART = np.timedelta64(1, "h")
 """Misrouted bores farther apart are two calls."""
 LEAST_MISROUTED = 3
@@ -38,7 +43,8 @@ class Called:
     """One call: what, of which stream, since when, in which parts.
 
     `size` is micrometres for a level and a single bore, the ratio of standard deviations for a spread,
-    the value over its limit for `limit`; `sigma` the standard deviation of one bore.
+    the value over its limit for `limit`; `sigma` the standard deviation of one bore. `detector` is in
+    English and kept so; `detector_words` says it.
     """
 
     stream: Stream
@@ -70,6 +76,11 @@ class Called:
         return "level" if self.kind == "drift" else self.kind
 
 
+def detector_words(detector: str) -> str:
+    """Return what a detector that called is named, in the site's language."""
+    return say_kept(detector, SHARE, MASTER_CHECK)
+
+
 def all_calls(session: Session, rules: Rules) -> list[Called]:
     """Return every call, oldest first."""
     from cellmon.monitor.judge.audit_calls import audit_calls
@@ -82,7 +93,7 @@ def all_calls(session: Session, rules: Rules) -> list[Called]:
         *characteristic_calls(session, sheet),
         *audit_calls(session, rules),
     ]
-    return sorted(found, key=lambda c: (c.at, c.kind != "limit", str(c.stream), c.kind))
+    return sorted(found, key=lambda c: (c.at, c.kind != "limit", c.stream.key, c.kind))
 
 
 def detector_calls(alarms: Alarms) -> Iterator[Called]:
@@ -90,7 +101,7 @@ def detector_calls(alarms: Alarms) -> Iterator[Called]:
     rows: dict[tuple[str, ...], list[int]] = {}
     for i in range(len(alarms)):
         kind = "level" if alarms.kind[i] == "drift" else alarms.kind[i]
-        key = (str(alarms.stream_of(i)), alarms.part_number[i], kind, alarms.call[i])
+        key = (alarms.stream_of(i).key, alarms.part_number[i], kind, alarms.call[i])
         rows.setdefault(key, []).append(i)
     for mine in rows.values():
         lead = next((i for i in mine if alarms.detector[i]), None)
@@ -136,7 +147,7 @@ def gauge_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
         yield Called(
             stream=Stream(part_number=number, spindle=None, bore=None, feature=SIZE),
             kind="gauge",
-            detector=f"master check of {suspect.gauge}",
+            detector=MASTER_CHECK.format(gauge=suspect.gauge),
             side=int(np.sign(suspect.by_um)),
             at=suspect.at,
             last_at=suspect.at,
@@ -189,7 +200,7 @@ def routing_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
         yield Called(
             stream=stream,
             kind="routing",
-            detector="routing of the sheet and the log",
+            detector=ROUTED,
             side=0,
             at=doubts.measured_at[first],
             last_at=doubts.measured_at[last],
@@ -209,17 +220,18 @@ def routing_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
 
 def characteristic_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
     """Yield a call for each block that another instrument finds beyond a limit, or unlike all before."""
-    rows = in_sheet_units(session.rows(Kind.CHARACTERISTICS), sheet)
+    rows = in_sheet_units(audited_rows(session).rows, sheet)
     rows = rows.select(np.isfinite(rows.value))  # what is in a unit of another kind is held against nothing
     rows = rows.select(np.lexsort((rows.bore.astype(str), rows.at)))
-    for name in sorted(set(rows.characteristic.tolist()) & set(sheet.part().features)):
+    for name in sorted(set(rows.characteristic.tolist()) & {*sheet.part().features, *sheet.part().audited}):
         mine = rows.select(rows.characteristic == name)
         yield from _of_characteristic(session, sheet, name, mine)
 
 
 def _of_characteristic(session: Session, sheet: Sheet, name: str, rows: Characteristics) -> Iterator[Called]:
     """Judge one characteristic block by block and spindle by spindle, against usual ones before."""
-    feature = sheet.part().features[name]
+    feature = sheet.part().feature(name)
+    assert feature is not None, "only features of the sheet are held against limits"
     usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
     spindle = np.array([s or usual.get(b) or "" for s, b in zip(rows.spindle, rows.bore, strict=True)])
     audits: dict[tuple[str, str], list[int]] = {}
@@ -232,7 +244,7 @@ def _of_characteristic(session: Session, sheet: Sheet, name: str, rows: Characte
         over = feature.upper_um is not None and rows.value[worst] > feature.upper_um
         lowest = mine[int(np.argmin(values))]
         under = feature.lower_um is not None and rows.value[lowest] < feature.lower_um
-        unlike = _unlike(logs[:known], values)
+        unlike = name != TRACE_SIZE and _unlike(logs[:known], values)
         if not (over or under or unlike):
             usual_logs = np.log(values[values > 0])
             logs[known : known + len(usual_logs)] = usual_logs
@@ -242,30 +254,46 @@ def _of_characteristic(session: Session, sheet: Sheet, name: str, rows: Characte
         several = len(mine) > 1 and (unlike or float(values.min()) > (feature.upper_um or np.inf))
         before = rows.at[(rows.at < rows.at[i]) & (spindle == mine_on)]
         earliest = before[-1] if len(before) else rows.at[i]
-        yield Called(
-            stream=Stream(
-                part_number=sheet.part().number,
-                spindle=mine_on or None,
-                bore=None if several and mine_on else rows.bore[i],
-                feature=name,
-            ),
-            kind="limit" if over or under else "single",
-            detector=OTHER_INSTRUMENTS[0] if over or under else OTHER_INSTRUMENTS[1],
-            side=-1 if under and not over else 1,
-            at=rows.at[i],
-            last_at=rows.at[i],
-            part=rows.part[i],
-            last_part=rows.part[i],
-            over=True,
-            size=float(rows.value[i]),
-            sigma=np.nan,
-            change_at=rows.at[i],
-            earliest_at=earliest,
-            latest_at=rows.at[i],
-            change_part=rows.part[i],
-            earliest_part=_part_before(session, earliest) or rows.part[i],
-            latest_part=rows.part[i],
+        stream = Stream(
+            part_number=sheet.part().number,
+            spindle=mine_on or None,
+            bore=None if several and mine_on else rows.bore[i],
+            feature=name,
         )
+        side = -1 if under and not over else 1
+        yield _call_at(session, rows, i, stream, limit=over or under, side=side, earliest=earliest)
+
+
+def _call_at(
+    session: Session,
+    rows: Characteristics,
+    i: int,
+    stream: Stream,
+    *,
+    limit: bool,
+    side: int,
+    earliest: np.datetime64,
+) -> Called:
+    """Return the call of one row: beyond a limit of the sheet, or unlike what was usual."""
+    return Called(
+        stream=stream,
+        kind="limit" if limit else "single",
+        detector=OTHER_INSTRUMENTS[0] if limit else OTHER_INSTRUMENTS[1],
+        side=side,
+        at=rows.at[i],
+        last_at=rows.at[i],
+        part=rows.part[i],
+        last_part=rows.part[i],
+        over=True,
+        size=float(rows.value[i]),
+        sigma=np.nan,
+        change_at=rows.at[i],
+        earliest_at=earliest,
+        latest_at=rows.at[i],
+        change_part=rows.part[i],
+        earliest_part=_part_before(session, earliest) or rows.part[i],
+        latest_part=rows.part[i],
+    )
 
 
 def _unlike(logs: NDArray[np.float64], values: NDArray[np.float64]) -> bool:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from cellmon.records import EventKind, Events, Flags, GaugeChecks, Kind, Texts, Times
-from cellmon.sheet import Sheet
-from cellmon.store import Decision, Session
+from cellmon.sheet import TRACE_SIZE, Sheet
+from cellmon.store import Decision, Session, TracedFigure
 
 CHECKS_REACH = np.timedelta64(2, "D")
 
@@ -33,6 +33,8 @@ class Context:
     events: Events
     suspect: tuple[Suspect, ...]
     corrections: Mapping[str, Decision]
+    traced: Mapping[tuple[str, str], TracedFigure] = field(default_factory=dict)
+    """Size of each part and bore from its newest trace, where the sheet lets such a size decide."""
 
     @classmethod
     def of(cls, session: Session, sheet: Sheet, when: Times) -> Context:
@@ -50,7 +52,9 @@ class Context:
             checks = session.rows(Kind.GAUGE_CHECKS, start=start - CHECKS_REACH, end=end + CHECKS_REACH)
             suspect = suspect_times(checks, events, limit_um=limit)
         corrections = {d.subject: d for d in session.decisions("correct")}
-        return cls(events=events, suspect=suspect, corrections=corrections)
+        return cls(
+            events=events, suspect=suspect, corrections=corrections, traced=sizes_that_decide(session, sheet)
+        )
 
     def of_kind(self, spindle: str, *kinds: EventKind) -> Events:
         """Return one spindle's events of some kinds, in order of time."""
@@ -101,6 +105,13 @@ class Context:
                 allowed = usual if route < 0 else routes[route]
                 fine[rows] = np.isin(bore[rows].astype(str), list(allowed))
         return fine
+
+
+def sizes_that_decide(session: Session, sheet: Sheet) -> dict[tuple[str, str], TracedFigure]:
+    """Return the size from the newest trace of each bore; empty where two-point sizes decide."""
+    if not any(p.sized_by_trace and p.diameter.judge == "size" for p in sheet.parts):
+        return {}
+    return {(f.of.part, f.of.bore): f for f in session.traced(feature=TRACE_SIZE)}
 
 
 def bores_named(text: str | None) -> set[str]:

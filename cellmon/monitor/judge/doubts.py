@@ -21,6 +21,34 @@ from cellmon.judged import Doubts
 from cellmon.monitor.judge.context import Context, Suspect
 from cellmon.records import Flag, Flags, Numbers, Readings, Texts, Whole, absent
 from cellmon.sheet import Sheet
+from cellmon.words import to_say
+
+WORDS = {
+    Flag.ROUTING: to_say("bore {bore} is not routed to this spindle"),
+    Flag.SET_DIFFERS: to_say("the row names another stone set than the events"),
+    Flag.DIAL_TURN: to_say("one reading is a whole turn of a dial from the others"),
+    Flag.SWAPPED_PLANES: to_say(
+        "top and bottom seem exchanged: the taper has its usual size and the other sign"
+    ),
+    Flag.SWAPPED_DIRECTIONS: to_say(
+        "the two directions seem exchanged: the oval has its usual size and lies across"
+    ),
+    Flag.SINGLE_READING: to_say(
+        "one reading stands far from its companions: dirt, a burr, or the gauge off the diameter"
+    ),
+    Flag.CLOCK: to_say("measured much longer after honing than is usual: a station clock may be off"),
+    Flag.REPEATED_HOUR: to_say("measured in the hour the clock went through twice"),
+    Flag.ZERO_SUSPECT: to_say("the gauge was found {by} µm off at the next check"),
+    Flag.LATE: to_say("came after limits were frozen over its time"),
+}
+PROPOSALS = {
+    Flag.DIAL_TURN: to_say("take the turn off"),
+    Flag.SWAPPED_PLANES: to_say("exchange the planes"),
+    Flag.SWAPPED_DIRECTIONS: to_say("exchange the directions"),
+    Flag.SINGLE_READING: to_say("leave that reading out"),
+    Flag.ZERO_SUSPECT: to_say("take {by} µm off"),
+}
+"""Kept in English, with their values in them; `cellmon.monitor.flags` says them."""
 
 CONTEXT_FLAGS = (
     Flag.ROUTING.bit
@@ -44,10 +72,22 @@ class _Found:
 
     flag: Flag
     rows: Whole
-    words: str
-    proposal: str | None = None
+    bore: str = ""
+    by: str = ""
+    to_spindle: str | None = None
     cell: Whole | None = None
     amount: Numbers | None = None
+
+    @property
+    def words(self) -> str:
+        """What is doubted, in English."""
+        return WORDS[self.flag].format(bore=self.bore, by=self.by)
+
+    @property
+    def proposal(self) -> str | None:
+        """What would correct it: the spindle, where the routing is doubted, or words in English."""
+        text = PROPOSALS.get(self.flag)
+        return self.to_spindle if text is None else text.format(by=self.by)
 
 
 def doubts_of(
@@ -66,9 +106,7 @@ def doubts_of(
         *_as_read(um, readings, sheet),
         *_exchanged(um, readings, unit_start),
         *_by_gauge(readings, context.suspect),
-        _Found(
-            flag=Flag.LATE, rows=np.flatnonzero(late), words="came after limits were frozen over its time"
-        ),
+        _Found(flag=Flag.LATE, rows=np.flatnonzero(late)),
     ]
     found = [f for f in found if len(f.rows)]
     rows = np.concatenate([f.rows for f in found]) if found else np.zeros(0, dtype=np.int64)
@@ -129,39 +167,40 @@ def _where_made(readings: Readings, sheet: Sheet, context: Context) -> Iterator[
     home = {bore: s.id for s in sheet.spindles for bore in s.bores}
     for bore in sorted(set(readings.bore[wrong].tolist())):
         rows = np.flatnonzero(wrong & (readings.bore == bore))
-        words = f"bore {bore} is not routed to this spindle"
-        yield _Found(flag=Flag.ROUTING, rows=rows, words=words, proposal=home.get(bore))
+        yield _Found(flag=Flag.ROUTING, rows=rows, bore=bore, to_spindle=home.get(bore))
     fitted = context.set_fitted(readings.spindle, when)
     said = ~absent(readings.stone_set) & ~absent(fitted)
     differs = np.flatnonzero(said & (readings.stone_set != fitted))
-    yield _Found(flag=Flag.SET_DIFFERS, rows=differs, words="the row names another stone set than the events")
+    yield _Found(flag=Flag.SET_DIFFERS, rows=differs)
 
 
 def _when_made(readings: Readings, unit_start: NDArray[np.datetime64]) -> Iterator[_Found]:
-    yield _Found(
-        flag=Flag.REPEATED_HOUR,
-        rows=np.flatnonzero(readings.repeated_hour),
-        words="measured in the hour the clock went through twice",
-    )
+    yield _Found(flag=Flag.REPEATED_HOUR, rows=np.flatnonzero(readings.repeated_hour))
     behind = readings.measured_at - readings.honed_at
     for gauge in sorted(set(readings.gauge.tolist())):
         for unit in np.unique(unit_start):
             rows = np.flatnonzero((readings.gauge == gauge) & (unit_start == unit) & ~np.isnat(behind))
             if len(rows) >= RUN:
-                rows = _in_time(readings, rows)
+                rows = _as_honed(readings, rows)  # a clock that steps mixes up the order of measuring
                 stepped = rows[_in_runs(_stepped(behind[rows]))]
-                words = "measured much longer after honing than is usual: a station clock may be off"
-                yield _Found(flag=Flag.CLOCK, rows=stepped, words=words)
+                yield _Found(flag=Flag.CLOCK, rows=stepped)
 
 
 def _in_time(readings: Readings, rows: Whole) -> Whole:
     return rows[np.lexsort((readings.part[rows], readings.bore[rows], readings.measured_at[rows]))]
 
 
+def _as_honed(readings: Readings, rows: Whole) -> Whole:
+    return rows[np.lexsort((readings.part[rows], readings.bore[rows], readings.honed_at[rows]))]
+
+
 def _stepped(behind: NDArray[np.timedelta64]) -> Flags:
-    usual = np.quantile(behind.astype(np.int64), 0.05)
+    before: Flags = behind < np.timedelta64(0, "s")
+    if before.all():
+        return before
+    usual = np.quantile(behind[~before].astype(np.int64), 0.05)
     over: Flags = (behind.astype(np.int64) - usual) > CLOCK_STEP.astype("timedelta64[us]").astype(np.int64)
-    return over | (behind < np.timedelta64(0, "s"))
+    return over | before
 
 
 def _in_runs(marked: Flags) -> Flags:
@@ -183,8 +222,6 @@ def _as_read(um: NDArray[np.float64], readings: Readings, sheet: Sheet) -> Itera
     yield _Found(
         flag=Flag.DIAL_TURN,
         rows=turns[found],
-        words="one reading is a whole turn of a dial from the others",
-        proposal="take the turn off",
         cell=turned.cell[found],
         amount=turned.turn_um[found],
     )
@@ -197,8 +234,6 @@ def _as_read(um: NDArray[np.float64], readings: Readings, sheet: Sheet) -> Itera
         yield _Found(
             flag=Flag.SINGLE_READING,
             rows=rows[lone >= 0],
-            words="one reading stands far from its companions: dirt, a burr, or the gauge off the diameter",
-            proposal="leave that reading out",
             cell=lone[lone >= 0],
         )
 
@@ -213,20 +248,11 @@ def _exchanged(
         if um.shape[1] >= 2:
             ends = um[rows, 0].mean(axis=1) - um[rows, -1].mean(axis=1)
             swapped = _swapped(swapped_planes, ends, readings.bore[rows], unit_start[rows])
-            words = "top and bottom seem exchanged: the taper has its usual size and the other sign"
-            yield _Found(
-                flag=Flag.SWAPPED_PLANES, rows=rows[swapped], words=words, proposal="exchange the planes"
-            )
+            yield _Found(flag=Flag.SWAPPED_PLANES, rows=rows[swapped])
         if um.shape[2] == 2:
             sides = (um[rows, :, 0] - um[rows, :, 1]).mean(axis=1)
             swapped = _swapped(swapped_directions, sides, readings.bore[rows], unit_start[rows])
-            words = "the two directions seem exchanged: the oval has its usual size and lies across"
-            yield _Found(
-                flag=Flag.SWAPPED_DIRECTIONS,
-                rows=rows[swapped],
-                words=words,
-                proposal="exchange the directions",
-            )
+            yield _Found(flag=Flag.SWAPPED_DIRECTIONS, rows=rows[swapped])
 
 
 def _swapped(
@@ -258,8 +284,7 @@ def _by_gauge(readings: Readings, suspect: tuple[Suspect, ...]) -> Iterator[_Fou
         yield _Found(
             flag=Flag.ZERO_SUSPECT,
             rows=rows,
-            words=f"the gauge was found {time.by_um:+.1f} µm off at the next check",
-            proposal=f"take {time.by_um:+.1f} µm off",
+            by=f"{time.by_um:+.1f}",
             amount=np.full(len(rows), time.by_um),
         )
 

@@ -12,7 +12,7 @@ import numpy as np
 from cellmon.drift.columns import State, Steps, Watched
 from cellmon.drift.wear import Learned
 from cellmon.judged import OF_ALL, OFFSETS, PROCESS
-from cellmon.records import Stream
+from cellmon.records import Numbers, Stream, Whole
 
 LOOKED_AT = 15
 """Subgroups after a change that tell what moved."""
@@ -78,16 +78,11 @@ def moved_with(begin: int, sure: int, until: int, stretch: Stretch, *, parts: Co
 
 
 def _moved(c: int, stream: Stream, begin: int, sure: int, until: int, stretch: Stretch) -> Moved | None:
+    """Return how one stream moved; None where too little was made on either side to tell."""
     steps, before, learned = stretch.steps, stretch.before, stretch.learned[c]
-    at, there = steps.at[:, c], np.isfinite(steps.mean[:, c])
-    after = np.flatnonzero(there & (at > sure) & (at <= until))[:LOOKED_AT]
-    if not len(after):
-        after = np.flatnonzero(there & (at >= begin) & (at <= until))[:LOOKED_AT]
-    if len(after) > 1:
-        broken = steps.changed[:, c] | (steps.dressed[:, c] & (stream.feature in PROCESS))
-        changed = np.flatnonzero(broken[after[1:]])
-        after = after[: int(changed[0]) + 1] if len(changed) else after
-    earlier = np.flatnonzero(there & (at < begin))[-LOOKED_AT:]
+    there = np.isfinite(steps.mean[:, c])
+    after = _after(c, stream, begin, sure, until, steps)
+    earlier = np.flatnonzero(there & (steps.at[:, c] < begin))[-LOOKED_AT:]
     if not len(after):
         return None
     if stream.feature in PROCESS:  # other stones begin elsewhere: what was before them tells nothing
@@ -96,9 +91,7 @@ def _moved(c: int, stream: Stream, begin: int, sure: int, until: int, stretch: S
             earlier = earlier[earlier >= begun[-1]]
             if len(earlier) < LEAST_BEFORE:
                 return None
-    worn = float(before.slope[c]) * np.where(there, steps.n[:, c], 0.0)
-    known = np.cumsum(steps.moved[:, c] + steps.by_hand[:, c] + steps.zeroed[:, c] + worn)
-    level = steps.mean[:, c] - known
+    level = _own_level(c, before, steps)
     usual, unsure = float(before.level[c]), float(before.p11[c])
     if len(earlier) >= LEAST_BEFORE:
         usual, unsure = float(level[earlier].mean()), float(before.mean_var[c]) / len(earlier)
@@ -106,8 +99,8 @@ def _moved(c: int, stream: Stream, begin: int, sure: int, until: int, stretch: S
     error = np.sqrt(unsure + float(before.mean_var[c]) / len(after) + drifted)
     sd = float(np.sqrt((before.mean_var if stream.feature == OFFSETS else before.bore_var)[c]))
     sd = max(sd, LEAST_KELVIN) if stream.feature in OF_ALL else sd
-    inside = np.flatnonzero(there & (at > sure) & (at <= until))  # the first may still straddle the change
-    inside = inside[1:] if len(inside) > 1 else after
+    inside = np.flatnonzero(there & (steps.at[:, c] > sure) & (steps.at[:, c] <= until))
+    inside = inside[1:] if len(inside) > 1 else after  # the first may still straddle the change
     ratios = stretch.watched.ratio[inside, c]
     told = np.isfinite(ratios) & (stream.feature not in OF_ALL)
     return Moved(
@@ -121,6 +114,25 @@ def _moved(c: int, stream: Stream, begin: int, sure: int, until: int, stretch: S
         ratio=round(float(np.sqrt(ratios[told].mean())), 2) if told.any() else None,
         df=float((steps.n[inside[told], c] - 1).sum()),
     )
+
+
+def _after(c: int, stream: Stream, begin: int, sure: int, until: int, steps: Steps) -> Whole:
+    """Return the subgroups that tell of the time after a change: up to other stones or another set-up."""
+    at, there = steps.at[:, c], np.isfinite(steps.mean[:, c])
+    after = np.flatnonzero(there & (at > sure) & (at <= until))[:LOOKED_AT]
+    if not len(after):
+        after = np.flatnonzero(there & (at >= begin) & (at <= until))[:LOOKED_AT]
+    if len(after) > 1:
+        broken = steps.changed[:, c] | (steps.dressed[:, c] & (stream.feature in PROCESS))
+        changed = np.flatnonzero(broken[after[1:]])
+        after = after[: int(changed[0]) + 1] if len(changed) else after
+    return after
+
+
+def _own_level(c: int, before: State, steps: Steps) -> Numbers:
+    """Return a stream's means with all taken out that is known to move them: offsets, zeroing, wear."""
+    worn = float(before.slope[c]) * np.where(np.isfinite(steps.mean[:, c]), steps.n[:, c], 0.0)
+    return steps.mean[:, c] - np.cumsum(steps.moved[:, c] + steps.by_hand[:, c] + steps.zeroed[:, c] + worn)
 
 
 def moved_from(text: str | None) -> tuple[Moved, ...]:

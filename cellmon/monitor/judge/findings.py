@@ -11,18 +11,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cellmon import local
 from cellmon.charts.shares import LEAST_BORES, LEAST_GROUPS, ShareWatch, most_by_chance, watch_shares
 from cellmon.monitor.judge.audit_plan import FINDING, FINDINGS
+from cellmon.monitor.judge.audits import NOT_ROUTED
 from cellmon.monitor.judge.budget import Budget
 from cellmon.monitor.rules import Rules
 from cellmon.records import Findings, Kind, Stream, Texts, Times, Whole
 from cellmon.sheet import Sheet
 from cellmon.store import Session
+from cellmon.words import say, to_say
 
-LOOKED_AT, MADE = "bores looked at", "bores made"
-NOT_COUNTS = "a count is a whole number from 0"
-TOO_FEW = f"need at least {LEAST_GROUPS} shifts or {LEAST_BORES:,} bores before one is held against a limit"
-NOT_ROUTED = "its spindle is not on the sheet, so no share of the false alarms is planned for it"
+LOOKED_AT, MADE = to_say("bores looked at"), to_say("bores made")
+NOT_COUNTS = to_say("a count is a whole number from 0")
+TOO_FEW = to_say("need at least {shifts} shifts or {bores} bores before one is held against a limit")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -157,7 +159,11 @@ def _judged(
     chance = budget.rates(family).single if family is not None else 0.0
     watch = watch_shares(found, many, chance=chance) if family is not None else None
     limits = watch is not None and bool(np.isfinite(watch.most).any())
-    why_not = None if limits else (NOT_ROUTED if family is None else TOO_FEW)
+    why_not = None
+    if family is None:
+        why_not = say(NOT_ROUTED)
+    elif not limits:
+        why_not = say(TOO_FEW, shifts=LEAST_GROUPS, bores=local.number(LEAST_BORES))
     return FindingSeries(
         stream=stream,
         of=of,

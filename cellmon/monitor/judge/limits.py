@@ -18,6 +18,7 @@ from cellmon.monitor.rules import Rules
 from cellmon.records import Events, Kind, Numbers, Stream, Times
 from cellmon.sheet import Sheet
 from cellmon.store import Session
+from cellmon.words import in_english
 
 PROVISIONAL_SUBGROUPS = 25
 LEAST_SUBGROUPS = 20
@@ -99,10 +100,11 @@ def limit_from(stream: Stream, window: Subgroups, known: Known, *, past: Subgrou
     centre = sigma = np.nan
     learned, why_not = None, None
     try:
-        baseline = baseline_from_ranges(window.mean, window.range, window.n)
-        centre, sigma = baseline.centre_um, baseline.sigma_um
-        longer = _window(stream, past, known) if past is not None and len(past) else None
-        learned = asdict(learn(_window(stream, window, known), past=longer))
+        with in_english():  # what is refused is kept
+            baseline = baseline_from_ranges(window.mean, window.range, window.n)
+            centre, sigma = baseline.centre_um, baseline.sigma_um
+            longer = _window(stream, past, known) if past is not None and len(past) else None
+            learned = asdict(learn(_window(stream, window, known), past=longer))
     except (NotEnoughData, NoSpread) as refused:
         why_not = str(refused)
     sizes, counts = np.unique(window.n, return_counts=True)

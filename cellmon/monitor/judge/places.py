@@ -65,8 +65,3 @@ def gathered(kind: type[Any], parts: Sequence[tuple[Any, int]]) -> Any:
         else:
             found[f.name] = np.zeros(0, dtype="datetime64[us]" if f.name in ("first", "last") else float)
     return kind(**found)
-
-
-def stream_order(stream: Stream) -> tuple[str, ...]:
-    """Return by what streams are put in order."""
-    return tuple(getattr(stream, name) or "" for name in STREAM_COLUMNS)

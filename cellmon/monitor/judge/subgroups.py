@@ -39,27 +39,20 @@ def cut_subgroups(
     A remainder shorter than a subgroup counts once its segment is over: when a later segment of the
     stream, or a reading after its unit, is known.
     """
-    charted = bores.select((bores.charted == 1) & (bores.spindle != "hand"))
-    runs = part_runs(charted)
-    segment = _segments(charted, sheet, context, runs.number)
-    ends = np.array([u.end for u in units], dtype="datetime64[us]")
-    starts = np.array([u.start for u in units], dtype="datetime64[us]")
-    over = newest >= ends[np.searchsorted(starts, charted.unit_start)] if len(charted) else np.zeros(0, bool)
-    unit_over, over = over, over | runs.over
+    laid = _laid(bores, sheet, context, newest=newest, units=units)
     apart: list[Subgroups] = []
     pooled: list[Subgroups] = []
     for part in sheet.parts:
-        mine = charted.part_number == part.number
-        if not mine.any():
+        of_part, its_segment, its_over = laid.of(part)
+        if not len(of_part):
             continue
-        of_part, its_segment, its_over = charted.select(mine), segment[mine], over[mine]
         values = _charted_values(of_part, part)
         apart += _cut_rows(alone(of_part, its_segment, its_over), values, part, sheet)
         for rows in together(of_part, its_segment, its_over, part, sheet):
             pooled.append(_within_unit(list(_cut_rows(rows, values, part, sheet))))
         for told in evidence(of_part, its_segment, its_over, part, sheet):
             pooled.append(_within_unit(list(_cut_process(told.rows, told.figures, sheet))))
-    pooled += offsets_given(charted, unit_over, sheet, context, units=units)
+    pooled += offsets_given(laid.bores, laid.unit_over, sheet, context, units=units)
     pooled_whole = Subgroups.concat(pooled or [no_rows(Subgroups)])
     return Cut(
         alone=charted_together(_within_unit(apart), sheet),
@@ -67,11 +60,48 @@ def cut_subgroups(
     )
 
 
-def stream_numbers(subgroups: Subgroups) -> tuple[Whole, list[Stream]]:
-    """Number the streams of some subgroups, and list them by that number."""
-    codes = _codes([getattr(subgroups, name) for name in STREAM_COLUMNS], len(subgroups))
-    first = np.unique(codes, return_index=True)[1]
-    return codes, [subgroups.stream_of(int(i)) for i in first]
+def cut_alone(
+    bores: Bores, sheet: Sheet, context: Context, *, newest: np.datetime64, units: Sequence[Unit]
+) -> Subgroups:
+    """Return the subgroups of the bores themselves alone, as `cut_subgroups` does."""
+    laid = _laid(bores, sheet, context, newest=newest, units=units)
+    apart: list[Subgroups] = []
+    for part in sheet.parts:
+        of_part, its_segment, its_over = laid.of(part)
+        if len(of_part):
+            rows = alone(of_part, its_segment, its_over)
+            apart += _cut_rows(rows, _charted_values(of_part, part), part, sheet)
+    return charted_together(_within_unit(apart), sheet)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Laid:
+    """Charted bores in making order, what no subgroup may span, and whether a remainder counts."""
+
+    bores: Bores
+    segment: Whole
+    unit_over: NDArray[np.bool_]
+    over: NDArray[np.bool_]
+
+    def of(self, part: Part) -> tuple[Bores, Whole, NDArray[np.bool_]]:
+        mine = self.bores.part_number == part.number
+        return self.bores.select(mine), self.segment[mine], self.over[mine]
+
+
+def _laid(
+    bores: Bores, sheet: Sheet, context: Context, *, newest: np.datetime64, units: Sequence[Unit]
+) -> _Laid:
+    charted = bores.select((bores.charted == 1) & (bores.spindle != "hand"))
+    runs = part_runs(charted)
+    ends = np.array([u.end for u in units], dtype="datetime64[us]")
+    starts = np.array([u.start for u in units], dtype="datetime64[us]")
+    over = newest >= ends[np.searchsorted(starts, charted.unit_start)] if len(charted) else np.zeros(0, bool)
+    return _Laid(
+        bores=charted,
+        segment=_segments(charted, sheet, context, runs.number),
+        unit_over=over,
+        over=over | runs.over,
+    )
 
 
 def count_streams(

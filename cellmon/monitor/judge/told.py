@@ -7,7 +7,7 @@ change may reach it, and a history of years has thousands.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import asdict, fields, replace
 from typing import Any
 
 import numpy as np
@@ -65,7 +65,7 @@ def _plain(call: Called) -> dict[str, Any]:
     body = dict(vars(call))
     for name in _TIMES:
         body[name] = int(body[name].astype("datetime64[us]").astype(np.int64))
-    body["stream"] = vars(call.stream)
+    body["stream"] = asdict(call.stream)
     body["moved"] = [vars(one) for one in call.moved]
     return body
 

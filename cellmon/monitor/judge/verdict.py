@@ -11,7 +11,7 @@ from cellmon.gauge.decision import feature_uncertainty, verdicts
 from cellmon.judged import SIZE_COLUMNS, Bores
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
 from cellmon.records import Numbers, Whole
-from cellmon.sheet import DiameterFeature, Part, Sheet
+from cellmon.sheet import SIZES_OF_TRACES, DiameterFeature, Part, Sheet
 
 JUDGED_COLUMNS = {"ovality": "ovality_worst"}
 """Features that are judged on another column than the one charted."""
@@ -74,7 +74,7 @@ def judged_figures(bores: Bores, sheet: Sheet, part: Part) -> Iterator[JudgedFig
 def judged_column(name: str, feature: object) -> str | None:
     """Return the column of `Bores` that a feature is judged on; None where readings give none."""
     if isinstance(feature, DiameterFeature):
-        column = SIZE_COLUMNS.get(feature.size)
+        column = "trace_size" if feature.size in SIZES_OF_TRACES else SIZE_COLUMNS.get(feature.size)
     else:
         column = JUDGED_COLUMNS.get(name, name)
     return column if column in BORE_COLUMNS else None
@@ -84,7 +84,7 @@ def _one(
     bores: Bores, column: str, sheet: Sheet, name: str, lower: float | None, upper: float | None
 ) -> JudgedFigure:
     values: Numbers = getattr(bores, column)
-    u = standard_uncertainty(sheet, name)
+    u = _of_trace_gauges(bores, sheet) if column == "trace_size" else standard_uncertainty(sheet, name)
     codes: Whole = np.ones(len(values), dtype=np.int64)
     if lower is not None or upper is not None:
         decision = sheet.decision
@@ -94,6 +94,12 @@ def _one(
     return JudgedFigure(
         feature=name, column=column, values=values, lower=lower, upper=upper, u=u, codes=codes
     )
+
+
+def _of_trace_gauges(bores: Bores, sheet: Sheet) -> float:
+    """Return the largest standard uncertainty of those that traced; 0 where the sheet states none."""
+    gauges = set(bores.trace_gauge.tolist()) & set(sheet.gauge_ids)
+    return max((sheet.gauge(g).uncertainty_reading_um or 0.0 for g in gauges), default=0.0)
 
 
 def standard_uncertainty(sheet: Sheet, feature: str) -> float:

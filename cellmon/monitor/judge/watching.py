@@ -27,7 +27,7 @@ from cellmon.monitor.judge.inputs import (
     usual_events,
 )
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
-from cellmon.monitor.judge.places import Place, gathered, stream_order
+from cellmon.monitor.judge.places import Place, gathered
 from cellmon.monitor.rules import Rules
 from cellmon.records import Events, Kind, Stream, Whole
 from cellmon.sheet import Sheet
@@ -242,7 +242,7 @@ def _plan(
                         rows=mine,
                     )
                 )
-    return sorted(plan, key=lambda p: (stream_order(p.stream), p.version))
+    return sorted(plan, key=lambda p: (p.stream, p.version))
 
 
 def _learned(figures: Mapping[str, Any]) -> Learned:
@@ -324,7 +324,7 @@ def _place_after(
                 streams.append(stream)
                 versions.append(before.versions[j])
                 parts.append((before.state, before.spans, j))
-    columns = sorted(range(len(streams)), key=lambda k: stream_order(streams[k]))
+    columns = sorted(range(len(streams)), key=lambda k: streams[k])
     return Place(
         streams=tuple(streams[k] for k in columns),
         versions=tuple(versions[k] for k in columns),

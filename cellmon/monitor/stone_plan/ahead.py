@@ -2,35 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from cellmon.errors import WrongUsage
-from cellmon.monitor.dressings import Plan
+from cellmon.local import significant
 from cellmon.monitor.stones.honed import weights
+from cellmon.monitor.stones.worth import chips_of
 from cellmon.monitor.view import View
-from cellmon.sheet import Planning, StoneKind
+from cellmon.sheet import StoneKind
 from cellmon.shifts import ShiftCalendar, to_utc
-from cellmon.stones.cost import StonePrices
 from cellmon.stones.life import Life
 from cellmon.stones.output import Output, output
+from cellmon.words import say, to_say
 
-FAILED_SCRAP = 10.0
-"""Bores lost where a set runs to its end before that is seen; no source: the sheet's `failed_scrap_bores`."""
-FAILED_TIMES = 2.0
-"""An unplanned change takes so many times as long; no source: the sheet's `failed_minutes`."""
 MOST_DAYS = 366
 """How far a plan looks ahead."""
 MOST_SETS = 1500
 """Sets of one place in the time looked at."""
-CHIPS_SEEN, CHIPS_IN_LIVES = 0.5, 10.0
-"""Before the log says otherwise: half a set chipped in the lives of ten; no source."""
-NO_PLAN = (
+NOT_MORE = {
+    "horizon_days": to_say("horizon days must be more than 0, not {value}"),
+    "rate": to_say("rate must be more than 0, not {value}"),
+    "life": to_say("life must be more than 0, not {value}"),
+    "lead_time_days": to_say("lead time days must be more than 0, not {value}"),
+}
+BELOW = {
+    "price": to_say("price cannot be below 0: {value}"),
+    "stock": to_say("stock cannot be below 0: {value}"),
+}
+NO_PLAN = to_say(
     "the sheet plans no bores: [planning] needs bores_per_shift, such as {{ {spindle} = 600 }}; "
     "or give a rate"
 )
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpindleRate:
+    """Bores per shift of one spindle."""
+
+    spindle: str
+    bores: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,12 +53,16 @@ class PlanRequest:
     horizon_days: float | None = None
     rate: float | None = None
     """Bores per shift of every spindle."""
+    rates: tuple[SpindleRate, ...] = ()
+    """Of single spindles; they come before `rate`."""
     life: float | None = None
     """Bores that half of the new sets outlive."""
     price: float | None = None
     """Of a set."""
     stock: float | None = None
     """Sets on the shelf now."""
+    lead_time_days: float | None = None
+    """From order to shelf; its spread grows and shrinks with it."""
     service_level: float | None = None
     """Chance of no shortage per order."""
     kind: str | None = None
@@ -58,18 +75,26 @@ class PlanRequest:
 
     def check(self) -> None:
         """Refuse what no cell could have."""
-        for name in ("horizon_days", "rate", "life"):
+        for one in self.rates:
+            if not (np.isfinite(one.bores) and one.bores >= 0):
+                rate = {"spindle": one.spindle, "value": f"{one.bores:g}"}
+                raise WrongUsage(say("the rate of {spindle} cannot be below 0: {value}", **rate))
+        for name, words in NOT_MORE.items():
             value = getattr(self, name)
             if value is not None and not (np.isfinite(value) and value > 0):
-                raise WrongUsage(f"{name.replace('_', ' ')} must be more than 0, not {value:g}")
+                raise WrongUsage(say(words, value=f"{value:g}"))
         if self.horizon_days is not None and self.horizon_days > MOST_DAYS:
-            raise WrongUsage(f"a plan looks at most {MOST_DAYS} days ahead, not {self.horizon_days:g}")
-        for name in ("price", "stock"):
+            days = {"most": MOST_DAYS, "days": significant(self.horizon_days)}
+            raise WrongUsage(say("a plan looks at most {most} days ahead, not {days}", **days))
+        for name, words in BELOW.items():
             value = getattr(self, name)
             if value is not None and not (np.isfinite(value) and value >= 0):
-                raise WrongUsage(f"{name} cannot be below 0: {value:g}")
+                raise WrongUsage(say(words, value=f"{value:g}"))
         if self.service_level is not None and not 0.5 <= self.service_level <= 0.9999:
-            raise WrongUsage(f"the service level is a chance from 0.5 to 0.9999, not {self.service_level:g}")
+            wrong = f"{self.service_level:g}"
+            raise WrongUsage(
+                say("the service level is a chance from 0.5 to 0.9999, not {value}", value=wrong)
+            )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -102,9 +127,7 @@ class KindAhead:
     @property
     def chips_per_bore(self) -> float:
         """Chance that a bore chips a set: the sheet's, else what the log shows, started from a guess."""
-        if self.kind.chips_per_1000_bores is not None:
-            return self.kind.chips_per_1000_bores / 1000
-        return (self.chipped + CHIPS_SEEN) / (self.bores_seen + CHIPS_IN_LIVES * self.new.mean)
+        return chips_of(self.kind, self.new, chipped=self.chipped, bores=self.bores_seen)
 
     @property
     def alike_share(self) -> float:
@@ -119,27 +142,9 @@ class KindAhead:
         return replace(self, new=new)
 
 
-def prices_of(kind: StoneKind, planning: Planning | None, *, price: float | None) -> StonePrices | None:
-    """Return what sets of a kind cost; None where no price of a set is known."""
-    paid = kind.set_cost if price is None else price
-    if paid is None:
-        return None
-    minutes = kind.change_minutes or 0.0
-    failed = kind.failed_minutes
-    return StonePrices(
-        set_price=paid,
-        change_minutes=minutes,
-        dress_minutes=kind.dress_minutes or 0.0,
-        machine_per_hour=(planning.machine_cost_per_hour if planning else None) or 0.0,
-        scrap_per_bore=(planning.scrap_cost_per_bore if planning else None) or 0.0,
-        failed_minutes=FAILED_TIMES * minutes if failed is None else failed,
-        failed_scrap=FAILED_SCRAP if kind.failed_scrap_bores is None else kind.failed_scrap_bores,
-        change_scrap=kind.change_scrap_bores,
-        dress_scrap=kind.dress_scrap_bores,
-    )
-
-
-def clocks_of(view: View, *, until: np.datetime64, rate: float | None) -> dict[str, Output]:
+def clocks_of(
+    view: View, *, until: np.datetime64, rate: float | None, rates: Sequence[SpindleRate] = ()
+) -> dict[str, Output]:
     """Return the planned bores of every spindle that has a plan, as a clock from now.
 
     They count as lives do: by the area of the part the spindle runs, against the sheet's first part.
@@ -147,21 +152,32 @@ def clocks_of(view: View, *, until: np.datetime64, rate: float | None) -> dict[s
     Raises
     ------
     WrongUsage
-        Where nothing is planned, or no shift is worked until then.
+        Where nothing is planned, no shift is worked until then, or there is no such spindle.
     """
     planning = view.sheet.planning
     named = dict(planning.bores_per_shift) if planning is not None else {}
     spindles = [s.id for s in view.sheet.spindles]
-    rates = dict.fromkeys(spindles or named, rate) if rate is not None else named
-    if not rates:
-        raise WrongUsage(NO_PLAN.format(spindle=spindles[0] if spindles else "S1"))
+    planned = dict.fromkeys(spindles or named, rate) if rate is not None else named
+    strange = [one.spindle for one in rates if one.spindle not in (*spindles, *named)]
+    if strange:
+        raise WrongUsage(
+            say(
+                "the sheet has no spindle {spindle}; there are {known}",
+                spindle=strange[0],
+                known=", ".join(spindles),
+            )
+        )
+    planned |= {one.spindle: one.bores for one in rates}
+    planned = {spindle: bores for spindle, bores in planned.items() if bores}  # at 0 it stands still
+    if not planned:
+        raise WrongUsage(say(NO_PLAN, spindle=spindles[0] if spindles else "S1"))
     shifts = ShiftCalendar.of_sheet(view.sheet).between(view.as_of, until)
     closed = set(planning.closed) if planning is not None else set()
     worked = [s.worked and s.date not in closed for s in shifts]
     if not any(worked):
-        day = view.local(until)
+        day = f"{view.local(until):%Y-%m-%d}"
         raise WrongUsage(
-            f"no shift is worked until {day:%Y-%m-%d}: [[shifts]] and planning.closed leave none"
+            say("no shift is worked until {day}: [[shifts]] and planning.closed leave none", day=day)
         )
     starts = np.array([to_utc(s.starts) for s in shifts])
     ends = np.array([to_utc(s.ends) for s in shifts])
@@ -174,20 +190,8 @@ def clocks_of(view: View, *, until: np.datetime64, rate: float | None) -> dict[s
             bores_per_shift=float(bores or 0.0) * weight.get(view.running(spindle).number, 1.0),
             now=view.as_of,
         )
-        for spindle, bores in rates.items()
+        for spindle, bores in planned.items()
     }
-
-
-def stop_bores(view: View, spindle: str) -> float:
-    """Return the bores from one stop where stones could be changed to the next: a dressing, else a shift."""
-    named = [s.dress_every_bores for s in view.sheet.spindles if s.id == spindle]
-    if named and named[0] is not None:
-        return float(named[0])
-    plan = view.dressing_plan(spindle)
-    if isinstance(plan, Plan) and plan.every_bores > 0:
-        return float(plan.every_bores)
-    planning = view.sheet.planning
-    return float(planning.bores_per_shift.get(spindle, 0.0)) if planning is not None else 0.0
 
 
 def kind_named(view: View, name: str | None) -> StoneKind | None:
@@ -196,5 +200,8 @@ def kind_named(view: View, name: str | None) -> StoneKind | None:
         return None
     found: Mapping[str, StoneKind] = {k.id: k for k in view.sheet.stone_kinds}
     if name not in found:
-        raise WrongUsage(f"the sheet has no stones called {name}; there are {', '.join(found) or 'none'}")
+        known = ", ".join(found) or say("none")
+        raise WrongUsage(
+            say("the sheet has no stones called {name}; there are {known}", name=name, known=known)
+        )
     return found[name]

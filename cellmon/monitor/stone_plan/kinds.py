@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from cellmon.monitor.stone_plan.ahead import KindAhead, stop_bores
+from cellmon.local import number, significant
+from cellmon.monitor.stone_plan.ahead import KindAhead
 from cellmon.monitor.stone_plan.results import (
     CostSplit,
     Dates,
@@ -19,6 +20,7 @@ from cellmon.monitor.stone_plan.results import (
 )
 from cellmon.monitor.stone_plan.stock import fittings_words, movements_of, shelf_of
 from cellmon.monitor.stone_plan.terms import Places, Terms
+from cellmon.monitor.stones.worth import RUN_OUT, stop_bores
 from cellmon.stones.cost import BoreCost, StonePrices, cost_per_bore
 from cellmon.stones.ordering import (
     DAY_US,
@@ -33,12 +35,11 @@ from cellmon.stones.ordering import (
 )
 from cellmon.stones.planning import mean_bores
 from cellmon.stones.stock import Lot, Shelf
+from cellmon.words import say, to_say
 
-RUN_OUT = 0.002
-"""Share of sets that a look ahead at every stop lets run to their end: docs/planning.md."""
-NO_STOCK = "no stock is known: [planning] opening_stock, or a movement with what was counted"
-NO_LEAD = "no lead time is known: [planning] lead_time_days"
-NO_PRICE = "no price of a set is known: the kind's set_cost"
+NO_STOCK = to_say("no stock is known: [planning] opening_stock, or a movement with what was counted")
+NO_LEAD = to_say("no lead time is known: [planning] lead_time_days")
+NO_PRICE = to_say("no price of a set is known: the kind's set_cost")
 
 Floats = NDArray[np.float64]
 
@@ -50,7 +51,7 @@ def kind_plan(terms: Terms, one: Places) -> KindPlan:
     why_not: dict[str, str] = {}
     held = _held(terms, one)
     if one.prices is None:
-        why_not["cost"] = NO_PRICE
+        why_not["cost"] = say(NO_PRICE)
     found = KindPlan(
         kind=kind.id,
         life_bores={"p05": ahead.new.p05, "p50": ahead.new.p50, "p95": ahead.new.p95},
@@ -70,7 +71,7 @@ def kind_plan(terms: Terms, one: Places) -> KindPlan:
     )
     if held is None:
         names = ("stock", "first_shortage_at", "order_by")
-        return replace(found, why_not={**why_not, **dict.fromkeys(names, NO_STOCK)})
+        return replace(found, why_not={**why_not, **dict.fromkeys(names, say(NO_STOCK))})
     return _with_order(terms, found, held, needed, ahead)
 
 
@@ -95,13 +96,13 @@ def _with_order(terms: Terms, plan: KindPlan, held: Shelf, needed: Floats, ahead
         shortage_chance=float(inside.mean()),
     )
     if inside.mean() < 0.05:
-        words = "not inside the horizon in 19 of 20 cases"
+        words = say("not inside the horizon in 19 of 20 cases")
         plan = replace(plan, why_not={**plan.why_not, "first_shortage_at": words})
     if terms.lead is None:
-        return replace(plan, why_not={**plan.why_not, "order_by": NO_LEAD})
+        return replace(plan, why_not={**plan.why_not, "order_by": say(NO_LEAD)})
     when = order_by(short, terms.lead, service_level=terms.service, horizon_days=terms.horizon_days)
     if when.in_days is None:
-        words = f"nothing to order within {terms.horizon_days:g} days"
+        words = say("nothing to order within {days} days", days=significant(terms.horizon_days))
         return replace(
             plan, chance_if_ordered_now=when.chance_now, why_not={**plan.why_not, "order_by": words}
         )
@@ -163,16 +164,22 @@ def _kind_notes(terms: Terms, ahead: KindAhead, held: Shelf | None) -> tuple[str
     kind, said = ahead.kind, list(held.notes) if held is not None else []
     if held is not None and held.past_use:
         gone = sum(lot.sets for lot in held.past_use)
-        said.append(f"{gone:g} on the shelf past their shelf life, not counted")
+        said.append(say("{sets} on the shelf past their shelf life, not counted", sets=significant(gone)))
     odd = fittings_words(movements_of(terms.view, kind.id), ahead.fitted)
     if odd is not None and terms.asked.stock is None:
         said.append(odd)
     if ahead.taught_by == 0:
-        said.append("no set has told how long one lasts: the sheet's guess is taken (expected_life_bores)")
+        said.append(
+            say("no set has told how long one lasts: the sheet's guess is taken (expected_life_bores)")
+        )
     if kind.chips_per_1000_bores is None:
         said.append(
-            f"{ahead.chipped} chipped in {ahead.bores_seen:,.0f} bores logged: about 1 set in "
-            f"{1 / max(ahead.chips_per_bore * ahead.new.mean, 1e-9):.0f} is planned to chip"
+            say(
+                "{chipped} chipped in {bores} bores logged: about 1 set in {sets} is planned to chip",
+                chipped=ahead.chipped,
+                bores=number(ahead.bores_seen),
+                sets=f"{1 / max(ahead.chips_per_bore * ahead.new.mean, 1e-9):.0f}",
+            )
         )
     return tuple(f"{kind.id}: {words}" for words in said)
 

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
-import numpy as np
-
+from cellmon.monitor.dressings import NoPlan, Plan
 from cellmon.monitor.stone_plan.ahead import KindAhead, SetAhead
-from cellmon.monitor.stones.good import good_bores
-from cellmon.monitor.stones.kinds import NEW_VARIES, KindKnown
-from cellmon.monitor.stones.log import CHIPPED, Stay
-from cellmon.monitor.stones.now import StonesNow
-from cellmon.monitor.stones.ranges import GoodBores
+from cellmon.monitor.stones.dressing import DressingAdvice
+from cellmon.monitor.stones.dulling import Intervals
+from cellmon.monitor.stones.good import good_bores, sooner_of
+from cellmon.monitor.stones.kinds import KindKnown
+from cellmon.monitor.stones.log import Stay
+from cellmon.monitor.stones.now import StonesNow, stones_now
+from cellmon.monitor.view import View
 from cellmon.sheet import Spindle
-from cellmon.stones.life import Life, Worn, remaining_life
+from cellmon.stones.cost import StonePrices
+
+Dressed = tuple[str, str, StonePrices]
+"""A spindle, a kind and its prices."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -23,6 +27,23 @@ class Known:
 
     sets: tuple[SetAhead, ...]
     kinds: Mapping[str, KindAhead]
+    plans: Mapping[str, Plan | NoPlan] = field(default_factory=dict)
+    """When each spindle is dressed."""
+    intervals: Mapping[str, Intervals] = field(default_factory=dict)
+    """The bores of each spindle by dressing."""
+    dressed: dict[Dressed, DressingAdvice] = field(default_factory=dict)
+    """Advice on dressing so far: the same for every plan of one state and the same prices."""
+
+
+def stones_known(view: View) -> Known:
+    """Return what every plan of a view starts from, whatever it is asked."""
+    known = known_sets(stones_now(view))
+    spindles = {s.spindle for s in known.sets}
+    return replace(
+        known,
+        plans={spindle: view.dressing_plan(spindle) for spindle in spindles},
+        intervals={spindle: view.dressed_intervals(spindle) for spindle in spindles},
+    )
 
 
 def known_sets(now: StonesNow) -> Known:
@@ -41,19 +62,17 @@ def known_sets(now: StonesNow) -> Known:
 
 
 def _kind_ahead(now: StonesNow, known: KindKnown) -> KindAhead | None:
-    prior = known.prior()
-    if prior is None:
+    new, prior = known.new_life, known.expected
+    if new is None or prior is None:
         return None
-    depth = known.depth_um - known.break_in.pending(0.0)
-    new = remaining_life(Worn(depth_um=depth, depth_sd_um=known.depth_um * NEW_VARIES), prior)
-    mine = [name for name in now.names if now.kind_of(name) is known.kind and now.stays(name)]
+    seen = now.seen(known)
     return KindAhead(
         kind=known.kind,
         new=new,
         taught_by=prior.sets,
-        chipped=sum(now.ended(name) == CHIPPED for name in mine),
-        bores_seen=sum(now.bores(name) for name in mine),
-        fitted=tuple(now.stays(name)[0].start for name in mine if not now.stays(name)[0].before),
+        chipped=seen.chipped,
+        bores_seen=seen.bores,
+        fitted=tuple(now.stays(name)[0].start for name in seen.sets if not now.stays(name)[0].before),
     )
 
 
@@ -72,30 +91,6 @@ def _fitted(now: StonesNow, stay: Stay) -> SetAhead | None:
         measured=stay.stone_set in now.kinds[kind.id].paths,
         life=life if life is None or good is None else sooner_of(life, good),
     )
-
-
-def sooner_of(life: Life, good: GoodBores) -> Life:
-    """Return the life that ends at whichever comes first, the least thickness or the quality limit.
-
-    The range of the quality limit is straight between its quantiles; the two are taken as independent.
-    """
-    quality = np.array(list(_quantiles(good)))
-    bores = np.unique(np.concatenate([life.bores, quality[:, 0]]))
-    spoilt = np.interp(bores, quality[:, 0], quality[:, 1])
-    chance = np.maximum.accumulate(1 - (1 - life.cdf(bores)) * (1 - spoilt))
-    return Life(bores=bores, chance=chance, limited_by="quality" if good.p50 < life.p50 else "thickness")
-
-
-def _quantiles(good: GoodBores) -> Iterator[tuple[float, float]]:
-    """Yield bores and chances; what lies beyond the last quantile known never comes."""
-    yield 0.0, 0.0
-    last = 0.0
-    for bores, chance in ((good.p05, 0.05), (good.p50, 0.5), (good.p95, 0.95)):
-        if bores is not None and bores > last:
-            yield float(bores), chance
-            last = float(bores)
-    if good.p95 is not None:
-        yield last + max(float(good.p95 - good.p50), 1.0), 1.0
 
 
 def _empty(now: StonesNow, spindle: Spindle, stage: str) -> SetAhead | None:

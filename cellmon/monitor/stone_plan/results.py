@@ -8,7 +8,7 @@ from datetime import datetime
 
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.stone_plan.ahead import PlanRequest
-from cellmon.monitor.stone_plan.dressing import DressingAdvice
+from cellmon.monitor.stones.dressing import DressingAdvice
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,10 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from cellmon.local import significant
 from cellmon.monitor.view import View
 from cellmon.records import Kind, StockMovements
 from cellmon.sheet import StoneKind
 from cellmon.stones.stock import Move, Movement, Shelf, shelf
+from cellmon.words import say
 
 NEARBY = np.timedelta64(12, "h")
 MICROSECOND = np.timedelta64(1, "us")
@@ -69,9 +71,13 @@ def fittings_words(movements: Sequence[Movement], fitted: Sequence[np.datetime64
     if new <= taken:
         return None
     day = str(since.astype("datetime64[D]"))
-    return (
-        f"{new:g} new sets were fitted since {day} and {taken:g} taken from stock: "
-        f"{new - taken:g} may be missing from the log, and the stock too high by as many"
+    return say(
+        "{new} new sets were fitted since {day} and {taken} taken from stock: {missing} may be missing from "
+        "the log, and the stock too high by as many",
+        new=significant(float(new)),
+        day=day,
+        taken=significant(taken),
+        missing=significant(float(new - taken)),
     )
 
 

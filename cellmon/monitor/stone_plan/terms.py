@@ -9,24 +9,26 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.errors import WrongUsage
-from cellmon.monitor.stone_plan.ahead import (
-    MOST_SETS,
-    KindAhead,
-    PlanRequest,
-    SetAhead,
+from cellmon.local import number
+from cellmon.monitor.stone_plan.ahead import MOST_SETS, KindAhead, PlanRequest, SetAhead
+from cellmon.monitor.stone_plan.known import Dressed
+from cellmon.monitor.stones.dressing import DressingAdvice, dressing_advice
+from cellmon.monitor.stones.worth import (
+    Changing,
+    change_margin,
+    changing_of,
     prices_of,
-    stop_bores,
+    stops_of,
+    usual_stop,
 )
 from cellmon.monitor.view import View
+from cellmon.sheet import StoneKind
 from cellmon.stones.cost import StonePrices
-from cellmon.stones.life import Life
 from cellmon.stones.ordering import DAY_US, LeadTime
 from cellmon.stones.output import Output
 from cellmon.stones.planning import Ways, change_ways, margin_bores
-from cellmon.stones.replacement import ChangeCosts, change_in
+from cellmon.words import say
 
-STOP_SHARE = 0.1
-"""Of a life: stones that last less than ten stops are stopped for when they are due."""
 MOST_WAYS, LEAST_WAYS, DRAWS = 2000, 300, 200_000
 """Ways drawn: fewer where each holds many sets, since then they differ less."""
 
@@ -42,6 +44,15 @@ class Terms:
     service: float
     clocks: Mapping[str, Output]
     random: np.random.Generator
+    dressed: dict[Dressed, DressingAdvice]
+    """Advice on dressing that other plans of the same state worked out."""
+
+    def dressing(self, spindle: str, kind: StoneKind, prices: StonePrices) -> DressingAdvice:
+        """Return how often dressing pays on a spindle, worked out once for all plans of one state."""
+        which = (spindle, kind.id, prices)
+        if which not in self.dressed:
+            self.dressed[which] = dressing_advice(self.view, spindle, kind, prices)
+        return self.dressed[which]
 
     @property
     def now(self) -> np.datetime64:
@@ -87,9 +98,9 @@ def places(terms: Terms, ahead: KindAhead, sets: Sequence[SetAhead]) -> Places:
     """Draw the changes of every place that sets of one kind stand in."""
     prices = prices_of(ahead.kind, terms.view.sheet.planning, price=terms.asked.price)
     mine = [s for s in sets if s.kind == ahead.kind.id and s.spindle in terms.clocks]
-    stops = [stop_bores(terms.view, s.spindle) for s in mine]
-    step = min(float(np.median(stops)) if stops else 0.0, STOP_SHARE * ahead.new.mean)
+    step = usual_stop(terms.view, [s.spindle for s in mine], mean_life=ahead.new.mean)
     margin = margin_bores(ahead.new.mean, step=step)
+    changing = changing_of(prices, ahead.new, step=step, chips_per_bore=ahead.chips_per_bore)
     named = {f"{s.spindle} {s.stage}": s for s in mine}
     alike = terms.random.standard_normal(_ways(terms, ahead, mine, each=ahead.new.mean - margin))
     ways = {
@@ -98,7 +109,7 @@ def places(terms: Terms, ahead: KindAhead, sets: Sequence[SetAhead]) -> Places:
             ahead.new,
             bores=terms.clocks[s.spindle].total,
             margin=margin,
-            first_margin=_first_margin(s.life, ahead, prices, most=margin, step=step),
+            first_margin=_first_margin(terms, changing, s, most=margin),
             chips_per_bore=ahead.chips_per_bore,
             alike=alike,
             alike_share=ahead.alike_share,
@@ -122,18 +133,17 @@ def _ways(terms: Terms, ahead: KindAhead, sets: Sequence[SetAhead], *, each: flo
     many = [terms.clocks[s.spindle].total / max(each, 1.0) for s in sets]
     if max(many, default=0.0) > MOST_SETS:
         raise WrongUsage(
-            f"about {max(many):,.0f} sets of {ahead.kind.id} on one spindle in the time looked at: "
-            "choose a shorter horizon"
+            say(
+                "about {sets} sets of {kind} on one spindle in the time looked at: choose a shorter horizon",
+                sets=number(max(many)),
+                kind=ahead.kind.id,
+            )
         )
     return int(np.clip(DRAWS / max(sum(many), 1.0), LEAST_WAYS, MOST_WAYS))
 
 
-def _first_margin(
-    life: Life | None, ahead: KindAhead, prices: StonePrices | None, *, most: float, step: float
-) -> float:
+def _first_margin(terms: Terms, changing: Changing, one: SetAhead, *, most: float) -> float:
     """Return how long before its end the set that is fitted is changed: less where that is well known."""
-    if life is None or prices is None or step <= 0 or prices.planned_change <= 0:
+    if one.life is None:
         return most
-    costs = ChangeCosts(planned=prices.planned_change, failed=prices.failed_change)
-    stop = change_in(life, costs, cost_per_bore=costs.planned / ahead.new.mean, step=step)
-    return min(most, max(life.p50 - stop, 0.0))
+    return change_margin(one.life, changing, stops_of(terms.view, one.spindle, mean_life=changing.mean_life))

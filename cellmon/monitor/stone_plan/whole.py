@@ -9,24 +9,26 @@ from math import ceil
 import numpy as np
 
 from cellmon.errors import WrongUsage
+from cellmon.local import significant
 from cellmon.monitor.stone_plan.ahead import KindAhead, PlanRequest, SetAhead, clocks_of, kind_named
 from cellmon.monitor.stone_plan.changes import planned_changes
-from cellmon.monitor.stone_plan.dressing import dressing_advice
 from cellmon.monitor.stone_plan.kinds import kind_plan
-from cellmon.monitor.stone_plan.known import known_sets
+from cellmon.monitor.stone_plan.known import Dressed, Known, known_sets
 from cellmon.monitor.stone_plan.results import CostSplit, KindPlan, OrderLine, PlannedChange, StonePlan
 from cellmon.monitor.stone_plan.terms import Places, Terms, places
 from cellmon.monitor.stone_plan.words import plan_sentence
 from cellmon.monitor.stones import StonesAnswer, stones
+from cellmon.monitor.stones.dressing import DressingAdvice
 from cellmon.monitor.stones.now import StonesNow, stones_now
 from cellmon.monitor.view import View
 from cellmon.stones.ordering import DAY_US, LeadTime
+from cellmon.words import say, to_say
 
 SEED = 20
 """Always the same ways are drawn: the same facts give the same answer."""
 LEAST_HORIZON, SPREADS = 28.0, 4.0
 USUAL_SERVICE, USUAL_LEAD_SD = 0.95, 0.2
-CAUTION = (
+CAUTION = to_say(
     "A plan is a forecast. Stones are looked at before they are trusted, a chipped or cracked one is never "
     "run, and changing them follows the machine's manual and the site's procedures, with the spindle locked "
     "out."
@@ -34,16 +36,22 @@ CAUTION = (
 
 
 def plan_of_view(
-    view: View, request: PlanRequest | None = None, *, now: StonesNow | None = None
+    view: View,
+    request: PlanRequest | None = None,
+    *,
+    now: StonesNow | None = None,
+    known: Known | None = None,
 ) -> StonePlan:
     """Answer with the plan of the stones as they stand; refusals as of `stone_plan`."""
-    known = known_sets(stones_now(view) if now is None else now)
-    return stone_plan(view, request or PlanRequest(), sets=known.sets, kinds=known.kinds)
+    known = known or known_sets(stones_now(view) if now is None else now)
+    view.take_dressings(known.plans, known.intervals)
+    asked = request or PlanRequest()
+    return stone_plan(view, asked, sets=known.sets, kinds=known.kinds, dressed=known.dressed)
 
 
-def with_plan(view: View) -> StonesAnswer:
+def with_plan(view: View, *, now: StonesNow | None = None) -> StonesAnswer:
     """Answer with all stones and their plan; `why_not` says why there is none."""
-    now = stones_now(view)
+    now = stones_now(view) if now is None else now
     answer = stones(view, now=now)
     try:
         plan = plan_of_view(view, now=now)
@@ -53,7 +61,12 @@ def with_plan(view: View) -> StonesAnswer:
 
 
 def stone_plan(
-    view: View, asked: PlanRequest, *, sets: Sequence[SetAhead], kinds: Mapping[str, KindAhead]
+    view: View,
+    asked: PlanRequest,
+    *,
+    sets: Sequence[SetAhead],
+    kinds: Mapping[str, KindAhead],
+    dressed: dict[Dressed, DressingAdvice] | None = None,
 ) -> StonePlan:
     """Answer with the plan of the sets that run, or what it would be otherwise.
 
@@ -68,10 +81,11 @@ def stone_plan(
     only = kind_named(view, asked.kind)
     kinds = {name: kind for name, kind in kinds.items() if only is None or name == only.id}
     if not kinds:
-        raise WrongUsage("nothing to plan: of no stones is it known how long a set lasts")
+        raise WrongUsage(say("nothing to plan: of no stones is it known how long a set lasts"))
     if asked.asks_of_a_kind and len(kinds) > 1:
-        raise WrongUsage(f"a life, price or stock is of one kind: name it, one of {', '.join(kinds)}")
-    terms, notes = _terms(view, asked)
+        names = ", ".join(kinds)
+        raise WrongUsage(say("a life, price or stock is of one kind: name it, one of {kinds}", kinds=names))
+    terms, notes = _terms(view, asked, {} if dressed is None else dressed)
     placed = [places(terms, ahead.lasting(asked.life), sets) for ahead in kinds.values()]
     notes += _left_out(terms, sets, kinds)
     plans = [kind_plan(terms, one) for one in placed]
@@ -79,7 +93,7 @@ def stone_plan(
     return _answer(terms, placed, plans, changes, tuple(notes))
 
 
-def _terms(view: View, asked: PlanRequest) -> tuple[Terms, list[str]]:
+def _terms(view: View, asked: PlanRequest, dressed: dict[Dressed, DressingAdvice]) -> tuple[Terms, list[str]]:
     planning, notes = view.sheet.planning, []
     days = None if planning is None else planning.lead_time_days
     lead = None
@@ -87,12 +101,23 @@ def _terms(view: View, asked: PlanRequest) -> tuple[Terms, list[str]]:
         sd = planning.lead_time_sd_days
         if sd is None:
             sd = USUAL_LEAD_SD * days
-            notes.append(f"no lead_time_sd_days: the lead time is taken to spread by {sd:.2g} days")
+            notes.append(
+                say(
+                    "no lead_time_sd_days: the lead time is taken to spread by {days} days",
+                    days=significant(sd, 2),
+                )
+            )
         lead = LeadTime(days=days, sd_days=sd)
+    if asked.lead_time_days is not None:
+        share = USUAL_LEAD_SD if lead is None or lead.days <= 0 else lead.sd_days / lead.days
+        lead = LeadTime(days=asked.lead_time_days, sd_days=share * asked.lead_time_days)
     service = asked.service_level or (planning.service_level if planning is not None else None)
     if service is None:
         service = USUAL_SERVICE
-        notes.append(f"no service_level: a chance of {100 * service:g} % of no shortage per order is taken")
+        chance = significant(100 * service)
+        notes.append(
+            say("no service_level: a chance of {share} % of no shortage per order is taken", share=chance)
+        )
     reach = 0.0 if lead is None else lead.days + SPREADS * lead.sd_days
     horizon = asked.horizon_days or max(LEAST_HORIZON, float(ceil(2 * reach)))
     until = view.as_of + np.timedelta64(round((horizon + reach) * DAY_US), "us")
@@ -102,8 +127,9 @@ def _terms(view: View, asked: PlanRequest) -> tuple[Terms, list[str]]:
         horizon_days=horizon,
         lead=lead,
         service=service,
-        clocks=clocks_of(view, until=until, rate=asked.rate),
+        clocks=clocks_of(view, until=until, rate=asked.rate, rates=asked.rates),
         random=np.random.default_rng(SEED),
+        dressed=dressed,
     )
     return terms, notes
 
@@ -116,13 +142,16 @@ def _left_out(terms: Terms, sets: Sequence[SetAhead], kinds: Mapping[str, KindAh
     unknown = sorted({s.kind for s in sets} - set(kinds)) if terms.asked.kind is None else []
     said = []
     if idle:
-        said.append(f"no bores are planned for {', '.join(idle)}: not in the plan")
+        said.append(say("no bores are planned for {spindles}: not in the plan", spindles=", ".join(idle)))
     if empty:
-        said.append(f"no set is logged as fitted to {', '.join(empty)}: not in the plan")
+        said.append(
+            say("no set is logged as fitted to {spindles}: not in the plan", spindles=", ".join(empty))
+        )
     if unknown:
-        said.append(f"how long sets of {', '.join(unknown)} last is not known: not in the plan")
+        names = ", ".join(unknown)
+        said.append(say("how long sets of {kinds} last is not known: not in the plan", kinds=names))
     said += [
-        f"{s.spindle}: no set is logged as fitted; one is taken as fitted at once"
+        say("{spindle}: no set is logged as fitted; one is taken as fitted at once", spindle=s.spindle)
         for s in sets
         if s.stone_set is None and s.kind in kinds
     ]
@@ -138,7 +167,7 @@ def _answer(
 ) -> StonePlan:
     view, asked = terms.view, terms.asked
     dressing = tuple(
-        dressing_advice(view, s.spindle, one.ahead.kind, one.prices)
+        terms.dressing(s.spindle, one.ahead.kind, one.prices)
         for one in placed
         for s in one.sets.values()
         if one.prices is not None
@@ -149,7 +178,7 @@ def _answer(
     plan = StonePlan(
         **view.head(),
         sentence="",
-        caution=CAUTION,
+        caution=say(CAUTION),
         horizon_days=terms.horizon_days,
         until=terms.moment(terms.horizon_days),
         service_level=terms.service,

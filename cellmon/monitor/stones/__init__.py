@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from cellmon.errors import NotFound
+from cellmon.local import number
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.stones.kinds import GuessOff, KindKnown, guess_off
 from cellmon.monitor.stones.lots import LotCompared, SetLived, lots_compared
 from cellmon.monitor.stones.now import StonesNow, stones_now
 from cellmon.monitor.stones.sets import StoneSetOf, set_of
 from cellmon.monitor.view import View
+from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
     from cellmon.monitor.stone_plan import StonePlan
@@ -21,12 +23,23 @@ if TYPE_CHECKING:
 __all__ = ["StoneSetOf", "StonesAnswer", "stones"]
 
 CAUTIONS = (
-    "Advice only. The machine maker's manual, site procedures, local law and codes, and qualified people "
-    "come first. Stop if unsure. This software does not make a machine safe.",
-    "Stone change: stop, collapse the tool, wait for standstill; lock out, release stored energy, verify "
-    "zero. Never withdraw or insert an expanded or turning tool; no hands or gloves near what turns.",
-    "Chipped stone: stop, account for every fragment, inspect the parts, wear eye protection.",
-    "Dressing and truing make abrasive and metal dust: wet or extracted; read the safety data sheet.",
+    to_say(
+        "Advice only. The machine maker's manual, site procedures, local law and codes, and qualified people "
+        "come first. Stop if unsure. This software does not make a machine safe."
+    ),
+    to_say(
+        "Stone change: stop, collapse the tool, wait for standstill; lock out, release stored energy, verify "
+        "zero. Never withdraw or insert an expanded or turning tool; no hands or gloves near what turns."
+    ),
+    to_say("Chipped stone: stop, account for every fragment, inspect the parts, wear eye protection."),
+    to_say("Dressing and truing make abrasive and metal dust: wet or extracted; read the safety data sheet."),
+)
+
+
+BY_AREA = to_say("parts differ: a bore counts by its area against the sheet's first part's")
+BY_AREA_ONLY = to_say(
+    "parts differ: a bore counts by its area against the sheet's first part's; stock_um of a part would "
+    "count in too"
 )
 
 
@@ -72,7 +85,8 @@ def stones(view: View, *, stone_set: str | None = None, now: StonesNow | None = 
     now = stones_now(view) if now is None else now
     names = now.names if stone_set is None else (stone_set,)
     if stone_set is not None and stone_set not in now.names:
-        raise NotFound(f"no stone set {stone_set}; there are {', '.join(now.names[-8:]) or 'none yet'}")
+        known = ", ".join(now.names[-8:]) or say("none yet")
+        raise NotFound(say("no stone set {name}; there are {known}", name=stone_set, known=known))
     sets = sorted((set_of(now, name) for name in names), key=_place)
     return StonesAnswer(
         **view.head(),
@@ -81,7 +95,7 @@ def stones(view: View, *, stone_set: str | None = None, now: StonesNow | None = 
         kinds=tuple(_kind(now, known) for known in now.kinds.values()),
         lots=lots_compared([_lived(now, name) for name in now.names if now.stays(name)]),
         notes=_notes(now),
-        cautions=CAUTIONS,
+        cautions=tuple(map(say, CAUTIONS)),
     )
 
 
@@ -94,11 +108,11 @@ def _place(one: StoneSetOf) -> tuple[int, str, float]:
 def _sentence(sets: list[StoneSetOf]) -> str:
     fitted = [s for s in sets if s.state == "fitted"]
     if not fitted:
-        return (
-            "No stone set is logged as fitted." if len(sets) != 1 else f"{sets[0].stone_set}: {sets[0].why}."
-        )
+        if len(sets) == 1:
+            return f"{sets[0].stone_set}: {sets[0].why}."
+        return say("No stone set is logged as fitted.")
     pressing = [s for s in fitted if s.advice != "run"] or fitted
-    return " ".join(f"{s.spindle}, {s.stone_set}: {s.advice}. {s.why}" for s in pressing)
+    return " ".join(f"{s.spindle}, {s.stone_set}: {say(str(s.advice))}. {s.why}" for s in pressing)
 
 
 def _kind(now: StonesNow, known: KindKnown) -> KindOf:
@@ -122,15 +136,36 @@ def _kind(now: StonesNow, known: KindKnown) -> KindOf:
 def _of_kind(known: KindKnown, off: GuessOff | None, lives: int) -> str:
     guess = known.kind.expected_life_bores
     if known.expected is None:
-        return f"{known.kind.id}: nothing tells yet how long a set lasts; expected_life_bores would."
+        return say(
+            "{kind}: nothing tells yet how long a set lasts; expected_life_bores would.", kind=known.kind.id
+        )
     if off is None:
-        teach = "no set has ended worn" if not lives else "no set has ended worn, only chipped"
-        whence = "what is measured" if known.paths else "a person's guess"
-        said = "" if guess is None else f" (guess: {guess[0]:,.0f} to {guess[1]:,.0f} bores)"
-        return f"{known.kind.id}: {teach} yet; lives rest on {whence}{said}."
-    return (
-        f"{known.kind.id}: the sheet guesses {off.low:,.0f} to {off.high:,.0f} bores; {off.inside} of the "
-        f"{off.lives} sets worn since ended in that range, half of them by {off.median:,.0f}."
+        rests = say("what is measured") if known.paths else say("a person's guess")
+        if guess is not None:
+            rests = say(
+                "{rests} (guess: {low} to {high} bores)",
+                rests=rests,
+                low=number(guess[0]),
+                high=number(guess[1]),
+            )
+        if lives:
+            return say(
+                "{kind}: no set has ended worn, only chipped yet; lives rest on {rests}.",
+                kind=known.kind.id,
+                rests=rests,
+            )
+        return say(
+            "{kind}: no set has ended worn yet; lives rest on {rests}.", kind=known.kind.id, rests=rests
+        )
+    return say(
+        "{kind}: the sheet guesses {low} to {high} bores; {inside} of the {lives} sets worn since ended in "
+        "that range, half of them by {median}.",
+        kind=known.kind.id,
+        low=number(off.low),
+        high=number(off.high),
+        inside=off.inside,
+        lives=off.lives,
+        median=number(off.median),
     )
 
 
@@ -152,16 +187,17 @@ def _notes(now: StonesNow) -> tuple[str, ...]:
     """Say which sets and spindles the log leaves in doubt, and how bores were counted."""
     found = list(now.log.notes)
     for name in now.unknown:
-        found.append(f"set {name} was measured and is neither received nor fitted: it teaches nothing")
+        found.append(
+            say("set {name} was measured and is neither received nor fitted: it teaches nothing", name=name)
+        )
     found += [
-        f"{spindle} hones without a stone set in the log: its wear is not known" for spindle in _bare(now)
+        say("{spindle} hones without a stone set in the log: its wear is not known", spindle=spindle)
+        for spindle in _bare(now)
     ]
     weights = set(now.honed.weight.values())
     if len(weights) > 1:
-        stock = (
-            "" if all(p.stock_um for p in now.view.sheet.parts) else "; stock_um of a part would count in too"
-        )
-        found.append(f"parts differ: a bore counts by its area against the sheet's first part's{stock}")
+        stocked = all(p.stock_um for p in now.view.sheet.parts)
+        found.append(say(BY_AREA) if stocked else say(BY_AREA_ONLY))
     return tuple(found)
 
 

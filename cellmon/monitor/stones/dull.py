@@ -5,13 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from cellmon.judged import Bores
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.stones.kinds import KindKnown
 from cellmon.monitor.stones.log import Stay
 from cellmon.monitor.stones.now import LOOKED_AT, StonesNow
 from cellmon.records import Times
 from cellmon.stones.dullness import Change, Honing, StoneFace, dullness
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,8 +69,16 @@ def honing(now: StonesNow, stay: Stay) -> Honing:
         cycle_s=bores.cycle_s[order],
         load_pct=bores.load_pct[order],
         ripple_pct=bores.load_ripple_pct[order],
-        stock_um=np.full(len(at), np.nan),
+        stock_um=_stock(now, bores.select(order)),
     )
+
+
+def _stock(now: StonesNow, bores: Bores) -> Floats:
+    """Return what was honed off each bore's diameter; nan where it was not measured before."""
+    before = now.before_honing
+    pairs = zip(bores.part.tolist(), bores.bore.tolist(), strict=True)
+    size = np.array([before.get(pair, np.nan) for pair in pairs], dtype=np.float64)
+    return np.asarray(bores.average - size, dtype=np.float64)
 
 
 def _wear_ratio(known: KindKnown | None, name: str) -> float | None:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,29 +11,38 @@ from cellmon.drift.forecast import bores_to_limit
 from cellmon.errors import NoSpread
 from cellmon.judged import Subgroups
 from cellmon.monitor.running import is_running, routed_bores
+from cellmon.monitor.stones.drifting import BLOCKS, clear_line
 from cellmon.monitor.stones.log import Stay
 from cellmon.monitor.stones.now import LOOKED_BACK, StonesNow
+from cellmon.monitor.stones.quality import cycle_left, spread_left
 from cellmon.monitor.stones.ranges import GoodBores
 from cellmon.monitor.view import View
 from cellmon.records import Stream
+from cellmon.stones.life import Life
+from cellmon.words import say, to_say
 
 Floats = NDArray[np.float64]
 
 FORM = ("taper", "barrel", "ovality", "twist", "size_range", "roundness")
 """Features that stones print and no offset puts right."""
-NO_DRIFT = "no form feature of this spindle drifts towards a limit"
-BLOCKS = 12
-"""Stretches of a set's subgroups whose means tell a drift: what wanders inside one is no news."""
-CLEAR = 4.5
-"""Standard errors from which a drift is believed: with 10 degrees of freedom about 1 in 1000."""
+NO_DRIFT = to_say("no form, spread of sizes or honing time of this spindle drifts towards a limit")
 
 
 def good_bores(now: StonesNow, stay: Stay, why_not: dict[str, str]) -> GoodBores | None:
-    """Return the form feature that a fitted set is expected to bring to a limit first.
+    """Return what a fitted set is expected to bring to a limit first: form, spread of sizes, honing time.
 
     `why_not` is told where there is none. What was honed before the set was fitted is another's.
     """
-    view, found = now.view, []
+    if stay.stone_set not in now.good:
+        now.good[stay.stone_set] = _soonest(now, stay)
+    found = now.good[stay.stone_set]
+    if found is None:
+        why_not["good_bores"] = say(NO_DRIFT)
+    return found
+
+
+def _soonest(now: StonesNow, stay: Stay) -> GoodBores | None:
+    view, found = now.view, list[GoodBores]()
     start = max(stay.start, view.as_of - LOOKED_BACK)
     beside = len(routed_bores(view, stay.spindle))
     for stream, rows in now.subgroups.items():
@@ -45,24 +53,38 @@ def good_bores(now: StonesNow, stay: Stay, why_not: dict[str, str]) -> GoodBores
         ):
             one = _left(view, stream, rows, start, beside)
             found += [] if one is None else [one]
-    if not found:
-        why_not["good_bores"] = NO_DRIFT
-        return None
-    return min(found, key=lambda one: one.p50)
+    others = (spread_left(view, stay), cycle_left(view, stay, now.kind_of(stay.stone_set)))
+    found += [one for one in others if one is not None]
+    return min(found, key=lambda one: one.p50, default=None)
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Line:
-    """A clear line through a set's subgroups, at its last bore; the slope a bore."""
+def sooner_of(life: Life, good: GoodBores) -> Life:
+    """Return the life that ends at whichever comes first, the least thickness or the quality limit.
 
-    level: float
-    slope: float
-    covariance: tuple[tuple[float, float], tuple[float, float]]
+    The range of the quality limit is straight between its quantiles; the two are taken as independent.
+    """
+    quality = np.array(list(_quantiles(good)))
+    bores = np.unique(np.concatenate([life.bores, quality[:, 0]]))
+    spoilt = np.interp(bores, quality[:, 0], quality[:, 1])
+    chance = np.maximum.accumulate(1 - (1 - life.cdf(bores)) * (1 - spoilt))
+    return Life(bores=bores, chance=chance, limited_by="quality" if good.p50 < life.p50 else "thickness")
+
+
+def _quantiles(good: GoodBores) -> Iterator[tuple[float, float]]:
+    """Yield bores and chances; what lies beyond the last quantile known never comes."""
+    yield 0.0, 0.0
+    last = 0.0
+    for bores, chance in ((good.p05, 0.05), (good.p50, 0.5), (good.p95, 0.95)):
+        if bores is not None and bores > last:
+            yield float(bores), chance
+            last = float(bores)
+    if good.p95 is not None:
+        yield last + max(float(good.p95 - good.p50), 1.0), 1.0
 
 
 def _left(view: View, stream: Stream, rows: Subgroups, start: np.datetime64, beside: int) -> GoodBores | None:
     rows = rows.select((rows.flagged == 0) & (rows.first_at > start) & np.isfinite(rows.mean))
-    line = _line(np.cumsum(rows.n).astype(np.float64), rows.mean) if len(rows) >= 3 * BLOCKS else None
+    line = clear_line(np.cumsum(rows.n).astype(np.float64), rows.mean) if len(rows) >= 3 * BLOCKS else None
     limits, sd = view.tolerance(stream), _bore_sd(rows)
     if line is None or not sd > 0 or (limits.lower_um is None and limits.upper_um is None):
         return None
@@ -86,25 +108,6 @@ def _left(view: View, stream: Stream, rows: Subgroups, start: np.datetime64, bes
         feature=stream.feature,
         bore=stream.bore,
     )
-
-
-def _line(bores: Floats, mean: Floats) -> _Line | None:
-    """Return a straight line by the means of equal stretches, where its slope is clear."""
-    edges = np.linspace(0, len(bores), BLOCKS + 1).astype(int)
-    x = np.array([bores[a:b].mean() for a, b in pairwise(edges)])
-    y = np.array([mean[a:b].mean() for a, b in pairwise(edges)])
-    off = x - x.mean()
-    squares = float((off**2).sum())
-    slope = float((off * y).sum()) / squares
-    variance = float(((y - y.mean() - slope * off) ** 2).sum()) / (BLOCKS - 2)
-    slope_var = variance / squares
-    if abs(slope) <= CLEAR * np.sqrt(slope_var):
-        return None
-    ahead = float(bores[-1]) - float(x.mean())
-    level_var = variance / BLOCKS + ahead**2 * slope_var
-    both = ahead * slope_var
-    level = float(y.mean()) + slope * ahead
-    return _Line(level=level, slope=slope, covariance=((level_var, both), (both, slope_var)))
 
 
 def _bore_sd(rows: Subgroups) -> float:

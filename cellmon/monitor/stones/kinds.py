@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -22,8 +22,11 @@ from cellmon.stones.wear import (
     repeatability,
     set_wear,
 )
+from cellmon.words import to_say
 
-NO_PRIOR = "no set of its kind has been measured as it wore, and the sheet has no expected_life_bores for it"
+NO_PRIOR = to_say(
+    "no set of its kind has been measured as it wore, and the sheet has no expected_life_bores for it"
+)
 SETTLED = 0.15
 """A running set teaches others from this share of its depth on."""
 
@@ -64,6 +67,14 @@ class KindKnown:
     def expected(self) -> WearPrior | None:
         """What is expected of a set that is new."""
         return self.prior()
+
+    @cached_property
+    def new_life(self) -> Life | None:
+        """The life of a set of this kind from new; None where nothing tells of it."""
+        if self.expected is None:
+            return None
+        depth = self.depth_um - self.break_in.pending(0.0)
+        return remaining_life(Worn(depth_um=depth, depth_sd_um=self.depth_um * NEW_VARIES), self.expected)
 
     def prior(self, *, without: str | None = None) -> WearPrior | None:
         """Return what is expected of a set: from the others of its kind, else from a person's guess."""
@@ -130,6 +141,14 @@ class SetLife:
     since_um: float
     """Expected to have worn off it since."""
     prior: WearPrior
+    worn: Worn
+    """What its own path says, as the life is made from it."""
+    reading_um: float
+
+    def until(self, depth_um: float) -> Life:
+        """Return the bores until so much of the depth left has worn off."""
+        worn = replace(self.worn, depth_um=depth_um)
+        return remaining_life(worn, self.prior, reading_um=self.reading_um)
 
 
 def life_of(known: KindKnown, name: str, *, bores: float, fed: FeedWear | None = None) -> SetLife | None:
@@ -172,16 +191,7 @@ def life_of(known: KindKnown, name: str, *, bores: float, fed: FeedWear | None =
     # what of the break-in is not known sits in the path once, where a reading sits twice
     reading = float(np.hypot(known.reading_um, known.break_in.sd_um / np.sqrt(2)))
     life = remaining_life(worn, prior, reading_um=reading)
-    return SetLife(life=life, depth_um=thin, since_um=gone, prior=prior)
-
-
-def new_life(known: KindKnown) -> Life | None:
-    """Return the life of a set of this kind from new; None where nothing tells of it."""
-    prior = known.expected
-    if prior is None:
-        return None
-    depth = known.depth_um - known.break_in.extra_um
-    return remaining_life(Worn(depth_um=depth, depth_sd_um=known.depth_um * NEW_VARIES), prior)
+    return SetLife(life=life, depth_um=thin, since_um=gone, prior=prior, worn=worn, reading_um=reading)
 
 
 NEW_VARIES = 0.005

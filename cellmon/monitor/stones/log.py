@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
@@ -11,8 +11,9 @@ import numpy as np
 from cellmon.records import EventKind, Events
 from cellmon.sheet import Sheet
 from cellmon.shifts import to_local
+from cellmon.words import say, say_many, to_say
 
-WORN, CHIPPED = "worn", "chipped"
+WORN, CHIPPED = to_say("worn"), to_say("chipped")
 ENDS = (WORN, CHIPPED)
 """Reasons of removal that end a set's life; after any other it may come back."""
 STONE_EVENTS = (EventKind.STONES_FITTED, EventKind.STONES_DRESSED, EventKind.STONES_REMOVED)
@@ -74,6 +75,8 @@ class _Reader:
     dressings: list[Dressing] = field(default_factory=list)
     assumed: dict[str, list[str]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    bare: dict[str, list[np.datetime64]] = field(default_factory=dict)
+    """Dressings of a spindle where no set was fitted."""
 
     def say(self, stone_set: str, words: str) -> None:
         """Keep what was assumed of a set, once."""
@@ -122,15 +125,30 @@ def read_log(events: Events, kinds: Mapping[str, str], sheet: Sheet) -> StoneLog
         elif mine.event[i] == EventKind.STONES_REMOVED:
             _removed(reader, mine, i, at, name)
         else:
-            since = float(mine.value[i]) if np.isfinite(mine.value[i]) else 0.0
+            since = _since(reader, mine, i)
             _dressed(reader, mine.spindle[i], at, name, since)
     return StoneLog(
         stays={name: tuple(stays) for name, stays in reader.stays.items()},
         kinds=reader.kinds,
         dressings=tuple(reader.dressings),
         assumed={name: tuple(words) for name, words in reader.assumed.items()},
-        notes=tuple(reader.notes),
+        notes=(*reader.notes, *_dressed_bare(reader)),
     )
+
+
+def _since(reader: _Reader, events: Events, i: int) -> float:
+    """Return the bores honed since a dressing when it was logged; below 0 there are none."""
+    value = float(events.value[i])
+    if value < 0:
+        reader.notes.append(
+            say(
+                "stones dressed on {spindle} {at} with {bores} bores since: taken as none",
+                spindle=events.spindle[i],
+                at=reader.minute(events.at[i]),
+                bores=f"{value:g}",
+            )
+        )
+    return max(value, 0.0) if np.isfinite(value) else 0.0
 
 
 def _rank(events: Events) -> np.ndarray:
@@ -143,7 +161,9 @@ def _fitted(reader: _Reader, events: Events, i: int, at: np.datetime64, name: st
     spindle = events.spindle[i] or "?"
     if name is None:
         name = f"unnamed on {spindle} {reader.minute(at)}"
-        reader.say(name, f"stones were fitted to {spindle} without the name of their set")
+        reader.say(
+            name, say("stones were fitted to {spindle} without the name of their set", spindle=spindle)
+        )
     if events.kind[i]:
         reader.kinds[name] = events.kind[i]
     before = float(events.value[i]) if np.isfinite(events.value[i]) else None
@@ -154,19 +174,34 @@ def _fitted(reader: _Reader, events: Events, i: int, at: np.datetime64, name: st
     if elsewhere is not None:
         reader.say(
             name,
-            f"fitted to {spindle} {reader.minute(at)} while on {elsewhere[0]}: taken as removed from there",
+            say(
+                "fitted to {spindle} {at} while on {other}: taken as removed from there",
+                spindle=spindle,
+                at=reader.minute(at),
+                other=elsewhere[0],
+            ),
         )
         reader.close(elsewhere, replace(reader.open[elsewhere], end=at))
     if there is not None:
         reader.say(
             there.stone_set,
-            f"never logged as removed from {spindle}: taken as removed when {name} came, {reader.minute(at)}",
+            say(
+                "never logged as removed from {spindle}: taken as removed when {other} came, {at}",
+                spindle=spindle,
+                other=name,
+                at=reader.minute(at),
+            ),
         )
         reader.close(place, replace(there, end=at))
     earlier = reader.stays.get(name)
     if earlier and earlier[-1].why in ENDS:
         reader.say(
-            name, f"removed as {earlier[-1].why} and fitted again {reader.minute(at)}: taken as still in use"
+            name,
+            say(
+                "removed as {why} and fitted again {at}: taken as still in use",
+                why=say(str(earlier[-1].why)),
+                at=reader.minute(at),
+            ),
         )
         earlier[-1] = replace(earlier[-1], why=None)
     stay = Stay(stone_set=name, spindle=spindle, start=at, before=before, by=events.by[i])
@@ -179,11 +214,25 @@ def _again(
     reader: _Reader, place: tuple[str, str], there: Stay, at: np.datetime64, before: float | None
 ) -> None:
     """Take a set that is fitted where it is already: one more stay if bores are named, else nothing."""
-    words = f"logged as fitted to {place[0]} again {reader.minute(at)} without having been removed"
+    known = {"spindle": place[0], "at": reader.minute(at)}
     if before is None or before == 0:
-        reader.say(there.stone_set, f"{words}: the first time counts")
+        reader.say(
+            there.stone_set,
+            say(
+                "logged as fitted to {spindle} again {at} without having been removed: the first time counts",
+                **known,
+            ),
+        )
         return
-    reader.say(there.stone_set, f"{words}: taken as still there, with {before:.0f} bores by then")
+    reader.say(
+        there.stone_set,
+        say(
+            "logged as fitted to {spindle} again {at} without having been removed: taken as still there, "
+            "with {bores} bores by then",
+            **known,
+            bores=f"{before:.0f}",
+        ),
+    )
     reader.close(place, replace(there, end=at, after=before))
     stay = Stay(stone_set=there.stone_set, spindle=place[0], start=at, before=before)
     reader.open[place] = stay
@@ -195,9 +244,7 @@ def _removed(reader: _Reader, events: Events, i: int, at: np.datetime64, name: s
     if name is None:
         on = [stay for (where, _), stay in reader.open.items() if where == spindle]
         if len(on) != 1:
-            reader.notes.append(
-                f"stones removed from {spindle} {reader.minute(at)}, but {_which(len(on))}: passed over"
-            )
+            reader.notes.append(_not_removed(spindle, reader.minute(at), len(on)))
             return
         name = on[0].stone_set
     after = float(events.value[i]) if np.isfinite(events.value[i]) else None
@@ -208,13 +255,19 @@ def _removed(reader: _Reader, events: Events, i: int, at: np.datetime64, name: s
             last = earlier[-1]
             reader.say(
                 name,
-                f"logged as removed {reader.minute(at)}, when it was on no spindle: only the reason is kept",
+                say(
+                    "logged as removed {at}, when it was on no spindle: only the reason is kept",
+                    at=reader.minute(at),
+                ),
             )
             earlier[-1] = replace(last, why=why or last.why)
         else:
             reader.say(
                 name,
-                f"removed {reader.minute(at)} and never logged as fitted: its bores before are not known",
+                say(
+                    "removed {at} and never logged as fitted: its bores before are not known",
+                    at=reader.minute(at),
+                ),
             )
             stay = Stay(stone_set=name, spindle=spindle, start=at, end=at, before=after, after=after, why=why)
             reader.stays[name] = [stay]
@@ -222,7 +275,12 @@ def _removed(reader: _Reader, events: Events, i: int, at: np.datetime64, name: s
     if place[0] != spindle:
         reader.say(
             name,
-            f"fitted to {place[0]}, logged as removed from {spindle} {reader.minute(at)}: taken as the same",
+            say(
+                "fitted to {fitted}, logged as removed from {spindle} {at}: taken as the same",
+                fitted=place[0],
+                spindle=spindle,
+                at=reader.minute(at),
+            ),
         )
     reader.close(place, replace(reader.open[place], end=at, after=after, why=why))
 
@@ -232,15 +290,36 @@ def _dressed(reader: _Reader, spindle: str | None, at: np.datetime64, name: str 
         place = None if name is None else reader.place_of(name)
         if place is None:
             reader.notes.append(
-                f"stones dressed {reader.minute(at)} on a spindle that is not named: passed over"
+                say("stones dressed {at} on a spindle that is not named: passed over", at=reader.minute(at))
             )
             return
         spindle = place[0]
     on = [stay.stone_set for (where, _), stay in reader.open.items() if where == spindle]
-    if name is not None and on and name not in on:
-        reader.say(name, f"logged as dressed on {spindle} {reader.minute(at)}, where {on[0]} was fitted")
+    if name is not None and name not in on:
+        reader.say(name, _dressed_elsewhere(spindle, reader.minute(at), on))
+    elif not on:
+        reader.bare.setdefault(spindle, []).append(at)
     known = name or (on[0] if len(on) == 1 else None)
     reader.dressings.append(Dressing(spindle=spindle, at=at, stone_set=known, since=since))
+
+
+def _dressed_bare(reader: _Reader) -> list[str]:
+    """Say which spindles were dressed while no set was logged as fitted there."""
+    said = []
+    for spindle, at in reader.bare.items():
+        first, last = reader.minute(at[0]), reader.minute(at[-1])
+        said.append(
+            say_many(
+                "stones dressed on {spindle} {first}, where no set is logged as fitted: of no set known",
+                "stones dressed on {spindle} {count} times, {first} to {last}, where no set is logged as "
+                "fitted: of no set known",
+                len(at),
+                spindle=spindle,
+                first=first,
+                last=last,
+            )
+        )
+    return said
 
 
 def _why(note: str | None) -> str | None:
@@ -248,5 +327,24 @@ def _why(note: str | None) -> str | None:
     return word or None
 
 
-def _which(count: int) -> str:
-    return "no set is fitted there" if count == 0 else f"{count} sets are fitted there and none is named"
+def _not_removed(spindle: str, at: str, fitted: int) -> str:
+    if not fitted:
+        return say(
+            "stones removed from {spindle} {at}, but no set is fitted there: passed over",
+            spindle=spindle,
+            at=at,
+        )
+    return say(
+        "stones removed from {spindle} {at}, but {count} sets are fitted there and none is named: passed "
+        "over",
+        spindle=spindle,
+        at=at,
+        count=fitted,
+    )
+
+
+def _dressed_elsewhere(spindle: str, at: str, fitted: Sequence[str]) -> str:
+    known = {"spindle": spindle, "at": at}
+    if not fitted:
+        return say("logged as dressed on {spindle} {at}, where no set was fitted", **known)
+    return say("logged as dressed on {spindle} {at}, where {other} was fitted", **known, other=fitted[0])

@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
 from cellmon.errors import NotEnoughData
+from cellmon.local import number
 from cellmon.monitor.answers import Estimate
 from cellmon.stones.survival import FARTHEST, LifeRatio, life_ratio, log_rank, survival
+from cellmon.words import say
 
 Floats = NDArray[np.float64]
 CONFIDENCE = 0.95
@@ -96,7 +98,7 @@ def _compared(kind: str | None, maker: str | None, lot: str, sets: Sequence[SetL
         found = _ratio(*rates)
         wear, chances = found.estimate, [*chances, found.chance]
     else:
-        why_not["wear_ratio"] = "fewer than four sets were measured as they wore"
+        why_not["wear_ratio"] = say("fewer than four sets were measured as they wore")
     chance = min(1.0, min(chances) * len(chances)) if chances else None
     return _Found(
         kind=kind, maker=maker, lot=lot, mine=mine, life=life, wear=wear, chance=chance, why_not=why_not
@@ -167,17 +169,28 @@ def _told(one: _Found, chance: float | None) -> LotCompared:
 
 def _sentence(one: _Found, *, differs: bool) -> str:
     if not differs:
-        return f"Lot {one.lot} is not shown to differ from the others."
+        return say("Lot {lot} is not shown to differ from the others.", lot=one.lot)
     life, wear = one.life, one.wear
     if wear is not None and (wear.low or 0) > 1:
-        return f"Lot {one.lot} wears {_times(wear)} as fast as the others: look at it before more is fitted."
+        return say(
+            "Lot {lot} wears {value} ({low} to {high}) times as fast as the others: look at it before more "
+            "is fitted.",
+            lot=one.lot,
+            **_figures(wear),
+        )
     if life is not None and (life.high or 2) < 1:
-        return f"Lot {one.lot} lasts {_times(life)} as long as the others: look at it before more is fitted."
-    return f"Lot {one.lot} lasts longer or wears slower than the others."
+        return say(
+            "Lot {lot} lasts {value} ({low} to {high}) times as long as the others: look at it before more "
+            "is fitted.",
+            lot=one.lot,
+            **_figures(life),
+        )
+    return say("Lot {lot} lasts longer or wears slower than the others.", lot=one.lot)
 
 
-def _times(e: Estimate) -> str:
-    return f"{e.value:.2f} ({e.low:.2f} to {e.high:.2f}) times"
+def _figures(e: Estimate) -> dict[str, str]:
+    known = {"value": e.value, "low": e.low, "high": e.high}
+    return {name: number(value or 0.0, 2) for name, value in known.items()}
 
 
 def _bores(sets: Sequence[SetLived]) -> Floats:

@@ -13,6 +13,7 @@ from cellmon.monitor.stones.log import Stay, StoneLog
 from cellmon.records import StoneMeasurements, Times
 from cellmon.stones.evenness import Swap, swapped
 from cellmon.stones.wear import Thickness
+from cellmon.words import say, to_say
 
 Floats = NDArray[np.float64]
 
@@ -21,6 +22,10 @@ APART = np.timedelta64(4, "h")
 POSITIONS = ("top", "middle", "bottom")
 SAME_BORES = 1.0
 """Rounds with fewer bores between, and near in time, are repeats of each other."""
+
+FAR = 10.0
+"""So many times the median of its set: another unit, or a slip of the finger; practice, no source."""
+MOST_SAID = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,6 +139,7 @@ def _rounds(rows: StoneMeasurements, bores: Floats, *, most: int | None) -> Roun
     stones = _stones(rows, most, said)
     keep = np.isin(rows.stone.astype(str), stones) & np.isfinite(rows.thickness_mm)
     keep &= _alike(rows, said)
+    keep &= _stone_like(rows, said)
     rows, bores = rows.select(keep), bores[keep]
     if not len(rows):
         return None
@@ -173,7 +179,11 @@ def _stones(rows: StoneMeasurements, most: int | None, said: list[str]) -> tuple
     kept = sorted(every, key=lambda x: (-times[x], every.index(x)))[:most]
     left = [x for x in every if x not in kept]
     said.append(
-        f"a set of its kind has {most} stones: stone {', '.join(left)} is not known here and left out"
+        say(
+            "a set of its kind has {most} stones: stone {left} is not known here and left out",
+            most=most,
+            left=", ".join(left),
+        )
     )
     return tuple(sorted(kept, key=lambda x: (len(x), x)))
 
@@ -183,8 +193,32 @@ def _alike(rows: StoneMeasurements, said: list[str]) -> np.ndarray:
     how = np.array([str(x or "").strip().lower() for x in rows.with_holder], dtype=object)
     alike = how == (how[0] if len(how) else "")
     if not alike.all():
-        said.append("measured with and without the holder: only readings taken as the first one are compared")
+        said.append(
+            say("measured with and without the holder: only readings taken as the first one are compared")
+        )
     return np.asarray(alike, dtype=bool)
+
+
+def _stone_like(rows: StoneMeasurements, said: list[str]) -> np.ndarray:
+    """Return which readings a stone can have: above 0, and not far beyond all others of its set."""
+    mm = rows.thickness_mm
+    there = np.isfinite(mm)
+    usual = float(np.median(mm[there & (mm > 0)])) if (there & (mm > 0)).any() else 0.0
+    odd = np.flatnonzero(there & ((mm <= 0) | (mm > FAR * usual)))
+    for i in odd[:MOST_SAID]:
+        said.append(
+            say(
+                "stone {stone} {position} read {mm} mm: no thickness, left out",
+                stone=rows.stone[i],
+                position=rows.position[i],
+                mm=f"{mm[i]:g}",
+            )
+        )
+    if len(odd) > MOST_SAID:
+        more = len(odd) - MOST_SAID
+        said.append(say("{more} more readings that are no thickness: left out", more=more))
+    like: np.ndarray = ~np.isin(np.arange(len(mm)), odd)
+    return like
 
 
 def _group(rows: StoneMeasurements) -> np.ndarray:
@@ -223,18 +257,28 @@ def _last(
     return tuple(found)
 
 
+MOVED = {
+    "holder": to_say(
+        "stone {stone} was in holder {before} and is now in holder {now} (round {round}): is it back where "
+        "it came from?"
+    ),
+    "way_up": to_say(
+        "stone {stone} was with way up {before} and is now with way up {now} (round {round}): is it back "
+        "where it came from?"
+    ),
+}
+
+
 def _moved(rows: StoneMeasurements, group: np.ndarray) -> list[str]:
     """Ask about stones that the log itself shows in another holder or the other way up than before."""
     asked = []
-    for name, word in (("holder", "in holder"), ("way_up", "with way up")):
+    for name, words in MOVED.items():
         told = getattr(rows, name)
         for stone in dict.fromkeys(rows.stone.tolist()):
             mine = (rows.stone == stone) & np.array([x is not None for x in told])
             seen = told[mine]
             if len(seen) > 1 and seen[-1] != seen[0]:
                 k = int(np.flatnonzero(seen != seen[0])[0])
-                asked.append(
-                    f"stone {stone} was {word} {seen[0]} and is now {word} {seen[-1]} "
-                    f"(round {int(group[mine][k]) + 1}): is it back where it came from?"
-                )
+                round_ = int(group[mine][k]) + 1
+                asked.append(say(words, stone=stone, before=seen[0], now=seen[-1], round=round_))
     return asked

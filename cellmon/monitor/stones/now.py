@@ -14,8 +14,9 @@ import numpy as np
 from cellmon.judged import Bores, Subgroups
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.kinds import KindKnown, SetLife, know_kind, life_of
-from cellmon.monitor.stones.log import Stay, StoneLog, read_log
+from cellmon.monitor.stones.log import CHIPPED, Stay, StoneLog, read_log
 from cellmon.monitor.stones.measured import Rounds, bores_at, rounds_of
+from cellmon.monitor.stones.ranges import GoodBores
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Flag, Kind, StoneSets, Stream, Texts
 from cellmon.sheet import StoneKind
@@ -24,6 +25,8 @@ from cellmon.store.joining import by_stream
 
 LOOKED_BACK = np.timedelta64(14, "D")
 """Time from which the drift of form is read."""
+WAITED = np.timedelta64(2, "D")
+"""A bore may wait so long between being measured before honing and after it."""
 LOOKED_AT = 8000
 """Newest bores of a spindle from which position, honing time and load are read."""
 
@@ -36,6 +39,15 @@ class Received:
     maker: str | None = None
     lot: str | None = None
     bores_before: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """The sets of one kind that were ever fitted, how many chipped, and the bores of all."""
+
+    sets: tuple[str, ...]
+    chipped: int
+    bores: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -92,6 +104,15 @@ class StonesNow:
         stays = self.stays(name)
         return stays[-1].why if stays and stays[-1].end is not None and stays[-1].why in ENDS else None
 
+    def seen(self, known: KindKnown) -> Seen:
+        """Return what was seen of all sets of a kind."""
+        mine = tuple(name for name in self.names if self.kind_of(name) is known.kind and self.stays(name))
+        return Seen(
+            sets=mine,
+            chipped=sum(self.ended(name) == CHIPPED for name in mine),
+            bores=sum(self.bores(name) for name in mine),
+        )
+
     def recent(self, spindle: str) -> Bores:
         """Return the newest bores of a spindle, in order of time."""
         if spindle not in self._recent:
@@ -103,6 +124,17 @@ class StonesNow:
     @cached_property
     def _recent(self) -> dict[str, Bores]:
         return {}
+
+    @cached_property
+    def before_honing(self) -> Mapping[tuple[str, str], float]:
+        """Sizes of bores measured before they were honed, by part and bore: the newest of each."""
+        looked = [self.recent(stay.spindle).measured_at for stay in self.running()]
+        first = min((at[0] for at in looked if len(at)), default=None)
+        if first is None:
+            return {}
+        rows = self.view.session.bores(start=first - WAITED, end=self.view.as_of, charted=False)
+        rows = rows.select((rows.stage == "before") & np.isfinite(rows.average))
+        return dict(zip(zip(rows.part, rows.bore, strict=True), rows.average.tolist(), strict=True))
 
     @cached_property
     def subgroups(self) -> Mapping[Stream, Subgroups]:
@@ -146,6 +178,11 @@ class StonesNow:
             fed = self.feed(stays[-1]) if stays and stays[-1].end is None else None
             self._lives[name] = life_of(known, name, bores=self.bores(name), fed=fed)
         return self._lives[name]
+
+    @cached_property
+    def good(self) -> dict[str, GoodBores | None]:
+        """Bores of good form, by fitted set, as far as they were asked for."""
+        return {}
 
     @cached_property
     def _lives(self) -> dict[str, SetLife | None]:

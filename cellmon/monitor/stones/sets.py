@@ -9,6 +9,7 @@ from typing import Literal
 
 import numpy as np
 
+from cellmon.local import significant
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.stones.advice import Advice, advise
 from cellmon.monitor.stones.dull import FaceOf, face_of
@@ -17,10 +18,12 @@ from cellmon.monitor.stones.kinds import NO_PRIOR, KindKnown, SetLife
 from cellmon.monitor.stones.log import Stay
 from cellmon.monitor.stones.measured import Rounds, StoneNow
 from cellmon.monitor.stones.now import Received, StonesNow, last_dressed
+from cellmon.monitor.stones.odd import odd_of
 from cellmon.monitor.stones.ranges import BoresRange, DueAt, GoodBores
 from cellmon.monitor.stones.when import due_at
 from cellmon.stones.evenness import Evenness, Swap, evenness, prints
 from cellmon.stones.wear import Jump
+from cellmon.words import say, say_many, to_say
 
 CONFIDENCE, DEVIATES = 0.90, 1.6449
 State = Literal["fitted", "off", "ended", "new"]
@@ -111,7 +114,7 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
     stays, rounds, known = now.stays(name), now.rounds.get(name), now.known(name)
     kind, received = now.kind_of(name), now.received.get(name, Received())
     last = stays[-1] if stays else None
-    state = _state(now, name, last)
+    state = state_of(now, name)
     why_not: dict[str, str] = {}
     fitted = last if state == "fitted" else None
     life = None if state == "ended" else now.life(name)
@@ -126,7 +129,7 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
         else advise(now, fitted, life=life, good=good, face=face, since=since, wear=_wear(known, name))
     )
     if fitted is None:
-        why_not["advice"] = why_not["good_bores"] = "it is on no spindle"
+        why_not["advice"] = why_not["good_bores"] = say("it is on no spindle")
     return StoneSetOf(
         stone_set=name,
         kind=now.log.kinds.get(name) or (None if kind is None else kind.id),
@@ -161,15 +164,21 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
         rounds=_rounds(now, known, rounds, name),
         stones=() if rounds is None else rounds.last,
         asked=_asked(rounds, known),
-        assumed=(*now.log.assumed.get(name, ()), *(() if rounds is None else rounds.said), *_odd(now, name)),
+        assumed=(
+            *now.log.assumed.get(name, ()),
+            *(() if rounds is None else rounds.said),
+            *odd_of(now, name),
+        ),
         why_not=why_not,
     )
 
 
-def _state(now: StonesNow, name: str, last: Stay | None) -> State:
-    if last is None:
+def state_of(now: StonesNow, name: str) -> State:
+    """Return whether a set is on a spindle, off it, at its end, or new."""
+    stays = now.stays(name)
+    if not stays:
         return "new"
-    if last.end is None:
+    if stays[-1].end is None:
         return "fitted"
     return "ended" if now.ended(name) else "off"
 
@@ -181,21 +190,26 @@ def _remaining(
         one = life.life
         return BoresRange(p05=round(one.p05), p50=round(one.p50), p95=round(one.p95))
     if state == "ended":
-        why = f"it has ended: {now.ended(name)}"
+        why = say("it has ended: {how}", how=say(str(now.ended(name))))
     elif not kind_known:
-        named = now.log.kinds.get(name)
-        why = f"its kind {named} is not in the sheet" if named else "its kind is not known"
+        why = _no_kind(now.log.kinds.get(name))
     else:
-        why = NO_PRIOR
+        why = say(NO_PRIOR)
     why_not["remaining_bores"] = why_not["due_at"] = why
     return None
+
+
+def _no_kind(named: str | None) -> str:
+    if named:
+        return say("its kind {kind} is not in the sheet", kind=named)
+    return say("its kind is not known")
 
 
 def _rate(known: KindKnown | None, name: str, why_not: dict[str, str]) -> Estimate | None:
     """Return the mean wear of 1000 bores, break-in and jumps left out; the noise as its kind shows it."""
     path = None if known is None else known.paths.get(name)
     if known is None or path is None:
-        why_not["wear_um_per_1000_bores"] = "it has not been measured twice with bores between"
+        why_not["wear_um_per_1000_bores"] = say("it has not been measured twice with bores between")
         return None
     wear, honed = known.wear[name], np.diff(known.wear[name].bores)
     taken = np.array([known.break_in.extra_um - known.break_in.pending(n) for n in wear.bores])
@@ -206,7 +220,7 @@ def _rate(known: KindKnown | None, name: str, why_not: dict[str, str]) -> Estima
     half = DEVIATES * float(np.sqrt(noise2 / bores + 2 * (known.reading_um / bores) ** 2 / 3))
     value = float(worn.sum()) / bores
     if abs(value * bores) < known.reading_um:
-        why_not["wear_um_per_1000_bores"] = "it has worn less than readings repeat to"
+        why_not["wear_um_per_1000_bores"] = say("it has worn less than readings repeat to")
         return None
     return Estimate(
         value=1000 * value, low=1000 * (value - half), high=1000 * (value + half), confidence=CONFIDENCE
@@ -235,14 +249,16 @@ class _Told:
 def _shape(*, kind_known: KindKnown | None, rounds: Rounds | None, why_not: dict[str, str]) -> _Told:
     if rounds is None or kind_known is None:
         why_not["parallelism_um"] = (
-            "it was never measured" if rounds is None else "its kind is not in the sheet"
+            say("it was never measured") if rounds is None else say("its kind is not in the sheet")
         )
         return _Told()
     even = evenness(rounds.thickness.um[-1], reading_um=kind_known.reading_um)
     if even.parallel_um is None:
-        why_not["parallelism_um"] = "the stones were not measured at both ends"
+        why_not["parallelism_um"] = say("the stones were not measured at both ends")
     elif not even.said("parallel"):
-        why_not["parallelism_um"] = f"under {even.unsure_um['parallel']:.0f} um, less than readings repeat to"
+        why_not["parallelism_um"] = say(
+            "under {um} um, less than readings repeat to", um=f"{even.unsure_um['parallel']:.0f}"
+        )
     printed = prints(even)
     return _Told(
         parallel_um=even.parallel_um if even.said("parallel") else None,
@@ -256,16 +272,21 @@ def _shape(*, kind_known: KindKnown | None, rounds: Rounds | None, why_not: dict
     )
 
 
+BEYOND = {
+    "flat": to_say("a stone is hollow or crowned by {um} um, over the {limit} um of the sheet"),
+    "parallel": to_say("the ends of a stone differ by {um} um, over the {limit} um of the sheet"),
+    "matched": to_say("its stones differ in height by {um} um, over the {limit} um of the sheet"),
+}
+
+
 def _truing(even: Evenness, known: KindKnown) -> str | None:
     """Say which limit of the sheet a set's shape is beyond, by more than readings repeat to."""
-    words = {"flat": "a stone is hollow or crowned by", "parallel": "the ends of a stone differ by"}
-    words["matched"] = "its stones differ in height by"
     beyond = []
-    for name, word in words.items():
+    for name, words in BEYOND.items():
         limit, value = getattr(known.kind, f"{name}_um"), getattr(even, f"{name}_um")
         if limit is not None and value is not None and even.said(name) and value > limit:
-            beyond.append(f"{word} {value:.0f} um, over the {limit:g} um of the sheet")
-    return "true the set: " + "; ".join(beyond) if beyond else None
+            beyond.append(say(words, um=f"{value:.0f}", limit=significant(limit)))
+    return say("true the set: {beyond}", beyond="; ".join(beyond)) if beyond else None
 
 
 def _wear(known: KindKnown | None, name: str) -> Jump | None:
@@ -275,17 +296,16 @@ def _wear(known: KindKnown | None, name: str) -> Jump | None:
 
 def _rests_on(life: SetLife) -> str:
     sets = life.prior.sets
-    return (
-        "a person's guess in the sheet"
-        if sets == 0
-        else f"{sets} other set{'s' if sets > 1 else ''} of its kind"
-    )
+    if sets == 0:
+        return say("a person's guess in the sheet")
+    return say_many("{count} other set of its kind", "{count} other sets of its kind", sets)
 
 
 def _gone(last: Stay | None) -> str:
     if last is None:
-        return "it was never fitted"
-    return f"it was taken off {last.spindle}: {last.why or 'no reason was logged'}"
+        return say("it was never fitted")
+    why = say(last.why) if last.why else say("no reason was logged")
+    return say("it was taken off {spindle}: {why}", spindle=last.spindle, why=why)
 
 
 def _stay(now: StonesNow, stay: Stay) -> StayOf:
@@ -318,32 +338,22 @@ def _asked(rounds: Rounds | None, known: KindKnown | None) -> tuple[str, ...]:
     if rounds is None:
         return ()
     swap = None if known is None else rounds.swap(reading_um=known.reading_um)
-    return (*rounds.asked, *(() if swap is None else (_swapped(swap, rounds.stones),)))
+    return (*rounds.asked, *(() if swap is None else (swap_words(swap, rounds.stones),)))
 
 
-def _swapped(swap: Swap, stones: tuple[str, ...]) -> str:
-    moved = [f"stone {stones[i]} reads as stone {stones[k]} did" for i, k in enumerate(swap.order) if i != k]
-    moved += [f"stone {stones[i]} reads as if the other way up" for i in swap.turned if swap.order[i] == i]
-    return f"{', '.join(moved)} at the round before: were stones swapped or turned?"
-
-
-def _odd(now: StonesNow, name: str) -> tuple[str, ...]:
-    """Say where thickness grew, jumped or fell under the least, and what was assumed."""
-    known = now.known(name)
-    if known is None or name not in known.wear:
-        return ()
-    wear, found = known.wear[name], []
-    for i, jump in enumerate(wear.jumps):
-        at = f"at {wear.bores[i]:.0f} bores"
-        if jump is Jump.GREW:
-            found.append(
-                f"thicker than before {at}: other stones, or a slip of the measurement? taken as no wear"
-            )
-        elif jump is Jump.STEP:
-            found.append(f"a step in wear {at}: kept in what is left, left out of the rate")
-        elif jump is Jump.CHIP:
-            found.append(f"one place lost far more than the others {at}: as of a chip")
-    return tuple(found)
+def swap_words(swap: Swap, stones: tuple[str, ...]) -> str:
+    """Return the question about stones that read as another did, or turned."""
+    moved = [
+        say("stone {stone} reads as stone {other} did", stone=stones[i], other=stones[k])
+        for i, k in enumerate(swap.order)
+        if i != k
+    ]
+    moved += [
+        say("stone {stone} reads as if the other way up", stone=stones[i])
+        for i in swap.turned
+        if swap.order[i] == i
+    ]
+    return say("{moved} at the round before: were stones swapped or turned?", moved=", ".join(moved))
 
 
 def bores_since_dress(now: StonesNow, stay: Stay) -> int:

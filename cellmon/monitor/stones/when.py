@@ -10,10 +10,11 @@ from cellmon.monitor.stones.ranges import BoresRange, DueAt, GoodBores
 from cellmon.monitor.view import View
 from cellmon.shifts import to_utc
 from cellmon.stones.output import Output, output
+from cellmon.words import say, to_say
 
 MOST_DAYS = 800
 SLACK_DAYS = 21
-NO_PLAN = "the sheet plans no bores_per_shift for this spindle"
+NO_PLAN = to_say("the sheet plans no bores_per_shift for this spindle")
 
 
 def clock_of(view: View, spindle: str, *, bores: float) -> Output | None:
@@ -45,7 +46,7 @@ def due_at(
         return None
     clock = clock_of(view, spindle, bores=left.p95)
     if clock is None:
-        why_not["due_at"] = NO_PLAN
+        why_not["due_at"] = say(NO_PLAN)
         return None
     first = left if good is None or good.p50 >= left.p50 else good
     bores = [np.inf if b is None else float(b) for b in (first.p05, first.p50, first.p95)]

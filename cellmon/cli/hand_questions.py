@@ -1,0 +1,112 @@
+"""The questions of `cellmon new --hand`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+from cellmon.cli.terminal import write
+from cellmon.errors import WrongUsage
+from cellmon.monitor.hand_sheet import HandSheet, limits_of_clearance
+
+Found = TypeVar("Found")
+
+
+def asked_sheet() -> HandSheet:
+    """Ask a handful of questions; Enter takes what stands in brackets."""
+    name = _ask("What is this place called", str, "Bench")
+    number = _ask("Part or drawing number", str, "PART-1")
+    bores = _ask("How many bores", _whole, 4)
+    unit = _one_of("Sizes are typed in", ("mm", "in"), "mm")
+    nominal = _ask(f"Bore size, nominal ({unit})", _above, None)
+    length = _ask(f"Bore length ({unit})", _above, None)
+    lower, upper = _limits(unit)
+    material = _ask("Material", str, "grey cast iron")
+    surface = _one_of("Surface", ("plain", "coated", "plated", "unknown"), "plain")
+    division = _ask("One division of the dial, um on diameter (0: full sizes are typed)", _figure, 0.0)
+    clockwise = _one_of("Clockwise on the dial means the bore is", ("larger", "smaller"), "larger")
+    set_on = _one_of("The gauge is set on", ("ring", "micrometer", "blocks"), "ring")
+    set_at = _ask(f"which is of size ({unit})", _above, nominal)
+    doubt = _ask("Uncertainty of one reading, um, expanded (k = 2)", _above, 3.0)
+    stones = _ask("Stones in their order, finest last, with commas", str, "")
+    named = tuple(one.strip() for one in stones.split(",") if one.strip())
+    leaves = _ask("What each leaves for the next, um on diameter", _figure, 10.0) if len(named) > 1 else 0.0
+    return HandSheet(
+        name=name,
+        part_number=number,
+        bores=bores,
+        unit=unit,
+        nominal=nominal,
+        lower=lower,
+        upper=upper,
+        length=length,
+        material=material,
+        surface=surface,
+        division_um=division or None,
+        clockwise=clockwise,
+        set_on=set_on,
+        set_at=set_at,
+        uncertainty_um=doubt,
+        stones=named,
+        finish_allowance_um=leaves,
+    )
+
+
+def _limits(unit: str) -> tuple[float, float]:
+    if _one_of("The size is given by", ("limits", "clearance"), "limits") == "limits":
+        return _ask(f"Lower limit ({unit})", _above, None), _ask(f"Upper limit ({unit})", _above, None)
+    mating = _ask(f"Size of the part that goes in ({unit})", _above, None)
+    least = _ask(f"Least clearance ({unit})", _figure, None)
+    return limits_of_clearance(mating, least, _ask(f"Most clearance ({unit})", _above, None))
+
+
+def _ask(words: str, kind: Callable[[str], Found], default: Found | None) -> Found:
+    """Ask until an answer fits."""
+    shown = "" if default in (None, "") else f" [{default}]"
+    while True:
+        sys.stdout.write(f"{words}{shown}: ")
+        sys.stdout.flush()
+        line = sys.stdin.readline()
+        if not sys.stdin.isatty():
+            sys.stdout.write("\n")
+        if not line:
+            raise WrongUsage("the answers ended before the sheet was whole; nothing was made")
+        said = line.strip()
+        if not said and default is not None:
+            return default
+        try:
+            return kind(said)
+        except ValueError:
+            write(["  That cannot be; once more."])
+
+
+def _one_of(words: str, choices: Sequence[str], default: str) -> str:
+    def kind(said: str) -> str:
+        found = [one for one in choices if one.startswith(said.casefold())]
+        if len(found) != 1:
+            raise ValueError(said)
+        return found[0]
+
+    return _ask(f"{words} ({', '.join(choices)})", kind, default)
+
+
+def _figure(said: str) -> float:
+    found = float(said.replace(",", "."))
+    if not 0 <= found < 1e6:
+        raise ValueError(said)
+    return found
+
+
+def _above(said: str) -> float:
+    found = _figure(said)
+    if found == 0:
+        raise ValueError(said)
+    return found
+
+
+def _whole(said: str) -> int:
+    found = int(said)
+    if not 1 <= found <= 99:
+        raise ValueError(said)
+    return found

@@ -1,0 +1,158 @@
+"""Stones in the hand: flat, parallel, matched; where to take material off, and where each belongs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from cellmon.errors import NotFound
+from cellmon.monitor.answers import Answer
+from cellmon.monitor.view import View
+from cellmon.records import Kind, Numbers, StoneMeasurements, StoneSets, Whole
+from cellmon.sheet import Sheet
+from cellmon.sizing.truing import HandStones, StoneTolerance, hand_stones
+from cellmon.words import say, to_say
+
+PLACES = ("top", "middle", "bottom")
+CAUTION = to_say(
+    "True stones wet or with extraction, with eye and breathing protection: the dust is abrasive and may "
+    "hold cobalt or silica. Read the safety data sheet; never mix stones of different sets, grits or bonds."
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HandStone:
+    """One stone as measured last; µm of thickness by place where not said otherwise."""
+
+    stone: str
+    holder: str | None
+    """Its own: that of its first measurement."""
+    way_up: str | None
+    moved: bool
+    """It was measured last in another holder or the other way up."""
+    thickness_mm: dict[str, float]
+    flat_um: float | None
+    parallel_um: float
+    take_off_um: dict[str, float]
+    """What must go so that all is within the sheet's tolerances."""
+    to_even_um: dict[str, float]
+    """What must go so that every place is as thin as the thinnest of all."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class HandStonesAnswer(Answer):
+    """A set of stones in the hand; None: no tolerance is named, or the place was not measured."""
+
+    stone_set: str
+    measured_at: datetime
+    sentence: str
+    caution: str
+    flat: bool | None
+    parallel: bool | None
+    matched: bool | None
+    apart_um: float
+    stones: tuple[HandStone, ...]
+
+
+def stones_in_hand(view: View, stone_set: str) -> HandStonesAnswer:
+    """Answer: is a set flat, parallel and matched by its last measurement, and what is to be taken off.
+
+    Raises
+    ------
+    NotFound
+        When no stone of the set was measured at both of its ends.
+    """
+    rows: StoneMeasurements = view.session.rows(Kind.STONE_MEASUREMENTS)
+    mine = np.flatnonzero(rows.stone_set == stone_set)
+    latest = {(str(rows.stone[i]), str(rows.position[i])): float(rows.thickness_mm[i]) for i in mine}
+    stones = [s for s in dict.fromkeys(str(rows.stone[i]) for i in mine) if _ends(latest, s)]
+    if not stones:
+        raise NotFound(say("no stone of {name} was measured at its top and bottom", name=stone_set))
+    places = [p for p in PLACES if all((s, p) in latest for s in stones)]
+    um = np.array([[1000 * latest[s, p] for p in places] for s in stones])
+    found = hand_stones(um, _tolerance(view, stone_set))
+    return HandStonesAnswer(
+        **view.head(),
+        stone_set=stone_set,
+        measured_at=view.local(rows.at[mine].max()),
+        sentence=_sentence(found, stones, places),
+        caution=say(CAUTION),
+        flat=found.flat,
+        parallel=found.parallel,
+        matched=found.matched,
+        apart_um=found.apart_um,
+        stones=tuple(_stone(rows, mine, found, um, s, i, places) for i, s in enumerate(stones)),
+    )
+
+
+def _ends(latest: dict[tuple[str, str], float], stone: str) -> bool:
+    return (stone, "top") in latest and (stone, "bottom") in latest
+
+
+def _tolerance(view: View, stone_set: str) -> StoneTolerance:
+    """Return the tolerances of the set's kind; the sheet's only kind where it was not received as one."""
+    sets: StoneSets = view.session.rows(Kind.STONE_SETS)
+    named = {str(sets.stone_set[i]): str(sets.kind[i] or "") for i in range(len(sets))}
+    sheet: Sheet = view.sheet
+    kinds = [k for k in sheet.stone_kinds if k.id in (named.get(stone_set), stone_set)]
+    kinds = kinds or list(sheet.stone_kinds[:1])
+    if not kinds:
+        return StoneTolerance()
+    return StoneTolerance(
+        flat_um=kinds[0].flat_um, parallel_um=kinds[0].parallel_um, matched_um=kinds[0].matched_um
+    )
+
+
+def _stone(
+    rows: StoneMeasurements,
+    mine: Whole,
+    found: HandStones,
+    um: Numbers,
+    stone: str,
+    index: int,
+    places: list[str],
+) -> HandStone:
+    own = [i for i in mine if str(rows.stone[i]) == stone]
+    holders = [str(rows.holder[i]) for i in own if rows.holder[i]]
+    ways = [str(rows.way_up[i]) for i in own if rows.way_up[i]]
+    flat = found.flat_um[index]
+    return HandStone(
+        stone=stone,
+        holder=holders[0] if holders else None,
+        way_up=ways[0] if ways else None,
+        moved=bool((holders and holders[-1] != holders[0]) or (ways and ways[-1] != ways[0])),
+        thickness_mm={p: float(um[index, k]) / 1000 for k, p in enumerate(places)},
+        flat_um=None if np.isnan(flat) else float(flat),
+        parallel_um=float(found.parallel_um[index]),
+        take_off_um={p: float(found.take_off_um[index, k]) for k, p in enumerate(places)},
+        to_even_um={p: float(found.to_even_um[index, k]) for k, p in enumerate(places)},
+    )
+
+
+def _sentence(found: HandStones, stones: list[str], places: list[str]) -> str:
+    if (found.flat, found.parallel, found.matched) == (None, None, None):
+        return say(
+            "The sheet names no tolerance of flat, parallel or matched: nothing is asked of these stones."
+        )
+    if found.fit:
+        return say("These stones are within what the sheet asks.")
+    wrong = [
+        word
+        for good, word in (
+            (found.flat, say("flat")),
+            (found.parallel, say("parallel")),
+            (found.matched, say("matched")),
+        )
+        if good is False
+    ]
+    most = int(np.argmax(found.take_off_um))
+    stone, place = divmod(most, found.take_off_um.shape[1])
+    return say(
+        "Not {wrong}: true them. Most is to come off stone {stone} at its {place}: {um} um.",
+        wrong=say(", not ").join(wrong),
+        stone=stones[stone],
+        place=places[place],
+        um=f"{found.take_off_um[stone, place]:.0f}",
+    )

@@ -1,0 +1,150 @@
+"""One cell, opened: its store, the sheets that judge, and how a question is asked of it at one moment."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from types import MethodType
+from typing import TYPE_CHECKING, Concatenate, Generic, ParamSpec, Self, TypeVar, cast
+
+import numpy as np
+
+from cellmon.diagnosis import Table, packaged_table, read_table
+from cellmon.errors import CellmonError
+from cellmon.intake.sheet_file import SheetFile, read_sheet, read_toml
+from cellmon.monitor.force import notes_on, rules_of
+from cellmon.monitor.language import speak_as
+from cellmon.monitor.rules import Rules
+from cellmon.monitor.view import View
+from cellmon.shifts import to_utc
+from cellmon.store import Session, Store
+
+if TYPE_CHECKING:
+    from cellmon.monitor.stone_plan import Known
+
+Asked = ParamSpec("Asked")
+Answer = TypeVar("Answer")
+
+SHEET_FILE = "cell.toml"
+CAUSES_FILE = "causes.toml"
+"""A site's own table of causes, laid over the packaged one."""
+
+
+class Opened:
+    """The part of a monitor that opens a cell and shows it as it stands.
+
+    Attributes
+    ----------
+    folder : Path
+        The cell folder.
+    on_disk : SheetFile
+        The sheet as its file stands now.
+    """
+
+    def __init__(self, folder: Path, on_disk: SheetFile, store: Store, *, as_of: datetime | None) -> None:
+        self.folder, self.on_disk, self._store = folder, on_disk, store
+        self._as_of = None if as_of is None else to_utc(as_of)
+        self._known: tuple[int, Rules] | None = None
+        self._own_causes: Table | None = None
+        self._stones: tuple[tuple[int, np.datetime64], Known] | None = None
+        """What plans of stones start from, and the state of the store it was made of."""
+
+    @classmethod
+    def open(cls, folder: Path, *, as_of: datetime | None = None) -> Self:
+        """Open the cell in a folder; refusals as `cellmon.open_cell` says."""
+        on_disk, own_causes = read_sheet(folder / SHEET_FILE), None
+        speak_as(folder, on_disk.sheet.cell.language)
+        if (folder / CAUSES_FILE).exists():
+            given = read_toml(folder / CAUSES_FILE)
+            own_causes = read_table(given, over=packaged_table(), where=CAUSES_FILE)
+        store = Store(on_disk.sheet.store.url, folder=folder, at=int(clock().astype(np.int64)))
+        opened = cls(folder, on_disk, store, as_of=as_of)
+        opened._own_causes = own_causes
+        try:
+            opened._derive_if_needed()
+        except CellmonError:
+            opened.close()
+            raise
+        return opened
+
+    def close(self) -> None:
+        """Let go of the store."""
+        self._store.close()
+
+    def last_change(self) -> int:
+        """Return a number that changes with everything committed; cheap to ask."""
+        with self._store.reading() as session:
+            return session.last_change()
+
+    def _derive_if_needed(self) -> None:
+        """Judge everything again where an update of the program threw away what was derived."""
+        with self._store.reading() as session:
+            underived = session.is_underived()
+        if underived:
+            from cellmon.monitor.check import rebuild_in
+
+            with self._store.writing() as session:
+                rebuild_in(session, self._rules(session), at=clock())
+
+    @contextmanager
+    def _view(self) -> Iterator[View]:
+        with self._store.reading() as session:
+            yield self._view_of(session)
+
+    def _view_of(self, session: Session) -> View:
+        """Return the cell as a session sees it; in one that writes, nobody changes it meanwhile."""
+        return View(
+            session=session,
+            rules=self._rules(session),
+            as_of=self._as_of or session.newest_row() or clock(),
+            notes=notes_on(session, self.on_disk),
+            own_causes=self._own_causes,
+        )
+
+    def _rules(self, session: Session) -> Rules:
+        sheets = session.sheets()
+        in_force = sum(s.in_force_from is not None for s in sheets)
+        if self._known is None or self._known[0] != in_force:
+            self._known = (in_force, rules_of(sheets, self.on_disk))
+        return self._known[1]
+
+
+class Question(Generic[Asked, Answer]):
+    def __init__(self, find: Callable[[], Callable[Concatenate[View, Asked], Answer]]) -> None:
+        self._find = find
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self.__name__ = name
+
+    @property
+    def __wrapped__(self) -> Callable[Concatenate[View, Asked], Answer]:
+        """The function of a view that answers; whoever looks for its terms finds them there."""
+        return self._find()
+
+    @property
+    def __doc__(self) -> str | None:  # type: ignore[override]
+        return self._find().__doc__
+
+    def __get__(self, opened: Opened, owner: type | None = None) -> Callable[Asked, Answer]:
+        return cast(Callable[Asked, Answer], self if opened is None else MethodType(self, opened))
+
+    def __call__(self, opened: Opened, /, *given: Asked.args, **named: Asked.kwargs) -> Answer:
+        with opened._view() as view:
+            return self._find()(view, *given, **named)
+
+
+def question(
+    find: Callable[[], Callable[Concatenate[View, Asked], Answer]],
+) -> Question[Asked, Answer]:
+    """Make a method of a function of a view: it is asked of the cell as it stands at the call.
+
+    The function is looked up at the call, so that nobody waits for modules of other questions.
+    """
+    return Question(find)
+
+
+def clock() -> np.datetime64:
+    """Return the present moment; the only clock the monitor looks at."""
+    return to_utc(datetime.now(UTC))

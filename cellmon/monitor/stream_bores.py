@@ -1,0 +1,41 @@
+"""The bores of one stream, and the column of them that it charts."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cellmon.errors import WrongUsage
+from cellmon.judged import OFFSETS, SIZE_COLUMNS, Bores
+from cellmon.monitor.audited_bores import audited_bores, is_audited
+from cellmon.monitor.view import View
+from cellmon.records import Stream
+from cellmon.words import say
+
+
+def value_column(view: View, stream: Stream) -> str:
+    """Return the column of `Bores` that a stream charts.
+
+    Raises
+    ------
+    WrongUsage
+        Of offsets, which a spindle is given and no bore has.
+    """
+    if stream.feature == OFFSETS:
+        raise WrongUsage(say("Offsets are given to a spindle over 100 bores; no bore has a figure of them."))
+    if is_audited(view, stream):
+        return "figure"
+    if stream.feature != "diameter":
+        return stream.feature
+    part = view.sheet.charted_part(stream.part_number)
+    return SIZE_COLUMNS.get(part.diameter.size, "average")
+
+
+def stream_bores(view: View, stream: Stream, start: np.datetime64 | None, end: np.datetime64 | None) -> Bores:
+    """Return the charted bores of a stream between two moments; of an audited one, those audited."""
+    if is_audited(view, stream):
+        return audited_bores(view, stream, start, end)
+    found = view.session.bores(start=start, end=end, spindle=stream.spindle, bore=stream.bore, charted=True)
+    mine = np.isin(found.part_number.astype(str), view.sheet.charted_numbers(stream.part_number))
+    if stream.fixture is not None:
+        mine &= found.fixture == stream.fixture
+    return found.select(mine)

@@ -1,0 +1,57 @@
+"""Blocks of what is judged, one a unit of judging: a batch cut into them, and those of a time."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Select, Table, select
+
+from cellmon.judged import Bores, Subgroups
+from cellmon.store import bulk
+
+B = TypeVar("B", Bores, Subgroups)
+
+
+def by_unit(batch: B) -> Iterator[tuple[np.datetime64, B]]:
+    """Yield a derived batch unit by unit; it comes in order of units."""
+    order = np.argsort(batch.unit_start, kind="stable")
+    batch = batch.select(order)
+    starts: NDArray[np.datetime64] = batch.unit_start
+    edges: list[int] = [0, *(np.flatnonzero(starts[1:] != starts[:-1]) + 1).tolist(), len(batch)]
+    if not len(batch):
+        return
+    for begin, end in itertools.pairwise(edges):
+        yield starts[begin], batch.select(slice(begin, end))
+
+
+def columns(batch: Bores | Subgroups) -> dict[str, NDArray[Any]]:
+    """Return the columns of a batch by name, as a block packs them."""
+    return {column.name: getattr(batch, column.name) for column in batch.columns()}
+
+
+def overlapping(
+    table: Table, start: np.datetime64 | None, end: np.datetime64 | None, *, newest_first: bool
+) -> Select[Any]:
+    """Select the units that may hold rows between two moments, in order of time."""
+    query: Select[Any] = select(table)
+    if start is not None:
+        query = query.where(table.c.last_at >= bulk.moment(start))
+    if end is not None:
+        query = query.where(table.c.unit_start <= bulk.moment(end))
+    return query.order_by(table.c.unit_start.desc() if newest_first else table.c.unit_start)
+
+
+def inside(
+    when: NDArray[np.datetime64], start: np.datetime64 | None, end: np.datetime64 | None
+) -> NDArray[np.bool_]:
+    """Say of each moment whether it lies in [start, end]."""
+    found = np.ones(len(when), dtype=bool)
+    if start is not None:
+        found &= when >= start
+    if end is not None:
+        found &= when <= end
+    return found

@@ -1,0 +1,129 @@
+"""Judged bores, a block a unit of judging."""
+
+from __future__ import annotations
+
+import bisect
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, false, select
+
+from cellmon.judged import Bores
+from cellmon.records import Flags
+from cellmon.store import bulk, schema
+from cellmon.store.blocks import by_unit, columns, inside, overlapping
+from cellmon.store.chunks import decode, encode
+from cellmon.store.frames import Frames
+from cellmon.store.joining import in_order, join_bores
+from cellmon.store.probe import days_of_parts, isin
+
+DAY_US = 24 * 3600 * 1_000_000
+
+
+class KeptBores(Frames):
+    """The bores of a session, as they were judged."""
+
+    def add_bores(self, bores: Bores) -> None:
+        """Add judged bores, unit by unit."""
+        frame = self.frame(bores.planes, bores.directions)
+        for unit, chunk in by_unit(bores):
+            shifts = [bulk.moment(m) for m in np.unique(chunk.shift_start)]
+            values = {
+                "unit_start": bulk.moment(unit),
+                "last_at": bulk.moment(chunk.measured_at.max()),
+                "shift_starts": json.dumps(shifts),
+                "frame_id": frame,
+                "data": encode({**columns(chunk), "um": chunk.um}),
+            }
+            self.conn.execute(schema.BORES.insert().values(values))
+
+    def bores(
+        self,
+        *,
+        start: np.datetime64 | None = None,
+        end: np.datetime64 | None = None,
+        spindle: str | None = None,
+        bore: str | None = None,
+        part: str | None = None,
+        charted: bool | None = None,
+        last: int | None = None,
+    ) -> Bores:
+        """Return judged bores measured in [start, end], as made; with `last`, the newest so many."""
+
+        def wanted(bores: Bores) -> Bores:
+            keep = np.ones(len(bores), dtype=bool)
+            for name, word in (("spindle", spindle), ("bore", bore), ("part", part)):
+                if word is not None:
+                    keep &= getattr(bores, name) == word
+            if charted is not None:
+                keep &= bores.charted == int(charted)
+            return bores.select(keep & inside(bores.measured_at, start, end))
+
+        query = overlapping(schema.BORES, start, end, newest_first=last is not None)
+        if part is not None:
+            query = query.where(_on_days(self.conn, days_of_parts(self.conn, np.array([part], dtype=object))))
+        frames = self.frames()
+        found: list[Bores] = []
+        for row in self.conn.execute(query):
+            planes, directions = frames[row.frame_id]
+            found.append(wanted(Bores(planes=planes, directions=directions, **decode(row.data))))
+            if last is not None and sum(map(len, found)) >= last:
+                break
+        return in_order(join_bores(found, frames), last)
+
+    def bores_of_unit(self, unit: np.datetime64) -> Bores:
+        """Return every judged bore of one unit, as made."""
+        query = select(schema.BORES).where(schema.BORES.c.unit_start == bulk.moment(unit))
+        frames = self.frames()
+        found = []
+        for row in self.conn.execute(query):
+            planes, directions = frames[row.frame_id]
+            found.append(Bores(planes=planes, directions=directions, **decode(row.data)))
+        return in_order(join_bores(found, frames), None)
+
+    def shift_starts(self) -> NDArray[np.datetime64]:
+        """Return the start of every shift that has bores, ascending."""
+        found = self.conn.execute(select(schema.BORES.c.shift_starts)).scalars()
+        return bulk.moments(sorted({start for text in found for start in json.loads(text)}))
+
+    def charted_elsewhere(self, bores: Bores) -> Flags:
+        """Return which bores have a charted measurement, made earlier, among those stored."""
+        found = np.zeros(len(bores), dtype=bool)
+        if self.conn.execute(select(schema.BORES.c.unit_start).limit(1)).first() is None:
+            return found
+        days = days_of_parts(self.conn, bores.part)
+        query = select(schema.BORES.c.data).where(_on_days(self.conn, days))
+        earliest: dict[tuple[str, str], np.datetime64] = {}
+        for data in self.conn.execute(query).scalars():
+            other = decode(data)
+            rows = np.flatnonzero((other["charted"] == 1) & isin(other["part"], bores.part))
+            for row in rows:
+                bore, at = (other["part"][row], other["bore"][row]), other["measured_at"][row]
+                earliest[bore] = min(at, earliest.get(bore, at))
+        for i in range(len(bores)) if earliest else ():
+            before = earliest.get((bores.part[i], bores.bore[i]))
+            found[i] = before is not None and before < bores.measured_at[i]
+        return found
+
+
+def _on_days(conn: Connection, days: Sequence[int]) -> Any:
+    """Say of a unit of bores that it holds a moment of some days, which ascend.
+
+    The units are named one by one: a condition for each day would grow deeper than SQLite allows.
+    """
+    table = schema.BORES
+    if not days:
+        return false()
+    # by the index of the last moments alone, which holds both columns: the blocks themselves stay unread
+    query = select(table.c.unit_start, table.c.last_at).where(table.c.last_at >= days[0])
+    units, end = [], days[-1] + DAY_US
+    with conn.execute(query.order_by(table.c.last_at)) as rows:
+        for start, last_at in rows:
+            if start >= end:  # units do not overlap: those after begin later still
+                break
+            if days[bisect.bisect_right(days, start - DAY_US)] <= last_at:
+                units.append(start)
+    return table.c.unit_start.in_(units)

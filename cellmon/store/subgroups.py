@@ -1,0 +1,130 @@
+"""Subgroups of bores, and those of means and distances beside them, a block a unit of judging."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, Table, select
+
+from cellmon.judged import STREAM_COLUMNS, Subgroups
+from cellmon.records import Stream, no_rows
+from cellmon.store import bulk, schema
+from cellmon.store.blocks import by_unit, columns, inside, overlapping
+from cellmon.store.chunks import decode, encode
+from cellmon.store.joining import by_stream
+
+
+class KeptSubgroups:
+    """The subgroups of a session, as they were put together."""
+
+    conn: Connection
+
+    def add_subgroups(self, alone: Subgroups, together: Subgroups) -> None:
+        """Add subgroups of bores, and of what is watched together, unit by unit."""
+        self._add_subgroups(schema.SUBGROUPS, alone)
+        self._add_subgroups(schema.TOGETHER, together)
+
+    def _add_subgroups(self, table: Table, subgroups: Subgroups) -> None:
+        for unit, chunk in by_unit(subgroups):
+            values = {
+                "unit_start": bulk.moment(unit),
+                "last_at": bulk.moment(chunk.at.max()),
+                "data": encode(columns(chunk)),
+            }
+            self.conn.execute(table.insert().values(values))
+
+    def subgroups(
+        self,
+        stream: Stream | None = None,
+        *,
+        start: np.datetime64 | None = None,
+        end: np.datetime64 | None = None,
+        first: int | None = None,
+        last: int | None = None,
+        clean: bool = False,
+    ) -> Subgroups:
+        """Return subgroups ended in [start, end], oldest first; the first or last so many where asked.
+
+        Those of the bores themselves, unless a stream says otherwise.
+        """
+        query = overlapping(_table_of(stream), start, end, newest_first=last is not None)
+        enough = first if last is None else last
+        found: list[Subgroups] = []
+        for row in self.conn.execute(query):
+            batch = _unpacked(row.data)
+            keep = inside(batch.at, start, end)
+            if stream is not None:
+                keep &= _is_stream(batch, stream)
+            if clean:
+                keep &= batch.flagged == 0
+            found.append(batch.select(keep))
+            if enough is not None and sum(map(len, found)) >= enough:
+                break
+        joined = Subgroups.concat(found) if found else no_rows(Subgroups)
+        joined = _ended_order(joined)
+        if last is not None:
+            return joined.select(slice(max(len(joined) - last, 0), None))
+        return joined.select(slice(None, first))
+
+    def subgroups_of_unit(self, unit: np.datetime64) -> Subgroups:
+        """Return every subgroup of one unit: of bores, of means and of distances."""
+        found = []
+        for table in (schema.SUBGROUPS, schema.TOGETHER):
+            query = select(table.c.data).where(table.c.unit_start == bulk.moment(unit))
+            found += [Subgroups(**decode(data)) for data in self.conn.execute(query).scalars()]
+        return Subgroups.concat(found) if found else no_rows(Subgroups)
+
+    def together(self) -> Subgroups:
+        """Return every subgroup of means and distances, oldest first."""
+        query = select(schema.TOGETHER.c.data).order_by(schema.TOGETHER.c.unit_start)
+        found = [Subgroups(**decode(data)) for data in self.conn.execute(query).scalars()]
+        return Subgroups.concat(found) if found else no_rows(Subgroups)
+
+    def first_subgroups(
+        self, streams: Collection[Stream], *, start: np.datetime64 | None, count: int
+    ) -> dict[Stream, Subgroups]:
+        """Return the first so many undoubted subgroups of each of some streams, ended from a moment on."""
+        found: dict[Stream, list[Subgroups]] = {stream: [] for stream in streams}
+        for table in (schema.SUBGROUPS, schema.TOGETHER):
+            wanted = {s for s in streams if _table_of(s) is table}
+            if not wanted:
+                continue
+            for row in self.conn.execute(overlapping(table, start, None, newest_first=False)):
+                batch = _unpacked(row.data)
+                batch = batch.select((batch.flagged == 0) & inside(batch.at, start, None))
+                for stream, rows in by_stream(batch).items():
+                    if stream in wanted:
+                        found[stream].append(batch.select(rows))
+                wanted = {s for s in wanted if sum(map(len, found[s])) < count}
+                if not wanted:
+                    break
+        return {
+            stream: _ended_order(Subgroups.concat(batches)).select(slice(None, count))
+            for stream, batches in found.items()
+            if batches
+        }
+
+
+@lru_cache(maxsize=64)
+def _unpacked(data: bytes) -> Subgroups:
+    """Return a block's subgroups, not to be written to; one answer reads the newest for every stream."""
+    return Subgroups(**decode(data))
+
+
+def _ended_order(subgroups: Subgroups) -> Subgroups:
+    return subgroups.select(np.lexsort((subgroups.first_at, subgroups.at)))
+
+
+def _table_of(stream: Stream | None) -> Table:
+    alone = stream is None or (stream.bore is not None and stream.part_of == "itself")
+    return schema.SUBGROUPS if alone else schema.TOGETHER
+
+
+def _is_stream(batch: Subgroups, stream: Stream) -> NDArray[np.bool_]:
+    same = np.ones(len(batch), dtype=bool)
+    for name in STREAM_COLUMNS:
+        same &= getattr(batch, name) == np.array(getattr(stream, name), dtype=object)
+    return same

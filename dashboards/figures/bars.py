@@ -1,0 +1,107 @@
+"""The subgroups of a ribbon: a bar as high as its range, notched at its mean."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from cellmon import local
+from cellmon.monitor.stream import StreamView
+from cellmon.records import Numbers, Whole
+from cellmon.words import say
+from dashboards import theme
+from dashboards.figures.clock import Clock
+from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.thinned import kept
+from dashboards.figures.wear import middles
+
+BAR, DENSE_BAR = theme.BAR, theme.DENSE_BAR
+DENSE = 600
+"""Subgroups from which the ribbon is drawn finer."""
+
+
+def subgroups(view: StreamView, clock: Clock, width_px: float) -> list[theme.Trace]:
+    """Return every subgroup as a bar with a notch; of a long history those that `shown` keeps."""
+    groups = view.subgroups
+    count = len(groups.at)
+    if not count:
+        return []
+    bottom, top = bars_of(view)
+    rows = shown(view, bottom, top)
+    middle, bottom, top = clock.xs(middles(groups)[rows]), bottom[rows], top[rows]
+    width = float(np.clip(0.5 * width_px / count, 1.3, 12.0))
+    bar_x = [v for x in middle for v in (x, x, None)]
+    bar_y = [v for low, high in zip(bottom.tolist(), top.tolist(), strict=True) for v in (low, high, None)]
+    dense = count > DENSE
+    line = {"width": 0 if dense else 2, "color": theme.INK}
+    notch = {"symbol": "circle" if dense else "line-ew", "size": 2.2 if dense else max(3.0, 0.7 * width)}
+    notch |= {"color": theme.INK, "line": line}
+    return [
+        theme.points(
+            bar_x,
+            bar_y,
+            mode="lines",
+            line={"color": DENSE_BAR if count > DENSE else BAR, "width": width},
+            name="ranges",
+        ),
+        opens_bore(
+            theme.points(
+                middle,
+                groups.mean_um[rows].tolist(),
+                mode="markers",
+                marker=notch,
+                text=hover(view, clock, rows),
+                hoverinfo="text",
+                name="means",
+            ),
+            groups.last_part[rows],
+            view.stream.bore,
+        ),
+    ]
+
+
+def shown(view: StreamView, bottom: Numbers, top: Numbers) -> Whole:
+    """Return which subgroups are drawn: of a long history its outline, and every one beyond a limit."""
+    groups = view.subgroups
+    always = (groups.beyond_mean != 0) | (groups.beyond_range != 0)
+    return kept(groups.at, groups.mean_um, groups.range_um, bottom, top, always=always)
+
+
+def hover(view: StreamView, clock: Clock, rows: Whole) -> list[str]:
+    """Return what is told of some subgroups: bore, blocks, mean and range, moment, stones."""
+    groups = view.subgroups
+    whose = "" if view.stream.bore is None else f"{say('bore {bore}', bore=view.stream.bore)}, "
+    columns = (groups.first_part, groups.last_part, groups.mean_um, groups.range_um, groups.n)
+    columns += (clock.words(groups.at), groups.stone_set)
+    return [
+        whose
+        + say("blocks {first} to {last}", first=a, last=b)
+        + "<br>"
+        + say(
+            "mean {mean}, range {range} {unit} of {n}",
+            mean=local.number(m, 2),
+            range=local.number(r, 2),
+            unit=view.unit,
+            n=n,
+        )
+        + f"<br>{at}{stones_line(stones)}"
+        for a, b, m, r, n, at, stones in zip(*(c[rows] for c in columns), strict=True)
+    ]
+
+
+def bars_of(view: StreamView) -> tuple[Numbers, Numbers]:
+    """Return bottom and top of each subgroup's bar: its own bores where they give its range.
+
+    Where they do not (doubted bores, another selection), the bar is set about the mean.
+    """
+    groups, bores = view.subgroups, view.bores
+    bottom, top = groups.mean_um - groups.range_um / 2, groups.mean_um + groups.range_um / 2
+    sound = ~bores.flagged
+    at, value = bores.at[sound], bores.value_um[sound]
+    first = np.searchsorted(at, groups.first_at, side="left")
+    last = np.searchsorted(at, groups.at, side="right")
+    for i in np.nonzero(last > first)[0]:
+        inside = value[first[i] : last[i]]
+        low, high = float(inside.min()), float(inside.max())
+        if abs(high - low - groups.range_um[i]) < 1e-6:
+            bottom[i], top[i] = low, high
+    return bottom, top

@@ -1,0 +1,289 @@
+"""Every stone set as a falling line over bores honed: past sets pale, running sets in ink with their fan.
+
+What is left is that of the thinnest place over the least usable thickness, which lies at 0. A dot is a
+measured round with what readings repeat to, a stroke across the line a dressing. The pale fan is where the
+set may go: 1 of 20 such sets falls before its near edge, 1 of 20 behind its far one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from cellmon import local
+from cellmon.monitor.stone_picture import StonePicture
+from cellmon.monitor.stones.lines import SetLine
+from cellmon.monitor.stones.sets import StoneSetOf
+from cellmon.words import say
+from dashboards import theme
+from dashboards.figures.opened import opens_links, opens_stream, stream_until
+from dashboards.figures.stone_fans import BELOW, BOTTOM, HEIGHT, TOP, fan_traces, set_names
+from dashboards.figures.terms import term
+
+MANY = 40
+"""Past sets from which their lines are drawn finer."""
+FEW = 3
+"""Fans up to which all are drawn alike; where more overlap, that of the chosen set stands out."""
+DRESSED: dict[str, Any] = {"symbol": "line-ns-open", "size": 13, "line": {"width": 1.6}}
+CHIPPED: dict[str, Any] = {"symbol": "x-thin-open", "size": 10, "line": {"width": 1.6}}
+
+
+__all__ = ["HEIGHT", "lines_of", "rows", "stone_lines_figure"]
+
+
+def stone_lines_figure(picture: StonePicture, chosen: str | None) -> theme.Figure:
+    """Draw the sets of one kind, that of the chosen set; the chosen one is drawn heaviest."""
+    lines = lines_of(picture, chosen)
+    if not lines:
+        return theme.notice(say("No set of stones was fitted or measured yet."), height=HEIGHT)
+    past = [one for one in lines if one.state == "ended" and one.stone_set != chosen]
+    shown = [one for one in lines if one not in past]
+    far = 1.03 * max(_reach(one) for one in lines)
+    top = 1.04 * max(float(one.left_um.max()) for one in lines)
+    crowded = sum(one.fan is not None for one in shown) > FEW
+    data = _past(past)
+    for one in sorted(shown, key=lambda line: line.stone_set == chosen):
+        data += fan_traces(one, faint=crowded and one.stone_set != chosen)
+    for one in sorted(shown, key=lambda line: line.stone_set == chosen):
+        data += _line(one, heavy=one.stone_set == chosen)
+    words = [*set_names(shown, chosen, far=far, top=top, crowded=crowded), _least_words(lines[0], far, top)]
+    marks, said = _form_limits(picture, shown)
+    return theme.figure(
+        [*_least(far, top), *data, *marks],
+        height=HEIGHT,
+        annotations=[*words, *said],
+        margin={"l": 58, "r": 16, "t": TOP, "b": BOTTOM},
+        xaxis=theme.axis(say("bores honed by the set"), range=[0, far], tickformat=",d", nticks=9),
+        yaxis=theme.axis(
+            say("thickness left, µm"),
+            range=[-BELOW * top, top],
+            tickformat=",d",
+            nticks=7,
+            rangemode="tozero",
+        ),
+    )
+
+
+def lines_of(picture: StonePicture, chosen: str | None) -> list[SetLine]:
+    """Return the lines of the kind of the chosen set, or of the first that runs."""
+    named = next((one for one in picture.lines if one.stone_set == chosen), None)
+    named = named or next((one for one in picture.lines if one.state == "fitted"), None)
+    named = named or (picture.lines[-1] if picture.lines else None)
+    return [] if named is None else [one for one in picture.lines if one.kind == named.kind]
+
+
+def _reach(one: SetLine) -> float:
+    return max(float(one.bores[-1]), 1.0) if one.fan is None else float(one.fan.p95[-1])
+
+
+def _past(lines: Sequence[SetLine]) -> list[theme.Trace]:
+    """Draw all past sets as one pale trace, where they ended, and a name at every point."""
+    x: list[Any] = []
+    y: list[Any] = []
+    for one in lines:
+        x += [*one.bores.tolist(), None]
+        y += [*one.left_um.tolist(), None]
+    pale = {"color": theme.QUIET, "width": 1 if len(lines) <= MANY else 0.5}
+    drawn = [theme.points(x, y, mode="lines", line=pale, name="past sets")]
+    rounds = [(one, r) for one in lines for r in one.rounds]
+    unseen = {"size": 9, "color": "rgba(0,0,0,0)"}
+    named = theme.points(
+        [r.bores for _, r in rounds],
+        [r.left_um for _, r in rounds],
+        mode="markers",
+        marker=unseen,
+        text=[_round_words(one, r.at, r.bores, r.left_um) for one, r in rounds],
+        name="rounds of past sets",
+    )
+    links = [f"{stream_until(_size_of(one))}{quote(r.at.isoformat())}" for one, r in rounds]
+    drawn.append(opens_links({**named, "hoverinfo": "text"}, links))
+    chips = [(one, r) for one, r in rounds if r.jump == "chip"]
+    drawn.append(
+        theme.points(
+            [r.bores for _, r in chips],
+            [r.left_um for _, r in chips],
+            mode="markers",
+            marker={**CHIPPED, "color": theme.SOFT},
+            name="chipped",
+        )
+    )
+    return drawn
+
+
+def _line(one: SetLine, *, heavy: bool) -> list[theme.Trace]:
+    """Draw one set in ink: its line, what is expected since its last round, rounds and dressings."""
+    width, colour = (2.6, theme.INK) if heavy else (1.5, theme.SOFT)
+    last = one.rounds[-1].bores if one.rounds else 0.0
+    told = int((one.bores <= last).sum())
+    solid = {"color": colour, "width": width}
+    drawn = [_stretch(one, slice(0, told), solid, one.stone_set)]
+    if told < len(one.bores):
+        since = slice(max(told - 1, 0), None)
+        drawn.append(_stretch(one, since, {**solid, "dash": "4px,3px"}, "since it was measured"))
+    return [*drawn, _rounds(one, colour), _dressings(one, colour), *_chip(one), *_now(one, colour)]
+
+
+def _stretch(one: SetLine, part: slice, line: dict[str, Any], name: str) -> theme.Trace:
+    x, y = one.bores[part].tolist(), one.left_um[part].tolist()
+    return theme.points(x, y, mode="lines", line=line, name=name)
+
+
+def _now(one: SetLine, colour: str) -> list[theme.Trace]:
+    """Mark where a set that has not ended stands by now."""
+    if one.now_bores is None or one.now_left_um is None:
+        return []
+    place = _place(one.now_bores, one.now_left_um)
+    text = say("{set}, now: {bores} bores, {left} µm left", set=one.stone_set, **place)
+    mark = {"symbol": "circle-open", "size": 11, "color": colour, "line": {"width": 2}}
+    x, y = [one.now_bores], [one.now_left_um]
+    return [
+        theme.points(x, y, mode="markers", marker=mark, text=[text], hoverinfo="text", name="now"),
+    ]
+
+
+def _opens(trace: theme.Trace, one: SetLine, at: Sequence[datetime]) -> theme.Trace:
+    """Return a trace whose points open the size of the set's spindle at their moments."""
+    return opens_stream(trace, _size_of(one), [moment.isoformat() for moment in at])
+
+
+def _size_of(one: SetLine) -> str:
+    spindle = {} if one.spindle is None else {"spindle": one.spindle}
+    return urlencode({**spindle, "feature": "diameter"})
+
+
+def _rounds(one: SetLine, colour: str) -> theme.Trace:
+    half = [r.half_um or 0.0 for r in one.rounds]
+    drawn = theme.points(
+        [r.bores for r in one.rounds],
+        [r.left_um for r in one.rounds],
+        mode="markers",
+        marker={"size": 7, "color": colour, "line": {"color": theme.PAPER, "width": 1}},
+        error_y={"type": "data", "array": half, "color": colour, "thickness": 1.2, "width": 4},
+        text=[_measured_words(one, i) for i in range(len(one.rounds))],
+        hoverinfo="text",
+        name="measured",
+    )
+    return _opens(drawn, one, [r.at for r in one.rounds])
+
+
+def _dressings(one: SetLine, colour: str) -> theme.Trace:
+    drawn = theme.points(
+        [d.bores for d in one.dressings],
+        [d.left_um for d in one.dressings],
+        mode="markers",
+        marker={**DRESSED, "color": colour},
+        text=[
+            say("dressed: {where}", where=_round_words(one, d.at, d.bores, d.left_um)) for d in one.dressings
+        ],
+        hoverinfo="text",
+        name="dressed",
+    )
+    return _opens(drawn, one, [d.at for d in one.dressings])
+
+
+def _chip(one: SetLine) -> list[theme.Trace]:
+    """Ring a chip: attention where the set still runs, neutral where it has ended."""
+    chips = [r for r in one.rounds if r.jump == "chip"]
+    if not chips:
+        return []
+    mark = theme.RING if one.state == "fitted" else {**CHIPPED, "color": theme.INK}
+    x, y = [r.bores for r in chips], [r.left_um for r in chips]
+    return [theme.points(x, y, mode="markers", marker=mark, name="chipped")]
+
+
+def _least_words(one: SetLine, far: float, top: float) -> Any:
+    text = say("least usable thickness, {mm} mm", mm=local.number(one.least_um / 1000, 2))
+    font = {"size": 12, "color": theme.INK}
+    return theme.word(
+        text, 0.004 * far, -BELOW * top / 2, yanchor="middle", bgcolor=theme.PAPER, borderpad=2, font=font
+    )
+
+
+def _least(far: float, top: float) -> list[theme.Trace]:
+    """Draw the least usable thickness as a heavy line, hatched below: nothing is drawn there."""
+    line = {"color": theme.INK, "width": 2.4}
+    level = theme.points([0, far], [0.0, 0.0], mode="lines", line=line, name="least usable thickness")
+    return [{**theme.hatched(0, far, -BELOW * top, 0.0), "name": "below the least"}, level]
+
+
+def _form_limits(picture: StonePicture, lines: Sequence[SetLine]) -> tuple[list[theme.Trace], list[Any]]:
+    """Mark where a bore's form may leave its tolerance before the stones are used up."""
+    marks: list[theme.Trace] = []
+    words: list[Any] = []
+    sets = {one.stone_set: one for one in picture.stones.sets}
+    for one in lines:
+        told: StoneSetOf | None = sets.get(one.stone_set)
+        if told is None or told.good_bores is None or told.limited_by != "quality" or one.now_bores is None:
+            continue
+        good, level = told.good_bores, one.now_left_um or 0.0
+        x = [one.now_bores + good.p05, one.now_bores + good.p50]
+        marks.append(
+            theme.points(
+                x,
+                [level] * 2,
+                mode="lines+markers",
+                line={"color": theme.ATTENTION, "width": 2, "dash": "2px,2px"},
+                marker={"symbol": ["line-ns-open", "square-open"], "size": 11, "color": theme.ATTENTION},
+                name="form limit",
+            )
+        )
+        text = say("{feature} may leave its tolerance first", feature=good.feature)
+        words.append(theme.word(text, x[-1], level, xshift=10))
+    return marks, words
+
+
+def _place(bores: float, left: float) -> dict[str, str]:
+    return {"bores": local.number(bores), "left": local.number(left)}
+
+
+def _round_words(one: SetLine, at: datetime, bores: float, left: float) -> str:
+    return say(
+        "{set}: {bores} bores, {left} µm left, {at}",
+        set=one.stone_set,
+        at=local.moment(at),
+        **_place(bores, left),
+    )
+
+
+def _measured_words(one: SetLine, i: int) -> str:
+    r = one.rounds[i]
+    said = say("measured: {where}", where=_round_words(one, r.at, r.bores, r.left_um))
+    if r.half_um is not None:
+        said += "<br>" + say("readings repeat to {half} µm (90 %)", half=local.number(r.half_um, 1))
+    return said if r.jump is None else f"{said}<br>{term(r.jump)}"
+
+
+def rows(picture: StonePicture, chosen: str | None) -> dict[str, list[Any]]:
+    """Return what is drawn as columns: rounds, dressings, now, and the fan with its range of bores."""
+    found: list[tuple[Any, ...]] = []
+    for one in lines_of(picture, chosen):
+        head = (one.stone_set, one.kind, one.spindle, one.state)
+        found += [(*head, "measured", r.at.isoformat(), r.bores, r.left_um, None, None) for r in one.rounds]
+        found += [(*head, "dressed", d.at.isoformat(), d.bores, d.left_um, None, None) for d in one.dressings]
+        if one.now_bores is not None:
+            found.append(
+                (*head, "now", picture.as_of.isoformat(), one.now_bores, one.now_left_um, None, None)
+            )
+        if one.fan is not None:
+            fan = one.fan
+            found += [
+                (*head, "expected", None if at is None else at.isoformat(), mid, left, low, high)
+                for at, mid, left, low, high in zip(
+                    fan.p50_at, fan.p50, fan.left_um, fan.p05, fan.p95, strict=True
+                )
+            ]
+    names = (
+        "stone_set",
+        "kind",
+        "spindle",
+        "state",
+        "what",
+        "at",
+        "bores",
+        "left_um",
+        "bores_p05",
+        "bores_p95",
+    )
+    return {name: [row[i] for row in found] for i, name in enumerate(names)}

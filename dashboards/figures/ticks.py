@@ -1,0 +1,153 @@
+"""The bores of a ribbon: a tick each, crossed where doubted, ringed where outside; long doubts as a bar."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import Any
+
+import numpy as np
+
+from cellmon.monitor.stream import StreamBores, StreamView
+from cellmon.records import Flags, Verdict, Whole
+from cellmon.shifts import to_utc
+from cellmon.words import say, to_say
+from dashboards import theme
+from dashboards.figures.clock import Clock
+from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.terms import term
+from dashboards.figures.thinned import kept
+
+STRETCH = 8
+"""Doubted bores from which a stretch is drawn as one bar."""
+
+
+def bores(view: StreamView, clock: Clock, width: float) -> list[theme.Trace]:
+    """Return every bore as a tick; doubted ones crossed, those outside the tolerance ringed.
+
+    Of a long history those are drawn that `shown` keeps.
+    """
+    if not len(view.bores.at):
+        return []
+    made = view.bores if len(rows := shown(view)) == len(view.bores.at) else chosen(view.bores, rows)
+    many = len(made.at) > theme.GL_FROM
+    x, hover = clock.xs(made.at), _hover(view, made, clock)
+    length = float(np.clip(0.8 * width / len(x), 1.5, 7.0))
+    shape = {"symbol": "circle" if many else "line-ew", "size": 1.6 if many else length, "color": theme.QUIET}
+    tick = {**shape, "line": {"width": 0 if many else 1, "color": theme.QUIET}}
+    y = made.value_um.tolist()
+    every = theme.points(x, y, mode="markers", marker=tick, text=hover, hoverinfo="text", name="bores")
+    drawn = [{**every, "customdata": made.part.tolist()}]
+    drawn += _marked(made, x, hover)
+    return [opens_bore(trace, trace["customdata"], view.stream.bore) for trace in drawn]
+
+
+def outside(view: StreamView) -> Flags:
+    """Return which bores do not conform, or lie beyond the tolerance of the stream."""
+    made, tolerance = view.bores, view.tolerance
+    found: Flags = np.array([v == Verdict.DOES_NOT_CONFORM for v in made.verdict], dtype=bool)
+    if tolerance.lower_um is not None:
+        found |= made.value_um < tolerance.lower_um
+    if tolerance.upper_um is not None:
+        found |= made.value_um > tolerance.upper_um
+    return found
+
+
+def shown(view: StreamView) -> Whole:
+    """Return which bores are drawn: of a long history its outline, and all that call for attention."""
+    return kept(view.bores.at, view.bores.value_um, always=outside(view) | view.bores.flagged)
+
+
+def chosen(made: StreamBores, rows: Whole) -> StreamBores:
+    """Return some of the bores."""
+    return StreamBores(**{f.name: getattr(made, f.name)[rows] for f in fields(made)})
+
+
+def _hover(view: StreamView, made: StreamBores, clock: Clock) -> list[str]:
+    said, doubt = to_say("block {part}: {size} {unit}"), f"<br>{say('doubted')}"
+    whose = "" if view.stream.bore is None else f"{say('bore {bore}', bore=view.stream.bore)}, "
+    columns = made.part, made.value_um, clock.words(made.at), made.verdict, made.flagged, made.stone_set
+    return [
+        f"{whose}{say(said, part=p, size=theme.um(float(v), 2), unit=view.unit)}<br>{at}{stones_line(stones)}"
+        f"<br>{term(verdict)}{doubt if f else ''}"
+        for p, v, at, verdict, f, stones in zip(*columns, strict=True)
+    ]
+
+
+def off(view: StreamView, clock: Clock, low: float, high: float) -> list[theme.Trace]:
+    """Return every bore beyond the drawing as a triangle at its edge, so that none is hidden."""
+    value = view.bores.value_um
+    rows = np.flatnonzero((value < low) | (value > high))
+    if not len(rows):
+        return []
+    made = chosen(view.bores, rows)
+    room = 0.012 * (high - low)
+    up = made.value_um > high
+    y = np.where(up, high - room, low + room).tolist()
+    grave = outside(view)[rows]
+    marker = {
+        "symbol": np.where(up, "triangle-up-open", "triangle-down-open").tolist(),
+        "size": 9,
+        "color": [theme.ATTENTION if one else theme.LINE for one in grave],
+        "line": {"width": 1.6},
+    }
+    x, hover = clock.xs(made.at), _hover(view, made, clock)
+    edge = theme.points(x, y, mode="markers", marker=marker, text=hover, name="beyond the drawing")
+    return [opens_bore({**edge, "hoverinfo": "text"}, made.part, view.stream.bore)]
+
+
+def _marked(made: StreamBores, x: list[str], hover: list[str]) -> list[theme.Trace]:
+    """Return rings about bores that do not conform, and a cross on each that is doubted by itself."""
+    failed = np.array([v == Verdict.DOES_NOT_CONFORM for v in made.verdict], dtype=bool)
+    small = {**theme.RING, "size": 7, "line": {"width": 1.3, "color": theme.ATTENTION}}
+    cross = {"symbol": "x-thin", "size": 7, "color": theme.NOTE, "line": {"width": 1.4, "color": theme.NOTE}}
+    drawn: list[theme.Trace] = []
+    alone = np.zeros(len(x), dtype=bool)
+    alone[
+        [i for first, last, n in doubted_runs(made.flagged) if n < STRETCH for i in range(first, last + 1)]
+    ] = True
+    for rows, marker, name in (
+        (failed, small, "does not conform"),
+        (alone & made.flagged, cross, "doubted"),
+    ):
+        at = np.nonzero(rows)[0]
+        if len(at):
+            y, text = made.value_um[at].tolist(), [hover[i] for i in at]
+            mark = theme.points([x[i] for i in at], y, mode="markers", marker=marker, text=text, name=name)
+            drawn.append({**mark, "hoverinfo": "text", "customdata": made.part[at].tolist()})
+    return drawn
+
+
+def doubted_runs(flagged: Any) -> list[tuple[int, int, int]]:
+    """Return first, last and number of doubted bores of each stretch; a few sound ones do not end it."""
+    found: list[tuple[int, int, int]] = []
+    for i in np.nonzero(flagged)[0].tolist():
+        if found and i - found[-1][1] <= STRETCH:
+            found[-1] = (found[-1][0], i, found[-1][2] + 1)
+        else:
+            found.append((i, i, 1))
+    return found
+
+
+def doubted(view: StreamView, clock: Clock, low: float, high: float) -> list[theme.Trace]:
+    """Return every stretch of doubted bores as a bar along the floor, with its number in words."""
+    runs = [run for run in doubted_runs(view.bores.flagged) if run[2] >= STRETCH]
+    if not runs:
+        return []
+    floor = low + 0.02 * (high - low)
+    ends = [clock.xs(view.bores.at[[first, last]]) for first, last, _ in runs]
+    x = [v for a, b in ends for v in (a, b, None)]
+    words = [v for _, _, n in runs for v in (say("doubted: {count} bores", count=n), "", "")]
+    near_end = to_utc(clock.since + 0.8 * (clock.until - clock.since))
+    sides = ["top left" if view.bores.at[a] > near_end else "top right" for a, _, _ in runs for _ in range(3)]
+    return [
+        theme.points(
+            x,
+            [floor, floor, None] * len(runs),
+            mode="lines+text",
+            text=words,
+            textposition=sides,
+            textfont={"size": 11, "color": theme.SOFT},
+            line={"color": theme.NOTE, "width": 4},
+            name="doubted stretch",
+        )
+    ]

@@ -1,0 +1,160 @@
+"""What stands around every page: its links, what waits, light or dark, and a word when no answer comes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+from dash import dcc, html
+from flask import Flask, Response, jsonify
+
+from cellmon import local
+from cellmon.errors import CellmonError
+from cellmon.monitor.signals import WAITING
+from cellmon.words import say, say_many
+from dashboards import drawn_as
+from dashboards.pages import parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+NAV, AS_OF, PAGE, AGAIN, TITLE, TITLED, HEADING = (
+    "nav",
+    "as-of",
+    "page",
+    "again",
+    "title",
+    "titled",
+    "page-name",
+)
+PULSE = "/pulse"
+
+
+def document(dress: str) -> str:
+    """Return the document that holds the pages; the script at this address dresses it before it is drawn."""
+    return f"""<!DOCTYPE html>
+<html lang="{local.language()}">
+<head>
+{{%metas%}}
+<title>{{%title%}}</title>
+{{%favicon%}}
+{{%css%}}
+{drawn_as.element()}
+<script src="{dress}"></script>
+</head>
+<body>
+{{%app_entry%}}
+<footer>
+{{%config%}}
+{{%scripts%}}
+{{%renderer%}}
+</footer>
+</body>
+</html>"""
+
+
+def frame(monitor: Monitor) -> html.Div:
+    """Return the frame with room for a page."""
+    return html.Div(
+        [
+            dcc.Location(id=parts.URL, refresh=False),
+            dcc.Store(id=parts.CHANGE, data=last_change(monitor)),
+            dcc.Store(id=AGAIN),
+            dcc.Store(id=TITLE),
+            dcc.Store(id=TITLED),
+            html.A(say("To the page itself"), href=f"#{PAGE}", className="skip"),
+            html.Header(
+                [
+                    html.H1(id=HEADING, className="unseen"),
+                    html.Div(
+                        [
+                            html.Span(monitor.sheet.cell.name, className="cell"),
+                            html.Nav(id=NAV, **{"aria-label": say("Pages")}),
+                            html.Span(id=AS_OF, className="as-of"),
+                            dress_button(),
+                        ],
+                        className="head",
+                    ),
+                    html.P([html.B(say("Advice only.")), " ", say(parts.CAUTION)], className="caution"),
+                    bar(),
+                ]
+            ),
+            html.Div(id=PAGE, tabIndex="-1"),
+        ]
+    )
+
+
+def dress_button() -> html.Button:
+    """Return the switch between light and dark; the browser fills in which it would change to."""
+    words = {"data-dark": say("Dark"), "data-light": say("Light")}
+    return html.Button(say("Dark"), id="dress", className="step", **words)
+
+
+def bar() -> html.Div:
+    """Return the bar that says when no answer comes; the browser shows and hides it."""
+    words = {
+        "data-network": say(
+            "No answer since {since}: the server or the network is away. What is shown is as it was then. "
+            "What you write stays here, but cannot be kept yet. This page tries again by itself."
+        ),
+        "data-store": say(
+            "The store cannot be read since {since}: {why}. What is shown is as it was then, and nothing can "
+            "be kept yet. This page tries again by itself."
+        ),
+        "data-signed-out": say("Signed out since {since}. Load this page again to sign in."),
+    }
+    return html.Div("", id="bar", hidden=True, role="status", **words)
+
+
+def links(pages: Sequence[ModuleType], path: str | None) -> list[dcc.Link]:
+    """Return a link to every page, the one shown marked."""
+    return [dcc.Link(say(p.NAME), href=p.PATH, className="here" if path == p.PATH else "") for p in pages]
+
+
+def last_change(monitor: Monitor) -> int:
+    """Return the number that moves with every commit; 0 where the cell refuses to say."""
+    try:
+        return monitor.last_change()
+    except CellmonError:
+        return 0
+
+
+def as_of_words(monitor: Monitor) -> str:
+    """Return the moment up to which everything shown holds."""
+    try:
+        as_of = monitor.signals().as_of
+    except CellmonError:
+        return ""
+    day = f"{local.weekday(as_of)} {local.day_of_year(as_of)}"
+    return say("as of {moment}", moment=f"{day}, {local.clock(as_of)}")
+
+
+def title(monitor: Monitor, name: str) -> str:
+    """Return the title of the window: the page, the cell, and whether something waits."""
+    said = [name, monitor.sheet.cell.name]
+    try:
+        waiting = sum(s.state in WAITING for s in monitor.signals().signals)
+    except CellmonError:
+        return " · ".join(said)
+    if waiting:
+        said.append(say_many("{count} signal waits", "{count} signals wait", waiting))
+    return " · ".join(said)
+
+
+def pulse(monitor: Monitor) -> dict[str, Any]:
+    """Return the number of the newest commit, or why the store cannot be read."""
+    try:
+        return {"change": monitor.last_change(), "gone": None}
+    except CellmonError as refusal:
+        return {"change": None, "gone": str(refusal).rstrip(".")}
+
+
+def register_pulse(server: Flask, monitor: Monitor) -> None:
+    """Answer every open page's question whether something was committed."""
+
+    @server.get(PULSE)
+    def _() -> Response:
+        answer = jsonify(pulse(monitor))
+        answer.headers["Cache-Control"] = "no-store"
+        return answer

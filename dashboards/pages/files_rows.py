@@ -1,0 +1,273 @@
+"""Rows set aside: why, what helps, and the form in which one is corrected and taken."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from cellmon import local
+from cellmon.errors import CellmonError, WrongUsage
+from cellmon.monitor.aside import Aside, AsideRow
+from cellmon.words import say, say_many
+from dashboards.pages import asked, files_row_words, parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+SHOWN = 50
+"""So many rows stand on the page at a time."""
+BOX, LEAD, LIST, SKIP, NEWER, OLDER = (
+    "files-rows",
+    "files-rows-lead",
+    "files-rows-list",
+    "files-rows-skip",
+    "files-rows-newer",
+    "files-rows-older",
+)
+CHOSEN, FACTS, FORM, TEXT, WHY, TAKE, SAID, RETRY = (
+    "files-row",
+    "files-row-facts",
+    "files-row-form",
+    "files-row-text",
+    "files-row-why",
+    "files-row-take",
+    "files-row-said",
+    "files-rows-retry",
+)
+PICK = "files-row-pick"
+WHO = "files-row"
+UNSEEN = {"display": "none"}
+
+
+def section(chosen: str | None = None) -> html.Section:
+    """Return the list and the form; what is written in the form no refresh touches."""
+    text = dcc.Textarea(id=TEXT, className="row-form", rows=4, spellCheck=False, maxLength=20_000)
+    form = html.Div(
+        [
+            parts.field(say("The row as it should be, in the order of the header"), text, wide=True),
+            html.Div(
+                [
+                    asked.who_field(WHO),
+                    parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off"), wide=True),
+                    html.Button(say("Take this row"), id=TAKE, className="step"),
+                ],
+                className="controls",
+            ),
+        ],
+        id=FORM,
+        style=UNSEEN,
+    )
+    steps = html.Div(
+        [
+            html.Button(say("‹ newer"), id=NEWER, className="step"),
+            html.Button(say("older ›"), id=OLDER, className="step"),
+        ]
+    )
+    return html.Section(
+        [
+            html.H2(say("Rows set aside")),
+            html.P(id=LEAD, className="told"),
+            dcc.Store(id=SKIP, data=0),
+            dcc.Store(id=CHOSEN, data=chosen),
+            html.Div(
+                [
+                    html.Div([html.Div(id=LIST), steps]),
+                    html.Article(
+                        [
+                            html.Div(id=FACTS),
+                            form,
+                            html.P(id=SAID, className="said", role="status"),
+                            html.Button(say("Take all waiting rows again"), id=RETRY, className="step"),
+                            html.P(
+                                say(
+                                    "Again as they stand: what the sheet has learned since lets some in; the "
+                                    "others go on waiting."
+                                ),
+                                className="aside",
+                            ),
+                        ]
+                    ),
+                ],
+                className="picked",
+            ),
+        ],
+        id=BOX,
+    )
+
+
+def show(monitor: Monitor, skip: int | None, chosen: str | None) -> list[Any]:
+    """Return the sentence, the list, and whether there are newer and older rows than those shown."""
+    start = max(skip or 0, 0)
+    try:
+        answer = monitor.aside(waiting=True, most=SHOWN, skip=start)
+    except CellmonError as refusal:
+        return [str(refusal), [], True, True]
+    return [lead(answer), rows_list(answer.rows, chosen), start == 0, not answer.more]
+
+
+def lead(answer: Aside) -> str:
+    """Return how many rows wait, by reason."""
+    count = sum(answer.waiting.values())
+    if not count:
+        return say("No row set aside waits.")
+    reasons = ", ".join(f"{local.number(n)} {reason}" for reason, n in answer.waiting.items())
+    many = say_many("{n} row waits", "{n} rows wait", count, n=local.number(count))
+    return say("{many}: {reasons}. None of them counts anywhere.", many=many, reasons=reasons)
+
+
+def rows_list(rows: Sequence[AsideRow], chosen: str | None) -> html.Ul:
+    """Return rows to choose from."""
+    return html.Ul([_entry(row, chosen) for row in rows], className="picks")
+
+
+def _entry(row: AsideRow, chosen: str | None) -> html.Li:
+    here = str(row.id) == chosen
+    inside = [
+        html.B(say("{file}, line {line}", file=row.file, line=row.line)),
+        html.Span(row.means, className="more"),
+        html.Code(row.text, className="row-text"),
+    ]
+    button = html.Button(
+        inside, id={"type": PICK, "row": str(row.id)}, **{"aria-pressed": "true" if here else "false"}
+    )
+    return html.Li(button, className="here" if here else "")
+
+
+def picked(clicks: Sequence[int | None], which: Any) -> Any:
+    """Return the row whose button was pressed; a list that was only drawn presses nothing."""
+    return which["row"] if any(clicks) and isinstance(which, dict) else no_update
+
+
+def show_row(monitor: Monitor, chosen: str | None) -> list[Any]:
+    """Return what is known of the chosen row, and whether its form shows."""
+    if not chosen:
+        return [[html.P(say("Choose a row to see it whole and to correct it."), className="aside")], UNSEEN]
+    try:
+        row = monitor.aside_row(chosen)
+    except CellmonError as refusal:
+        return [[parts.notice(str(refusal))], UNSEEN]
+    return [files_row_words.facts(row), {} if row.state == "waiting" else UNSEEN]
+
+
+def text_of(monitor: Monitor, chosen: str | None) -> list[Any]:
+    """Return the text to begin the correction with, and an empty reason, when another row is chosen."""
+    try:
+        row = monitor.aside_row(chosen) if chosen else None
+    except CellmonError:
+        row = None
+    return [row.text if row is not None and row.cells else "", "", ""]
+
+
+def take(monitor: Monitor, chosen: str | None, text: str | None, why: str | None, by: Any, code: Any) -> str:
+    """Take a row as it was written, in the name of a person; return what was done, or why not."""
+    try:
+        if not chosen:
+            raise WrongUsage(say("Choose a row first."))
+        if not (why or "").strip():
+            raise WrongUsage(say("Say why the row is to be read so."))
+        who = asked.who_of(by, code)
+        taken = monitor.take_row(chosen, text=text or "", by=who, why=str(why).strip())
+    except CellmonError as refusal:
+        return parts.capital(str(refusal))
+    if taken.notes:
+        return parts.capital(f"{taken.notes[0]}.")
+    if taken.taken:
+        return say("Taken as {by} wrote it; the row as it was stands beside it.", by=who)
+    return say("As {by} wrote it, it was known already; nothing was added.", by=who)
+
+
+def retry(monitor: Monitor) -> str:
+    """Take every waiting row again; return what came in."""
+    try:
+        done = monitor.retry_aside().files
+    except CellmonError as refusal:
+        return str(refusal)
+    came = sum(f.taken + f.known for f in done)
+    if not came:
+        return say("None of the waiting rows can be used yet.")
+    return say_many("{n} row came in.", "{n} rows came in.", came, n=local.number(came))
+
+
+def step(skip: int | None, *, older: bool) -> int:
+    """Return from which row on the list goes."""
+    return max(0, (skip or 0) + (SHOWN if older else -SHOWN))
+
+
+def register(app: Dash, monitor: Monitor) -> None:
+    """Wire the list and the form."""
+    changed, chosen = Input(parts.CHANGE, "data"), Input(CHOSEN, "data")
+
+    @app.callback(
+        Output(LEAD, "children"),
+        Output(LIST, "children"),
+        Output(NEWER, "disabled"),
+        Output(OLDER, "disabled"),
+        changed,
+        Input(SKIP, "data"),
+        chosen,
+    )
+    def _(change: int, skip: int | None, row: str | None) -> list[Any]:
+        return show(monitor, skip, row)
+
+    @app.callback(
+        Output(CHOSEN, "data"), Input({"type": PICK, "row": ALL}, "n_clicks"), prevent_initial_call=True
+    )
+    def _(clicks: list[int | None]) -> Any:
+        return picked(clicks, ctx.triggered_id)
+
+    @app.callback(
+        Output(SKIP, "data"),
+        Input(NEWER, "n_clicks"),
+        Input(OLDER, "n_clicks"),
+        State(SKIP, "data"),
+        prevent_initial_call=True,
+    )
+    def _(newer: int | None, older: int | None, skip: int | None) -> int:
+        return step(skip, older=parts.pressed() == OLDER)
+
+    @app.callback(Output(FACTS, "children"), Output(FORM, "style"), changed, chosen)
+    def _(change: int, row: str | None) -> list[Any]:
+        return show_row(monitor, row)
+
+    @app.callback(
+        Output(TEXT, "value"),
+        Output(WHY, "value"),
+        Output(SAID, "children", allow_duplicate=True),
+        chosen,
+        prevent_initial_call="initial_duplicate",
+    )
+    def _(row: str | None) -> list[Any]:
+        return text_of(monitor, row)
+
+    _register_deeds(app, monitor)
+
+
+def _register_deeds(app: Dash, monitor: Monitor) -> None:
+    """Wire what a person does."""
+
+    @app.callback(
+        Output(SAID, "children"),
+        Output(parts.CHANGE, "data", allow_duplicate=True),
+        Input(TAKE, "n_clicks"),
+        State(CHOSEN, "data"),
+        State(TEXT, "value"),
+        State(WHY, "value"),
+        *asked.states(WHO),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
+    def _(clicks: int | None, *given: Any) -> list[Any]:
+        *typed, before = given
+        return [take(monitor, *typed), parts.moved(monitor, before)] if clicks else [no_update, no_update]
+
+    @app.callback(
+        Output(SAID, "children", allow_duplicate=True),
+        Output(parts.CHANGE, "data", allow_duplicate=True),
+        Input(RETRY, "n_clicks"),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
+    def _(clicks: int | None, before: int | None) -> list[Any]:
+        return [retry(monitor), parts.moved(monitor, before)] if clicks else [no_update, no_update]

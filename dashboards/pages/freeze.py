@@ -1,0 +1,163 @@
+"""Freezing limits: what is in force, what a freeze would make of it, and the form that does it by name."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from cellmon import local
+from cellmon.errors import CellmonError, WrongUsage
+from cellmon.monitor.answers import BaselineSummary
+from cellmon.monitor.baseline import StreamBaseline
+from cellmon.records import Stream
+from cellmon.words import say, say_many, to_say
+from dashboards import theme
+from dashboards.pages import asked, parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+BOX, PROPOSED, WHICH, WHO, WHY, FREEZE, SAID = (
+    "freeze",
+    "freeze-proposed",
+    "freeze-which",
+    "freeze",
+    "freeze-why",
+    "freeze-now",
+    "freeze-said",
+)
+WHICH_WORDS = {"stream": to_say("this stream"), "all": to_say("every stream of the cell")}
+
+
+def layout() -> html.Details:
+    """Return the fold-out with what stands, what is proposed, and the form."""
+    options = [{"label": say(words), "value": name} for name, words in WHICH_WORDS.items()]
+    which = dcc.RadioItems(id=WHICH, value="stream", inline=True, className="choice", options=options)
+    form = [
+        parts.field(say("Freeze the limits of"), which),
+        asked.who_field(WHO),
+        parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off"), wide=True),
+        html.Button(say("Freeze"), id=FREEZE, className="step"),
+    ]
+    return html.Details(
+        [
+            html.Summary(say("Freeze the limits, by name and with a reason")),
+            html.Div(id=PROPOSED),
+            html.Div(form, className="controls"),
+            html.P(id=SAID, className="said", role="status"),
+        ],
+        id=f"{BOX}-box",
+    )
+
+
+def names_of(monitor: Monitor, query: str | None) -> dict[str, str]:
+    """Return the names by which one bore's stream is frozen.
+
+    Raises
+    ------
+    WrongUsage
+        When the stream is a mean or a distance: those are frozen with every stream.
+    """
+    stream: Stream = parts.stream_named(parts.every_stream(monitor), query)
+    if stream.spindle is None or stream.bore is None or stream.part_of != "itself":
+        raise WrongUsage(say("The limits of a mean or of a distance are frozen with every stream."))
+    return {"spindle": stream.spindle, "bore": stream.bore, "feature": stream.feature}
+
+
+def show(monitor: Monitor, query: str | None) -> list[Any]:
+    """Return what limits stand and what a freeze now would make of them."""
+    try:
+        found = monitor.baselines(**names_of(monitor, query)).baselines
+    except CellmonError as refusal:
+        return [parts.notice(str(refusal))]
+    return [html.P(line, className="told") for one in found for line in lines(one)]
+
+
+def lines(one: StreamBaseline) -> list[str]:
+    """Return what is in force for a stream and what is proposed, a sentence each."""
+    stands = say("Nothing is called a limit yet.")
+    if one.in_force is not None:
+        stands = say(
+            "In force: {limits}, {footing}.", limits=limits(one.in_force), footing=footing(one.in_force)
+        )
+    if one.proposed is None or one.window_from is None or one.window_to is None:
+        return [stands, say("A freeze would change nothing: {why}.", why=one.why_not.get("proposed", ""))]
+    rests = say_many("{count} subgroup", "{count} subgroups", one.subgroups)
+    offered = say(
+        "A freeze now would set {limits}, from {rests}, {window}; {left} left out because of doubts or "
+        "signals.",
+        limits=limits(one.proposed),
+        rests=rests,
+        window=parts.between(one.window_from, one.window_to),
+        left=local.number(one.left_out),
+    )
+    return [stands, offered]
+
+
+def limits(one: BaselineSummary) -> str:
+    """Return centre and spread in words."""
+    return say(
+        "centre {centre} µm, sigma {sigma} µm",
+        centre=theme.um(one.center_um, 2),
+        sigma=local.number(one.sigma_um, 2),
+    )
+
+
+def footing(one: BaselineSummary) -> str:
+    """Return who froze limits and when, or that nobody has."""
+    if one.frozen_at is None:
+        return say("provisional, frozen by nobody")
+    return say("frozen by {who}, {moment}", who=one.by, moment=parts.when(one.frozen_at))
+
+
+def freeze(
+    monitor: Monitor,
+    query: str | None,
+    which: str,
+    by: str | None,
+    why: str | None,
+    code: str | None = None,
+) -> str:
+    """Freeze limits in the name of a person; return what was done, or why not."""
+    reason = (why or "").strip()
+    try:
+        if not (asked.named(by) and reason):
+            raise WrongUsage(say("Say who freezes the limits, and why."))
+        names = {} if which == "all" else names_of(monitor, query)
+        who = asked.who_of(by, code)
+        found = monitor.freeze(by=who, why=reason, **names).baselines
+    except CellmonError as refusal:
+        return str(refusal)
+    done = say_many("{count} stream", "{count} streams", sum(frozen(one) for one in found))
+    return say("Limits of {streams} frozen by {who}: {why}.", streams=done, who=who, why=reason.rstrip("."))
+
+
+def frozen(one: StreamBaseline) -> bool:
+    """Return whether the limits in force were frozen."""
+    return one.in_force is not None and one.in_force.frozen_at is not None
+
+
+def register(app: Dash, monitor: Monitor, stream: str) -> None:
+    """Wire the form; `stream` is the id of the control that names the stream."""
+
+    @app.callback(Output(PROPOSED, "children"), Input(parts.CHANGE, "data"), Input(stream, "value"))
+    def _(change: int, query: str | None) -> list[Any]:
+        return show(monitor, query) if query else []
+
+    @app.callback(
+        Output(SAID, "children"),
+        Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(WHO),
+        Input(FREEZE, "n_clicks"),
+        State(stream, "value"),
+        *(State(field, "value") for field in (WHICH, WHY)),
+        *asked.states(WHO),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
+    def _(clicks: int | None, query: str | None, which: str, why: str | None, *said: Any) -> list[Any]:
+        if not clicks:
+            return [no_update, no_update, no_update]
+        by, code, before = said
+        return [freeze(monitor, query, which, by, why, code), parts.moved(monitor, before), ""]

@@ -1,0 +1,179 @@
+"""The command `bore` in a pipe: typed lines, a program's lines, the record; and `new --hand`."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import sys
+
+import numpy as np
+import pytest
+
+from cellmon.cli.main import main
+from cellmon.simulate.hand import gauged, hidden_bore, honed
+from tests.monitor.hand_cell import RECEIVED, grown, hand_cell
+
+
+@pytest.fixture
+def cell(tmp_path):
+    hand_cell(tmp_path).close()
+    return tmp_path
+
+
+def told(capsys, monkeypatch, cell, lines, *options):
+    monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+    assert main(["bore", "K1", "1", "--cell", str(cell), *options]) == 0
+    return capsys.readouterr().out
+
+
+def said(capsys, monkeypatch, cell, requests):
+    out = told(capsys, monkeypatch, cell, map(json.dumps, requests), "--json")
+    return [json.loads(line) for line in out.splitlines()]
+
+
+def test_a_person_types_the_bore_as_received_and_hears_a_test_round(capsys, monkeypatch, cell):
+    out = told(capsys, monkeypatch, cell, ["", "", "", RECEIVED[0], "x", "b", *RECEIVED, "q", ""])
+    assert "collapse it before" in out.replace("\n", " ")
+    assert "'x' is no figure" in out
+    assert "A test round" in out
+    assert "to target" in out
+
+
+def test_an_odd_figure_is_asked_about_and_enter_keeps_it(capsys, monkeypatch, cell):
+    lines = ["", "", "", "2.6750", "", *RECEIVED[1:], "", "q", ""]
+    out = told(capsys, monkeypatch, cell, lines)
+    assert "is it in?" in out
+    assert "A test round" in out
+    no = told(capsys, monkeypatch, cell, ["", "", "", "", *RECEIVED, "n", "q", ""])
+    assert "typed twice" in no
+    assert "Nothing was kept." in no
+
+
+def test_a_program_is_asked_before_an_odd_round_is_kept(capsys, monkeypatch, cell):
+    dirt = ["67.905", *RECEIVED[1:]]
+    first, asked, kept, wrong = said(
+        capsys,
+        monkeypatch,
+        cell,
+        [{"readings": dirt}, {"readings": dirt, "sure": True}, {"readings": ["1"]}],
+    )
+    assert first["bore"]["next"] is None
+    assert asked["kept"] is False
+    assert "wipe" in asked["asked"][0]
+    assert kept["kept"] is True
+    assert len(kept["bore"]["rounds"]) == 1
+    assert "6 readings" in wrong["refused"]
+
+
+def test_lines_that_are_no_request_are_answered_in_words(capsys, monkeypatch, cell):
+    out = told(capsys, monkeypatch, cell, ["{", "[]", '{"hone": 1}', '{"bore": "9"}'], "--json")
+    answers = [json.loads(line) for line in out.splitlines()]
+    assert all(answer["refused"] for answer in answers[1:])
+
+
+class Player:
+    """A program at the other end of the pipe: reads an answer, hones the bore, types the next round."""
+
+    def __init__(self, capsys):
+        self.capsys, self.rng, self.rounds = capsys, np.random.default_rng(4), 0
+        self.bore = hidden_bore(self.rng, target_um=12.0)
+        self.um = self.bore.um
+        self.next = {}
+
+    def answer(self):
+        found = json.loads(self.capsys.readouterr().out.splitlines()[-1])
+        assert found["refused"] is None, found
+        self.rounds, self.next = len(found["bore"]["rounds"]), found["bore"]["next"]
+
+    def __iter__(self):
+        yield self.typed({}, "")
+        self.answer()
+        while self.next["step"] in ("test round", "strokes", "finer stones"):
+            if self.next["change_to"]:
+                yield json.dumps({"next_stones": self.next["change_to"]})
+                self.answer()
+            strokes = {zone: self.next[f"strokes_{zone}"] for zone in ("full", "top", "bottom")}
+            fine = int(self.next["stones"] == "fine")
+            self.um = honed(self.bore, self.um, list(strokes.values()), self.rng, stage=fine)
+            yield self.typed(strokes, self.next["stones"])
+            self.answer()
+
+    def typed(self, strokes, stones):
+        readings = [f"{value:+.1f}um" for value in gauged(self.bore, self.um, self.rng).ravel()]
+        return json.dumps({"readings": readings, "strokes": strokes, "stones": stones, "sure": True})
+
+
+def test_a_program_plays_a_whole_bore_and_the_record_holds_it(capsys, monkeypatch, cell):
+    player = Player(capsys)
+    monkeypatch.setattr(sys, "stdin", player)
+    assert main(["bore", "K1", "1", "--cell", str(cell), "--json"]) == 0
+    assert player.next["step"] == "finished"
+    assert 0.0 <= player.um.min() <= player.um.max() <= 24.0
+    record = cell / "record.csv"
+    told(capsys, monkeypatch, cell, [], "--record", str(record))
+    rows = list(csv.DictReader(record.read_text(encoding="utf-8").splitlines()))
+    assert len(rows) == player.rounds >= 4
+    assert rows[-1]["stones"] == "fine"
+    told(capsys, monkeypatch, cell, [], "--record", str(cell / "record.json"))
+    assert json.loads((cell / "record.json").read_text(encoding="utf-8"))["part"] == "K1"
+
+
+def test_the_zero_is_kept_before_and_after(capsys, monkeypatch, cell):
+    zero = [
+        {"zero": {"reading": "+1", "state": "as-found"}},
+        {"zero": {"reading": "68.000", "state": "as-left"}},
+    ]
+    checks = said(capsys, monkeypatch, cell, zero)[-1]["bore"]["zero_checks"]
+    assert [(c["state"], c["zero_um"]) for c in checks] == [("as-found", 2.0), ("as-left", 0.0)]
+
+
+def test_a_dial_whose_sign_is_wrong_in_the_sheet_is_found(capsys, monkeypatch, cell):
+    signs = [{"sign": {"reading": said_, "larger_um": 20}} for said_ in ("-10", "+4", "+10")]
+    _, other_way, too_little, right = said(capsys, monkeypatch, cell, signs)
+    assert "the other way" in other_way["refused"]
+    assert "division is worth" in too_little["refused"]
+    assert right["kept"]
+    assert right["bore"]["sign_checked"]
+
+
+def test_a_round_typed_again_by_a_person_stands(capsys, monkeypatch, cell):
+    told(capsys, monkeypatch, cell, ["", "+10", "", *RECEIVED, "q", ""])
+    told(capsys, monkeypatch, cell, ["", "", "", "", *grown(5), "q", ""])
+    told(capsys, monkeypatch, cell, ["", "u", "", "", *grown(4), "q", ""])
+    rounds = said(capsys, monkeypatch, cell, [])[0]["bore"]["rounds"]
+    assert len(rounds) == 2
+    assert rounds[1]["corrected"] == 1
+    assert rounds[1]["um"]["top_x"] == pytest.approx(-51.0)
+
+
+def test_a_record_needs_a_measured_bore_and_a_known_ending(capsys, cell):
+    assert main(["bore", "K1", "1", "--cell", str(cell), "--record", str(cell / "x.csv")]) == 2
+    assert "was measured" in capsys.readouterr().err
+
+
+ANSWERS = ["Bench", "B-1", "2", "i", "3.4370", "5.5", "c", "3.4350", "0.002", "0.003", "", "", "1", "s"]
+
+
+def test_a_handful_of_answers_makes_a_sheet(capsys, monkeypatch, tmp_path):
+    lines = [*ANSWERS, "", "", "3", "rough, fine", "12"]
+    monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+    assert main(["new", str(tmp_path / "cell"), "--hand"]) == 0
+    text = (tmp_path / "cell" / "cell.toml").read_text(encoding="utf-8")
+    assert "lower = 87.2998" in text
+    assert 'clockwise = "smaller"' in text
+    assert main(["check", "--cell", str(tmp_path / "cell")]) == 0
+
+
+def test_answers_that_end_early_make_nothing(capsys, monkeypatch, tmp_path):
+    monkeypatch.setattr(sys, "stdin", io.StringIO("Bench\nB-1\nmany\n"))
+    assert main(["new", str(tmp_path / "cell"), "--hand"]) == 2
+    assert "ended" in capsys.readouterr().err
+    assert not (tmp_path / "cell").exists()
+
+
+def test_the_demo_by_hand_has_three_finished_bores_and_one_begun(capsys, tmp_path):
+    assert main(["demo", str(tmp_path / "cell"), "--hand", "--no-serve"]) == 0
+    out = capsys.readouterr().out
+    assert out.count("Finished") == 3
+    assert "Bore 4" in out

@@ -1,0 +1,193 @@
+"""Open pages follow what is committed, keep what a person did, say when no answer comes, and recover."""
+
+from __future__ import annotations
+
+import socket
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from dashboards.frame import pulse
+from tests.dashboards.stand_in import StandIn
+
+HEAD = "part,bore,spindle,measured_at,plane,direction,diameter,fixture\n"
+RANGE = "() => document.querySelector('#stream-ribbon .js-plotly-plot')._fullLayout.xaxis.range"
+DRAWN = "() => document.querySelector('#stream-ribbon .js-plotly-plot')?.data?.length > 0"
+QUIET = "() => document.querySelectorAll('[data-dash-is-loading=true]').length === 0"
+WITHIN_MS = 10_000
+"""How long a busy machine may take; docs/dashboard.md says what a quiet one takes."""
+
+
+@pytest.fixture(scope="module")
+def mine(make_cell):
+    return make_cell()
+
+
+@pytest.fixture(scope="module")
+def address(mine, serve) -> str:
+    return serve(mine)
+
+
+def block(folder: Path, serial: str, at: str) -> Path:
+    """Write one block measured at a moment, four bores of 87.312 mm."""
+    lines = [
+        f"{serial},{bore},{'S1' if bore in '12' else 'S2'},{at},{plane},{way},87.3120,P1\n"
+        for bore in "1234"
+        for plane in ("top", "middle", "bottom")
+        for way in "xy"
+    ]
+    path = folder / f"{serial}.csv"
+    path.write_text(HEAD + "".join(lines), encoding="utf-8")
+    return path
+
+
+def take_elsewhere(monitor, path: Path) -> None:
+    """Take a file in a process of its own, as the station's folder does."""
+    command = [sys.executable, "-m", "cellmon", "take", "--cell", str(monitor.folder), str(path)]
+    done = subprocess.run(command, check=False, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr or done.stdout
+
+
+def settled(page) -> None:
+    """Wait until nothing is being worked out for the page."""
+    page.wait_for_timeout(300)
+    page.wait_for_function(QUIET, timeout=30_000)
+
+
+def drag(page) -> None:
+    """Zoom into a part of the ribbon as a hand does."""
+    box = page.locator("#stream-ribbon .nsewdrag").first.bounding_box()
+    page.mouse.move(box["x"] + 300, box["y"] + 60)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 600, box["y"] + 200, steps=5)
+    page.mouse.up()
+    page.wait_for_timeout(400)
+
+
+@pytest.mark.browser
+def test_a_zoom_stays_where_new_bores_come_in_and_a_reset_shows_them(look, mine, address, tmp_path):
+    page = look(address).page
+    page.goto(address + "/stream?spindle=S1&bore=1&feature=diameter")
+    page.wait_for_function(DRAWN, timeout=30_000)
+    settled(page)
+    whole = page.evaluate(RANGE)
+    drag(page)
+    zoomed = page.evaluate(RANGE)
+    assert zoomed != whole
+    take_elsewhere(mine, block(tmp_path, "HM214-990001", "2026-10-26T06:21:00+01:00"))
+    page.wait_for_function(
+        "() => document.querySelector('#as-of').innerText.includes('06:21')", timeout=WITHIN_MS
+    )
+    settled(page)
+    assert page.evaluate(RANGE) == zoomed
+    box = page.locator("#stream-ribbon .nsewdrag").first.bounding_box()
+    page.mouse.dblclick(box["x"] + 300, box["y"] + 100)
+    page.wait_for_timeout(600)
+    assert page.evaluate(RANGE)[1] > whole[1], "the newest bores are in the window again"
+
+
+@pytest.mark.browser
+def test_a_half_written_answer_stays_while_new_rows_come_in(look, mine, address, tmp_path):
+    page = look(address).page
+    page.goto(address + "/signals")
+    page.wait_for_selector("#signals-cause", state="visible", timeout=30_000)
+    settled(page)
+    heading = page.inner_text("#signals-heading")
+    page.fill("#signals-cause", "gauge zero")
+    page.focus("#signals-action")
+    page.keyboard.type("zeroed on ")
+    mine.take([block(tmp_path, "HM214-990002", "2026-10-26T06:33:00+01:00")])
+    page.wait_for_function(
+        "() => document.querySelector('#as-of').innerText.includes('06:33')", timeout=WITHIN_MS
+    )
+    settled(page)
+    page.keyboard.type("the ring")
+    assert page.input_value("#signals-cause") == "gauge zero"
+    assert page.input_value("#signals-action") == "zeroed on the ring"
+    assert page.inner_text("#signals-heading") == heading
+
+
+@pytest.mark.browser
+def test_a_store_that_is_away_is_said_in_words_and_is_noticed_when_it_is_back(look, mine, address):
+    page = look(address).page
+    page.goto(address + "/")
+    page.wait_for_selector(".spindle .sentence", timeout=30_000)
+    settled(page)
+    before = page.inner_text(".spindles")
+    store, away = mine.folder / "cell.db", mine.folder / "away.db"
+    store.rename(away)
+    try:
+        page.wait_for_selector("#bar:not([hidden])", timeout=WITHIN_MS)
+        said = page.inner_text("#bar")
+        assert "The store cannot be read since" in said
+        assert "is not there" in said
+        assert page.inner_text(".spindles") == before, "what was shown stays"
+        assert not store.exists(), "nobody made an empty one in its place"
+    finally:
+        away.rename(store)
+    page.wait_for_selector("#bar[hidden]", state="attached", timeout=WITHIN_MS)
+    settled(page)
+    assert page.inner_text(".spindles") == before
+
+
+@pytest.mark.browser
+def test_a_page_outlives_its_server_and_goes_where_it_was_sent_meanwhile(look, mine):
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    first = Server(mine.folder, port)
+    watched = look(first.address)
+    page = watched.page
+    try:
+        page.goto(first.address + "/")
+        page.wait_for_selector(".spindle .sentence", timeout=30_000)
+        settled(page)
+    finally:
+        first.stop()
+    page.wait_for_selector("#bar:not([hidden])", timeout=WITHIN_MS)
+    assert "No answer since" in page.inner_text("#bar")
+    page.click("#nav >> text=Gauge")
+    page.wait_for_timeout(500)
+    assert page.locator("._dash-error-menu, .dash-debug-menu, .dash-error-card").count() == 0
+    again = Server(mine.folder, port)
+    try:
+        page.wait_for_selector("#bar[hidden]", state="attached", timeout=30_000)
+        page.wait_for_function(
+            "() => document.querySelector('#gauge-sentence')?.innerText.length > 0", timeout=30_000
+        )
+        settled(page)
+    finally:
+        page.goto("about:blank")
+        again.stop()
+    refused = ("ERR_CONNECTION_REFUSED", "did not respond", "ERR_CONNECTION_RESET", "ERR_EMPTY_RESPONSE")
+    watched.complaints[:] = [c for c in watched.complaints if not any(word in c for word in refused)]
+
+
+class Server:
+    """`cellmon serve` in a process of its own."""
+
+    def __init__(self, folder: Path, port: int) -> None:
+        command = [sys.executable, "-u", "-m", "cellmon", "serve", "--cell", str(folder), "--port", str(port)]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        assert self.process.stdout is not None
+        said = self.process.stdout.readline()
+        self.address = said.split()[1].rstrip("/")
+
+    def stop(self) -> None:
+        """End it."""
+        self.process.terminate()
+        self.process.wait(timeout=20)
+        if self.process.stdout:
+            self.process.stdout.close()
+
+
+def test_the_pulse_says_the_newest_commit_or_why_there_is_no_answer():
+    from cellmon.errors import StoreRefused
+
+    class Away(StandIn):
+        def last_change(self) -> int:
+            raise StoreRefused("the store is not there")
+
+    assert pulse(StandIn()) == {"change": StandIn().last_change(), "gone": None}
+    assert pulse(Away()) == {"change": None, "gone": "the store is not there"}
