@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import shutil
 import socket
@@ -108,3 +109,18 @@ def broker(tmp_path) -> Iterator[RealBroker]:
     found.start()
     yield found
     found.stop()
+
+
+@pytest.fixture(scope="session")
+def demo_week(tmp_path_factory) -> Path:
+    """The demo's cell folder, made once for all processes of a run; copy it before anything is written."""
+    from cellmon.export.demo import make_demo
+
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
+    with (shared / "demo-week.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (shared / "demo-week").exists():
+            make_demo(shared / "demo-week-made")
+            (shared / "demo-week-made").rename(shared / "demo-week")
+    return shared / "demo-week"

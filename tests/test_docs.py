@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,6 @@ import pytest
 import cellmon
 from cellmon.cli.main import COMMANDS
 from cellmon.drift.watch import LEVEL_K, SPREAD_K
-from cellmon.export.demo import make_demo
 from cellmon.monitor.judge.budget import level_limits, log_rate, spread_limits
 from cellmon.records import EventKind, Flag, Kind, Reason
 
@@ -127,8 +127,8 @@ def test_every_picture_is_shown_and_none_is_large():
 
 
 # what the pages tell of the demo week, against the demo week
-def test_figures_of_the_demo_are_those_of_the_demo(tmp_path):
-    make_demo(tmp_path / "cell")
+def test_figures_of_the_demo_are_those_of_the_demo(demo_week, tmp_path):
+    shutil.copytree(demo_week, tmp_path / "cell")
     monitor = cellmon.open_cell(tmp_path / "cell")
     signals = monitor.signals().signals
     standing = [s for s in signals if s.state == "open"]
@@ -160,8 +160,8 @@ def test_figures_of_the_demo_are_those_of_the_demo(tmp_path):
     monitor.close()
 
 
-def test_prices_of_the_rule_sets_are_those_of_the_demo_sheet(tmp_path):
-    make_demo(tmp_path / "cell")
+def test_prices_of_the_rule_sets_are_those_of_the_demo_sheet(demo_week, tmp_path):
+    shutil.copytree(demo_week, tmp_path / "cell")
     monitor = cellmon.open_cell(tmp_path / "cell")
     answer, page = monitor.alarms(), text("alarms.md")
     for rule in answer.budget.rules:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import threading
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -35,8 +36,13 @@ DAYS = ("2026-10-19", "2026-10-20", "2026-10-21", "2026-10-22")
 def make_cell(tmp_path_factory) -> Callable[..., Monitor]:
     """Return a function that makes a cell with the demo's first four days, without some faults."""
 
+    made: dict[tuple[str, ...], Path] = {}
+
     def make(*without: str) -> Monitor:
         folder = tmp_path_factory.mktemp("cell")
+        if without in made:  # the same cell again: a copy is there in a moment
+            shutil.copytree(made[without], folder, dirs_exist_ok=True)
+            return cellmon.open_cell(folder)
         files = write_run(run(harrowmere_week().without(*without), seed=SEED), folder)
         kept = [f for f in files if f.name.startswith(DAYS) and "station" in f.name]
         logs = [f for f in files if f.name in ("cell-log.csv", "master-checks.csv")]
@@ -44,7 +50,11 @@ def make_cell(tmp_path_factory) -> Callable[..., Monitor]:
         monitor = cellmon.open_cell(folder)
         monitor.take([*logs, *(f for f in kept if "again" not in f.name)])
         monitor.freeze(by="test", why="the first quiet subgroups")
-        return monitor
+        monitor.close()
+        made[without] = tmp_path_factory.mktemp("made")
+        for name in ("cell.toml", "cell.db"):
+            shutil.copy(folder / name, made[without] / name)
+        return cellmon.open_cell(folder)
 
     return make
 

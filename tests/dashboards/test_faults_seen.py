@@ -45,8 +45,15 @@ def marked(look, address, query, until, name, *, plain: bool) -> list[str]:
     return page.trace("stream-ribbon", name)
 
 
+SLOW = [
+    pytest.param(*seen, id=seen[0], marks=[pytest.mark.slow] if seen[0] in ("F2", "F3") else [])
+    for seen in SEEN
+]
+"""Each takes a cell of its own; two are enough every day."""
+
+
 @pytest.mark.browser
-@pytest.mark.parametrize(("fault", "query", "until", "name", "least"), SEEN, ids=[s[0] for s in SEEN])
+@pytest.mark.parametrize(("fault", "query", "until", "name", "least"), SLOW)
 def test_the_fault_is_marked_and_its_absence_is_not(
     make_cell, cell, serve, look, fault, query, until, name, least
 ):

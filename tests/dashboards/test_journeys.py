@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 import cellmon
-from cellmon.export.demo import make_demo
 from dashboards.pages import stone_words
 from tests.dashboards.test_files_in_browser import DROP
 
@@ -20,10 +20,10 @@ LATE = "HM214-990001,1,S1,2026-10-26T07:00:00+01:00,top,x,"
 
 
 @pytest.fixture(scope="module")
-def monitor(tmp_path_factory):
+def monitor(demo_week, tmp_path_factory):
     """The demo's week, with everything that was logged in it."""
     folder = tmp_path_factory.mktemp("journeys") / "cell"
-    make_demo(folder)
+    shutil.copytree(demo_week, folder)
     return cellmon.open_cell(folder)
 
 
