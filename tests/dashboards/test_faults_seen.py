@@ -45,11 +45,8 @@ def marked(look, address, query, until, name, *, plain: bool) -> list[str]:
     return page.trace("stream-ribbon", name)
 
 
-SLOW = [
-    pytest.param(*seen, id=seen[0], marks=[pytest.mark.slow] if seen[0] in ("F2", "F3") else [])
-    for seen in SEEN
-]
-"""Each takes a cell of its own; two are enough every day."""
+SLOW = [pytest.param(*seen, id=seen[0], marks=[pytest.mark.slow] if seen[0] != "F1" else []) for seen in SEEN]
+"""Each takes a cell of its own; one is enough every day."""
 
 
 @pytest.mark.browser
