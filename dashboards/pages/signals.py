@@ -10,13 +10,14 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from cellmon.errors import CellmonError, NotFound, WrongUsage
 from cellmon.export.tables import signals_table
 from cellmon.monitor.hold import DISPOSITIONS
-from cellmon.monitor.signals import WAITING, Signal, Signals
+from cellmon.monitor.signals import WAITING, Signal
 from cellmon.monitor.stream import StreamView
-from cellmon.words import say, say_many, to_say
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import ribbon
 from dashboards.figures.terms import term
 from dashboards.pages import asked, held, one_signal, parts
+from dashboards.pages.signal_list import chosen_of, ordered, sentence
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -138,44 +139,6 @@ def _release() -> list[Any]:
             className="stacked",
         ),
     ]
-
-
-def ordered(answer: Signals) -> tuple[list[Signal], list[Signal], list[Signal]]:
-    """Return those that wait, those that were answered and those withdrawn, each newest first."""
-    waiting = [s for s in answer.signals if s.state in WAITING]
-    gone = [s for s in answer.signals if s.state == "withdrawn"]
-    return waiting, [s for s in answer.signals if s not in waiting and s not in gone], gone
-
-
-def chosen_of(answer: Signals, wanted: str | None) -> Signal | None:
-    """Return the signal a link names; without one the newest that waits, else the newest; None if none.
-
-    Raises
-    ------
-    NotFound
-        When there is no such signal.
-    """
-    if wanted is not None:
-        found = next((s for s in answer.signals if s.id == wanted), None)
-        if found is None:
-            raise NotFound(say("There is no signal {signal} here.", signal=wanted))
-        return found
-    return next((s for group in ordered(answer) for s in group), None)
-
-
-def sentence(answer: Signals) -> str:
-    """Return how many signals wait, and what the newest says."""
-    waiting, answered, _ = ordered(answer)
-    if not waiting:
-        return say("No signal waits for an answer.") if answered else say("Nothing was signalled yet.")
-    newest = waiting[0]
-    return say_many(
-        "{count} signal waits for an answer; the newest, {at}: {words}.",
-        "{count} signals wait for an answer; the newest, {at}: {words}.",
-        len(waiting),
-        at=parts.when(newest.raised_at),
-        words=newest.words,
-    )
 
 
 def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -> list[Any]:
