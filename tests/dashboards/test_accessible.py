@@ -157,7 +157,7 @@ def test_the_screen_above_the_cell_shows_now_alone_fits_and_says_when_it_was_ref
     page.wait_for_selector(".spindle .sentence", timeout=30_000)
     settled(page)
     assert not page.is_visible("#nav")
-    assert re.search(r"Refreshed .*\d:\d\d", page.inner_text("#refreshed"))
+    page.wait_for_function("() => /Refreshed .*\\d:\\d\\d/.test(document.getElementById('refreshed').innerText)")
     assert "Advice only" in page.inner_text(".caution")
     size = page.evaluate("() => parseFloat(getComputedStyle(document.querySelector('.sentence')).fontSize)")
     assert size >= 40
