@@ -24,6 +24,18 @@ WIDTHS = (360, 768, 1024, 1440, 2560)
 COLOURS = """() => JSON.stringify([...document.querySelectorAll('.js-plotly-plot')].map(g =>
     JSON.stringify([g.data.map(({x, y, customdata, ...kept}) => kept), g.layout])))"""
 NAMES = [page.NAME for page in PAGES]
+DRAWN = "id => (document.querySelector(`#${id} .js-plotly-plot`)?.data || []).length > 0"
+FIGURES = {
+    "/": "now-block",
+    "/signals": "signals-ribbon",
+    "/shifts": "shifts-seismograph",
+    "/stream": "stream-ribbon",
+    "/part": "part-walls",
+    "/claims": "claims-edges",
+    "/stones": "stones-lines",
+    "/gauge": "gauge-zeroes",
+}
+"""A figure that must be drawn on each page that has one."""
 
 
 @pytest.fixture(scope="module")
@@ -44,8 +56,11 @@ def opened(look, address, path, **media):
 
 @pytest.mark.browser
 @pytest.mark.parametrize("shown", PAGES, ids=NAMES)
-def test_a_page_is_named_breaks_no_serious_rule_and_fits_every_width(look, address, cell, shown):
+def test_a_page_is_drawn_and_named_breaks_no_serious_rule_and_fits_every_width(look, address, cell, shown):
     page = opened(look, address, shown.PATH)
+    if shown.PATH in FIGURES:
+        page.wait_for_function(DRAWN, arg=FIGURES[shown.PATH], timeout=30_000)
+    assert "Advice only" in page.inner_text(".caution")
     assert page.title().startswith(f"{shown.NAME} · {cell.sheet.cell.name}")
     assert_it_is_named_and_told(page, shown.NAME)
     page.evaluate(RULES)
@@ -157,7 +172,8 @@ def test_the_screen_above_the_cell_shows_now_alone_fits_and_says_when_it_was_ref
     page.wait_for_selector(".spindle .sentence", timeout=30_000)
     settled(page)
     assert not page.is_visible("#nav")
-    page.wait_for_function("() => /Refreshed .*\\d:\\d\\d/.test(document.getElementById('refreshed').innerText)")
+    said = "document.getElementById('refreshed').innerText"
+    page.wait_for_function(f"() => /Refreshed .*\\d:\\d\\d/.test({said})")
     assert "Advice only" in page.inner_text(".caution")
     size = page.evaluate("() => parseFloat(getComputedStyle(document.querySelector('.sentence')).fontSize)")
     assert size >= 40

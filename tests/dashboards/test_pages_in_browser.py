@@ -6,34 +6,10 @@ from pathlib import Path
 
 import pytest
 
-PAGES = [
-    ("/", "now-block"),
-    ("/signals", "signals-ribbon"),
-    ("/shifts", "shifts-seismograph"),
-    ("/stream", "stream-ribbon"),
-    ("/part", "part-walls"),
-    ("/claims", "claims-edges"),
-    ("/stones", "stones-lines"),
-    ("/gauge", "gauge-zeroes"),
-]
-SIZES = [(1440, 900), (1024, 768)]
-
 
 @pytest.fixture(scope="module")
 def address(cell, serve) -> str:
     return serve(cell)
-
-
-@pytest.mark.browser
-@pytest.mark.parametrize("size", SIZES, ids=["desktop", "tablet"])
-@pytest.mark.parametrize(("path", "figure"), PAGES, ids=[p for p, _ in PAGES])
-def test_a_page_is_drawn_and_fits_its_width(look, address, path, figure, size):
-    page = look(address, *size)
-    page.open(path, figure)
-    page.page.wait_for_timeout(500)
-    wide = page.page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-    assert wide <= 0, f"the page scrolls sideways by {wide} px"
-    assert "Advice only" in page.page.inner_text(".caution")
 
 
 @pytest.mark.browser
