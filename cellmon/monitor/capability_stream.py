@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from cellmon.capability.claims import Claim, judge_claim
+from cellmon.capability.claim_reasons import BoresBehind
+from cellmon.capability.claims import Claim, ClaimedIndex, judge_claim
 from cellmon.capability.indices import Index, Indices
 from cellmon.capability.needed import bores_needed_by_error
 from cellmon.capability.noise import without_noise
@@ -262,13 +263,16 @@ def _claim(view: View, window: _Window) -> Claim:
     baseline, found = view.baseline(stream), window.figures
     single = is_audited(view, stream)  # each value a subgroup of one; its limits learn and are never frozen
     seen = None if window.plain is None else window.plain.ppm_observed
-    return judge_claim(
-        required=view.sheet.capability.required,
-        index_name="Ppk",
-        index=None if found is None else found.ppk.value,
+    claimed = ClaimedIndex(
+        name="Ppk",
+        value=None if found is None else found.ppk.value,
         bound=None if found is None else found.bound,
+        required=view.sheet.capability.required,
         confidence=view.sheet.capability.confidence,
         cautious=None if found is None else found.cautious_bound,
+        more_bores=None if window.needed is None else max(window.needed - n, 1),
+    )
+    behind = BoresBehind(
         subgroups=n if single else len(window.subgroups),
         bores=n,
         open_signals=window.signals[0],
@@ -277,9 +281,12 @@ def _claim(view: View, window: _Window) -> Claim:
         doubted=window.doubted,
         outside=0 if seen is None else round(seen.value * n / 1e6),
         expected_outside=None if found is None else found.ppm.value * n / 1e6,
+    )
+    return judge_claim(
+        claimed,
+        behind,
         gauge=gauge_state(view, stream, window.bores, window.values, view.tolerance(stream)),
         window=window_state(view, stream, window.bores, window.values, window.held, found),
-        more_bores=None if window.needed is None else max(window.needed - n, 1),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cellmon.capability.claims import GaugeState, WindowState
+from cellmon.capability.claim_reasons import GaugeState, WindowState
 from cellmon.capability.models import Movement
 from cellmon.capability.window import count_repeats, distinct_steps, find_cliff, find_trend
 from cellmon.errors import NoSpread, NotEnoughData
