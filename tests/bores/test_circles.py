@@ -157,7 +157,7 @@ def test_a_thousand_points_take_less_than_a_millisecond():
     points = points_around(angle, um, nominal_mm=87.3)
     best = np.inf
     for _ in range(20):
-        start = time.perf_counter()
+        start = time.process_time()
         fitted_circle(points, "minimum-zone")
-        best = min(best, time.perf_counter() - start)
+        best = min(best, time.process_time() - start)
     assert best < 1e-3

@@ -124,7 +124,7 @@ def test_two_hundred_thousand_rows_and_a_reference_part_read_all_day_are_quick()
     none = texts([None]).repeat(6 * k)
     at = START + seconds.astype("timedelta64[s]")
     for part in (parts, one):
-        begin = time.perf_counter()
+        begin = time.process_time()
         found = measurement_numbers(one, part, one, at, none, read)
-        assert time.perf_counter() - begin < 5
+        assert time.process_time() - begin < 5
         assert found.max() + 1 == k

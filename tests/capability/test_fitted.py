@@ -271,8 +271,8 @@ def test_a_cell_of_streams_is_quick():
     makers = [lambda: rng.normal(size=5000), lambda: rng.gamma(8, size=5000), lambda: rng.rayleigh(size=5000)]
     for maker in makers:  # the drawn statistics are kept once they are there
         fitted_indices(maker(), lower=None, upper=30.0, zero_bounded=maker is makers[2])
-    started = time.perf_counter()
+    started = time.process_time()
     for _ in range(2):
         for maker in makers:
             fitted_indices(maker(), lower=None, upper=30.0, zero_bounded=maker is makers[2])
-    assert time.perf_counter() - started < 4 * 5.0 * 6 / 24  # a busy machine may take four times as long
+    assert time.process_time() - started < 4 * 5.0 * 6 / 24  # a slow machine may take four times as long

@@ -151,5 +151,5 @@ def test_new_rows_appear_on_an_open_page(look, make_cell, serve, tmp_path):
     path.write_text(row.replace("deviation_um", "diameter").replace("87312", "87.3120"), encoding="utf-8")
     assert monitor.take([path]).files[0].taken == 6
     page.page.wait_for_function(
-        "() => document.querySelector('#now-block').textContent.includes('HM214-999999')", timeout=8000
+        "() => document.querySelector('#now-block').textContent.includes('HM214-999999')", timeout=20_000
     )

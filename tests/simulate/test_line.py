@@ -124,8 +124,8 @@ def test_no_row_key_occurs_twice(week):
 
 
 def test_a_season_of_weeks_is_made_in_seconds():
-    started = time.perf_counter()
+    started = time.process_time()
     season = run(harrowmere_year(weeks=8), seed=1)
-    assert time.perf_counter() - started < 9  # a year in a minute
+    assert time.process_time() - started < 9  # a year in a minute
     assert len(season.truth.parts) == pytest.approx(8 * 5650, rel=0.01)
     assert len(np.unique(season.readings.stone_set)) > 15

@@ -92,10 +92,10 @@ def test_degrees_of_freedom_come_back_from_the_spread(df):
 
 def test_all_usual_sizes_take_less_than_a_second():
     chart_factors.cache_clear()
-    begin = time.perf_counter()
+    begin = time.process_time()
     for n in range(2, 26):
         chart_factors(n)
-    assert time.perf_counter() - begin < 1
+    assert time.process_time() - begin < 1
 
 
 def test_arrays_of_sizes_give_nan_below_two():
