@@ -52,6 +52,10 @@ NOT_SAID: dict[str, tuple[str, ...]] = {
     "dashboards/pages/files_drop.py": ("drop over",),
     "dashboards/pages/parts.py": ("field wide",),
     "dashboards/theme.py": ("system-ui, …",),
+    # symbols of the trade and what the formats of files ask for
+    "cellmon/export/capability_book.py": ("Cp", "Cpk", "Pp", "Ppk", "yyyy-mm-dd hh:mm:ss"),
+    "cellmon/export/stone_book.py": ("yyyy-mm-dd hh:mm:ss",),
+    "cellmon/export/calendar.py": ("BEGIN:…", "END:…", "CALSCALE:GREGORIAN", "METHOD:PUBLISH", "TRANSP:…"),
     # measures for another program, in the English of its format
     "dashboards/watched_over.py": ("…",),
 }

@@ -32,7 +32,12 @@ def test_the_catalogue_that_ships_is_the_one_of_the_code():
     assert SHIPPED.read_text(encoding="utf-8") == catalogue_text()
 
 
-MODULES = [str(file.relative_to(ROOT)) for file in sorted((ROOT / "dashboards").rglob("*.py"))]
+PAPERS = ("*paper.py", "*drawing.py", "*book.py", "calendar.py")
+FILES = [
+    *(ROOT / "dashboards").rglob("*.py"),
+    *(f for p in PAPERS for f in (ROOT / "cellmon/export").glob(p)),
+]
+MODULES = sorted(str(file.relative_to(ROOT)) for file in FILES)
 
 
 @pytest.mark.parametrize("file", MODULES)

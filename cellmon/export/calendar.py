@@ -16,7 +16,9 @@ from pathlib import Path
 
 from cellmon import __version__
 from cellmon.export.files import check_name, replacing
+from cellmon.local import number
 from cellmon.monitor.stone_plan import OrderLine, PlannedChange, StonePlan
+from cellmon.words import say
 
 OCTETS = 75
 USUAL_MINUTES = 30.0
@@ -118,7 +120,7 @@ def plan_events(plan: StonePlan, *, cell: str) -> list[Event]:
 def write_plan(plan: StonePlan, path: Path, *, cell: str) -> Path:
     """Write the calendar of a plan, whole or not at all; refusals as of `write_table`."""
     check_name(path, "ics")
-    content = calendar(plan_events(plan, cell=cell), name=f"Stones {cell}", made_at=plan.as_of)
+    content = calendar(plan_events(plan, cell=cell), name=say("Stones {cell}", cell=cell), made_at=plan.as_of)
     with replacing(path) as beside:
         beside.write_bytes(content)
     return path
@@ -128,7 +130,7 @@ def _stop_event(changes: Sequence[PlannedChange], plan: StonePlan, cell: str) ->
     first = changes[0]
     minutes = {kind.kind: kind.change_minutes or USUAL_MINUTES for kind in plan.kinds}
     length = sum(minutes.get(change.kind, USUAL_MINUTES) for change in changes)
-    spindles = " and ".join(dict.fromkeys(change.spindle for change in changes))
+    spindles = say(" and ").join(dict.fromkeys(change.spindle for change in changes))
     words = [_change_words(change) for change in changes]
     # a change is the so-and-so-manieth after the set that is fitted, whenever the file is made
     key = "|".join(
@@ -138,27 +140,38 @@ def _stop_event(changes: Sequence[PlannedChange], plan: StonePlan, cell: str) ->
         key=key,
         starts=first.at,
         ends=first.at + timedelta(minutes=length),
-        title=f"Change stones on {spindles} ({cell})",
+        title=say("Change stones on {spindles} ({cell})", spindles=spindles, cell=cell),
         words="\n".join([*words, plan.caution]),
     )
 
 
 def _change_words(change: PlannedChange) -> str:
-    last = "later than planned" if change.latest is None else f"{change.latest:%Y-%m-%d %H:%M}"
-    named = change.stone_set or f"the set fitted then ({change.kind})"
-    return (
-        f"{change.spindle} {change.stage}: {named} comes off after about {change.bores:,.0f} more bores; "
-        f"between {change.earliest:%Y-%m-%d %H:%M} and {last} in 9 of 10 cases."
+    last = say("later than planned") if change.latest is None else f"{change.latest:%Y-%m-%d %H:%M}"
+    return say(
+        "{spindle} {stage}: {stones} comes off after about {bores} more bores; between {first} and {last} in "
+        "9 of 10 cases.",
+        spindle=change.spindle,
+        stage=change.stage,
+        stones=change.stone_set or say("the set fitted then ({kind})", kind=change.kind),
+        bores=number(change.bores),
+        first=f"{change.earliest:%Y-%m-%d %H:%M}",
+        last=last,
     )
 
 
 def _order_event(line: OrderLine, plan: StonePlan, cell: str) -> Event:
     at = max(line.order_by, plan.as_of)
-    late = " This moment has passed." if line.late else ""
+    by = say(
+        "{sets} sets of {kind} by {moment}.",
+        sets=line.sets,
+        kind=line.kind,
+        moment=f"{line.order_by:%Y-%m-%d %H:%M}",
+    )
+    late = [say("This moment has passed.")] if line.late else []
     return Event(
         key=f"{cell}|order|{line.kind}",
         starts=at,
         ends=at + timedelta(minutes=USUAL_MINUTES),
-        title=f"Order {line.sets} sets {line.kind} ({cell})",
-        words=f"{line.sets} sets of {line.kind} by {line.order_by:%Y-%m-%d %H:%M}.{late}\n{plan.sentence}",
+        title=say("Order {sets} sets {kind} ({cell})", sets=line.sets, kind=line.kind, cell=cell),
+        words=f"{' '.join([by, *late])}\n{plan.sentence}",
     )

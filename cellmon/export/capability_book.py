@@ -17,12 +17,29 @@ from cellmon.export.tables import Table, capability_table
 from cellmon.export.times import local_times
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.submission import Statement, Submission
+from cellmon.words import say, to_say
 
 Cell = str | int | float | None
 BORES_AT, EDGES_AT = 6, 14
 """Columns in which the raw bores and the edges begin."""
-BORES = ("serial", "measured at", "charted", "least", "greatest", "counted", "left out")
-EDGES = ("size", "model", "at least", "at most", "size seen", "seen")
+BORES = (
+    to_say("serial"),
+    to_say("measured at"),
+    to_say("charted"),
+    to_say("least"),
+    to_say("greatest"),
+    to_say("counted"),
+    to_say("left out"),
+)
+EDGES = (
+    to_say("size"),
+    to_say("model"),
+    to_say("at least"),
+    to_say("at most"),
+    to_say("size seen"),
+    to_say("seen"),
+)
+EDGE = {"lower": to_say("lower edge: {figure}"), "upper": to_say("upper edge: {figure}")}
 CHART_ROWS = 19
 
 
@@ -43,7 +60,7 @@ def write_capability_book(answer: Submission, path: Path, *, zone: ZoneInfo) -> 
         options = {"constant_memory": True, "default_date_format": "yyyy-mm-dd hh:mm:ss"}
         with xlsxwriter.Workbook(str(beside), options) as book:
             created = answer.as_of.astimezone(zone).replace(tzinfo=None)
-            book.set_properties({"title": f"Capability, {answer.cell}", "created": created})
+            book.set_properties({"title": say("Capability, {cell}", cell=answer.cell), "created": created})
             bold = book.add_format({"bold": True, "bottom": 1})
             _streams(book, capability_table(answer.capability, zone=zone), bold)
             names: set[str] = set()
@@ -53,7 +70,7 @@ def write_capability_book(answer: Submission, path: Path, *, zone: ZoneInfo) -> 
 
 
 def _streams(book: Any, table: Table, bold: Any) -> None:
-    sheet = book.add_worksheet("streams")
+    sheet = book.add_worksheet(say("streams"))
     sheet.freeze_panes(1, 0)
     write_heads(sheet, table, bold)
     write_cells(sheet, table)
@@ -107,38 +124,39 @@ def _sheet_name(name: str, taken: set[str]) -> str:
 def _figures(s: Statement, answer: Submission) -> list[Sequence[Cell]]:
     row, tolerance, d, g = s.capability, s.picture.tolerance, s.drawing, s.gauge
     rows: list[Sequence[Cell]] = [
-        ("figure", "found", "interval from", "interval to"),
-        ("claim", row.claim),
-        ("required Ppk", answer.required),
-        ("lower bound of Ppk", row.lower_bound),
-        ("bound if the tail is longer", row.cautious_bound),
-        ("confidence of the bounds", answer.confidence),
+        (say("figure"), say("found"), say("interval from"), say("interval to")),
+        (say("claim"), say(row.claim)),
+        *(() if row.signature is None else (("signature", row.signature.sentence),)),
+        (say("required Ppk"), answer.required),
+        (say("lower bound of Ppk"), row.lower_bound),
+        (say("bound if the tail is longer"), row.cautious_bound),
+        (say("confidence of the bounds"), answer.confidence),
     ]
     indices = (("Cp", row.cp), ("Cpk", row.cpk), ("Pp", row.pp), ("Ppk", row.ppk))
-    rows += [_estimate(name, e) for name, e in (*indices, ("Ppk without gauge noise", row.ppk_process))]
+    rows += [_estimate(name, e) for name, e in (*indices, (say("Ppk without gauge noise"), row.ppk_process))]
     rows += [
-        _estimate("expected beyond, ppm", row.ppm_expected),
-        ("seen beyond, ppm", row.ppm_observed),
-        ("bores counted", row.n),
-        ("worth so many independent", row.effective_n),
-        (f"mean, {s.unit}", row.mean_um),
-        (f"spread inside subgroups, {s.unit}", row.sd_within_um),
-        (f"spread of all bores, {s.unit}", row.sd_total_um),
-        (f"lower limit, {s.unit}", tolerance.lower_um),
-        (f"upper limit, {s.unit}", tolerance.upper_um),
-        (f"guard band, {s.unit}", tolerance.guard_um),
-        ("model", row.model),
-        ("in time", row.time_model),
-        ("drawing", d.part_number),
-        ("revision", d.revision),
-        ("characteristic", d.number),
-        ("sheet version", answer.sheet),
-        ("as of", answer.as_of.isoformat()),
-        ("gauge", g.gauge),
-        ("smallest step, µm", g.resolution_um),
-        _estimate("gauge, % of tolerance", g.of_tolerance),
-        ("stone sets", ", ".join(s.sampling.stone_sets)),
-        *(("why not", reason) for reason in row.reasons),
+        _estimate(say("expected beyond, ppm"), row.ppm_expected),
+        (say("seen beyond, ppm"), row.ppm_observed),
+        (say("bores counted"), row.n),
+        (say("worth so many independent"), row.effective_n),
+        (say("mean, {unit}", unit=s.unit), row.mean_um),
+        (say("spread inside subgroups, {unit}", unit=s.unit), row.sd_within_um),
+        (say("spread of all bores, {unit}", unit=s.unit), row.sd_total_um),
+        (say("lower limit, {unit}", unit=s.unit), tolerance.lower_um),
+        (say("upper limit, {unit}", unit=s.unit), tolerance.upper_um),
+        (say("guard band, {unit}", unit=s.unit), tolerance.guard_um),
+        (say("model"), row.model),
+        (say("in time"), row.time_model),
+        (say("drawing"), d.part_number),
+        (say("revision"), d.revision),
+        (say("characteristic"), d.number),
+        (say("sheet version"), answer.sheet),
+        (say("as of"), answer.as_of.isoformat()),
+        (say("gauge"), g.gauge),
+        (say("smallest step, µm"), g.resolution_um),
+        _estimate(say("gauge, % of tolerance"), g.of_tolerance),
+        (say("stone sets"), ", ".join(s.sampling.stone_sets)),
+        *((say("why not"), reason) for reason in row.reasons),
         *((f"{one.what}: {one.reason}", one.bores, one.by) for one in s.left_out),
         ("cellmon", __version__),
     ]
@@ -152,7 +170,7 @@ def _estimate(name: str, e: Estimate | None) -> Sequence[Cell]:
 def _bores(s: Statement, zone: ZoneInfo) -> list[Sequence[Any]]:
     """Return the raw bores: what is counted and what is left out in columns of their own, for the chart."""
     p = s.picture
-    head = (*BORES[:2], *(f"{name}, {s.unit}" for name in BORES[2:]))
+    head = (*map(say, BORES[:2]), *(f"{say(name)}, {s.unit}" for name in BORES[2:]))
     at = local_times(p.at, zone).tolist()
     kept = np.where(p.left_out, np.nan, p.value_um)
     out = np.where(p.left_out, p.value_um, np.nan)
@@ -165,7 +183,7 @@ def _edges(s: Statement) -> list[Sequence[Any]]:
     found = s.picture.edges
     if not found:
         return []
-    heads = [f"{edge.side} edge: {name}" for edge in found for name in EDGES]
+    heads = [say(EDGE[edge.side], figure=say(name)) for edge in found for name in EDGES]
     columns = [
         column.tolist()
         for e in found
@@ -189,7 +207,9 @@ def _bores_chart(book: Any, sheet: str, s: Statement) -> Any:
                 "marker": {"type": "circle", "size": 2, "fill": {"color": colour}, "border": {"none": True}},
             }
         )
-    chart.set_title({"name": "bores in the order they were made", "name_font": {"size": 10, "bold": False}})
+    chart.set_title(
+        {"name": say("bores in the order they were made"), "name_font": {"size": 10, "bold": False}}
+    )
     chart.set_y_axis({"name": s.unit, "major_gridlines": {"visible": False}})
     chart.set_x_axis({"visible": False, "crossing": "min"})
     chart.set_legend({"position": "bottom"})
@@ -225,8 +245,10 @@ def _edges_chart(book: Any, sheet: str, s: Statement) -> Any:
                 },
             }
         )
-    chart.set_title({"name": "share of bores beyond each size", "name_font": {"size": 10, "bold": False}})
-    chart.set_y_axis({"log_base": 10, "name": "share beyond", "crossing": "min", "num_format": "0E+00"})
+    chart.set_title(
+        {"name": say("share of bores beyond each size"), "name_font": {"size": 10, "bold": False}}
+    )
+    chart.set_y_axis({"log_base": 10, "name": say("share beyond"), "crossing": "min", "num_format": "0E+00"})
     chart.set_x_axis({"name": s.unit, "crossing": "min", "label_position": "low"})
     chart.set_legend({"position": "bottom"})
     chart.set_size({"width": 560, "height": 20 * (CHART_ROWS - 1)})

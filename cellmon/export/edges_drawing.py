@@ -15,14 +15,16 @@ import numpy as np
 
 from cellmon.export.paper import Block, Picture
 from cellmon.export.pen import ALLOWED, ATTENTION, HAIR, INK, INSIDE, LINE, QUIET, SOFT, Pen, word_width
+from cellmon.local import number
 from cellmon.monitor.capability_picture import CapabilityPicture, EdgePicture
 from cellmon.monitor.capability_words import share_words, signed
 from cellmon.records import EventKind, Flags, Numbers, Whole
 from cellmon.shifts import to_utc
+from cellmon.words import say, to_say
 
 LEAST, MOST = 1e-8, 1.0
 """Shares the log scale begins and ends with: 0.01 in a million to all."""
-LABELS = {1e-8: "0.01 ppm", 1e-6: "1 ppm", 1e-4: "100 ppm", 1e-2: "1 %", 1.0: "all"}
+LABELS = {1e-8: "0.01 ppm", 1e-6: "1 ppm", 1e-4: "100 ppm", 1e-2: "1 %", 1.0: to_say("all")}
 AXIS, GAP, LANES, CAPTION = 36.0, 54.0, 35.0, 13.0
 LEFT_SHARE = 0.54
 
@@ -62,7 +64,13 @@ def edges_drawing(picture: CapabilityPicture, *, width: float, height: float = 2
 
 def _draw(pen: Pen, picture: CapabilityPicture, width: float, height: float) -> None:
     left = Box(x0=AXIS, y0=LANES, x1=AXIS + LEFT_SHARE * (width - AXIS - GAP), y1=height - CAPTION)
-    pen.word(left.x0, height - 8, f"bores in the order they were made, {picture.unit}", size=7.5, ink=SOFT)
+    pen.word(
+        left.x0,
+        height - 8,
+        say("bores in the order they were made, {unit}", unit=picture.unit),
+        size=7.5,
+        ink=SOFT,
+    )
     sizes = _sizes(picture, left)
     _tolerance(pen, picture, left, sizes)
     _bores(pen, picture, left, sizes)
@@ -102,20 +110,24 @@ def _tolerance(pen: Pen, picture: CapabilityPicture, box: Box, sizes: Scale) -> 
             pen.hatched(box.x0, top - reach, box.x1, top)
     if tolerance.target_um is not None:
         pen.line(box.x0, sizes.at(tolerance.target_um), box.x1, sizes.at(tolerance.target_um), ink=QUIET)
-    named = (("lower", tolerance.lower_um), ("aim", tolerance.target_um), ("upper", tolerance.upper_um))
+    named = (
+        (say("lower"), tolerance.lower_um),
+        (say("aim"), tolerance.target_um),
+        (say("upper"), tolerance.upper_um),
+    )
     for name, value in named:
         if value is not None:
             y = sizes.at(value)
             pen.word(box.x0 - 4, y - 2.5 + 3.5, name, size=6.5, ink=SOFT, anchor="end")
             pen.word(box.x0 - 4, y - 2.5 - 3.5, signed(value), size=7, anchor="end")
-            if name != "aim":
+            if value != tolerance.target_um:
                 pen.line(box.x0, y, box.x1, y, width=1.0)
 
 
 def _bores(pen: Pen, picture: CapabilityPicture, box: Box, sizes: Scale) -> None:
     count = len(picture.part)
     if not count:
-        pen.word((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2, "no bore", ink=SOFT, anchor="middle")
+        pen.word((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2, say("no bore"), ink=SOFT, anchor="middle")
         return
     place = _places(count, box)
     kept = ~picture.left_out
@@ -168,9 +180,9 @@ def _lanes(pen: Pen, picture: CapabilityPicture, box: Box) -> None:
         return
     place = _places(count, box)
     out = [(float(x), box.y0 - 7.0) for x in place[picture.left_out]]
-    pen.word(box.x0 - 4, box.y0 - 7, "left out", size=6.5, ink=SOFT, anchor="end")
+    pen.word(box.x0 - 4, box.y0 - 7, say("left out"), size=6.5, ink=SOFT, anchor="end")
     pen.strokes(out, dy=4.5, ink=INK, width=0.35)
-    pen.word(box.x0 - 4, box.y0 - 15, "stones", size=6.5, ink=SOFT, anchor="end")
+    pen.word(box.x0 - 4, box.y0 - 15, say("stones"), size=6.5, ink=SOFT, anchor="end")
     for event in picture.events:
         if event.kind not in (EventKind.STONES_FITTED, EventKind.STONES_DRESSED):
             continue
@@ -182,12 +194,15 @@ def _lanes(pen: Pen, picture: CapabilityPicture, box: Box) -> None:
     for row, x, anchor in ((0, box.x0, "start"), (count - 1, box.x1, "end")):
         pen.word(x, box.y0 - 25, f"{picture.part[row]}", size=6.5, ink=SOFT, anchor=anchor)
     pen.word((box.x0 + box.x1) / 2, box.y0 - 25, _count_words(picture), size=6.5, ink=SOFT, anchor="middle")
-    pen.word(box.x0, box.y0 - 33, "large mark: new stones, small: dressed", size=6.2, ink=SOFT)
+    pen.word(box.x0, box.y0 - 33, say("large mark: new stones, small: dressed"), size=6.2, ink=SOFT)
 
 
 def _count_words(picture: CapabilityPicture) -> str:
     out = int(picture.left_out.sum())
-    return f"{len(picture.part):,} bores" + (f", {out:,} of them left out" if out else "")
+    count = number(len(picture.part))
+    if not out:
+        return say("{count} bores", count=count)
+    return say("{count} bores, {out} of them left out", count=count, out=number(out))
 
 
 def _panels(edges: Sequence[EdgePicture], box: Box) -> list[Box]:
@@ -261,25 +276,26 @@ def _edge_words(pen: Pen, edge: EdgePicture, box: Box, sizes: Scale, shares: Sca
     if lowest:
         for share, name in LABELS.items():
             anchor = "start" if share == LEAST else "end" if share == MOST else "middle"
-            pen.word(shares.at(log10(share)), box.y0 - 9, name, size=6.5, ink=SOFT, anchor=anchor)
-        pen.word(box.x0, box.y0 - 18, "share of bores beyond each size", size=6.5, ink=SOFT)
-        pen.word(box.x0, box.y0 - 26, "steps: measured; line: model; band: its 95 %", size=6.5, ink=SOFT)
+            pen.word(shares.at(log10(share)), box.y0 - 9, say(name), size=6.5, ink=SOFT, anchor=anchor)
+        pen.word(box.x0, box.y0 - 18, say("share of bores beyond each size"), size=6.5, ink=SOFT)
+        pen.word(box.x0, box.y0 - 26, say("steps: measured; line: model; band: its 95 %"), size=6.5, ink=SOFT)
     words, room = _beyond_words(edge), box.x1 - box.x0
     pen.word(box.x0, box.y1 + 4, words, size=min(7.0, 7.0 * room / word_width(words, size=7.0)))
 
 
 def _beyond_words(edge: EdgePicture) -> str:
     """Say what share lies beyond the limit: by the model and as measured."""
-    seen = f"{edge.seen_beyond:,} measured"
+    side, seen = say(edge.side), number(edge.seen_beyond)
     if not np.isfinite(edge.share).all():
-        return f"beyond {edge.side}: too few bores for a model, {seen}"
+        return say("beyond {side}: too few bores for a model, {seen} measured", side=side, seen=seen)
     at = [
         10 ** float(np.interp(edge.limit_um, edge.size_um, np.log10(np.clip(share, 1e-15, 1.0))))
         for share in (edge.share, edge.share_low, edge.share_high)
     ]
     low, high = share_words(at[1]), share_words(at[2])
-    between = low if low == high else f"{low} to {high}"
-    return f"beyond {edge.side}: model {share_words(at[0])} ({between}), {seen}"
+    between = low if low == high else say("{low} to {high}", low=low, high=high)
+    text = to_say("beyond {side}: model {share} ({between}), {seen} measured")
+    return say(text, side=side, share=share_words(at[0]), between=between, seen=seen)
 
 
 def _enlarged(pen: Pen, edge: EdgePicture, box: Box, left: Box, sizes: Scale) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from cellmon import local
 from cellmon.export.paper import (
     Block,
     Head,
@@ -23,27 +24,30 @@ from cellmon.export.paper import (
 )
 from cellmon.export.signals_paper import age_words, answer_words, cautions_of, state_words
 from cellmon.monitor.answers import Due
-from cellmon.monitor.handover import Handover, StonesNow
+from cellmon.monitor.handover import Handover, Happened, StonesNow
 from cellmon.monitor.signals import Signal
+from cellmon.words import say, say_many, to_say
 
-ROLES = ("Handed over by", "Taken over by")
-FOOT = "Advice only. A hold stands until a named person decides on each part."
+ROLES = (to_say("Handed over by"), to_say("Taken over by"))
+FOOT = to_say("Advice only. A hold stands until a named person decides on each part.")
 
 
 def handover_head(answer: Handover) -> Head:
     """Return what stands at the head of every page."""
-    return Head(kind="Shift handover", cell=answer.cell, as_of=answer.as_of, sheet=answer.sheet, foot=FOOT)
+    return Head(
+        kind=say("Shift handover"),
+        cell=answer.cell,
+        as_of=answer.as_of,
+        sheet=answer.sheet,
+        foot=say(FOOT),
+    )
 
 
 def handover_leaves(answer: Handover, *, size: PaperSize = PaperSize.A4) -> tuple[Leaf, ...]:
     """Return the shift as one leaf."""
     room = inner_width(size)
     shift = answer.shift
-    title = (
-        "No shift yet"
-        if shift is None
-        else f"{shift.date:%A} {shift.date.day} {shift.date:%B %Y}, {shift.name}"
-    )
+    title = say("No shift yet") if shift is None else f"{local.full_day(shift.date)}, {shift.name}"
     blocks = [
         lead(answer.sentence),
         facts(
@@ -52,16 +56,16 @@ def handover_leaves(answer: Handover, *, size: PaperSize = PaperSize.A4) -> tupl
             label=0.06,
         ),
         *_made(answer, room),
-        *_signals("What moved in this shift", "Nothing was signalled.", answer.moved, answer, room),
+        *_signals(say("What moved in this shift"), say("Nothing was signalled."), answer.moved, room),
         *_answered(answer, room),
         *_signals(
-            "Open: waits for an answer", "No signal waits for an answer.", _older(answer), answer, room
+            say("Open: waits for an answer"), say("No signal waits for an answer."), _older(answer), room
         ),
         *_holds(answer, room),
         *_due(answer, room),
         *_stones(answer, room),
         *_cautions(answer),
-        together(space(4), signatures(ROLES, room=room)),
+        together(space(4), signatures([say(role) for role in ROLES], room=room)),
     ]
     return (Leaf(title=title, blocks=blocks),)
 
@@ -83,108 +87,126 @@ def _made(answer: Handover, room: float) -> list[Block]:
     several = len({m.part_number for m in answer.made}) > 1
     rows = [
         [
-            f"{m.spindle} bore {m.bore}" + (f", {m.part_number}" if several else ""),
-            *(f"{n:,}" for n in (m.made, m.conform, m.undecided, m.do_not_conform, m.doubted)),
+            say("{spindle} bore {bore}", spindle=m.spindle, bore=m.bore)
+            + (f", {m.part_number}" if several else ""),
+            *(local.number(n) for n in (m.made, m.conform, m.undecided, m.do_not_conform, m.doubted)),
         ]
         for m in answer.made
     ]
-    head = ["bores made", "all", "conform", "undecided", "do not conform", "doubted"]
+    head = [say("bores made"), say("all"), say("conform"), say("undecided")]
+    head += [say("do not conform"), say("doubted")]
     return [space(4), table(head, rows, widths=[3, 1, 1, 1.2, 1.6, 1.2], figures=range(1, 6), room=room)]
 
 
-def _signals(
-    title: str, nothing: str, signals: Sequence[Signal], answer: Handover, room: float
-) -> list[Block]:
+def _signals(title: str, nothing: str, signals: Sequence[Signal], room: float) -> list[Block]:
     if not signals:
         return [heading(title), text(nothing)]
     rows = [
         [_moment(s.raised_at), f"{s.words}\n{s.id}, {state_words(s)}", _first(s), age_words(s)]
         for s in signals
     ]
-    head = ["since", "what", "likeliest cause; check first", "age"]
+    head = [say("since"), say("what"), say("likeliest cause; check first"), say("age")]
     return [heading(title), table(head, rows, widths=[1.1, 3.6, 4, 0.8], room=room)]
 
 
 def _first(s: Signal) -> str:
     if not s.causes:
-        return s.reaction or "no row of the table of causes fits"
+        return s.reaction or say("no row of the table of causes fits")
     first = s.causes[0]
     return f"{first.title}. {first.check_first}"
 
 
 def _answered(answer: Handover, room: float) -> list[Block]:
+    title = heading(say("Answered in this shift"))
     if not answer.answered:
-        return [heading("Answered in this shift"), text("No signal was answered.")]
+        return [title, text(say("No signal was answered."))]
     rows = [[s.id, s.words, answer_words(s)] for s in answer.answered]
-    return [
-        heading("Answered in this shift"),
-        table(["signal", "what", "answer"], rows, widths=[1.4, 3.5, 4.5], room=room),
-    ]
+    head = [say("signal"), say("what"), say("answer")]
+    return [title, table(head, rows, widths=[1.4, 3.5, 4.5], room=room)]
 
 
 def _holds(answer: Handover, room: float) -> list[Block]:
     if not answer.holds:
-        return [heading("On hold"), text("No block waits for a decision.")]
+        return [heading(say("On hold")), text(say("No block waits for a decision."))]
     rows = [
-        [h.signal, h.words, f"{h.from_part} to {h.to_part}", f"{h.waiting:,}", f"{h.decided:,}"]
+        [
+            h.signal,
+            h.words,
+            say("{first} to {last}", first=h.from_part, last=h.to_part),
+            local.number(h.waiting),
+            local.number(h.decided),
+        ]
         for h in answer.holds
     ]
-    head = ["signal", "why", "blocks made from, to", "waiting", "decided"]
+    head = [say("signal"), say("why"), say("blocks made from, to"), say("waiting"), say("decided")]
     return [
-        heading("On hold: nobody has decided on these blocks"),
+        heading(say("On hold: nobody has decided on these blocks")),
         table(head, rows, widths=[1.3, 3.6, 2.7, 0.8, 0.8], figures=[3, 4], room=room),
     ]
 
 
 def _due(answer: Handover, room: float) -> list[Block]:
     found = dict.fromkeys(d for s in answer.spindles for d in s.due)
-    lines = [(_at(d), d.what + (": overdue" if d.overdue else "")) for d in found]
+    lines = [(_at(d), say("{what}: overdue", what=d.what) if d.overdue else d.what) for d in found]
     if answer.doubts_open:
-        lines.append(
-            ("any time", f"{answer.doubts_open:,} doubted measurements wait to be cleared or corrected")
+        doubted = say_many(
+            "{count} doubted measurement waits to be cleared or corrected",
+            "{many} doubted measurements wait to be cleared or corrected",
+            answer.doubts_open,
+            many=local.number(answer.doubts_open),
         )
+        lines.append((say("any time"), doubted))
     if not lines:
-        return [heading("Due"), text("Nothing is due.")]
-    return [heading("Due"), facts(lines, room=room, label=0.16)]
+        return [heading(say("Due")), text(say("Nothing is due."))]
+    return [heading(say("Due")), facts(lines, room=room, label=0.16)]
 
 
 def _at(due: Due) -> str:
-    return "now" if due.at is None else f"{due.at:%Y-%m-%d %H:%M}"
+    return say("now") if due.at is None else f"{due.at:%Y-%m-%d %H:%M}"
 
 
 def _stones(answer: Handover, room: float) -> list[Block]:
     lines = [(s.spindle, _stones_words(s)) for s in answer.stones]
-    happened = [
-        (_moment(h.at), f"{h.where}: {h.words}" + (f", by {h.by}" if h.by else "")) for h in answer.happened
-    ]
-    given = "1 offset was given" if answer.offsets == 1 else f"{answer.offsets:,} offsets were given"
+    given = say_many(
+        "{count} offset was given",
+        "{many} offsets were given",
+        answer.offsets,
+        many=local.number(answer.offsets),
+    )
+    happened = [(_moment(h.at), _logged(h)) for h in answer.happened]
     return [
-        heading("Stones"),
+        heading(say("Stones")),
         facts(lines, room=room, label=0.06),
-        heading("What else was logged"),
-        facts([*happened, ("in all", given)], room=room, label=0.16),
+        heading(say("What else was logged")),
+        facts([*happened, (say("in all"), given)], room=room, label=0.16),
     ]
+
+
+def _logged(one: Happened) -> str:
+    if one.by:
+        return say("{where}: {words}, by {by}", where=one.where, words=one.words, by=one.by)
+    return f"{one.where}: {one.words}"
 
 
 def _stones_words(s: StonesNow) -> str:
     since = (
-        "dressing never logged"
+        say("dressing never logged")
         if s.bores_since_dress is None
-        else f"{s.bores_since_dress:,} bores since dressed"
+        else say("{count} bores since dressed", count=local.number(s.bores_since_dress))
     )
     if s.dress_in_bores is None:
-        plan = s.why_not or "no plan"
+        plan = s.why_not or say("no plan")
     elif s.dress_in_bores < 0:
-        plan = f"planned dressing passed {-s.dress_in_bores:,} bores ago"
+        plan = say("planned dressing passed {count} bores ago", count=local.number(-s.dress_in_bores))
     else:
-        plan = f"next dressing planned in {s.dress_in_bores:,} bores"
-    return f"{s.stone_set or 'set not stated'}, {since}; {plan}"
+        plan = say("next dressing planned in {count} bores", count=local.number(s.dress_in_bores))
+    return f"{s.stone_set or say('set not stated')}, {since}; {plan}"
 
 
 def _cautions(answer: Handover) -> list[Block]:
     words = [answer.caution, *cautions_of((*answer.moved, *_older(answer)))]
-    return [heading("Cautions"), *(small(w) for w in dict.fromkeys(words))]
+    return [heading(say("Cautions")), *(small(w) for w in dict.fromkeys(words))]
 
 
 def _moment(at: datetime) -> str:
-    return f"{at:%a} {at.day} {at:%b %H:%M}"
+    return local.moment(at)

@@ -37,6 +37,7 @@ from reportlab.platypus import Table as Rows
 
 from cellmon import __version__
 from cellmon.export.pen import BOLD, HAIR, INK, LINE, PLAIN, SOFT, Pen, register_fonts
+from cellmon.words import say, to_say
 
 Block = Any
 """Something that takes room on a leaf (a reportlab flowable)."""
@@ -49,6 +50,7 @@ class PaperSize(StrEnum):
     LETTER = "letter"
 
 
+FOOT = to_say("Says what was measured and computed. What follows from it is for the person who signs.")
 _SIZES = {PaperSize.A4: A4, PaperSize.LETTER: LETTER}
 MARGIN = 16 * mm
 HEAD_ROOM, FOOT_ROOM = 15 * mm, 8 * mm
@@ -65,7 +67,8 @@ class Head:
     """Local, with its offset."""
     sheet: int
     """Version of the cell sheet in force."""
-    foot: str = "Says what was measured and computed. What follows from it is for the person who signs."
+    foot: str = ""
+    """Empty: what `FOOT` says."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -99,7 +102,7 @@ def pdf(leaves: Sequence[Leaf], *, head: Head, size: PaperSize = PaperSize.A4) -
         pagesize=(width, height),
         invariant=1,
         title=f"{head.kind}: {head.cell}",
-        subject=f"as of {head.as_of.isoformat()}, sheet version {head.sheet}",
+        subject=say("as of {at} · sheet version {version}", at=head.as_of.isoformat(), version=head.sheet),
         author=head.cell,
         creator=f"cellmon {__version__}",
         producer=f"cellmon {__version__}",
@@ -175,14 +178,17 @@ def _page(canvas: Any, document: Any, *, leaf: Leaf, head: Head, first: set[int]
         canvas.bookmarkPage(f"page{document.page}")
         canvas.addOutlineEntry(leaf.title, f"page{document.page}", level=0)
     pen.word(MARGIN, top - 7, head.kind, size=8, ink=SOFT)
-    pen.word(MARGIN, top - 23, leaf.title + (" (continued)" if again else ""), size=14, bold=True)
+    title = say("{title} (continued)", title=leaf.title) if again else leaf.title
+    pen.word(MARGIN, top - 23, title, size=14, bold=True)
     pen.word(right, top - 7, head.cell, size=8, ink=SOFT, anchor="end")
-    at = f"as of {head.as_of:%Y-%m-%d %H:%M} · sheet version {head.sheet}"
+    as_of = f"{head.as_of:%Y-%m-%d %H:%M}"
+    at = say("as of {at} · sheet version {version}", at=as_of, version=head.sheet)
     pen.word(right, top - 23, at, size=8, ink=SOFT, anchor="end")
     pen.line(MARGIN, top - 31, right, top - 31, width=0.8)
     pen.line(MARGIN, MARGIN + 12, right, MARGIN + 12, ink=HAIR)
-    pen.word(MARGIN, MARGIN + 2, head.foot, size=7, ink=SOFT)
-    pen.word(right - 14, MARGIN + 2, f"page {document.page} of", size=7, ink=SOFT, anchor="end")
+    pen.word(MARGIN, MARGIN + 2, head.foot or say(FOOT), size=7, ink=SOFT)
+    number = say("page {number} of", number=document.page)
+    pen.word(right - 14, MARGIN + 2, number, size=7, ink=SOFT, anchor="end")
     canvas.saveState()
     canvas.translate(right - 12, MARGIN + 2)
     canvas.doForm("pages")
@@ -337,7 +343,7 @@ def signatures(roles: Sequence[str], *, room: float) -> Block:
             x = i * (each + gap)
             pen.line(x, 22, x + each, 22, width=0.7)
             pen.word(x, 12, role, size=8)
-            pen.word(x, 2, "name, date, signature", size=7, ink=SOFT)
+            pen.word(x, 2, say("name, date, signature"), size=7, ink=SOFT)
 
     return Picture(room, 54, draw)
 

@@ -10,12 +10,18 @@ import numpy as np
 
 from cellmon.export.paper import Block, Picture
 from cellmon.export.pen import ALLOWED, HAIR, INK, LINE, QUIET, SOFT, Pen
+from cellmon.local import number, significant
 from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.traced_bore import BoreTraces
 from cellmon.monitor.traced_plane import PlaneTrace
 from cellmon.records import Verdict
+from cellmon.words import say, to_say
 
-WORDS = {Verdict.CONFORMS: "inside", Verdict.DOES_NOT_CONFORM: "outside", Verdict.UNDECIDED: "not proven"}
+WORDS = {
+    Verdict.CONFORMS: to_say("inside"),
+    Verdict.DOES_NOT_CONFORM: to_say("outside"),
+    Verdict.UNDECIDED: to_say("not proven"),
+}
 STEPS = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 DASHES: Sequence[tuple[float, ...]] = ((), (3.0, 2.0), (1.0, 2.0), (5.0, 2.0, 1.0, 2.0))
 BEYOND = 0.25
@@ -62,7 +68,7 @@ def _strip(
     def down(mm: float) -> float:
         return top - mm / deepest * (top - bottom)
 
-    pen.word(left, height - 8, f"{m.bore}: {WORDS[m.verdict]}", size=9, bold=True)
+    pen.word(left, height - 8, f"{m.bore}: {say(WORDS[m.verdict])}", size=9, bold=True)
     pen.word(left, height - 17, f"{m.spindle}, {m.gauge}, {m.at:%H:%M:%S}", size=6.5, ink=SOFT)
     _tolerance(pen, m, at, top=top, bottom=bottom, low=low, high=high)
     for name in m.planes:
@@ -106,11 +112,12 @@ def _tolerance(
         pen.line(at(limit), bottom, at(limit), top, width=1.0)
         pen.word(at(limit), bottom - 8, _signed(limit), size=6.5, anchor="middle")
     pen.line(at(0.0), bottom - 2, at(0.0), top, ink=LINE, width=0.4, dash=((1.0, 2.0),))
-    pen.word((at(low) + at(high)) / 2, bottom - 17, "µm from nominal", size=6, ink=SOFT, anchor="middle")
+    pen.word((at(low) + at(high)) / 2, bottom - 17, say("µm from nominal"), size=6, ink=SOFT, anchor="middle")
 
 
 def _signed(um: float) -> str:
-    return f"{um:+g}".replace("-", "−") if um else "0"
+    text = significant(um)
+    return f"+{text}" if um > 0 else text
 
 
 def _rings(pen: Pen, m: PartMeasurement, depths_mm: Mapping[str, float], at: object, down: object) -> None:
@@ -128,7 +135,12 @@ def _rings(pen: Pen, m: PartMeasurement, depths_mm: Mapping[str, float], at: obj
                 x, y = at(um), down(depths_mm[plane])
                 pen.ring(x, y, radius=4.0)
                 pen.word(
-                    x, y + 6, f"{um:+.1f} outside".replace("-", "−"), size=6.5, bold=True, anchor="middle"
+                    x,
+                    y + 6,
+                    say("{um} outside", um=number(um, 1, sign=True)),
+                    size=6.5,
+                    bold=True,
+                    anchor="middle",
                 )
 
 
@@ -155,17 +167,27 @@ def rounds_drawing(bore: BoreTraces, *, nominal_mm: float, width: float, height:
                 um=scale / 1000 * per_mm,
                 allowed=allowed,
             )
-        words = f"Deviation drawn {scale:,} times, {bore.roundness_trace.reference} centre"
-        ring = f"; pale ring: {allowed:g} µm allowed" if allowed else ""
-        pen.word(
-            0,
-            1,
-            f"{words}, {bore.roundness_trace.filter_upr:g} undulations per revolution{ring}",
-            size=6.5,
-            ink=SOFT,
-        )
+        pen.word(0, 1, _rounds_words(bore, scale, allowed), size=6.5, ink=SOFT)
 
     return Picture(width, height, draw)
+
+
+def _rounds_words(bore: BoreTraces, scale: int, allowed: float) -> str:
+    values = {
+        "scale": number(scale),
+        "reference": say(bore.roundness_trace.reference),
+        "filter": significant(bore.roundness_trace.filter_upr),
+    }
+    if not allowed:
+        drawn = to_say(
+            "Deviation drawn {scale} times, {reference} centre, {filter} undulations per revolution"
+        )
+        return say(drawn, **values)
+    drawn = to_say(
+        "Deviation drawn {scale} times, {reference} centre, {filter} undulations per revolution; pale ring: "
+        "{allowed} µm allowed"
+    )
+    return say(drawn, allowed=significant(allowed), **values)
 
 
 def _round(
@@ -189,11 +211,11 @@ def _round(
         zip((x + drawn * np.cos(angles)).tolist(), (y + drawn * np.sin(angles)).tolist(), strict=True)
     )
     pen.lines([*points, points[0]], ink=INK, width=0.9)
-    form = " and ".join(lobe.words for lobe in plane.lobes) or "no lobes stand out"
+    form = say(" and ").join(lobe.words for lobe in plane.lobes) or say("no lobes stand out")
     pen.word(
         x,
         y - radius * 1.38 - 6,
-        f"{plane.plane}: {plane.roundness_um:.2f} µm",
+        f"{plane.plane}: {number(plane.roundness_um or 0.0, 2)} µm",
         size=7,
         bold=True,
         anchor="middle",

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from cellmon import lengths, local
 from cellmon.export.paper import (
     Block,
     Head,
@@ -23,16 +24,20 @@ from cellmon.export.paper import (
     together,
 )
 from cellmon.export.part_drawing import rounds_drawing, walls_drawing
+from cellmon.monitor.flags import FlagRow
 from cellmon.monitor.part import PartNote, PartStory
 from cellmon.monitor.part_bores import PartMeasurement, drawn
 from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
+from cellmon.monitor.part_signals import PartSignal
 from cellmon.monitor.traced_bore import BoreTraces
 from cellmon.records import Verdict
+from cellmon.records.words import feature_words
+from cellmon.words import say, to_say
 
 WALLS = 190.0
 ROUNDS = 170.0
 AT_ONCE = 5
-CAPTION = (
+CAPTION = to_say(
     "One strip a bore, depth downwards in mm: a line for each direction, straight between the planes, where "
     "nothing was read. Pale: tolerance; hatched: guard band; dotted: nominal; ring: outside."
 )
@@ -46,18 +51,18 @@ def part_pdf(story: PartStory, *, cell: str, size: PaperSize = PaperSize.A4) -> 
 def part_head(story: PartStory, *, cell: str) -> Head:
     """Return what stands at the head and foot of every page."""
     return Head(
-        kind="Record of one part",
+        kind=say("Record of one part"),
         cell=cell,
         as_of=story.as_of,
         sheet=story.sheet,
-        foot="Says what was measured and decided, not that the part is fit for use.",
+        foot=say("Says what was measured and decided, not that the part is fit for use."),
     )
 
 
 def part_leaves(story: PartStory, *, size: PaperSize = PaperSize.A4) -> tuple[Leaf, ...]:
     """Return the one leaf of a block; it flows on over as many pages as it needs."""
     room = inner_width(size)
-    return (Leaf(title=f"Part {story.part}", blocks=list(_blocks(story, room))),)
+    return (Leaf(title=say("Part {part}", part=story.part), blocks=list(_blocks(story, room))),)
 
 
 def _blocks(story: PartStory, room: float) -> Iterator[Block]:
@@ -67,46 +72,49 @@ def _blocks(story: PartStory, room: float) -> Iterator[Block]:
     shown = drawn(story.measurements)
     if shown and story.depths_mm:
         yield walls_drawing(shown, story.depths_mm, width=room, height=WALLS)
-        yield small(CAPTION)
-    yield heading("Readings, µm from nominal")
+        yield small(say(CAPTION))
+    yield heading(say("Readings, µm from nominal"))
     yield _readings(story, room)
-    yield heading("What the verdicts rest on")
+    yield heading(say("What the verdicts rest on"))
     yield from _judged(story, room)
-    yield heading("What happened to it")
+    yield heading(say("What happened to it"))
     rows = [(f"{e.at:%Y-%m-%d %H:%M:%S}", f"{e.words[:1].upper()}{e.words[1:]}.") for e in story.happened]
-    yield table(("when", "what"), rows, widths=(1.4, 5), room=room)
+    yield table((say("when"), say("what")), rows, widths=(1.4, 5), room=room)
     yield from _held(story, room)
-    yield heading("How it was made")
+    yield heading(say("How it was made"))
     yield _made(story, room)
     yield from _noted(story, room)
     yield from _traced(story, room)
     yield from _doubts(story)
-    yield heading("Where it comes from")
+    yield heading(say("Where it comes from"))
     yield _origins(story, room)
     yield space(4)
     yield text(story.meant)
 
 
 def _facts(story: PartStory) -> Iterator[tuple[str, str]]:
-    revision = f", revision {story.revision}" if story.revision else ""
-    yield "drawing", f"{story.part_number}{revision}"
+    number, revision = story.part_number, story.revision
+    drawing = say("{number}, revision {revision}", number=number, revision=revision) if revision else number
+    yield say("drawing"), drawing
     if story.nominal_mm is not None:
-        yield "nominal", f"{story.nominal_mm:.4f} mm"
+        yield say("nominal"), f"{local.number(story.nominal_mm, 4)} mm"
     m = story.measurements[0]
     versions = sorted({x.sheet_version for x in story.measurements if x.sheet_version is not None})
-    yield "judged by", f"sheet version {', '.join(map(str, versions))}"
+    yield say("judged by"), say("sheet version {versions}", versions=", ".join(map(str, versions)))
     if m.rule == "guarded":
-        percent = 100 * (m.conformance or 0)
-        yield "rule", f"guarded (ISO 14253-1), conformance {percent:g} %; the worst figure decides"
+        rule = to_say("guarded (ISO 14253-1), conformance {percent} %; the worst figure decides")
+        yield say("rule"), say(rule, percent=local.significant(100 * (m.conformance or 0)))
     elif m.rule is not None:
-        yield "rule", "simple: on or inside a limit conforms, no guard band; the worst figure decides"
+        yield (
+            say("rule"),
+            say("simple: on or inside a limit conforms, no guard band; the worst figure decides"),
+        )
 
 
 def _um(value: float | None, digits: int = 1) -> str:
     if value is None or not np.isfinite(value):
         return "–"
-    said = f"{value:+.{digits}f}"
-    return said.replace("-", "−") if float(said) else said[1:]
+    return local.number(value, digits, sign=True)
 
 
 def _readings(story: PartStory, room: float) -> Block:
@@ -115,9 +123,10 @@ def _readings(story: PartStory, room: float) -> Block:
     for m in story.measurements:
         read = {(p, d): float(m.um[i, j]) for i, p in enumerate(m.planes) for j, d in enumerate(m.directions)}
         cells = [_um(read.get(name)) for name in names]
-        charted = "yes" if m.charted else "no"
-        rows.append([m.bore, m.gauge, f"{m.at:%Y-%m-%d %H:%M:%S}", *cells, m.verdict.value, charted])
-    head = ["bore", "gauge", "measured", *(f"{p} {d}" for p, d in names), "verdict", "charted"]
+        charted = say("yes") if m.charted else say("no")
+        rows.append([m.bore, m.gauge, f"{m.at:%Y-%m-%d %H:%M:%S}", *cells, say(m.verdict.value), charted])
+    head = [say("bore"), say("gauge"), say("measured"), *(f"{p} {d}" for p, d in names)]
+    head += [say("verdict"), say("charted")]
     widths = [0.7, 0.9, 2.4, *([1.0] * len(names)), 1.8, 1.0]
     return table(head, rows, widths=widths, figures=range(3, 3 + len(names)), room=room)
 
@@ -127,12 +136,13 @@ def _judged(story: PartStory, room: float) -> Iterator[Block]:
     shown = [m for m in story.measurements if m.charted or m.verdict is not Verdict.CONFORMS]
     for begin in range(0, len(shown), AT_ONCE):
         some = shown[begin : begin + AT_ONCE]
-        names = [f"bore {m.bore}" + ("" if m.charted else f"\n{m.gauge}") for m in some]
-        head = ["figure, µm", "lower", "upper", "u (k = 1)", "guard band", *names]
+        names = [say("bore {bore}", bore=m.bore) + ("" if m.charted else f"\n{m.gauge}") for m in some]
+        head = [say("figure, µm"), say("lower"), say("upper"), "u (k = 1)", say("guard band"), *names]
         rows = [
             [
                 figure_name(row.feature, row.figure),
-                *(_um(row.lower_um), _um(row.upper_um), f"{row.u_um:.2f}", f"{row.guard_um:.2f}"),
+                *(_um(row.lower_um), _um(row.upper_um)),
+                *(local.number(row.u_um, 2), local.number(row.guard_um, 2)),
                 *(_held_against(j) for j in row.of),
             ]
             for row in side_by_side(some)
@@ -145,40 +155,38 @@ def _held_against(judged: JudgedAgainst | None) -> str:
     """Return a figure, with its verdict below where it is not proven inside."""
     if judged is None:
         return "–"
-    verdict = "" if judged.verdict is Verdict.CONFORMS else f"\n{judged.verdict.value}"
+    verdict = "" if judged.verdict is Verdict.CONFORMS else f"\n{say(judged.verdict.value)}"
     return _um(judged.value_um, 2) + verdict
 
 
 def _held(story: PartStory, room: float) -> Iterator[Block]:
-    yield heading("Held, and what was decided")
+    yield heading(say("Held, and what was decided"))
     if not story.held_for and not story.dispositions:
-        yield text("No signal stood over its bores when it was made.")
+        yield text(say("No signal stood over its bores when it was made."))
         return
-    rows = []
-    for s in story.held_for:
-        d = s.disposition
-        became = "nothing decided yet" if d is None else f"{d.as_} by {d.by}, {d.at:%Y-%m-%d %H:%M}: {d.why}"
-        rows.append([s.id, ", ".join(s.bores), s.words, s.state, became])
+    rows = [[s.id, ", ".join(s.bores), s.words, say(s.state), _became(s)] for s in story.held_for]
     held = {s.id for s in story.held_for}
+    listed, decided = say("on its hold list"), to_say("{as_} by {by}: {why}")
     for given in story.dispositions:
         if given.signal not in held:
-            rows.append(
-                [
-                    given.signal,
-                    "",
-                    "on its hold list",
-                    "",
-                    f"{given.as_} by {given.by}: {given.why}",
-                ]
-            )
-    yield table(
-        ("signal", "bores", "what moved", "state", "became"), rows, widths=(1.5, 0.7, 3, 0.9, 2.4), room=room
-    )
+            became = say(decided, as_=say(given.as_), by=given.by, why=given.why)
+            rows.append([given.signal, "", listed, "", became])
+    head = (say("signal"), say("bores"), say("what moved"), say("state"), say("became"))
+    yield table(head, rows, widths=(1.5, 0.7, 3, 0.9, 2.4), room=room)
+
+
+def _became(held: PartSignal) -> str:
+    """Return what was decided on a part that a signal holds."""
+    d = held.disposition
+    if d is None:
+        return say("nothing decided yet")
+    at = f"{d.at:%Y-%m-%d %H:%M}"
+    return say("{as_} by {by}, {at}: {why}", as_=say(d.as_), by=d.by, at=at, why=d.why)
 
 
 def _made(story: PartStory, room: float) -> Block:
-    head = ["bore", "measured", "spindle", "stones", "bores since", "fixture", "operator", "cycle s"]
-    head += ["load %", "part °C", "master °C", "off µm"]
+    head = [say("bore"), say("measured"), say("spindle"), say("stones"), say("bores since"), say("fixture")]
+    head += [say("operator"), say("cycle s"), say("load %"), say("part °C"), say("master °C"), say("off µm")]
     rows = [_made_row(m) for m in story.measurements]
     widths = (0.7, 1.6, 0.9, 1.3, 1.7, 0.9, 1.1, 0.9, 0.9, 0.9, 1.0, 0.9)
     return table(head, rows, widths=widths, figures=range(7, 12), room=room)
@@ -188,11 +196,10 @@ def _made_row(m: PartMeasurement) -> list[str]:
     stones, process = m.stones, m.process
     since = "–"
     if stones is not None and stones.bores_since is not None:
-        since = f"{stones.bores_since:,}, {stones.what}"
+        since = f"{local.number(stones.bores_since)}, {say(stones.what or '')}"
     names = ("cycle_s", "load_pct", "part_temp_c", "master_temp_c")
-    told = [
-        "–" if process is None or getattr(process, n) is None else f"{getattr(process, n):g}" for n in names
-    ]
+    found = [None if process is None else getattr(process, n) for n in names]
+    told = ["–" if value is None else local.significant(value) for value in found]
     off = "–" if process is None else _um(process.read_off_um, 2)
     row = [
         m.bore,
@@ -208,14 +215,15 @@ def _made_row(m: PartMeasurement) -> list[str]:
 
 def _noted(story: PartStory, room: float) -> Iterator[Block]:
     if story.notes:
-        yield heading("Other instruments, and eyes")
+        yield heading(say("Other instruments, and eyes"))
         rows = [_note_row(n) for n in story.notes]
-        head = ("bore", "when", "what", "plane", "value or count", "unit", "instrument", "by")
+        head = [say("bore"), say("when"), say("what"), say("plane"), say("value or count"), say("unit")]
+        head += [say("instrument"), say("by")]
         yield table(head, rows, widths=(0.6, 1.8, 2, 1, 1.3, 0.7, 1.2, 1), figures=(4,), room=room)
 
 
 def _note_row(n: PartNote) -> list[str]:
-    row = [n.bore, f"{n.at:%Y-%m-%d %H:%M}", n.what, n.plane or "", f"{n.value:g}"]
+    row = [n.bore, f"{n.at:%Y-%m-%d %H:%M}", n.what, n.plane or "", local.significant(n.value)]
     return [*row, n.unit or "", n.gauge or "", n.by or ""]
 
 
@@ -225,7 +233,7 @@ def _traced(story: PartStory, room: float) -> Iterator[Block]:
         picture = None
         if story.nominal_mm is not None:
             picture = rounds_drawing(bore, nominal_mm=story.nominal_mm, width=room, height=ROUNDS)
-        title = [heading("Traced in the round")] if i == 0 else []
+        title = [heading(say("Traced in the round"))] if i == 0 else []
         yield together(*title, *words, *([picture] if picture is not None else []))
 
 
@@ -236,30 +244,59 @@ def trace_words(bore: BoreTraces) -> str:
         value = figure.value_um if figure.value_um is not None else figure.reported_um
         if value is None:
             continue
-        name = figure.feature.replace("_", " ")
-        limit = "" if figure.upper_um is None else f", at most {figure.upper_um:g}"
+        name = feature_words(figure.feature)
+        limits = [say(figure.used or "")]
+        if figure.upper_um is not None:
+            limits.append(say("at most {limit}", limit=lengths.bare(figure.upper_um, None)))
         if figure.lower_um is not None:
-            limit += f", at least {figure.lower_um:g}"
-        verdict = "" if figure.verdict is None else f": {figure.verdict.value}"
-        said.append(f"{name[:1].upper()}{name[1:]} {value:.2f} µm ({figure.used}{limit}){verdict}.")
+            limits.append(say("at least {limit}", limit=lengths.bare(figure.lower_um, None)))
+        verdict = "" if figure.verdict is None else f": {say(figure.verdict.value)}"
+        size = lengths.said(value, 2)
+        said.append(f"{name[:1].upper()}{name[1:]} {size} ({', '.join(limits)}){verdict}.")
     return " ".join(said)
 
 
 def _doubts(story: PartStory) -> Iterator[Block]:
     doubts = [(m, d) for m in story.measurements for d in m.doubts]
     if doubts:
-        yield heading("Doubted")
-    for m, d in doubts:
-        state = {"open": "waits for a decision", "accepted": "accepted", "kept": "kept as read"}[d.state]
-        by = f" by {d.by}: {d.why}" if d.by else ""
-        yield text(f"Bore {m.bore}, {m.gauge}: {d.words} ({d.flag.value}); {state}{by}.")
+        yield heading(say("Doubted"))
+    yield from (text(doubt_words(m, d)) for m, d in doubts)
+
+
+DECIDED = {
+    "open": to_say("waits for a decision"),
+    "accepted": to_say("accepted"),
+    "kept": to_say("kept as read"),
+}
+
+
+def doubt_words(m: PartMeasurement, doubt: FlagRow) -> str:
+    """Return a doubt about a bore, and what became of it."""
+    values = {
+        "bore": m.bore,
+        "gauge": m.gauge,
+        "doubt": doubt.words,
+        "flag": doubt.flag.value,
+        "state": say(DECIDED[doubt.state]),
+    }
+    if not doubt.by:
+        return say("Bore {bore}, {gauge}: {doubt} ({flag}); {state}.", **values)
+    decided = to_say("Bore {bore}, {gauge}: {doubt} ({flag}); {state} by {by}: {why}.")
+    return say(decided, by=doubt.by, why=doubt.why, **values)
 
 
 def _origins(story: PartStory, room: float) -> Block:
     rows = [
-        [m.bore, m.gauge, f"{m.at:%Y-%m-%d %H:%M:%S}", o.file, f"{o.line:,}", f"{o.taken_at:%Y-%m-%d %H:%M}"]
+        [
+            m.bore,
+            m.gauge,
+            f"{m.at:%Y-%m-%d %H:%M:%S}",
+            o.file,
+            local.number(o.line),
+            f"{o.taken_at:%Y-%m-%d %H:%M}",
+        ]
         for m in story.measurements
         for o in m.origins
     ]
-    head = ("bore", "gauge", "measured", "file", "line", "taken")
+    head = (say("bore"), say("gauge"), say("measured"), say("file"), say("line"), say("taken"))
     return table(head, rows, widths=(0.6, 0.8, 2, 4, 0.8, 1.7), figures=(4,), room=room)

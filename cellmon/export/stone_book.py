@@ -10,6 +10,7 @@ from cellmon.export.files import check_name, replacing, write_cells, write_heads
 from cellmon.export.stone_tables import lots_table, orders_table, plan_table, sets_table
 from cellmon.export.tables import Table
 from cellmon.monitor.stones import StonesAnswer
+from cellmon.words import say, say_many
 
 
 def write_stone_book(answer: StonesAnswer, path: Path, *, zone: ZoneInfo) -> Path:
@@ -33,7 +34,7 @@ def write_stone_book(answer: StonesAnswer, path: Path, *, zone: ZoneInfo) -> Pat
         options = {"constant_memory": True, "default_date_format": "yyyy-mm-dd hh:mm:ss"}
         with xlsxwriter.Workbook(str(beside), options) as book:
             created = answer.as_of.astimezone(zone).replace(tzinfo=None)
-            book.set_properties({"title": "Stones", "created": created})
+            book.set_properties({"title": say("Stones"), "created": created})
             head = book.add_format({"bold": True, "bottom": 1})
             for name, table in tables.items():
                 sheet = book.add_worksheet(name)
@@ -48,11 +49,11 @@ def _about(sheet: object, answer: StonesAnswer, tables: dict[str, Table]) -> Non
     """Write what the figures rest on, and the cautions that belong to work on stones."""
     lines = [
         ("cellmon", __version__),
-        ("as of", answer.as_of.isoformat()),
-        ("version of the sheet", str(answer.sheet)),
-        *((name, f"{len(table)} rows") for name, table in tables.items()),
-        *(("caution", text) for text in answer.cautions),
-        *(() if answer.plan is None else (("caution", answer.plan.caution),)),
+        (say("as of"), answer.as_of.isoformat()),
+        (say("version of the sheet"), str(answer.sheet)),
+        *((name, say_many("{count} row", "{count} rows", len(table))) for name, table in tables.items()),
+        *((say("caution"), text) for text in answer.cautions),
+        *(() if answer.plan is None else ((say("caution"), answer.plan.caution),)),
     ]
     for row, line in enumerate(lines):
         for column, text in enumerate(line):
