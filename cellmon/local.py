@@ -99,6 +99,15 @@ def long_day(at: date) -> str:
     return _dated("MMMMEEEEd", _date(at), _site)
 
 
+def full_day(at: date) -> str:
+    """Return a day of the week, day, month and year, in full.
+
+    >>> full_day(date(2026, 10, 25))
+    'Sunday, 25 October 2026'
+    """
+    return _dated("yMMMMEEEEd", _date(at), _site)
+
+
 def spoken_day(at: date) -> str:
     """Return a day as people say it: the day of the week in full, day and month in short.
 
