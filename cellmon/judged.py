@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -231,6 +232,14 @@ class StoredReadings:
 
     readings: Readings
     late: NDArray[np.bool_]
+    ahead: NDArray[np.bool_]
+    """Dated after the moment they were taken, and far after all before them."""
+
+    def select(self, rows: Any) -> StoredReadings:
+        """Return some of the rows."""
+        return StoredReadings(
+            readings=self.readings.select(rows), late=self.late[rows], ahead=self.ahead[rows]
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -247,6 +256,8 @@ class Limit:
     window_to: np.datetime64
     since: np.datetime64 | None = None
     by: str | None = None
+    signed_by: str | None = None
+    """The second person, where the sheet wanted one."""
     why: str | None = None
     frozen_at: np.datetime64 | None = None
     version: int = 0

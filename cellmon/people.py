@@ -16,9 +16,9 @@ LONGEST = 60
 class Role(StrEnum):
     """What a person may do; each may do what those before it may."""
 
-    LOOK = "look"
-    ANSWER = "answer"
-    DECIDE = "decide"
+    LOOK = to_say("look")
+    ANSWER = to_say("answer")
+    DECIDE = to_say("decide")
 
     def covers(self, needed: Role) -> bool:
         """Return whether this role may do what needs another.

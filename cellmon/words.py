@@ -75,6 +75,11 @@ def in_english() -> Iterator[None]:
         _in_english.reset(token)
 
 
+def is_kept() -> bool:
+    """Return whether what is said here is to be kept."""
+    return _in_english.get()
+
+
 def say_kept(kept: str, /, *texts: str) -> str:
     """Return a text that was kept in English in the site's language, by the text it was filled from.
 
@@ -109,7 +114,7 @@ def _pattern(text: str) -> re.Pattern[str]:
 
 
 def _found(text: str, else_: str | Sequence[str]) -> str | Sequence[str]:
-    return else_ if _in_english.get() else _spoken.get(text, else_)
+    return else_ if is_kept() else _spoken.get(text, else_)
 
 
 def _filled(text: str, values: Mapping[str, Any]) -> str:

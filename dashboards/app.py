@@ -10,18 +10,19 @@ from dash import ClientsideFunction, Dash, Input, Output, State, html
 from flask import request
 
 from cellmon.words import say
-from dashboards import counted, frame, readings, watched_over
+from dashboards import counted, frame, lengths_shown, readings, watched_over
 from dashboards.asking import asked
+from dashboards.first_said import Board
 from dashboards.gate import Gate, stand_before
 from dashboards.kept import kept
 from dashboards.pages import asked as who_asks
-from dashboards.pages import claims, files, gauge, now, part, parts, shifts, signals, stones, stream
+from dashboards.pages import bore, claims, files, gauge, now, part, parts, shifts, signals, stones, stream
 from dashboards.reached import Reached
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-PAGES = (now, signals, shifts, stream, part, claims, stones, gauge, files)
+PAGES = (now, bore, signals, shifts, stream, part, claims, stones, gauge, files)
 DRESS = "dress.js"
 """The script that dresses a page before it is drawn, so it stands in the head, not among the others."""
 
@@ -32,7 +33,7 @@ HERE = Reached()
 
 def create_app(monitor: Monitor, *, how: Reached = HERE) -> Dash:
     """Return the dashboard of one cell, wired and warmed; it listens to nobody yet."""
-    app = Dash(
+    app = Board(
         "dashboards",
         assets_folder=str(Path(__file__).parent / "assets"),
         serve_locally=True,
@@ -50,6 +51,8 @@ def create_app(monitor: Monitor, *, how: Reached = HERE) -> Dash:
     monitor = asked(monitor) if how.sign_in else monitor
     app.index_string = frame.document(app.get_asset_url(DRESS))
     app.layout = partial(frame.frame, monitor)
+    app.monitor = monitor
+    lengths_shown.register(app.server, monitor)
     frame.register_pulse(app.server, monitor)
     for page in PAGES:
         page.register(app, monitor)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol, cast
 
@@ -22,8 +22,11 @@ from cellmon.words import say
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
+    from cellmon.monitor.bore.keeping import TypedRound
+    from cellmon.monitor.bore.measured import TypedBore
 
 NEEDS: Mapping[str, Role] = {
+    "keep_measured": Role.ANSWER,
     "keep_round": Role.ANSWER,
     "log": Role.ANSWER,
     "log_rows": Role.ANSWER,
@@ -33,9 +36,12 @@ NEEDS: Mapping[str, Role] = {
     "take_bytes": Role.ANSWER,
     "adopt": Role.DECIDE,
     "correct": Role.DECIDE,
+    "extend_hold": Role.DECIDE,
     "freeze": Role.DECIDE,
     "release": Role.DECIDE,
     "release_setup": Role.DECIDE,
+    "sign": Role.DECIDE,
+    "sign_capability": Role.DECIDE,
     "take_row": Role.DECIDE,
 }
 """What is done, not only asked, and the role it needs; whatever is not named here needs the highest."""
@@ -151,6 +157,8 @@ class Asked:
             return self._log(deed, who, *given, **named)
         if name == "log_rows":
             return self._log_rows(deed, who, *given, **named)
+        if name in ("keep_round", "keep_measured"):
+            return self._keep_typed(deed, who, *given, **named)
         return deed(*given, **_signed(named, who))
 
     def _log(self, deed: Callable[..., Any], who: Person, kind: Kind, values: Mapping[str, Any]) -> Any:
@@ -160,6 +168,9 @@ class Asked:
         self, deed: Callable[..., Any], who: Person, kind: Kind, rows: Sequence[Mapping[str, Any]]
     ) -> Any:
         return deed(kind, [_signed_row(kind, row, who) for row in rows])
+
+    def _keep_typed(self, deed: Callable[..., Any], who: Person, typed: TypedRound | TypedBore) -> Any:
+        return deed(replace(typed, **_signed({"by": typed.by or who.name}, who)))
 
 
 def asked(monitor: Monitor) -> Monitor:

@@ -11,9 +11,8 @@ from flask import Flask, Response, jsonify
 
 from cellmon import local
 from cellmon.errors import CellmonError
-from cellmon.monitor.signals import WAITING
 from cellmon.words import say, say_many
-from dashboards import drawn_as
+from dashboards import drawn_as, lengths_shown
 from dashboards.pages import parts
 
 if TYPE_CHECKING:
@@ -72,6 +71,7 @@ def frame(monitor: Monitor) -> html.Div:
                             html.Span(monitor.sheet.cell.name, className="cell"),
                             html.Nav(id=NAV, **{"aria-label": say("Pages")}),
                             html.Span(id=AS_OF, className="as-of"),
+                            lengths_shown.choice(monitor),
                             dress_button(),
                         ],
                         className="head",
@@ -123,7 +123,7 @@ def last_change(monitor: Monitor) -> int:
 def as_of_words(monitor: Monitor) -> str:
     """Return the moment up to which everything shown holds."""
     try:
-        as_of = monitor.signals().as_of
+        as_of = monitor.waiting_signals().as_of
     except CellmonError:
         return ""
     day = f"{local.weekday(as_of)} {local.day_of_year(as_of)}"
@@ -134,7 +134,7 @@ def title(monitor: Monitor, name: str) -> str:
     """Return the title of the window: the page, the cell, and whether something waits."""
     said = [name, monitor.sheet.cell.name]
     try:
-        waiting = sum(s.state in WAITING for s in monitor.signals().signals)
+        waiting = len(monitor.waiting_signals().signals)
     except CellmonError:
         return " · ".join(said)
     if waiting:

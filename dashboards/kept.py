@@ -8,6 +8,8 @@ from functools import partial
 from threading import Lock
 from typing import TYPE_CHECKING, Any, cast
 
+from cellmon import lengths
+
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
@@ -17,6 +19,7 @@ QUESTIONS = frozenset(
         "aside",
         "aside_row",
         "baselines",
+        "bore",
         "capability",
         "capability_picture",
         "files",
@@ -24,6 +27,7 @@ QUESTIONS = frozenset(
         "flag",
         "flags",
         "gauge",
+        "hand_work",
         "hold",
         "joint",
         "limits_age",
@@ -31,6 +35,7 @@ QUESTIONS = frozenset(
         "now",
         "pair",
         "part",
+        "proposals",
         "pooled",
         "seismograph",
         "shifts",
@@ -43,6 +48,7 @@ QUESTIONS = frozenset(
         "streams",
         "totals",
         "trust",
+        "waiting_signals",
     }
 )
 """What only reads; anything else goes straight to the monitor."""
@@ -53,7 +59,8 @@ MOST = 48
 class Kept:
     """A monitor whose answers are worked out once for each state of the store.
 
-    An answer is a function of what is committed, so it holds until `last_change` moves. The number is
+    An answer is a function of what is committed and of how lengths are said, so it holds until
+    `last_change` moves. The number is
     read before the answer is worked out: a commit in between can only make an answer newer than its key.
     """
 
@@ -67,7 +74,7 @@ class Kept:
         return partial(self._ask, name, found) if name in QUESTIONS else found
 
     def _ask(self, name: str, question: Callable[..., Any], *given: Any, **named: Any) -> Any:
-        key = (self._monitor.last_change(), name, given, tuple(sorted(named.items())))
+        key = (self._monitor.last_change(), lengths.shown(), name, given, tuple(sorted(named.items())))
         with self._lock:
             if key not in self._answers:
                 self._answers[key] = question(*given, **named)

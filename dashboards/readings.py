@@ -156,7 +156,10 @@ def lines_of(raw: bytes) -> bytes:
         if not isinstance(row, dict):
             words = say("Item {place} is no object; nothing was taken.", place=place)
             raise NotTaken(words=words, status=422)
-    return b"\n".join(orjson.dumps(row) for row in rows) + b"\n"
+    try:
+        return b"\n".join(orjson.dumps(row) for row in rows) + b"\n"
+    except orjson.JSONEncodeError as deep:  # it reads deeper than it writes
+        raise NotTaken(words=say("Its objects lie too deep in each other."), status=422) from deep
 
 
 def _body(asked: Request) -> tuple[bytes, str]:

@@ -15,7 +15,7 @@ from collections.abc import Mapping, Sequence
 from math import isnan
 from typing import Any
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.words import say
 
 Figure = dict[str, Any]
@@ -192,11 +192,21 @@ def notice(text: str, *, height: int | None = None) -> Figure:
     return figure([], height=height, xaxis=hidden_axis(), yaxis=hidden_axis(), annotations=[words])
 
 
-def um(value: float | None, digits: int = 1) -> str:
-    """Return a deviation in words, with its sign and a true minus; 'unknown' for None."""
+def um(value: float | None, digits: int = 1, *, unit: str = lengths.UM) -> str:
+    """Return a deviation in words, with its sign and a true minus, without its unit; 'unknown' for None.
+
+    In µm it is said as fine lengths are; in another `unit` as it is.
+    """
     if value is None or isnan(value):
         return say("unknown")
-    return local.number(value, digits, sign=True)
+    return lengths.of(value, unit, digits, sign=True)
+
+
+def um_said(value: float | None, digits: int = 1) -> str:
+    """Return a deviation as `um` does, with its unit."""
+    if value is None or isnan(value):
+        return say("unknown")
+    return lengths.said(value, digits, sign=True)
 
 
 def is_quiet(config: Mapping[str, Any] | None) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 import io
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -18,6 +18,8 @@ SAYERS = {"say": 1, "to_say": 1, "say_many": 2}
 REFUSALS = {"NotEnoughData": 1, "GapInReadings": 1, "NoSpread": 1}
 """They say what is handed to them."""
 KEYWORDS = {**SAYERS, **REFUSALS}
+HEADINGS = {**KEYWORDS, "text": 1, "figure": 1}
+"""On the terminal: columns of its tables, whose headings are said as they are printed."""
 TABLE = ROOT / "cellmon" / "diagnosis" / "causes.toml"
 
 
@@ -26,8 +28,10 @@ def catalogue_text() -> str:
     found = Catalog(charset="utf-8", fuzzy=False)
     for top in ("cellmon", "dashboards"):
         for file in sorted((ROOT / top).rglob("*.py")):
-            for message in texts_of(file.read_text(encoding="utf-8")):
-                found.add(message, locations=[(str(file.relative_to(ROOT)), 0)])
+            place = str(file.relative_to(ROOT))
+            keywords = HEADINGS if place.startswith("cellmon/cli/") else KEYWORDS
+            for message in texts_of(file.read_text(encoding="utf-8"), keywords):
+                found.add(message, locations=[(place, 0)])
     for text in texts_of_causes():
         found.add(text, locations=[(str(TABLE.relative_to(ROOT)), 0)])
     written = io.BytesIO()
@@ -35,11 +39,11 @@ def catalogue_text() -> str:
     return written.getvalue().decode()
 
 
-def texts_of(source: str) -> Iterator[str | tuple[str, ...]]:
+def texts_of(source: str, keywords: Mapping[str, int] = KEYWORDS) -> Iterator[str | tuple[str, ...]]:
     """Yield the texts that a module says, also those inside f-strings, which Babel does not look into."""
     calls = [n for n in ast.walk(ast.parse(source)) if isinstance(n, ast.Call)]
     for call in sorted(calls, key=lambda c: (c.lineno, c.col_offset)):
-        count = KEYWORDS.get(getattr(call.func, "id", getattr(call.func, "attr", "")), 0)
+        count = keywords.get(getattr(call.func, "id", getattr(call.func, "attr", "")), 0)
         texts = [
             a.value for a in call.args[:count] if isinstance(a, ast.Constant) and isinstance(a.value, str)
         ]

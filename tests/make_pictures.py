@@ -21,6 +21,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 import cellmon
 from cellmon.export.demo import make_demo
+from cellmon.export.hand_demo import make_hand_demo
 from cellmon.monitor import Monitor
 from dashboards.serve import listening
 from tests.dashboards.conftest import FLAGS
@@ -39,6 +40,8 @@ PAGES = {
     "files": ("/files", "#files-table table"),
 }
 """Each page, and what has come once it is drawn."""
+AT_THE_BORE = {"bore": ("/bore?serial=HM-4001&bore=4", "#bore-walls .main-svg .trace")}
+"""The page of whoever hones by hand, with the block of `cellmon demo --hand`."""
 DRESSES: dict[str, tuple[int, int, Literal["light", "dark"]]] = {
     "": (1440, 900, "light"),
     "-dark": (1440, 900, "dark"),
@@ -91,13 +94,21 @@ def named_in(monitor: Monitor) -> dict[str, str]:
     return {"signal": told.id, "part": told.part}
 
 
-def take(browser: Browser, address: str, names: dict[str, str], blank: Page, *, dress: str) -> None:
-    """Take every page's picture in one dress, in one window."""
+def take(
+    browser: Browser,
+    address: str,
+    pages: dict[str, tuple[str, str]],
+    names: dict[str, str],
+    blank: Page,
+    *,
+    dress: str,
+) -> None:
+    """Take the pictures of pages in one dress, in one window."""
     width, height, scheme = DRESSES[dress]
     page = browser.new_page(viewport={"width": width, "height": height})
     page.emulate_media(color_scheme=scheme)
     page.set_default_timeout(120_000)
-    for name, (link, drawn) in PAGES.items():
+    for name, (link, drawn) in pages.items():
         page.goto(address + link.format(**names))
         page.wait_for_selector(drawn, state="attached")
         page.wait_for_load_state("networkidle")
@@ -107,24 +118,30 @@ def take(browser: Browser, address: str, names: dict[str, str], blank: Page, *, 
     page.close()
 
 
+def picture(monitor: Monitor, pages: dict[str, tuple[str, str]], names: dict[str, str]) -> None:
+    """Serve a cell on a free port and take the pictures of pages in every dress."""
+    server = listening(monitor, "127.0.0.1", 0)
+    threading.Thread(target=server.run, daemon=True).start()
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+        blank = browser.new_page()
+        for dress in DRESSES:
+            address = f"http://127.0.0.1:{server.effective_port}"
+            take(browser, address, pages, names, blank, dress=dress)
+        browser.close()
+    server.close()
+
+
 def main() -> None:
-    """Serve the demo on a free port and take every picture."""
+    """Take every picture: of the demo week, and of the bore of its own demo."""
     FOLDER.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
         cell = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(folder) / "cell"
         if not cell.exists():
             make_demo(cell)
         monitor = cellmon.open_cell(cell)
-        names = named_in(monitor)
-        server = listening(monitor, "127.0.0.1", 0)
-        threading.Thread(target=server.run, daemon=True).start()
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
-            blank = browser.new_page()
-            for dress in DRESSES:
-                take(browser, f"http://127.0.0.1:{server.effective_port}", names, blank, dress=dress)
-            browser.close()
-        server.close()
+        picture(monitor, PAGES, named_in(monitor))
+        picture(make_hand_demo(Path(folder) / "hand"), AT_THE_BORE, {})
 
 
 if __name__ == "__main__":

@@ -16,6 +16,10 @@ from pathlib import Path
 WORDY = re.compile(r"[A-Za-z]{2,}[ ,.:;]+[A-Za-z(]{2,}|^[A-Z][a-z]+( |$)")
 """Two words beside each other, or one that begins a line."""
 SAYERS = {"say", "say_many", "to_say"}
+HEADINGS = {"text", "figure"}
+"""On the terminal: columns of its tables, whose headings are said as they are printed."""
+USAGE = {"COMMANDS", "OPTIONS"}
+"""On the terminal: tables of what commands and options say of themselves, as UNSEEN_CALLS has it."""
 UNSEEN = {"className", "id", "type", "style", "mode", "href", "rel", "kind", "symbol", "xref", "yref", "name"}
 """Arguments and keys whose text no person sees; the name of a trace is one, as no drawing has a legend."""
 UNSEEN_CALLS = {
@@ -26,15 +30,24 @@ UNSEEN_CALLS = {
     "startswith",
     "endswith",
     "getattr",
+    "import_module",
     "compile",
     "cast",
+    "TypeVar",
     "getLogger",
     "warning",
     "info",
     "strftime",
     "ClientsideFunction",
+    # what a command says of its arguments, in English: it stands before a cell and its language are known
+    "add_argument",
+    "add_argument_group",
+    "add_parser",
+    "add_subparsers",
+    "Parser",
+    "ArgumentTypeError",
 }
-FILE = re.compile(r"[\w./-]+\.(css|js|json|ico)")
+FILE = re.compile(r"[\w./-]+\.(css|js|json|ico|toml)")
 MARKUP = re.compile(r"<[^>]*>|\{%[^%]*%\}", re.DOTALL)
 
 
@@ -56,6 +69,8 @@ NOT_SAID: dict[str, tuple[str, ...]] = {
     "cellmon/export/capability_book.py": ("Cp", "Cpk", "Pp", "Ppk", "yyyy-mm-dd hh:mm:ss"),
     "cellmon/export/stone_book.py": ("yyyy-mm-dd hh:mm:ss",),
     "cellmon/export/calendar.py": ("BEGIN:…", "END:…", "CALSCALE:GREGORIAN", "METHOD:PUBLISH", "TRANSP:…"),
+    # of an option, in English: it stands before a cell and its language are known
+    "cellmon/cli/typed.py": ("ISO 8601 (default: now)",),
     # measures for another program, in the English of its format
     "dashboards/watched_over.py": ("…",),
 }
@@ -70,9 +85,20 @@ class Literal:
     text: str
 
 
-def outside(source: str) -> list[Literal]:
-    """Return the literals of a module that read like words and do not pass through the catalogue."""
-    return sorted(_found(ast.parse(source)), key=lambda one: one.line)
+def outside(source: str, *, file: str = "") -> list[Literal]:
+    """Return the literals of a module that read like words and do not pass through the catalogue.
+
+    Parameters
+    ----------
+    source : str
+        Text of the module.
+    file : str
+        Where it stands under the root; a module of the terminal has headings and declares arguments.
+    """
+    tree = ast.parse(source)
+    if "cellmon/cli/" in file:
+        _of_terminal(tree)
+    return sorted(_found(tree), key=lambda one: one.line)
 
 
 def not_said(file: str, text: str) -> bool:
@@ -86,6 +112,19 @@ def made_up(source: str) -> list[Literal]:
     calls = [n for n in ast.walk(ast.parse(source)) if isinstance(n, ast.Call)]
     texts = [c.args[0] for c in calls if getattr(c.func, "id", "") in SAYERS and c.args]
     return [Literal(line=t.lineno, text=ast.unparse(t)) for t in texts if isinstance(t, ast.JoinedStr)]
+
+
+def _of_terminal(tree: ast.Module) -> None:
+    """Leave out what is said elsewhere or not at all: headings, and what commands say of themselves."""
+    tree.body = [node for node in tree.body if not _names(node) & USAGE]
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") in HEADINGS:
+            node.args = node.args[1:]
+
+
+def _names(node: ast.stmt) -> set[str]:
+    targets = node.targets if isinstance(node, ast.Assign) else []
+    return {one.id.lstrip("_") for one in targets if isinstance(one, ast.Name)}
 
 
 def _found(node: ast.AST) -> Iterator[Literal]:
@@ -149,5 +188,5 @@ def _unseen(name: object, value: ast.AST) -> bool:
 
 if __name__ == "__main__":
     for path in sys.argv[1:]:
-        for one in outside(Path(path).read_text(encoding="utf-8")):
+        for one in outside(Path(path).read_text(encoding="utf-8"), file=path):
             print(f"{path}:{one.line}: {one.text!r}")

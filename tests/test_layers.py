@@ -105,6 +105,17 @@ def test_only_the_store_knows_sql():
             )
 
 
+def test_nothing_runs_text_as_code_unpickles_or_starts_programs():
+    modules = {"pickle", "marshal", "shelve", "yaml", "subprocess", "ctypes", "dill", "cloudpickle"}
+    calls = {"eval", "exec", "compile", "__import__", "os.system", "os.popen", "np.load", "pd.read_pickle"}
+    for name, path in MODULES:
+        nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+        imported = {a.name.split(".")[0] for n in nodes if isinstance(n, ast.Import) for a in n.names}
+        imported |= {(n.module or "").split(".")[0] for n in nodes if isinstance(n, ast.ImportFrom)}
+        called = {ast.unparse(n.func) for n in nodes if isinstance(n, ast.Call)}
+        assert not imported & modules and not called & calls, name
+
+
 def test_nothing_of_the_program_reads_the_answer_key():
     for name, path in MODULES:
         text = path.read_text(encoding="utf-8")

@@ -36,6 +36,7 @@ PAPERS = ("*paper.py", "*drawing.py", "*book.py", "calendar.py")
 FILES = [
     *(ROOT / "dashboards").rglob("*.py"),
     *(f for p in PAPERS for f in (ROOT / "cellmon/export").glob(p)),
+    *(ROOT / "cellmon/cli").glob("*.py"),
 ]
 MODULES = sorted(str(file.relative_to(ROOT)) for file in FILES)
 
@@ -44,7 +45,7 @@ MODULES = sorted(str(file.relative_to(ROOT)) for file in FILES)
 def test_no_literal_stands_outside(file):
     # tests.outside says what it looks for, and what it does not
     source = (ROOT / file).read_text(encoding="utf-8")
-    found = [one for one in outside(source) if not not_said(file, one.text)]
+    found = [one for one in outside(source, file=file) if not not_said(file, one.text)]
     assert not found, f"{file}: say it through cellmon.words, or list it in tests/outside.py"
 
 
@@ -56,7 +57,7 @@ def test_a_text_is_a_literal_and_its_values_are_put_in_later(file):
 def test_what_is_listed_as_not_said_is_there():
     for file, texts in NOT_SAID.items():
         source = (ROOT / file).read_text(encoding="utf-8")
-        found = [one.text for one in outside(source)]
+        found = [one.text for one in outside(source, file=file)]
         for text in texts:
             assert any(one == text or one.startswith(text.removesuffix("…")) for one in found), (file, text)
 
@@ -70,10 +71,19 @@ def test_what_is_listed_as_not_said_is_there():
         ('html.P(say("What the limits rest on"), className="told of")', []),
         ('say("{what} it was", what="not this one")', ["not this one"]),
         ('def f():\n    """Return a sentence of words."""', []),
+        ('parser.add_argument("--by", help="who decides", metavar="NAME")', []),
+        ('raise argparse.ArgumentTypeError(f"{text!r} is not a number")', []),
+        ('raise WrongUsage("leave out one")', ["leave out one"]),
+        ('text("mean um", spare=True)', ["mean um"]),
     ],
 )
 def test_literals_with_words_are_found(source, texts):
     assert [one.text for one in outside(source)] == texts
+
+
+def test_headings_of_the_terminal_are_said_as_its_tables_are_printed():
+    source = 'table((text("mean um"), figure("what it is", spare=True)), [["no heading"]])'
+    assert [one.text for one in outside(source, file="cellmon/cli/listings.py")] == ["no heading"]
 
 
 def po(folder: Path, text: str) -> Path:

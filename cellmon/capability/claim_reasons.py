@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from scipy.special import gammainc
 
+from cellmon import lengths
 from cellmon.local import number, significant
 from cellmon.words import say, say_many, to_say
 
@@ -220,9 +221,9 @@ def window_reasons(window: WindowState) -> list[str]:
     if window.trend_um is not None:
         reasons.append(
             say(
-                "The level goes {way} um from the first bore to the last: find the cause, and take a window "
+                "The level goes {way} from the first bore to the last: find the cause, and take a window "
                 "in which it comes back.",
-                way=f"{window.trend_um:+.1f}",
+                way=lengths.said(window.trend_um, 1, sign=True),
             )
         )
     if window.feedback_changes:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import partial
 
 from cellmon.cli.arguments import (
+    by_and_why_arguments,
     last_argument,
     listing_arguments,
     open_monitor,
@@ -18,6 +19,7 @@ from cellmon.cli.arguments import (
 )
 from cellmon.cli.showing import show
 from cellmon.errors import NotFound, WrongUsage
+from cellmon.words import say
 
 
 def state_arguments(parser: argparse.ArgumentParser) -> None:
@@ -74,13 +76,13 @@ def signals(args: argparse.Namespace) -> int:
     from cellmon.cli.signalled import WAITING, signal_lines, signals_lines
 
     if args.signal is not None and (args.open or args.all):
-        raise WrongUsage("--open and --all choose among many signals; leave out the ID, or them")
+        raise WrongUsage(say("--open and --all choose among many signals; leave out the ID, or them"))
     monitor = open_monitor(args)
     answer = monitor.signals()
     if args.signal is not None:
         one = tuple(s for s in answer.signals if s.id == args.signal)
         if not one:
-            raise NotFound(f"no signal {args.signal}; cellmon signals --all lists them")
+            raise NotFound(say("no signal {signal}; cellmon signals --all lists them", signal=args.signal))
         show(args, monitor, replace(answer, signals=one), signal_lines)
         return 0
     if args.open:
@@ -144,14 +146,25 @@ def capability_arguments(parser: argparse.ArgumentParser) -> None:
     listing_arguments(parser)
     stream_arguments(parser)
     window_arguments(parser)
+    parser.add_argument("--sign", action="store_true", help="sign these figures by your name")
+    by_and_why_arguments(parser, required=False)
 
 
 def capability(args: argparse.Namespace) -> int:
     """Print the indices of every stream and what forbids a claim."""
-    from cellmon.cli.listings import capability_lines
+    from cellmon.cli.indices import capability_lines
 
+    if not args.sign and (args.by or args.why):
+        raise WrongUsage(say("--by and --why go with --sign"))
+    if args.sign and (args.by is None or args.why is None):
+        raise WrongUsage(say("--sign needs --by NAME and --why TEXT"))
+    if args.sign and args.as_of is not None:
+        raise WrongUsage(say("figures are signed as they stand now; leave out --as-of"))
     monitor = open_monitor(args)
-    during = window(args, monitor)
-    answer = monitor.capability(**stream_choice(args), since=during["since"], until=during["until"])
+    choice, during = stream_choice(args), window(args, monitor)
+    ask = monitor.capability
+    if args.sign:
+        ask = partial(monitor.sign_capability, by=args.by, why=args.why)
+    answer = ask(**choice, since=during["since"], until=during["until"])
     show(args, monitor, answer, capability_lines)
     return 0

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import cellmon
+from cellmon import local
 from cellmon.errors import FileUnreadable, WrongUsage
+from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -91,7 +93,10 @@ def last_argument(parser: argparse.ArgumentParser) -> None:
 
 def newest(rows: int, *, last: int) -> list[str]:
     """Return the line that says how many of the rows are shown, none where all are."""
-    return ["", f"These are the newest {last:,} of {rows:,}; --last 0 shows all."] if 0 < last < rows else []
+    if not 0 < last < rows:
+        return []
+    shown, every = local.number(last), local.number(rows)
+    return ["", say("These are the newest {shown} of {all}; --last 0 shows all.", shown=shown, all=every)]
 
 
 def moment(text: str) -> datetime:
@@ -135,12 +140,13 @@ def located(at: datetime, zone: ZoneInfo) -> datetime:
     """
     if at.tzinfo is not None:
         return at
-    local = at.replace(tzinfo=zone)
-    if local.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != at:
-        raise WrongUsage(f"{at.isoformat()}: the clocks of {zone.key} skip this time")
-    if local.utcoffset() != local.replace(fold=1).utcoffset():
-        raise WrongUsage(f"{at.isoformat()}: it comes twice in {zone.key}; add the offset, such as +01:00")
-    return local
+    there = at.replace(tzinfo=zone)
+    if there.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != at:
+        raise WrongUsage(say("{at}: the clocks of {zone} skip this time", at=at.isoformat(), zone=zone.key))
+    if there.utcoffset() != there.replace(fold=1).utcoffset():
+        twice = to_say("{at}: it comes twice in {zone}; add the offset, such as +01:00")
+        raise WrongUsage(say(twice, at=at.isoformat(), zone=zone.key))
+    return there
 
 
 def zone_of(monitor: Monitor) -> ZoneInfo:
@@ -154,8 +160,11 @@ def open_monitor(args: argparse.Namespace) -> Monitor:
         monitor = cellmon.open_cell(args.cell)
     except FileUnreadable as unreadable:
         raise WrongUsage(
-            f"{args.cell / unreadable.file}: {unreadable.why}; --cell names the cell folder, "
-            "cellmon new makes one"
+            say(
+                "{file}: {why}; --cell names the cell folder, cellmon new makes one",
+                file=args.cell / unreadable.file,
+                why=unreadable.why,
+            )
         ) from unreadable
     at: datetime | None = getattr(args, "as_of", None)
     if at is None:
@@ -170,7 +179,8 @@ def window(args: argparse.Namespace, monitor: Monitor) -> dict[str, datetime | N
     located_ = {name: None if at is None else located(at, zone) for name, at in found.items()}
     since, until = located_["since"], located_["until"]
     if since is not None and until is not None and since >= until:
-        raise WrongUsage(f"--since {since.isoformat()} is not before --until {until.isoformat()}")
+        ends = {"since": since.isoformat(), "until": until.isoformat()}
+        raise WrongUsage(say("--since {since} is not before --until {until}", **ends))
     return located_
 
 

@@ -9,9 +9,10 @@ import numpy as np
 from cellmon.cli.arguments import listing_arguments, open_monitor, stream_arguments, stream_choice
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import when
+from cellmon.cli.wording import as_of_line, count, listed, not_known_line, not_known_lines, number, when
 from cellmon.monitor.audits import Audits, AuditStream, FindingStream
 from cellmon.shifts import to_local
+from cellmon.words import say
 
 
 def audits_arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,14 +31,17 @@ def audits(args: argparse.Namespace) -> int:
 def audits_lines(answer: Audits, look: Look) -> list[str]:
     """Return a sentence, a row a stream of audits, a row a finding on a spindle."""
     lines = [f"{answer.sentence[0].upper()}{answer.sentence[1:]}."]
-    lines += [f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}."]
+    lines += [as_of_line(answer.as_of, answer.sheet, look.zone)]
     if answer.audits:
-        lines += ["", "Audits, one value a block; limits by probability, each passed by chance once in 370."]
+        lines += [
+            "",
+            say("Audits, one value a block; limits by probability, each passed by chance once in 370."),
+        ]
         lines += _audits(answer.audits, look)
     if answer.findings:
-        lines += ["", "Findings, shift by shift; a signal is more bores than chance explains."]
+        lines += ["", say("Findings, shift by shift; a signal is more bores than chance explains.")]
         lines += _findings(answer.findings, look)
-    lines += [f"not known: {name}: {why}" for name, why in answer.why_not.items()]
+    lines += not_known_lines(answer.why_not)
     return lines + _said((*answer.audits, *answer.findings))
 
 
@@ -72,8 +76,8 @@ def _audit_row(s: AuditStream, look: Look) -> list[str | None]:
         *(None if value is None else _shown(value) for value in last.values()),
         *(None if value is None else by + _shown(value) for value in ranges),
         str(int((s.beyond != 0).sum() + (s.beyond_range != 0).sum())) if s.baseline_n else None,
-        s.scale,
-        ", ".join(s.signals) or "none",
+        say(s.scale),
+        ", ".join(s.signals) or say("none"),
     ]
 
 
@@ -102,13 +106,13 @@ def _finding_row(s: FindingStream) -> list[str | None]:
         s.of,
         str(len(s.bores)),
         s.shift[-1] if len(s.shift) else None,
-        None if bores is None else f"{bores:,.0f}",
+        count(bores),
         str(int(s.found[-1])) if len(s.found) else None,
         None if share is None else _shown(share),
-        None if most is None else f"{most:,.0f}",
+        count(most),
         None if s.why_not else str(int(s.beyond.sum())),
-        f"{s.baseline_found:,} of {s.baseline_bores:,}",
-        ", ".join(s.signals) or "none",
+        say("{some} of {all}", some=count(s.baseline_found), all=count(s.baseline_bores)),
+        ", ".join(s.signals) or say("none"),
     ]
 
 
@@ -118,7 +122,8 @@ def _last(values: np.ndarray) -> float | None:
 
 def _shown(value: float) -> str:
     """Return a figure to three digits that count."""
-    return "0" if not value else f"{value:.{max(0, 2 - int(np.floor(np.log10(abs(value)))))}f}"
+    decimals = max(0, 2 - int(np.floor(np.log10(abs(value))))) if value else 0
+    return str(number(value, decimals=decimals))
 
 
 def _said(streams: tuple[AuditStream | FindingStream, ...]) -> list[str]:
@@ -126,11 +131,7 @@ def _said(streams: tuple[AuditStream | FindingStream, ...]) -> list[str]:
     of: dict[str, list[str]] = {}
     for s in streams:
         for name, why in s.why_not.items():
-            of.setdefault(f"not known: {name}: {why}", []).append(str(s.stream))
+            of.setdefault(not_known_line(name, why), []).append(str(s.stream))
         for note in s.notes:
             of.setdefault(note, []).append(str(s.stream))
-    return [f"{said} ({', '.join(names[:4])}{_more(len(names) - 4)})" for said, names in of.items()]
-
-
-def _more(many: int) -> str:
-    return f" and {many} more" if many > 0 else ""
+    return [f"{told} ({listed(names, most=4)})" for told, names in of.items()]

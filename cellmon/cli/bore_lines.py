@@ -6,11 +6,15 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import number, signed
+from cellmon.cli.wording import note_line, number, plain, signed
+from cellmon.monitor.bore.words import ENDED, FEATURES
+from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
     from cellmon.cli.showing import Look
     from cellmon.monitor.bore import BoreAnswer, BoreNext, BoreSeen
+    from cellmon.monitor.bore.clearances import BoreClearance
+    from cellmon.monitor.bore.form import FormHeld
     from cellmon.monitor.bore.stones import HandStonesAnswer
 
 
@@ -21,11 +25,24 @@ def bore_lines(answer: BoreAnswer, *, cautions: bool) -> list[str]:
         lines.insert(0, answer.rounds[-1].kept_sentence)
     if answer.see is not None:
         lines += ["", *_places(answer.see)]
-    if answer.next is not None and answer.next.step not in ("finished", "cannot be saved"):
+    if answer.next is not None:
+        lines += answer.next.reasons
+    if answer.clearance is not None:
+        lines.append(_clearance(answer.clearance))
+    if answer.crosshatch is not None and answer.crosshatch.mid_stroke_deg is not None:
+        mid, mean = answer.crosshatch.mid_stroke_deg, answer.crosshatch.mean_deg
+        lines.append(
+            say(
+                "Crosshatch by the last speeds: {mid} degrees included mid-stroke, {mean} on the mean.",
+                mid=f"{mid:.0f}",
+                mean=f"{mean:.0f}",
+            )
+        )
+    if answer.next is not None and answer.next.step not in ENDED:
         lines += ["", *_next(answer.next)]
-    lines += [f"note: {note}" for note in answer.notes]
+    lines += [note_line(note) for note in answer.notes]
     if cautions:
-        lines = ["Cautions", *(f"  - {caution}" for caution in answer.cautions), "", *lines]
+        lines = [say("Cautions"), *(f"  - {caution}" for caution in answer.cautions), "", *lines]
     return lines
 
 
@@ -49,28 +66,78 @@ def _places(see: BoreSeen) -> Sequence[str]:
         ]
         for p in see.places
     ]
-    lines = [*table(_COLUMNS, rows, width=None), f"Each +- {see.uncertainty_um:.1f} um (k = 2), of diameter."]
+    each = say("Each +- {um} um (k = 2), of diameter.", um=number(see.uncertainty_um, decimals=1))
+    lines = [*table(_COLUMNS, rows, width=None), each]
     if see.taper_um is not None:
-        told = "" if see.taper_told else ", less than the gauge can tell"
-        lines.append(f"Top less bottom {see.taper_um:+.1f} um{told}.")
-    oval = [f"{plane} wide along {direction}" for plane, direction in see.out_of_round.items() if direction]
-    return [*lines, *([f"Out of round: {', '.join(oval)}."] if oval else [])]
+        told = to_say("Top less bottom {um} um, less than the gauge can tell.")
+        if see.taper_told:
+            told = to_say("Top less bottom {um} um.")
+        lines.append(say(told, um=signed(see.taper_um, decimals=1)))
+    lines += [_form(one) for one in see.form]
+    oval = [
+        say("{plane} wide along {direction}", plane=plane, direction=direction)
+        for plane, direction in see.out_of_round.items()
+        if direction
+    ]
+    return [*lines, *([say("Out of round: {places}.", places=", ".join(oval))] if oval else [])]
+
+
+def _form(one: FormHeld) -> str:
+    text_ = to_say("{feature} {um} um, allowed from {lower} to {upper}: {verdict}.")
+    if one.lower_um is None:
+        text_ = to_say("{feature} {um} um, allowed up to {upper}: {verdict}.")
+    elif one.upper_um is None:
+        text_ = to_say("{feature} {um} um, allowed from {lower}: {verdict}.")
+    return say(
+        text_,
+        feature=say(FEATURES[one.feature]),
+        um=signed(one.um, decimals=1),
+        lower="" if one.lower_um is None else plain(one.lower_um),
+        upper="" if one.upper_um is None else plain(one.upper_um),
+        verdict=say(one.verdict),
+    )
+
+
+def _clearance(room: BoreClearance) -> str:
+    said = say(
+        "Clearance of {part}: {least} um at the tightest place, {mean} um on average.",
+        part=room.mating_part,
+        least=number(room.least_um, decimals=1),
+        mean=number(room.mean_um, decimals=1),
+    )
+    if room.verdict is None:
+        return said
+    allowed = say(
+        "Allowed {lower} to {upper} um: {verdict}.",
+        lower=number(room.lower_um, decimals=0),
+        upper=number(room.upper_um, decimals=0),
+        verdict=say(room.verdict),
+    )
+    return f"{said} {allowed}"
 
 
 def _next(told: BoreNext) -> Sequence[str]:
-    lines = [
-        f"A full stroke takes {told.removal_um:.2f} um off ({told.removal_low_um:.2f} to "
-        f"{told.removal_high_um:.2f}, 90 %)" + (f" with stones {told.stones}." if told.stones else ".")
-    ]
+    takes = to_say("A full stroke takes {um} um off ({low} to {high}, 90 %).")
+    if told.stones:
+        takes = to_say("A full stroke takes {um} um off ({low} to {high}, 90 %) with stones {stones}.")
+    off = {"um": told.removal_um, "low": told.removal_low_um, "high": told.removal_high_um}
+    lines = [say(takes, **{name: number(um, decimals=2) for name, um in off.items()}, stones=told.stones)]
     if told.strokes_full + told.strokes_top + told.strokes_bottom:
         planes = ", ".join(
-            f"{plane} {um:+.0f} ({told.low_um[plane]:+.0f} to {told.high_um[plane]:+.0f})"
+            say(
+                "{plane} {um} ({low} to {high})",
+                plane=plane,
+                um=f"{um:+.0f}",
+                low=f"{told.low_um[plane]:+.0f}",
+                high=f"{told.high_um[plane]:+.0f}",
+            )
             for plane, um in told.expected_um.items()
         )
-        lines.append(f"Expected after it, um from nominal: {planes}.")
-        lines.append(f"Chance that the widest place passes the target: {100 * told.past_target:.0f} %.")
+        lines.append(say("Expected after it, um from nominal: {planes}.", planes=planes))
+        chance = f"{100 * told.past_target:.0f}"
+        lines.append(say("Chance that the widest place passes the target: {chance} %.", chance=chance))
     if told.other_bore is not None:
-        lines.append(f"Meanwhile: bore {told.other_bore}.")
+        lines.append(say("Meanwhile: bore {bore}.", bore=told.other_bore))
     return lines
 
 
@@ -102,4 +169,5 @@ def hand_stone_lines(answer: HandStonesAnswer, look: Look) -> list[str]:
     ]
     moved = [one.stone for one in answer.stones if one.moved]
     lines = [answer.sentence, "", *table(_STONE_COLUMNS, rows, width=look.width), "", answer.caution]
-    return [*lines, *([f"Back to its own holder and way up: {', '.join(moved)}."] if moved else [])]
+    back = say("Back to its own holder and way up: {stones}.", stones=", ".join(moved))
+    return [*lines, *([back] if moved else [])]

@@ -5,23 +5,21 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cellmon.cli.arguments import cell_argument, json_argument, open_monitor, zone_of
+from cellmon.cli.bore_asked import END, ask, asked_readings, figure_of, readings_given, sure, tried
 from cellmon.cli.bore_lines import bore_lines, hand_stone_lines
 from cellmon.cli.showing import show
 from cellmon.cli.terminal import clean, write
 from cellmon.errors import CellmonError, WrongUsage
+from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
+    from cellmon.cli.bore_besides import Heard
     from cellmon.monitor import Monitor
     from cellmon.monitor.bore.keeping import TypedRound
-
-Places = list[tuple[str, str]]
-WASH = "Now wash it with hot water and detergent until a white cloth stays white, dry it, oil it at once."
-BACK, END = ("b", "back"), ("q", "quit")
 
 
 def bore_arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,11 +27,24 @@ def bore_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("part", metavar="PART", nargs="?", help="the serial of the block")
     parser.add_argument("bore", metavar="BORE", nargs="?", help="the bore, as the sheet names it")
     parser.add_argument("--stones", metavar="SET", help="instead: is a set flat, parallel and matched")
+    parser.add_argument(
+        "--measured",
+        metavar="SPINDLE",
+        help="instead: type the readings of one bore after another, honed on SPINDLE (hand: by hand)",
+    )
+    parser.add_argument("--event", action="store_true", help="instead: type a cell event")
+    parser.add_argument("--mating-part", metavar="SERIAL", help="say the clearance of the part that goes in")
     parser.add_argument("--part-number", metavar="P", help="the drawing, where the sheet names several")
     parser.add_argument("--by", metavar="NAME", default="", help="who measures")
+    parser.add_argument(
+        "--rpm", metavar="N", type=float, help="spindle speed of the rounds, for the crosshatch"
+    )
+    parser.add_argument(
+        "--strokes-per-min", metavar="N", type=float, help="double strokes a minute, for the crosshatch"
+    )
     parser.add_argument("--show", action="store_true", help="say what is known and what is next, and end")
     parser.add_argument(
-        "--record", metavar="FILE", type=Path, help="write the bore's record, .csv or .json, and end"
+        "--record", metavar="FILE", type=Path, help="write the bore's record, .pdf, .csv or .json, and end"
     )
     cell_argument(parser)
     json_argument(parser)
@@ -45,14 +56,22 @@ def bore(args: argparse.Namespace) -> int:
     if args.stones is not None:
         show(args, monitor, monitor.stones_in_hand(stone_set=args.stones), hand_stone_lines)
         return 0
+    if args.event or args.measured is not None:
+        return _besides(monitor, args)
     if args.part is None or args.bore is None:
-        raise WrongUsage("which block and which bore: cellmon bore SERIAL BORE")
+        raise WrongUsage(say("which block and which bore: cellmon bore SERIAL BORE"))
     if args.record is not None:
         from cellmon.export.bore_record import write_record
+        from cellmon.monitor.bore.record_results import RecordTold
 
-        write_record(_answer(monitor, args), args.record, zone=zone_of(monitor))
+        mates = {} if args.mating_part is None else {args.bore: args.mating_part}
+        told = RecordTold(by=args.by, mating_parts=mates)
+        record = monitor.hand_record(args.part, bore=args.bore, told=told, part_number=args.part_number)
+        write_record(record, args.record, zone=zone_of(monitor))
         write([str(args.record)])
         return 0
+    if args.part_number is None and len(monitor.sheet.parts) > 1:
+        args.part_number = _answer(monitor, args).part_number
     if args.json:
         return _by_program(monitor, args)
     write([clean(line) for line in bore_lines(_answer(monitor, args), cautions=not args.show)])
@@ -61,13 +80,24 @@ def bore(args: argparse.Namespace) -> int:
     return 0
 
 
+def _besides(monitor: Monitor, args: argparse.Namespace) -> int:
+    from cellmon.cli.bore_besides import by_hand_event, by_hand_measured
+
+    if args.event:
+        by_hand_event(monitor, by=args.by)
+    else:
+        by_hand_measured(monitor, args)
+    return 0
+
+
 def _answer(monitor: Monitor, args: argparse.Namespace, *, next_stones: str | None = None) -> Any:
-    return monitor.bore(part=args.part, bore=args.bore, part_number=args.part_number, next_stones=next_stones)
-
-
-def _places(monitor: Monitor) -> Places:
-    measuring = monitor.sheet.measuring
-    return [(plane, direction) for plane in measuring.planes for direction in measuring.directions]
+    return monitor.bore(
+        part=args.part,
+        bore=args.bore,
+        part_number=args.part_number,
+        next_stones=next_stones,
+        mating_part=args.mating_part,
+    )
 
 
 # --- one JSON object a line in, one a line out
@@ -89,13 +119,14 @@ def _by_program(monitor: Monitor, args: argparse.Namespace) -> int:
 
 def _request(monitor: Monitor, args: argparse.Namespace, asked: dict[str, Any]) -> None:
     if not isinstance(asked, dict):
-        raise WrongUsage("one JSON object a line")
+        raise WrongUsage(say("one JSON object a line"))
     unknown = set(asked) - {
         *("readings", "strokes", "stones", "rpm", "feed_um", "part_temp_c", "by", "note", "round", "sure"),
-        *("bore", "next_stones", "zero", "sign"),
+        "master_temp_c",
+        *("bore", "next_stones", "zero", "sign", "strokes_per_min", "mating_part", "event", "measured"),
     }
     if unknown:
-        raise WrongUsage(f"no such key: {', '.join(sorted(unknown))}")
+        raise WrongUsage(say("no such key: {keys}", keys=", ".join(sorted(unknown))))
     if "bore" in asked:
         _go_to(monitor, args, str(asked["bore"]))
     if "zero" in asked:
@@ -105,6 +136,12 @@ def _request(monitor: Monitor, args: argparse.Namespace, asked: dict[str, Any]) 
 
         larger = float(asked["sign"]["larger_um"])
         keep_sign(monitor, str(asked["sign"]["reading"]), larger_um=larger, by=str(asked.get("by", args.by)))
+    if "mating_part" in asked:
+        args.mating_part = asked["mating_part"]
+    if "event" in asked or "measured" in asked:
+        heard = _heard(monitor, args, asked)
+        _say(monitor, args, kept=heard.kept, asked=heard.asked)
+        return
     if "readings" not in asked:
         _say(monitor, args, kept="zero" in asked or "sign" in asked, next_stones=asked.get("next_stones"))
         return
@@ -116,30 +153,34 @@ def _request(monitor: Monitor, args: argparse.Namespace, asked: dict[str, Any]) 
     _say(monitor, args, kept=kept, asked=looked.asked, next_stones=asked.get("next_stones"))
 
 
+def _heard(monitor: Monitor, args: argparse.Namespace, asked: dict[str, Any]) -> Heard:
+    """Keep a cell event, or one bore of a shift."""
+    from cellmon.cli.bore_besides import event_by_program, measured_by_program
+
+    by = str(asked.get("by", args.by))
+    if "event" in asked:
+        return event_by_program(monitor, asked["event"], by=by)
+    return measured_by_program(monitor, asked["measured"], by=by, sure_of_it=bool(asked.get("sure")))
+
+
 def _go_to(monitor: Monitor, args: argparse.Namespace, bore: str) -> None:
     """Go on with another bore of the block; one that the sheet does not name is refused."""
     if bore not in monitor.sheet.part(args.part_number).bores:
-        raise WrongUsage(f"no bore {bore} in the sheet")
+        raise WrongUsage(say("no bore {bore} in the sheet", bore=bore))
     args.bore = bore
 
 
 def _typed(monitor: Monitor, args: argparse.Namespace, asked: dict[str, Any]) -> TypedRound:
     from cellmon.monitor.bore.keeping import TypedRound, strokes_of
 
-    places, given = _places(monitor), asked["readings"]
-    if isinstance(given, dict):
-        named = {f"{plane}_{direction}": (plane, direction) for plane, direction in places}
-        readings = {named.get(key, (key, "")): str(value) for key, value in given.items()}
-    else:
-        if len(given) != len(places):
-            raise WrongUsage(f"{len(places)} readings are needed, not {len(given)}")
-        readings = dict(zip(places, map(str, given), strict=True))
-    numbers = {name: asked.get(name) for name in ("rpm", "feed_um", "part_temp_c")}
+    of_all = {"rpm": args.rpm, "strokes_per_min": args.strokes_per_min}
+    named = ("rpm", "feed_um", "part_temp_c", "master_temp_c", "strokes_per_min")
+    numbers = {name: asked.get(name, of_all.get(name)) for name in named}
     return TypedRound(
         part=args.part,
         bore=args.bore,
         part_number=args.part_number,
-        readings=readings,
+        readings=readings_given(monitor, asked["readings"]),
         strokes=strokes_of(asked.get("strokes", {})),
         stones=str(asked.get("stones", "")),
         by=str(asked.get("by", args.by)),
@@ -177,36 +218,47 @@ def _keep_zero(monitor: Monitor, given: dict[str, Any], *, by: str) -> None:
 
 def _by_hand(monitor: Monitor, args: argparse.Namespace) -> None:
     """Ask for the zero, then for one round after another, until the bore ends or the person does."""
-    from cellmon.monitor.bore.zero import keep_zero
+    from cellmon.monitor.bore.words import ENDED, WASH
 
     answer = _answer(monitor, args)
-    zero = _ask("Gauge on its master, before (Enter: not checked): ")
-    if zero in (None, *END):
+    found = ask(say("Gauge on its master, before (Enter: not checked): "))
+    if found is None or found in END:
         return
-    if zero:
-        _tried(lambda: keep_zero(monitor, zero, state="as-found", by=args.by))
+    if found:
+        tried(lambda: _zero_by_hand(monitor, found, state="as-found", by=args.by))
     if not answer.sign_checked:
         _sign_by_hand(monitor, args)
-    while answer.next is None or answer.next.step not in ("finished", "cannot be saved"):
+    while answer.next is None or answer.next.step not in ENDED:
         if not _round_by_hand(monitor, args, answer):
             break
         answer = _answer(monitor, args)
         write(["", *(clean(line) for line in bore_lines(answer, cautions=False))])
-    zero = _ask("Gauge on its master, after (Enter: not checked): ")
-    if zero and zero not in END:
-        _tried(lambda: keep_zero(monitor, zero, state="as-left", by=args.by))
+    left = ask(say("Gauge on its master, after (Enter: not checked): "))
+    if left and left not in END:
+        tried(lambda: _zero_by_hand(monitor, left, state="as-left", by=args.by))
     if answer.next is not None and answer.next.step == "finished":
-        write([WASH])
+        write([say(WASH)])
+
+
+def _zero_by_hand(monitor: Monitor, typed: str, *, state: str, by: str) -> None:
+    """Keep what the gauge read on its master, and say what to do where it stands far from zero."""
+    from cellmon.monitor.bore.zero import keep_zero, zero_warning
+
+    warned = zero_warning(monitor.sheet, keep_zero(monitor, typed, state=state, by=by), state=state)
+    if warned is not None:
+        write([clean(warned)])
 
 
 def _sign_by_hand(monitor: Monitor, args: argparse.Namespace) -> None:
     """Ask once, before the first bore, whether a larger size reads larger."""
     from cellmon.monitor.bore.zero import keep_sign
 
-    words = "Sign check: on something 20 um larger than the master the gauge reads (Enter: not checked): "
-    said = _ask(words)
+    text = to_say(
+        "Sign check: on something {um} um larger than the master the gauge reads (Enter: not checked): "
+    )
+    said = ask(say(text, um=20))
     if said and said not in END:
-        _tried(lambda: keep_sign(monitor, said, larger_um=20.0, by=args.by))
+        tried(lambda: keep_sign(monitor, said, larger_um=20.0, by=args.by))
 
 
 def _round_by_hand(monitor: Monitor, args: argparse.Namespace, answer: Any) -> bool:
@@ -218,9 +270,18 @@ def _round_by_hand(monitor: Monitor, args: argparse.Namespace, answer: Any) -> b
     if answer.rounds:
         told = answer.next
         advised = f"{told.strokes_full}/{told.strokes_top}/{told.strokes_bottom}"
-        made = _ask(f"Strokes made: full/top/bottom (Enter: {advised}; u: type the last round again): ")
+        text = to_say(
+            "Strokes made: full/top/bottom (Enter: {advised}; u: type the last round again; "
+            "e: a cell event): "
+        )
+        made = ask(say(text, advised=advised))
         if made in (None, *END):
             return False
+        if made == "e":
+            from cellmon.cli.bore_besides import by_hand_event
+
+            by_hand_event(monitor, by=args.by)
+            return True
         if made == "u":
             number = answer.rounds[-1].number
             last = answer.rounds[-1]
@@ -230,13 +291,13 @@ def _round_by_hand(monitor: Monitor, args: argparse.Namespace, answer: Any) -> b
         except WrongUsage as wrong:
             write([str(wrong)])
             return True
-        stones = _ask(f"Stones (Enter: {told.change_to or told.stones or 'as before'}): ") or (
-            told.change_to or told.stones
-        )
-    warm = _ask("Temperature of the part, C (Enter: not measured): ")
+        stones = ask(
+            say("Stones (Enter: {stones}): ", stones=told.change_to or told.stones or say("as before"))
+        ) or (told.change_to or told.stones)
+    warm = ask(say("Temperature of the part, C (Enter: not measured): "))
     if warm is None or stones in END or warm in END:
         return False
-    readings = _readings(monitor, args)
+    readings = asked_readings(monitor, args.part_number)
     if readings is None:
         return False
     typed = TypedRound(
@@ -246,77 +307,17 @@ def _round_by_hand(monitor: Monitor, args: argparse.Namespace, answer: Any) -> b
         readings=readings,
         strokes=strokes,
         stones=stones,
-        part_temp_c=_figure(warm),
+        part_temp_c=figure_of(warm),
+        rpm=args.rpm,
+        strokes_per_min=args.strokes_per_min,
         by=args.by,
         number=number,
     )
-    _tried(lambda: _keep_if_sure(monitor, typed))
+    tried(lambda: _keep_if_sure(monitor, typed))
     return True
 
 
 def _keep_if_sure(monitor: Monitor, typed: TypedRound) -> None:
-    looked = monitor.look_at_round(typed)
-    write([f"? {clean(one)}" for one in looked.asked])
-    if looked.asked and _ask("Enter: keep it as typed; n: type the round again: ") != "":
-        write(["Nothing was kept."])
-        return
-    monitor.keep_round(typed)
-
-
-def _readings(monitor: Monitor, args: argparse.Namespace) -> dict[tuple[str, str], str] | None:
-    """Ask for one reading after another; back goes to the one before."""
-    from cellmon.monitor.bore.entry import Dial, read_entry
-
-    places = _places(monitor)
-    dial = Dial.of(monitor.sheet, monitor.sheet.part(args.part_number))
-    found: dict[tuple[str, str], str] = {}
-    while len(found) < len(places):
-        place = places[len(found)]
-        said = _ask(f"  {' '.join(place)}: ")
-        if said is None or said in END:
-            return None
-        if said in BACK:
-            if found:
-                found.popitem()
-            continue
-        try:
-            typed = read_entry(said, dial)
-        except WrongUsage as wrong:
-            write([f"  {wrong}"])
-            continue
-        write([f"    {dial.nominal_mm + typed.um / 1000:.4f} mm", *(f"  ? {one}" for one in typed.asked)])
-        if typed.asked and _ask("  Enter: yes; else type it again: ") != "":
-            continue
-        found[place] = said
-    return found
-
-
-def _figure(words: str) -> float | None:
-    try:
-        return float(words.replace(",", ".")) if words else None
-    except ValueError:
-        write(["No figure: the temperature was left out."])
-        return None
-
-
-def _tried(do: Any) -> None:
-    try:
-        do()
-    except CellmonError as refusal:
-        write([clean(str(refusal))])
-
-
-def _ask(words: str) -> str | None:
-    """Return one typed line without its ends, or None at the end of the input."""
-    sys.stdout.write(words)
-    sys.stdout.flush()
-    line = next(_lines(), None)
-    if not sys.stdin.isatty():
-        sys.stdout.write("\n")
-    return None if line is None else line.strip()
-
-
-def _lines() -> Iterator[str]:
-    line = sys.stdin.readline()
-    if line:
-        yield line
+    again = say("Enter: keep it as typed; n: type the round again: ")
+    if sure(monitor.look_at_round(typed).asked, again=again):
+        monitor.keep_round(typed)

@@ -6,37 +6,49 @@ from collections.abc import Sequence
 
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import count, when
+from cellmon.cli.wording import as_of_line, count, not_known_lines, number, plain, yes_no
 from cellmon.monitor.alarms import Alarms, DetectorBudget, FamilyBudget, RulePrice
+from cellmon.words import say, to_say
 
 SCOPES = {
-    "bore": "each bore",
-    "distance": "each bore's distance from all",
-    "spindle": "mean of the spindle",
-    "all": "mean of all",
-    "audit": "each bore, audited",
-    "finding": "share of bores",
+    "bore": to_say("each bore"),
+    "distance": to_say("each bore's distance from all"),
+    "spindle": to_say("mean of the spindle"),
+    "all": to_say("mean of all"),
+    "audit": to_say("each bore, audited"),
+    "finding": to_say("share of bores"),
 }
-DETECTORS = ("level", "spread", "single")
+DETECTORS = (to_say("level"), to_say("spread"), to_say("single"))
+PLANNED = to_say(
+    "Wanted on the sheet: {wanted} a week. {streams} streams make {subgroups} subgroups a week, as planned."
+)
+ASSUMED = to_say(
+    "Wanted on the sheet: {wanted} a week. {streams} streams make {subgroups} subgroups a week, assumed."
+)
 
 
 def alarms_lines(answer: Alarms, look: Look) -> list[str]:
     """Return the promise in a sentence, a row a family of streams, a row a rule set."""
     b = answer.budget
-    rate = "as planned" if b.planned else "assumed"
-    wanted = f"Wanted on the sheet: {b.wanted_per_week:g} a week. "
+    rate = {
+        "wanted": plain(b.wanted_per_week),
+        "streams": count(b.streams),
+        "subgroups": count(b.subgroups_per_week),
+    }
     lines = [
         b.sentence,
-        f"{wanted}{b.streams:,} streams make {b.subgroups_per_week:,.0f} subgroups a week, {rate}.",
-        f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}.",
+        say(PLANNED if b.planned else ASSUMED, **rate),
+        as_of_line(answer.as_of, answer.sheet, look.zone),
         "",
-        "What each detector is allowed: one false alarm of a stream in so many subgroups, and its limits.",
+        say(
+            "What each detector is allowed: one false alarm of a stream in so many subgroups, and its limits."
+        ),
         *_families(answer, look),
         "",
-        "What rule sets would cost, on the charts of each bore:",
+        say("What rule sets would cost, on the charts of each bore:"),
         *_rules(b.rules, look),
     ]
-    return lines + [f"not known: {name}: {why}" for name, why in answer.why_not.items()]
+    return lines + not_known_lines(answer.why_not)
 
 
 def _families(answer: Alarms, look: Look) -> list[str]:
@@ -47,8 +59,8 @@ def _families(answer: Alarms, look: Look) -> list[str]:
         figure("streams"),
         figure("subgroups/week"),
         figure("false alarms/week"),
-        *(figure(f"{name}: one in") for name in DETECTORS),
-        *(text(f"{name} limits", spare=True) for name in DETECTORS),
+        *(figure(say("{detector}: one in", detector=say(name))) for name in DETECTORS),
+        *(text(say("{detector} limits", detector=say(name)), spare=True) for name in DETECTORS),
         text("part number", spare=True),
     )
     alike: dict[tuple[object, ...], list[FamilyBudget]] = {}
@@ -56,7 +68,7 @@ def _families(answer: Alarms, look: Look) -> list[str]:
         key = (f.part_number, f.feature, f.scope, f.subgroups_per_week, f.detectors)
         alike.setdefault(key, []).append(f)
     rows = [_family_row(families) for families in alike.values()]
-    return table(columns, rows, width=look.width) or ["No stream is watched."]
+    return table(columns, rows, width=look.width) or [say("No stream is watched.")]
 
 
 def _family_row(alike: Sequence[FamilyBudget]) -> list[str | None]:
@@ -65,12 +77,12 @@ def _family_row(alike: Sequence[FamilyBudget]) -> list[str | None]:
     found = {d.detector: d for d in f.detectors}
     streams = sum(one.streams for one in alike)
     return [
-        f.feature,
-        SCOPES.get(f.scope, f.scope),
+        say(f.feature),
+        say(SCOPES.get(f.scope, f.scope)),
         ", ".join(one.spindle for one in alike if one.spindle),
         count(streams),
         count(streams * f.subgroups_per_week),
-        f"{sum(one.false_alarms_per_week for one in alike):.2f}",
+        number(sum(one.false_alarms_per_week for one in alike), decimals=2),
         *(count(found[name].run_length) if name in found else None for name in DETECTORS),
         *(_limits(found.get(name)) for name in DETECTORS),
         f.part_number,
@@ -78,7 +90,9 @@ def _family_row(alike: Sequence[FamilyBudget]) -> list[str | None]:
 
 
 def _limits(detector: DetectorBudget | None) -> str | None:
-    return None if detector is None else " ".join(f"{limit:.2f}" for limit in detector.limits)
+    if detector is None:
+        return None
+    return " ".join(str(number(limit, decimals=2)) for limit in detector.limits)
 
 
 def _rules(rules: tuple[RulePrice, ...], look: Look) -> list[str]:
@@ -95,7 +109,7 @@ def _rules(rules: tuple[RulePrice, ...], look: Look) -> list[str]:
             rule.words,
             count(rule.run_length),
             count(rule.false_alarms_per_week),
-            "yes" if rule.switched_on else "no",
+            yes_no(rule.switched_on),
         ]
         for rule in rules
     ]

@@ -21,9 +21,21 @@ from cellmon.cli.arguments import (
 )
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import count, interval, number, plural, reasons, signed, sure, when
+from cellmon.cli.wording import (
+    as_of_line,
+    count,
+    counted_bores,
+    interval,
+    note_line,
+    number,
+    reasons,
+    signed,
+    sure,
+    when,
+)
 from cellmon.errors import WrongUsage
 from cellmon.monitor.compare import ComparedSide, ComparedStream, Comparison, Side
+from cellmon.words import say
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -75,11 +87,11 @@ def sides(args: argparse.Namespace, monitor: Monitor) -> tuple[Side, Side]:
     windows = [args.window, args.with_]
     if len(named) + any(windows) != 1 or (any(windows) and not all(windows)):
         raise WrongUsage(
-            "compare needs --window with --with, or one of --sets, --lots, --spindles, --fixtures"
+            say("compare needs --window with --with, or one of --sets, --lots, --spindles, --fixtures")
         )
     if any(windows):
         if any(during.values()):
-            raise WrongUsage("--window and --with say the times; --since and --until go with the others")
+            raise WrongUsage(say("--window and --with say the times; --since and --until go with the others"))
         one, two = (_of_window(ends, monitor) for ends in windows)
         return one, two
     first, second = getattr(args, named[0])
@@ -116,18 +128,26 @@ def compare_lines(answer: Comparison, look: Look) -> list[str]:
         text("differs"),
     )
     lines = [answer.sentence, *(_side_line(s, look) for s in (answer.first, answer.second))]
-    lines += [f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}.", ""]
+    lines += [as_of_line(answer.as_of, answer.sheet, look.zone), ""]
     lines += table(columns, [_row(s, look) for s in answer.streams], width=look.width)
-    lines += ["", answer.lives.sentence, "", *(f"note: {note}" for note in answer.notes)]
+    lines += ["", answer.lives.sentence, "", *map(note_line, answer.notes)]
     found = reasons([s.stream for s in answer.streams], [s.why_not for s in answer.streams])
     return lines + (["", *found] if found else [])
 
 
 def _side_line(side: ComparedSide, look: Look) -> str:
-    doubted = f", {side.doubted:,} more are doubted and left out" if side.doubted else ""
-    sets = f", stones {', '.join(side.stone_sets)}" if side.stone_sets else ""
-    times = f"{when(side.first_at, look.zone)} to {when(side.last_at, look.zone)}"
-    return f"  {side.name}: {plural(side.bores, 'bore')}, {times}{sets}{doubted}"
+    told = say(
+        "{side}: {bores}, {since} to {until}",
+        side=side.name,
+        bores=counted_bores(side.bores),
+        since=when(side.first_at, look.zone),
+        until=when(side.last_at, look.zone),
+    )
+    if side.stone_sets:
+        told = say("{side}, stones {sets}", side=told, sets=", ".join(side.stone_sets))
+    if side.doubted:
+        told = say("{side}, {count} more are doubted and left out", side=told, count=count(side.doubted))
+    return f"  {told}"
 
 
 def _row(s: ComparedStream, look: Look) -> Sequence[str | None]:
@@ -141,7 +161,7 @@ def _row(s: ComparedStream, look: Look) -> Sequence[str | None]:
         number(s.first.sd_within_um, decimals=look.um + 1),
         _ratio(s),
         count(s.at_bores_since_dressing),
-        ", ".join(s.differs) or "not shown",
+        ", ".join(map(say, s.differs)) or say("not shown"),
     ]
 
 

@@ -16,8 +16,13 @@ from cellmon.cli.arguments import (
 )
 from cellmon.cli.showing import show
 from cellmon.cli.terminal import clean, write
+from cellmon.cli.wording import count
 from cellmon.errors import WrongUsage
+from cellmon.words import say, say_many, to_say
 
+NOTHING_HELD = to_say("signal {signal}: no part on hold is without a disposition")
+SEEN = to_say("Signal {signal} ({words}) acknowledged by {by}; it is {state}.")
+ANSWERED = to_say("Signal {signal} ({words}) answered by {by}; it is {state}.")
 DISPOSITIONS = ("released", "reworked", "scrapped", "concession")
 
 
@@ -42,10 +47,11 @@ def correct(args: argparse.Namespace) -> int:
     alike = {"alike": True} if args.alike else {}
     more = monitor.flag(args.flag).alike if args.alike else 0
     row = monitor.correct(args.flag, accept=args.accept, by=args.by, why=args.why, **alike)
-    said = f"{row.flag} of part {row.part} bore {row.bore}: {row.state} by {args.by}."
+    text = to_say("{flag} of part {part} bore {bore}: {became} by {by}.")
+    told = [say(text, flag=row.flag, part=row.part, bore=row.bore, became=say(row.state), by=args.by)]
     if more:
-        said += f" So {'was' if more == 1 else 'were'} {more:,} more like it."
-    write([clean(said)])
+        told.append(say_many("So was {n} more like it.", "So were {n} more like it.", more, n=count(more)))
+    write([clean(" ".join(told))])
     return 0
 
 
@@ -63,29 +69,49 @@ def respond(args: argparse.Namespace) -> int:
     """Answer a signal, or acknowledge it."""
     answered = args.cause is not None and args.action is not None
     if args.seen and (args.cause or args.action):
-        raise WrongUsage("--seen acknowledges without an answer; leave out --cause and --action, or --seen")
+        raise WrongUsage(
+            say("--seen acknowledges without an answer; leave out --cause and --action, or --seen")
+        )
     if not args.seen and not answered:
-        raise WrongUsage("an answer needs --cause and --action; --seen only acknowledges")
+        raise WrongUsage(say("an answer needs --cause and --action; --seen only acknowledges"))
     signal = open_monitor(args).respond(
         args.signal, by=args.by, cause=args.cause, action=args.action, seen=args.seen
     )
-    said = "acknowledged" if args.seen else "answered"
-    write([clean(f"Signal {signal.id} ({signal.words}) {said} by {args.by}; it is {signal.state}.")])
+    text = SEEN if args.seen else ANSWERED
+    told = say(text, signal=signal.id, words=signal.words, by=args.by, state=say(signal.state))
+    write([clean(told)])
     return 0
 
 
 def hold_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `hold`."""
     parser.add_argument("signal", metavar="SIGNAL", help="the signal's id")
+    parser.add_argument(
+        "--from", dest="from_", metavar="SERIAL", help="hold from this earlier part on as well"
+    )
+    parser.add_argument("--to", metavar="SERIAL", help="with --from: only to this part")
+    by_and_why_arguments(parser, required=False)
     listing_arguments(parser)
 
 
 def hold(args: argparse.Namespace) -> int:
-    """List the parts to contain after a signal."""
+    """List the parts to contain after a signal, or hold earlier ones as well."""
     from cellmon.cli.stories import hold_lines
 
+    if args.from_ is None and (args.to or args.by or args.why):
+        raise WrongUsage(say("--to, --by and --why go with --from SERIAL, which extends the hold"))
+    if args.from_ is not None and (args.by is None or args.why is None):
+        raise WrongUsage(say("--from needs --by NAME and --why TEXT"))
+    if args.from_ is not None and args.as_of is not None:
+        raise WrongUsage(say("a hold is extended now; leave out --as-of"))
     monitor = open_monitor(args)
-    show(args, monitor, monitor.hold(args.signal), hold_lines)
+    if args.from_ is None:
+        answer = monitor.hold(args.signal)
+    else:
+        answer = monitor.extend_hold(
+            args.signal, from_part=args.from_, to_part=args.to, by=args.by, why=args.why
+        )
+    show(args, monitor, answer, hold_lines)
     return 0
 
 
@@ -111,7 +137,7 @@ def release(args: argparse.Namespace) -> int:
         held = monitor.hold(args.signal).parts
         parts = list(dict.fromkeys(p.part for p in held if p.disposition is None))
         if not parts:
-            raise WrongUsage(f"signal {args.signal}: no part on hold is without a disposition")
+            raise WrongUsage(say(NOTHING_HELD, signal=args.signal))
     answer = monitor.release(args.signal, parts=parts, as_=args.as_, by=args.by, why=args.why)
     show(args, monitor, answer, hold_lines)
     return 0
@@ -129,11 +155,11 @@ def first_bores(args: argparse.Namespace) -> int:
     from cellmon.cli.setups import first_bores_lines
 
     if args.release is None and (args.by or args.why):
-        raise WrongUsage("--by and --why go with --release SPINDLE")
+        raise WrongUsage(say("--by and --why go with --release SPINDLE"))
     if args.release is not None and (args.by is None or args.why is None):
-        raise WrongUsage("--release needs --by NAME and --why TEXT")
+        raise WrongUsage(say("--release needs --by NAME and --why TEXT"))
     if args.release is not None and args.as_of is not None:
-        raise WrongUsage("a spindle is released now; leave out --as-of")
+        raise WrongUsage(say("a spindle is released now; leave out --as-of"))
     monitor = open_monitor(args)
     if args.release is not None:
         answer = monitor.release_setup(args.release, by=args.by, why=args.why)
@@ -161,7 +187,7 @@ def baseline(args: argparse.Namespace) -> int:
 
     choice = stream_choice(args)
     if args.check and args.freeze:
-        raise WrongUsage("--check looks at limits, --freeze changes them; leave out one")
+        raise WrongUsage(say("--check looks at limits, --freeze changes them; leave out one"))
     _check_freeze(args, chosen=any(choice.values()))
     monitor = open_monitor(args)
     if args.check:
@@ -180,11 +206,11 @@ def baseline(args: argparse.Namespace) -> int:
 def _check_freeze(args: argparse.Namespace, *, chosen: bool) -> None:
     if not args.freeze:
         if args.all or args.by or args.why:
-            raise WrongUsage("--all, --by and --why go with --freeze")
+            raise WrongUsage(say("--all, --by and --why go with --freeze"))
         return
     if args.as_of is not None:
-        raise WrongUsage("limits are frozen now; leave out --as-of")
+        raise WrongUsage(say("limits are frozen now; leave out --as-of"))
     if args.all == chosen:
-        raise WrongUsage("--freeze needs either --all or one of --spindle, --bore, --feature")
+        raise WrongUsage(say("--freeze needs either --all or one of --spindle, --bore, --feature"))
     if args.by is None or args.why is None:
-        raise WrongUsage("--freeze needs --by NAME and --why TEXT")
+        raise WrongUsage(say("--freeze needs --by NAME and --why TEXT"))

@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Sequence
 from functools import partial
 
+from cellmon import local
 from cellmon.cli.arguments import (
     last_argument,
     listing_arguments,
@@ -16,8 +17,9 @@ from cellmon.cli.arguments import (
 )
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import count, listed, number, plural, signed
+from cellmon.cli.wording import count, counted_bores, listed, note_line, number, plain, signed
 from cellmon.monitor.fit import FitAnswer, FitPair, Grade, Grading, PairList
+from cellmon.words import say, say_many, to_say
 
 
 def fit_arguments(parser: argparse.ArgumentParser) -> None:
@@ -59,31 +61,47 @@ def fit(args: argparse.Namespace) -> int:
 def fit_lines(answer: FitAnswer, look: Look, *, last: int) -> list[str]:
     """Return the clearance, the grades in use and the best there are, the pairing list, what was assumed."""
     lines = [answer.sentence, "", *_populations(answer, look), *_shares(answer)]
-    hand = (
-        f"the newest {plural(answer.at_hand_bores, 'bore')} and {plural(answer.at_hand_mates, 'mating part')}"
-    )
-    lines += ["", f"Grades, of {hand}: {_left(answer.grades)}."]
+    lines += ["", _grades_line(answer)]
     lines += table(_GRADE_COLUMNS, [_grade_row(g) for g in answer.grades.grades], width=look.width)
     if answer.misgraded is not None:
-        lines.append(f"The gauge puts {_per_cent(answer.misgraded)} of the bores into a wrong grade.")
-    lines += ["", "Best borders, whole um from nominal, bores and mating parts each with their own:"]
+        share = _per_cent(answer.misgraded)
+        lines.append(say("The gauge puts {share} of the bores into a wrong grade.", share=share))
+    lines += ["", say("Best borders, whole um from nominal, bores and mating parts each with their own:")]
     lines += table(_BEST_COLUMNS, [_best_row(g) for g in answer.best], width=look.width)
     if answer.pairing is not None:
         lines += ["", *_pair_lines(answer.pairing, look, last=last)]
     if answer.notes:
-        lines += ["", *(f"note: {note}" for note in answer.notes)]
+        lines += ["", *(note_line(note) for note in answer.notes)]
     return [*lines, "", answer.caution]
+
+
+def _grades_line(answer: FitAnswer) -> str:
+    return say(
+        "Grades, of the newest {bores} and {mates}: {left}.",
+        bores=counted_bores(answer.at_hand_bores),
+        mates=_mates(answer.at_hand_mates),
+        left=_left(answer.grades),
+    )
+
+
+def _mates(n: int) -> str:
+    return say_many("{n} mating part", "{n} mating parts", n, n=local.number(n))
+
+
+def _pairs(n: int) -> str:
+    return say_many("{n} pair", "{n} pairs", n, n=local.number(n))
 
 
 def _populations(answer: FitAnswer, look: Look) -> list[str]:
     columns = (text("um from nominal, at 20 degrees"), figure("n"), figure("mean"), figure("sd"))
+    bores = say("bores ({size})", size=say(answer.bore_size))
     rows = [
         [name, count(p.n), signed(p.mean_um, decimals=look.um), number(p.sd_um, decimals=2)]
-        for name, p in ((f"bores ({answer.bore_size})", answer.bores), ("mating parts", answer.mates))
+        for name, p in ((bores, answer.bores), (say("mating parts"), answer.mates))
     ]
     rows.append(
         [
-            f"clearance at {answer.at_c:g} degrees",
+            say("clearance at {at} degrees", at=plain(answer.at_c)),
             None,
             number(answer.mean_um, decimals=look.um),
             number(answer.sd_um, decimals=2),
@@ -94,24 +112,42 @@ def _populations(answer: FitAnswer, look: Look) -> list[str]:
 
 def _shares(answer: FitAnswer) -> list[str]:
     lines = [
-        f"Too tight {_per_cent(answer.below)}, too loose {_per_cent(answer.above)}; were both normal, "
-        f"{_per_cent(answer.outside_if_normal)} outside.",
-        f"With the least two-point size of each bore {_per_cent(answer.below_at_least_size)} are too tight.",
+        say(
+            "Too tight {below}, too loose {above}; were both normal, {normal} outside.",
+            below=_per_cent(answer.below),
+            above=_per_cent(answer.above),
+            normal=_per_cent(answer.outside_if_normal),
+        ),
+        say(
+            "With the least two-point size of each bore {share} are too tight.",
+            share=_per_cent(answer.below_at_least_size),
+        ),
     ]
     if answer.growth_um:
-        word = "larger" if answer.growth_um > 0 else "smaller"
         change = number(abs(answer.growth_um), decimals=1)
-        lines.append(f"Every clearance is {change} um {word} at {answer.at_c:g} degrees than at 20.")
+        grown = _LARGER if answer.growth_um > 0 else _SMALLER
+        lines.append(say(grown, change=change, at=plain(answer.at_c)))
     return lines
 
 
+_LARGER = to_say("Every clearance is {change} um larger at {at} degrees than at 20.")
+_SMALLER = to_say("Every clearance is {change} um smaller at {at} degrees than at 20.")
+
+
 def _per_cent(share: float) -> str:
-    return "under 0.01 %" if 0 < share < 1e-4 else f"{100 * share:.{2 if share < 0.001 else 1}f} %"
+    if 0 < share < 1e-4:
+        return say("under {share} %", share=local.number(0.01, 2))
+    return f"{number(100 * share, decimals=2 if share < 0.001 else 1)} %"
 
 
 def _left(g: Grading) -> str:
-    left = f"{plural(g.left_bores, 'bore')} and {plural(g.left_mates, 'mating part')} left over"
-    return f"{plural(g.pairs, 'pair')}, {left}, {_per_cent(g.outside)} of the pairs outside"
+    return say(
+        "{pairs}, {bores} and {mates} left over, {share} of the pairs outside",
+        pairs=_pairs(g.pairs),
+        bores=counted_bores(g.left_bores),
+        mates=_mates(g.left_mates),
+        share=_per_cent(g.outside),
+    )
 
 
 _GRADE_COLUMNS = (
@@ -146,12 +182,14 @@ def _grade_row(g: Grade) -> Sequence[str | None]:
 
 def _stretch(low: float | None, high: float | None) -> str:
     if low is None:
-        return "all" if high is None else f"under {_border(high)}"
-    return f"{_border(low)} and more" if high is None else f"{_border(low)} to under {_border(high)}"
+        return say("all") if high is None else say("under {least}", least=_border(high))
+    if high is None:
+        return say("{low} and more", low=_border(low))
+    return say("{low} to under {high}", low=_border(low), high=_border(high))
 
 
 def _border(um: float) -> str:
-    return f"{round(um, 1):g}"
+    return plain(round(um, 1))
 
 
 def _best_row(g: Grading) -> Sequence[str | None]:
@@ -176,17 +214,23 @@ def _pair_lines(pairing: PairList, look: Look, *, last: int) -> list[str]:
         figure("clearance um"),
     )
     shown = pairing.pairs[-last:] if last else pairing.pairs
-    lines = [f"Pairing list: {plural(len(pairing.pairs), 'pair')} inside the limits, the most there can be."]
+    pairs = _pairs(len(pairing.pairs))
+    lines = [say("Pairing list: {pairs} inside the limits, the most there can be.", pairs=pairs)]
     lines += table(columns, [_pair_row(p, look) for p in shown], width=look.width)
     if len(shown) < len(pairing.pairs):
-        lines.append(f"These are the last {len(shown)} of {len(pairing.pairs)}; --last 0 shows all.")
-    for name, left in (("bores", pairing.left_bores), ("mating parts", pairing.left_mates)):
+        of = len(pairing.pairs)
+        lines.append(say("These are the last {shown} of {all}; --last 0 shows all.", shown=last, all=of))
+    for text_, left in ((_BORES_LEFT, pairing.left_bores), (_MATES_LEFT, pairing.left_mates)):
         if left:
             names = listed(one.part if one.bore is None else f"{one.part} {one.bore}" for one in left)
-            lines.append(f"Without a partner: {len(left)} {name}: {names}.")
+            lines.append(say(text_, count=len(left), names=names))
     if not pairing.nearest:
-        lines.append("So many parts are paired inside the limits only, not nearest to their middle.")
+        lines.append(say("So many parts are paired inside the limits only, not nearest to their middle."))
     return lines
+
+
+_BORES_LEFT = to_say("Without a partner: {count} bores: {names}.")
+_MATES_LEFT = to_say("Without a partner: {count} mating parts: {names}.")
 
 
 def _pair_row(p: FitPair, look: Look) -> Sequence[str | None]:

@@ -17,6 +17,7 @@ from cellmon.cli.progress import Progress
 from cellmon.cli.showing import look_of, show
 from cellmon.cli.terminal import write
 from cellmon.errors import WrongUsage
+from cellmon.words import say
 
 
 def demo_arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,9 +40,12 @@ def demo(args: argparse.Namespace) -> int:
         from cellmon.export.hand_demo import PART, make_hand_demo
 
         by_hand = make_hand_demo(args.folder)
-        write([f"{args.folder}: one block, {PART}, four bores honed by hand.", ""])
-        write([f"Bore {b}: {by_hand.bore(part=PART, bore=b).sentence}" for b in by_hand.sheet.parts[0].bores])
-        write(["", f"Go on: cellmon bore {PART} 4 --cell {args.folder}"])
+        told = {"folder": args.folder, "part": PART}
+        write([say("{folder}: one block, {part}, four bores honed by hand.", **told), ""])
+        for bore in by_hand.sheet.parts[0].bores:
+            sentence = by_hand.bore(part=PART, bore=bore).sentence
+            write([say("Bore {bore}: {sentence}", bore=bore, sentence=sentence)])
+        write(["", say("Go on: cellmon bore {part} 4 --cell {folder}", **told)])
         return 0 if args.no_serve else serve_monitor(by_hand, host=args.host, port=args.port)
     from cellmon.export.demo import make_demo
 
@@ -50,7 +54,7 @@ def demo(args: argparse.Namespace) -> int:
     monitor = cellmon.open_cell(args.folder)
     write([f"{args.folder}: {taken_sentence(taken.files)}", ""])
     write(state_lines(monitor.state(), look_of(monitor)))
-    write(["", f"Ask it more: cellmon signals --cell {args.folder}"])
+    write(["", say("Ask it more: cellmon signals --cell {folder}", folder=args.folder)])
     return 0 if args.no_serve else serve_monitor(monitor, host=args.host, port=args.port)
 
 
@@ -68,14 +72,18 @@ def new(args: argparse.Namespace) -> int:
     if args.hand:
         return _new_by_hand(args.folder)
     if args.from_file is not None and not args.from_file.is_file():
-        raise WrongUsage(f"no such file: {args.from_file}")
+        raise WrongUsage(say("no such file: {file}", file=args.from_file))
     from cellmon.monitor.new import new_cell
 
     made = new_cell(args.folder, from_file=args.from_file)
     write(
         [
-            f"Made {made}. Its cell sheet says what is honed, measured and watched: read and correct it.",
-            f"Then: cellmon check --cell {args.folder}",
+            say(
+                "Made {folder}. Its cell sheet says what is honed, measured and watched: "
+                "read and correct it.",
+                folder=made,
+            ),
+            say("Then: cellmon check --cell {folder}", folder=args.folder),
         ]
     )
     return 0
@@ -85,10 +93,16 @@ def _new_by_hand(folder: Path) -> int:
     from cellmon.cli.hand_questions import asked_sheet
     from cellmon.monitor.hand_sheet import new_hand_cell
 
-    if (folder / "cell.toml").exists():
-        raise WrongUsage(f"{folder / 'cell.toml'} is already there; it was left as it is")
+    sheet = folder / "cell.toml"
+    if sheet.exists():
+        raise WrongUsage(say("{file} is already there; it was left as it is", file=sheet))
     made = new_hand_cell(folder, asked_sheet())
-    write([f"Made {made}. Read it and correct it.", f"Then: cellmon bore SERIAL 1 --cell {folder}"])
+    write(
+        [
+            say("Made {sheet}. Read it and correct it.", sheet=made),
+            say("Then: cellmon bore SERIAL 1 --cell {folder}", folder=folder),
+        ]
+    )
     return 0
 
 
@@ -100,7 +114,7 @@ def check_arguments(parser: argparse.ArgumentParser) -> None:
 
 def check(args: argparse.Namespace) -> int:
     """Check the sheet and the store; status 1 when the store is not sound."""
-    from cellmon.cli.ledgers import check_lines
+    from cellmon.cli.checked import check_lines
 
     monitor = open_monitor(args)
     answer = monitor.check(rebuild=args.rebuild)
@@ -117,7 +131,7 @@ def adopt_arguments(parser: argparse.ArgumentParser) -> None:
 
 def adopt(args: argparse.Namespace) -> int:
     """Put the sheet on disk in force."""
-    from cellmon.cli.ledgers import check_lines
+    from cellmon.cli.checked import check_lines
 
     monitor = open_monitor(args)
     show(args, monitor, monitor.adopt(by=args.by, why=args.why), check_lines)

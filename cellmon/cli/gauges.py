@@ -1,4 +1,4 @@
-"""The command `gauge`, and its lines: checks, studies, budget, decisions, two gauges compared."""
+"""The command `gauge`, and its lines: checks, budget, decisions; studies and pairs stand beside it."""
 
 from __future__ import annotations
 
@@ -7,19 +7,25 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from cellmon.cli.arguments import listing_arguments, open_monitor
+from cellmon.cli.gauge_studies import agreement_section, study_section, variance_tables
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import interval, number, plural, signed, when
+from cellmon.cli.wording import (
+    as_of_line,
+    count,
+    interval,
+    not_known_lines,
+    number,
+    plain,
+    signed,
+    when,
+    yes_no,
+)
+from cellmon.words import say, say_many
 
 if TYPE_CHECKING:
-    from cellmon.monitor.gauge import (
-        GaugeAnswer,
-        GaugesAgree,
-        GaugeStanding,
-        StudyAnswer,
-        StudyFeature,
-        Zone,
-    )
+    from cellmon.monitor.gauge import GaugeAnswer, GaugeStanding, Zone
+    from cellmon.monitor.gauge.checks import MasterChecks
 
 NO_WRAP = 10_000
 
@@ -40,33 +46,26 @@ def gauge(args: argparse.Namespace) -> int:
 
 def gauge_lines(answer: GaugeAnswer, look: Look) -> list[str]:
     """Return the answer in a sentence, then a section on each gauge, each study and the decisions."""
-    lines = [
-        answer.sentence,
-        answer.caution,
-        f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}.",
-    ]
+    lines = [answer.sentence, answer.caution, as_of_line(answer.as_of, answer.sheet, look.zone)]
     for one in answer.gauges:
         lines += ["", *_standing(one, look)]
     for study in answer.studies:
-        lines += ["", *_study(study, look)]
+        lines += ["", *study_section(study, look)]
     lines += ["", *_aside(answer)] if answer.study_rows_aside else []
     for pair in answer.agreements:
-        lines += ["", *_agreement(pair, look)]
+        lines += ["", *agreement_section(pair, look)]
     lines += ["", *_wrapped(answer.rule.sentence, look), "", *_zones(answer, look)]
     if answer.noise:
-        lines += [
-            "",
-            "What noise alone adds (simulated with the sheet's uncertainties):",
-            *_noise(answer, look),
-        ]
-    return lines + [f"not known: {name}: {why}" for name, why in answer.why_not.items()]
+        lines += ["", say("What noise alone adds (simulated with the sheet's uncertainties):")]
+        lines += _noise(answer, look)
+    return lines + not_known_lines(answer.why_not)
 
 
 def study_lines(answer: GaugeAnswer, look: Look) -> list[str]:
     """Return one study with its tables of variance, and the budget of its gauge."""
     lines: list[str] = []
     for study in answer.studies:
-        lines += [*_study(study, look), *_tables(study, look), ""]
+        lines += [*study_section(study, look), *variance_tables(study, look), ""]
     measured = {s.gauge for s in answer.studies}
     for one in answer.gauges:
         if one.gauge in measured and one.budget is not None:
@@ -79,41 +78,66 @@ def _wrapped(words: str, look: Look, *, indent: str = "") -> list[str]:
 
 
 def _aside(answer: GaugeAnswer) -> list[str]:
-    rows = plural(answer.study_rows_aside, "row of study files waits", "rows of study files wait")
-    return [f"{rows} aside, in no study; cellmon aside lists each with its reason."]
+    rows = answer.study_rows_aside
+    return [
+        say_many(
+            "{n} row of study files waits aside, in no study; cellmon aside lists each with its reason.",
+            "{n} rows of study files wait aside, in no study; cellmon aside lists each with its reason.",
+            rows,
+            n=count(rows),
+        )
+    ]
 
 
 def _standing(one: GaugeStanding, look: Look) -> list[str]:
-    step = "" if one.resolution_um is None else f", reads in steps of {one.resolution_um:g} um"
-    use = "its readings are charted" if one.use == "streams" else one.use
-    lines = [f"{one.gauge} ({use}{step})", *_wrapped(one.on_masters, look, indent="  ")]
-    checks = one.checks
-    if checks is not None:
-        limit = "" if checks.limit_um is None else f" within {checks.limit_um:g} um"
-        rows = [
-            [f"zero, as found{limit}", interval(checks.zero_um, decimals=2), "um", f"{checks.zero_n} checks"],
-            ["spread of the zero", interval(checks.zero_sd_um, decimals=2), "um", "standard deviation"],
-            ["drift", interval(checks.drift_um_per_day, decimals=3), "um a day", _since(one, look)],
-        ]
-        if checks.linearity is not None:
-            masters = ", ".join(f"{m.master_mm:.4f} mm" for m in checks.linearity.masters)
-            error = interval(checks.linearity.over_tolerance_um, decimals=2)
-            rows.append(["error across the tolerance", error, "um", f"by regression over {masters}"])
+    lines = [_use_line(one), *_wrapped(one.on_masters, look, indent="  ")]
+    if one.checks is not None:
         columns = (text("on masters"), figure("value (95 %)"), text("unit"), text("from", flexible=True))
-        lines += table(columns, rows, width=look.width)
-        lines += [f"  not known: {name}: {why}" for name, why in checks.why_not.items()]
+        lines += table(columns, _check_rows(one.checks, look), width=look.width)
+        lines += [f"  {line}" for line in not_known_lines(one.checks.why_not)]
         lines += _suspects(one, look)
     if one.budget is not None:
         lines += _budget(one, look)
-    return lines + [f"  not known: {name}: {why}" for name, why in one.why_not.items()]
+    return lines + [f"  {line}" for line in not_known_lines(one.why_not)]
 
 
-def _since(one: GaugeStanding, look: Look) -> str:
-    checks = one.checks
-    if checks is None:
-        return ""
-    since = "" if checks.drift_since is None else f" since it was set, {when(checks.drift_since, look.zone)}"
-    return f"{checks.drift_n} checks{since}"
+def _use_line(one: GaugeStanding) -> str:
+    use = say("its readings are charted") if one.use == "streams" else say(one.use)
+    if one.resolution_um is None:
+        return f"{one.gauge} ({use})"
+    step = plain(one.resolution_um)
+    return say("{gauge} ({use}, reads in steps of {step} um)", gauge=one.gauge, use=use, step=step)
+
+
+def _check_rows(checks: MasterChecks, look: Look) -> list[list[str | None]]:
+    rows = [
+        [_zero(checks), interval(checks.zero_um, decimals=2), "um", _checks(checks.zero_n)],
+        [say("spread of the zero"), interval(checks.zero_sd_um, decimals=2), "um", say("standard deviation")],
+        [say("drift"), interval(checks.drift_um_per_day, decimals=3), say("um a day"), _since(checks, look)],
+    ]
+    if checks.linearity is not None:
+        masters = ", ".join(f"{number(m.master_mm, decimals=4)} mm" for m in checks.linearity.masters)
+        error = interval(checks.linearity.over_tolerance_um, decimals=2)
+        how = say("by regression over {masters}", masters=masters)
+        rows.append([say("error across the tolerance"), error, "um", how])
+    return rows
+
+
+def _zero(checks: MasterChecks) -> str:
+    if checks.limit_um is None:
+        return say("zero, as found")
+    return say("zero, as found within {limit} um", limit=plain(checks.limit_um))
+
+
+def _checks(n: int) -> str:
+    return say("{count} checks", count=n)
+
+
+def _since(checks: MasterChecks, look: Look) -> str:
+    if checks.drift_since is None:
+        return _checks(checks.drift_n)
+    at = when(checks.drift_since, look.zone)
+    return say("{count} checks since it was set, {at}", count=checks.drift_n, at=at)
 
 
 def _suspects(one: GaugeStanding, look: Look) -> list[str]:
@@ -134,16 +158,16 @@ def _suspects(one: GaugeStanding, look: Look) -> list[str]:
             when(s.found_at, look.zone),
             signed(s.by_um, decimals=1),
             when(s.after, look.zone),
-            when(s.until, look.zone) if s.ended else "not yet put right",
-            f"{s.bores:,}",
-            f"{s.blocks:,}",
-            f"{s.waiting:,}",
-            None if s.first_part is None else f"{s.first_part} to {s.last_part}",
+            when(s.until, look.zone) if s.ended else say("not yet put right"),
+            count(s.bores),
+            count(s.blocks),
+            count(s.waiting),
+            None if s.first_part is None else say("{first} to {last}", first=s.first_part, last=s.last_part),
         ]
         for s in one.checks.suspect
     ]
-    head = "  Found off: the bores since the last good check are suspect until measured again or decided."
-    return [head, *table(columns, rows, width=look.width)]
+    head = say("Found off: the bores since the last good check are suspect until measured again or decided.")
+    return [f"  {head}", *table(columns, rows, width=look.width)]
 
 
 def _budget(one: GaugeStanding, look: Look) -> list[str]:
@@ -161,133 +185,13 @@ def _budget(one: GaugeStanding, look: Look) -> list[str]:
         [
             line.name,
             number(line.u_um, decimals=2),
-            "by the bore" if line.part == "common" else "no",
-            "yes" if line.counted else "no",
+            say("by the bore") if line.part == "common" else say("no"),
+            yes_no(line.counted),
             line.source,
         ]
         for line in found.lines
     ]
     return [*_wrapped(found.sentence, look, indent="  "), *table(columns, rows, width=look.width)]
-
-
-def _study(study: StudyAnswer, look: Look) -> list[str]:
-    lines = [
-        f"Study {study.study} of {study.gauge}: {study.design}, {plural(study.readings, 'reading')}. "
-        f"Shares are of {study.sigmas:g} standard deviations."
-    ]
-    columns = (
-        text("feature"),
-        text("size"),
-        figure("repeats um"),
-        figure("persons um"),
-        figure("gauge um"),
-        figure("parts um"),
-        figure("% of tolerance"),
-        figure("% of study", spare=True),
-        figure("categories"),
-        text("verdict", flexible=True),
-    )
-    if any(f.bias_um is not None for f in study.features):
-        columns = (*columns[:3], figure("bias um"), *columns[4:])
-    lines += table(columns, [_feature_row(f, study) for f in study.features], width=look.width)
-    lines += [f"  left out: {words}" for words in study.left_out]
-    lines += [f"  note: {words}" for words in study.notes]
-    lines += [f"  {f.feature}: {words}" for f in study.features if (words := _step(f))]
-    if study.linearity is not None:
-        lines.append(
-            f"  error across the tolerance, by regression over {len(study.linearity.masters)} masters: "
-            f"{interval(study.linearity.over_tolerance_um, decimals=2)} um"
-        )
-    return lines + _whys(study)
-
-
-def _feature_row(f: StudyFeature, study: StudyAnswer) -> list[str | None]:
-    biased = any(one.bias_um is not None for one in study.features)
-    shape = " x ".join(str(n) for n in (f.parts, f.operators, f.trials) if n)
-    return [
-        f.feature,
-        shape,
-        interval(f.repeatability_um, decimals=2),
-        interval(f.bias_um if biased else f.reproducibility_um, decimals=2),
-        interval(f.gauge_um, decimals=2),
-        interval(f.part_um, decimals=2),
-        interval(f.of_tolerance, decimals=0),
-        interval(f.of_study, decimals=0),
-        None if f.categories_claimed is None else f"{f.categories_claimed}",
-        f.verdict,
-    ]
-
-
-def _step(f: StudyFeature) -> str:
-    """Say how the steps of the readings compare with the tolerance and with what repeats."""
-    test = f.resolution
-    if test is None:
-        return ""
-    said = [f"read in steps of {test.step:.3g} um"]
-    if test.of_tolerance is not None:
-        enough = "fine enough" if test.fine_for_tolerance else "too coarse, a tenth is the least"
-        said.append(f"{100 * test.of_tolerance:.1f} % of the tolerance ({enough})")
-    if test.of_sigma is not None:
-        enough = "fine enough" if test.fine_for_sigma else "too coarse to show how well it repeats"
-        said.append(f"{test.of_sigma:.1f} standard deviations of repetition ({enough})")
-    return ", ".join(said)
-
-
-def _whys(study: StudyAnswer) -> list[str]:
-    said: dict[str, dict[str, None]] = {}
-    for f in study.features:
-        for name, why in f.why_not.items():
-            said.setdefault(why, {})[name] = None
-    return [f"  not known: {', '.join(names)}: {why}" for why, names in said.items()]
-
-
-def _tables(study: StudyAnswer, look: Look) -> list[str]:
-    lines: list[str] = []
-    for f in study.features:
-        if not f.table:
-            continue
-        chance = "" if f.p_interaction is None else f", interaction by chance {f.p_interaction:.3f}"
-        pooled = " (pooled into the repeats: above 0.25)" if f.pooled else ""
-        columns = (
-            text(f"variance of {f.feature}"),
-            figure("df"),
-            figure("sum of squares"),
-            figure("mean square"),
-        )
-        rows = [[v.source, str(v.df), number(v.ss, decimals=4), number(v.ms, decimals=5)] for v in f.table]
-        lines += ["", *table(columns, rows, width=look.width), f"  {f.feature}{chance}{pooled}"]
-    return lines
-
-
-def _agreement(pair: GaugesAgree, look: Look) -> list[str]:
-    out = "" if not pair.left_out else f"; {plural(pair.left_out, 'pair')} left out, doubted or not whole"
-    since, until = when(pair.since, look.zone), when(pair.until, look.zone)
-    lines = [
-        f"{pair.first} less {pair.second} on the {plural(len(pair.part), 'bore')} both measured, "
-        f"{since} to {until}{out}:"
-    ]
-    columns = (
-        text("feature"),
-        figure("bores"),
-        figure("difference um (95 %)"),
-        figure("95 % of bores from"),
-        figure("to"),
-        figure("slope", spare=True),
-        text("what it says", flexible=True),
-    )
-    rows = [
-        [
-            f.feature,
-            f"{f.n:,}",
-            interval(f.difference_um, decimals=2),
-            interval(f.lower_um, decimals=1),
-            interval(f.upper_um, decimals=1),
-            interval(f.slope, decimals=3),
-            f.sentence,
-        ]
-        for f in pair.features
-    ]
-    return [*lines, *table(columns, rows, width=look.width)]
 
 
 def _zones(answer: GaugeAnswer, look: Look) -> list[str]:
@@ -302,7 +206,7 @@ def _zones(answer: GaugeAnswer, look: Look) -> list[str]:
     )
     rows = [
         [
-            z.feature,
+            say(z.feature),
             number(z.u_um, decimals=2),
             number(z.guard_um, decimals=2),
             *(signed(v, decimals=1) for v in _ends(z)),
@@ -328,7 +232,7 @@ def _noise(answer: GaugeAnswer, look: Look) -> list[str]:
     )
     rows = [
         [
-            n.figure,
+            say(n.figure),
             number(n.u_sheet_um, decimals=2),
             number(n.perfect_um.mean, decimals=2),
             number(n.perfect_um.low, decimals=2),

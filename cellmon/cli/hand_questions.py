@@ -9,29 +9,32 @@ from typing import TypeVar
 from cellmon.cli.terminal import write
 from cellmon.errors import WrongUsage
 from cellmon.monitor.hand_sheet import HandSheet, limits_of_clearance
+from cellmon.words import say
 
 Found = TypeVar("Found")
 
 
 def asked_sheet() -> HandSheet:
     """Ask a handful of questions; Enter takes what stands in brackets."""
-    name = _ask("What is this place called", str, "Bench")
-    number = _ask("Part or drawing number", str, "PART-1")
-    bores = _ask("How many bores", _whole, 4)
-    unit = _one_of("Sizes are typed in", ("mm", "in"), "mm")
-    nominal = _ask(f"Bore size, nominal ({unit})", _above, None)
-    length = _ask(f"Bore length ({unit})", _above, None)
+    name = _ask(say("What is this place called"), str, say("Bench"))
+    number = _ask(say("Part or drawing number"), str, "PART-1")
+    bores = _ask(say("How many bores"), _whole, 4)
+    unit = _one_of(say("Sizes are typed in"), ("mm", "in"), "mm")
+    nominal = _ask(say("Bore size, nominal ({unit})", unit=unit), _above, None)
+    length = _ask(say("Bore length ({unit})", unit=unit), _above, None)
     lower, upper = _limits(unit)
-    material = _ask("Material", str, "grey cast iron")
-    surface = _one_of("Surface", ("plain", "coated", "plated", "unknown"), "plain")
-    division = _ask("One division of the dial, um on diameter (0: full sizes are typed)", _figure, 0.0)
-    clockwise = _one_of("Clockwise on the dial means the bore is", ("larger", "smaller"), "larger")
-    set_on = _one_of("The gauge is set on", ("ring", "micrometer", "blocks"), "ring")
-    set_at = _ask(f"which is of size ({unit})", _above, nominal)
-    doubt = _ask("Uncertainty of one reading, um, expanded (k = 2)", _above, 3.0)
-    stones = _ask("Stones in their order, finest last, with commas", str, "")
+    material = _ask(say("Material"), str, say("grey cast iron"))
+    surface = _one_of(say("Surface"), ("plain", "coated", "plated", "unknown"), "plain")
+    dial = say("One division of the dial, um on diameter (0: full sizes are typed)")
+    division = _ask(dial, _figure, 0.0)
+    clockwise = _one_of(say("Clockwise on the dial means the bore is"), ("larger", "smaller"), "larger")
+    set_on = _one_of(say("The gauge is set on"), ("ring", "micrometer", "blocks"), "ring")
+    set_at = _ask(say("which is of size ({unit})", unit=unit), _above, nominal)
+    doubt = _ask(say("Uncertainty of one reading, um, expanded (k = 2)"), _above, 3.0)
+    stones = _ask(say("Stones in their order, finest last, with commas"), str, "")
     named = tuple(one.strip() for one in stones.split(",") if one.strip())
-    leaves = _ask("What each leaves for the next, um on diameter", _figure, 10.0) if len(named) > 1 else 0.0
+    left = say("What each leaves for the next, um on diameter")
+    leaves = _ask(left, _figure, 10.0) if len(named) > 1 else 0.0
     return HandSheet(
         name=name,
         part_number=number,
@@ -54,11 +57,13 @@ def asked_sheet() -> HandSheet:
 
 
 def _limits(unit: str) -> tuple[float, float]:
-    if _one_of("The size is given by", ("limits", "clearance"), "limits") == "limits":
-        return _ask(f"Lower limit ({unit})", _above, None), _ask(f"Upper limit ({unit})", _above, None)
-    mating = _ask(f"Size of the part that goes in ({unit})", _above, None)
-    least = _ask(f"Least clearance ({unit})", _figure, None)
-    return limits_of_clearance(mating, least, _ask(f"Most clearance ({unit})", _above, None))
+    if _one_of(say("The size is given by"), ("limits", "clearance"), "limits") == "limits":
+        lower = _ask(say("Lower limit ({unit})", unit=unit), _above, None)
+        return lower, _ask(say("Upper limit ({unit})", unit=unit), _above, None)
+    mating = _ask(say("Size of the part that goes in ({unit})", unit=unit), _above, None)
+    least = _ask(say("Least clearance ({unit})", unit=unit), _figure, None)
+    most = _ask(say("Most clearance ({unit})", unit=unit), _above, None)
+    return limits_of_clearance(mating, least, most)
 
 
 def _ask(words: str, kind: Callable[[str], Found], default: Found | None) -> Found:
@@ -71,14 +76,14 @@ def _ask(words: str, kind: Callable[[str], Found], default: Found | None) -> Fou
         if not sys.stdin.isatty():
             sys.stdout.write("\n")
         if not line:
-            raise WrongUsage("the answers ended before the sheet was whole; nothing was made")
+            raise WrongUsage(say("the answers ended before the sheet was whole; nothing was made"))
         said = line.strip()
         if not said and default is not None:
             return default
         try:
             return kind(said)
         except ValueError:
-            write(["  That cannot be; once more."])
+            write(["  " + say("That cannot be; once more.")])
 
 
 def _one_of(words: str, choices: Sequence[str], default: str) -> str:

@@ -13,7 +13,8 @@ from cellmon.cli.arguments import cell_argument, last_argument, listing_argument
 from cellmon.cli.progress import Progress
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import clean, figure, table, text, write
-from cellmon.cli.wording import plural, when
+from cellmon.cli.wording import count, when
+from cellmon.words import say, say_many, to_say
 
 if TYPE_CHECKING:
     from cellmon.monitor.copies import Copied
@@ -46,15 +47,22 @@ def journal(args: argparse.Namespace) -> int:
 def verdict_lines(answer: Journal) -> list[str]:
     """Return whether the journal is whole, and the hash to write down."""
     if not answer.whole:
-        return [
-            f"Entry {answer.broken_at} was changed after it was written, or the one before it is missing."
-        ]
+        broken = to_say("Entry {number} was changed after it was written, or the one before it is missing.")
+        return [say(broken, number=answer.broken_at)]
     if answer.last_hash is None:
-        return ["The journal is empty: nothing was decided yet."]
+        return [say("The journal is empty: nothing was decided yet.")]
     return [
-        f"The journal is whole: {plural(len(answer.entries), 'entry', 'entries')}, each as it was written.",
-        f"Its last hash is {answer.last_hash}. Written down elsewhere, it proves later, by --ends-with, "
-        "that nothing was cut off the end.",
+        say_many(
+            "The journal is whole: {entries} entry, each as it was written.",
+            "The journal is whole: {entries} entries, each as it was written.",
+            len(answer.entries),
+            entries=count(len(answer.entries)),
+        ),
+        say(
+            "Its last hash is {hash}. Written down elsewhere, it proves later, by --ends-with, "
+            "that nothing was cut off the end.",
+            hash=answer.last_hash,
+        ),
     ]
 
 
@@ -105,7 +113,8 @@ def backup(args: argparse.Namespace) -> int:
     to.parent.mkdir(parents=True, exist_ok=True)
     with Progress() as progress:
         made = monitor.back_up(to, progress=progress)
-    write([f"{to}: {_copied(made)}. cellmon restore {to} DIR makes a cell of it again."])
+    told = to_say("{file}: {copied}. cellmon restore {file} DIR makes a cell of it again.")
+    write([say(told, file=to, copied=_copied(made))])
     return 0
 
 
@@ -121,7 +130,8 @@ def restore(args: argparse.Namespace) -> int:
     from cellmon.monitor.opened import clock
 
     made = restored(args.file, args.folder, at=clock())
-    write([f"{args.folder}: {_copied(made)}. cellmon check --rebuild --cell {args.folder} holds the rest."])
+    told = to_say("{folder}: {copied}. cellmon check --rebuild --cell {folder} holds the rest.")
+    write([say(told, folder=args.folder, copied=_copied(made))])
     return 0
 
 
@@ -140,8 +150,12 @@ def move(args: argparse.Namespace) -> int:
         made = monitor.move(args.to, progress=progress)
     write(
         [
-            f"The cell is in {made.where} now: {_copied(made)}. The sheet names it; the old store refuses.",
-            "Start anew whatever had the cell open: cellmon serve, cellmon receive.",
+            say(
+                "The cell is in {store} now: {copied}. The sheet names it; the old store refuses.",
+                store=made.where,
+                copied=_copied(made),
+            ),
+            say("Start anew whatever had the cell open: cellmon serve, cellmon receive."),
         ]
     )
     return 0
@@ -149,5 +163,11 @@ def move(args: argparse.Namespace) -> int:
 
 def _copied(made: Copied) -> str:
     filled: Sequence[Any] = [t for t in made.tables if t.rows]
-    held = f"{plural(made.rows, 'row')} of {plural(len(filled), 'table')}"
-    return f"{held}, counted and hashed alike on both sides"
+    tables = say_many("{tables} table", "{tables} tables", len(filled), tables=count(len(filled)))
+    return say_many(
+        "{rows} row of {tables}, counted and hashed alike on both sides",
+        "{rows} rows of {tables}, counted and hashed alike on both sides",
+        made.rows,
+        rows=count(made.rows),
+        tables=tables,
+    )

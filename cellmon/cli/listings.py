@@ -1,4 +1,4 @@
-"""The lines of the answers about streams: state, shifts, capability."""
+"""The lines of the answers about streams: state, shifts."""
 
 from __future__ import annotations
 
@@ -8,25 +8,36 @@ from typing import TYPE_CHECKING
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import (
-    at_least,
+    as_of_line,
     bores_left,
     chance,
     count,
-    interval,
     listed,
+    note_line,
     number,
-    ppm,
     reasons,
     signed,
     sure,
     when,
 )
 from cellmon.monitor.status import Status
+from cellmon.words import say, to_say
+
+PLANNED_BY = {"sheet": to_say("sheet"), "log": to_say("log")}
+"""Where it is known from when stones are dressed."""
+GROUPS = (
+    (Status.STOP, to_say("stop {spindles}")),
+    (Status.LOOK, to_say("look at {spindles}")),
+    (Status.CARRY_ON, to_say("carry on with {spindles}")),
+)
+"""Spindles of one status as a sentence names them, the gravest first."""
+NEXT_DRESSING = to_say("{stream}: next in {bores} ({source}), a limit before it {chance}; then {left}")
+DRESSING_NOW = to_say("{stream}: next now ({source}), a limit before it {chance}; then {left}")
 
 if TYPE_CHECKING:
-    from cellmon.monitor.answers import Limits
-    from cellmon.monitor.capability import CapabilityAnswer
-    from cellmon.monitor.capability_stream import StreamCapability
+    from cellmon.monitor.answers import Due, Limits
+    from cellmon.monitor.dressings import PlannedDressing
+    from cellmon.monitor.hand_streams import HandStream
     from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
     from cellmon.monitor.state import State, StreamState
 
@@ -35,15 +46,14 @@ def state_lines(answer: State, look: Look) -> list[str]:
     """Return the cell now: a sentence, a line a spindle, a row a stream."""
     lines = [
         _state_sentence(answer),
-        f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}.",
+        as_of_line(answer.as_of, answer.sheet, look.zone),
         "",
     ]
     for spindle in answer.spindles:
-        head = f"{spindle.spindle}: {spindle.status}. "
+        head = f"{spindle.spindle}: {say(spindle.status)}. "
         lines.append(spindle.sentence if spindle.sentence.startswith(head) else head + spindle.sentence)
         for due in spindle.due:
-            at = "" if due.at is None else f", {when(due.at, look.zone)}"
-            lines.append(f"    due: {due.what}{at}{' (overdue)' if due.overdue else ''}")
+            lines.append("    " + _due_words(due, look))
     columns = (
         text("stream"),
         text("status"),
@@ -60,35 +70,53 @@ def state_lines(answer: State, look: Look) -> list[str]:
     )
     rows = [_state_row(s, look) for s in answer.streams]
     lines += ["", *table(columns, rows, width=look.width), *_dressing_lines(answer.streams, look)]
-    lines += [*_advice_lines(answer.streams, look), ""]
+    lines += [*_advice_lines(answer.streams, look), *_by_hand_lines(answer.by_hand, look), ""]
     lines += [answer.alarms.sentence]
-    lines += [f"note: {note}" for note in answer.notes]
+    lines += [note_line(note) for note in answer.notes]
     return lines + _reason_lines(answer.streams)
+
+
+def _due_words(due: Due, look: Look) -> str:
+    at = when(due.at, look.zone)
+    what = due.what if at is None else say("{what}, {at}", what=due.what, at=at)
+    return say("due: {what} (overdue)", what=what) if due.overdue else say("due: {what}", what=what)
+
+
+def _by_hand_lines(streams: Sequence[HandStream], look: Look) -> list[str]:
+    """Return the bores finished by hand in the last week, which are in no machine's figures."""
+    if not streams:
+        return []
+    columns = (text("finished by hand"), figure("bores"), figure("conform"), figure("mean um"), text("last"))
+    rows = [
+        [
+            str(s.stream),
+            str(s.bores),
+            str(s.conforming),
+            signed(s.mean_um, decimals=1),
+            f"{s.last_part}, {when(s.last_at, look.zone)}",
+        ]
+        for s in streams
+    ]
+    return ["", *table(columns, rows, width=look.width)]
 
 
 def _state_sentence(answer: State) -> str:
     by_status = {status: [s.spindle for s in answer.spindles if s.status is status] for status in Status}
-    said = [
-        f"{word} {listed(by_status[status])}"
-        for status, word in (
-            (Status.STOP, "stop"),
-            (Status.LOOK, "look at"),
-            (Status.CARRY_ON, "carry on with"),
-        )
-        if by_status[status]
-    ]
-    if not said:
-        return "No bores have been taken yet."
-    sentence = "; ".join(said)
+    named = [say(words, spindles=listed(by_status[s])) for s, words in GROUPS if by_status[s]]
+    if not named:
+        return say("No bores have been taken yet.")
+    sentence = "; ".join(named)
     return f"{sentence[0].upper()}{sentence[1:]}."
 
 
 def _state_row(s: StreamState, look: Look) -> list[str | None]:
     b = s.baseline
-    footing = None if b is None else "provisional" if b.provisional else f"frozen by {b.by}"
+    footing = None
+    if b is not None:
+        footing = say("provisional") if b.provisional else say("frozen by {who}", who=b.by)
     return [
         look.name(s.stream),
-        s.status,
+        say(s.status),
         count(s.bores),
         signed(s.mean_um, decimals=look.um),
         sure(s.drift_um_per_100_bores),
@@ -109,15 +137,25 @@ def _dressing_lines(streams: Sequence[StreamState], look: Look) -> list[str]:
         planned = s.planned_dressing
         if planned is None:
             continue
-        due = f"in {count(planned.in_bores)}" if planned.in_bores > 0 else "now"
-        left = bores_left(planned.bores_to_limit) or f"not known: {planned.why_not['bores_to_limit']}"
-        if planned.bores_to_limit is not None and planned.bores_to_limit.p05 is None:
-            left = "none in sight"
-        before = chance(planned.reached_before.value)
-        lines.append(
-            f"  {look.name(s.stream)}: next {due} ({planned.from_}), a limit before it {before}; then {left}"
+        told = NEXT_DRESSING if planned.in_bores > 0 else DRESSING_NOW
+        words = say(
+            told,
+            stream=look.name(s.stream),
+            bores=count(planned.in_bores),
+            source=say(PLANNED_BY[planned.from_]),
+            chance=chance(planned.reached_before.value),
+            left=_left_when_dressed(planned),
         )
-    return ["", "Bores to the next dressing, and to a limit if dressed as planned:", *lines] if lines else []
+        lines.append(f"  {words}")
+    head = say("Bores to the next dressing, and to a limit if dressed as planned:")
+    return ["", head, *lines] if lines else []
+
+
+def _left_when_dressed(planned: PlannedDressing) -> str:
+    left = planned.bores_to_limit
+    if left is None:
+        return say("not known: {why}", why=planned.why_not["bores_to_limit"])
+    return say("none in sight") if left.p05 is None else bores_left(left) or ""
 
 
 def _advice_lines(streams: Sequence[StreamState], look: Look) -> list[str]:
@@ -125,11 +163,13 @@ def _advice_lines(streams: Sequence[StreamState], look: Look) -> list[str]:
     advised = [(s.stream, advice) for s in streams for advice in s.advice]
     if not advised:
         return []
-    lines = ["", "Corrections of size (um of diameter, + is larger):"]
+    lines = ["", say("Corrections of size (um of diameter, + is larger):")]
     lines += dict.fromkeys(advice.caution for _, advice in advised)
     for stream, advice in advised:
-        by = "" if advice.by_um is None else f" by {signed(advice.by_um, decimals=1)} um"
-        lines.append(f"  {look.name(stream)}: {advice.what}{by}. {advice.why}")
+        what = say(advice.what)
+        if advice.by_um is not None:
+            what = say("{what} by {size} um", what=what, size=signed(advice.by_um, decimals=1))
+        lines.append(f"  {look.name(stream)}: {what}. {advice.why}")
     return lines
 
 
@@ -145,13 +185,14 @@ def shifts_lines(answer: Shifts, look: Look) -> list[str]:
         figure("beyond"),
         text("signals", spare=True),
     )
-    lines = [answer.sentence, f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}.", ""]
+    lines = [answer.sentence, as_of_line(answer.as_of, answer.sheet, look.zone), ""]
     lines += table(columns, [_shift_row(s, look) for s in answer.shifts], width=look.width)
     beyond = [(s, p) for s in answer.shifts for p in s.subgroups if p.beyond]
     if beyond:
-        lines += ["", "Subgroups beyond a limit:", *_beyond_table(beyond, look)]
+        lines += ["", say("Subgroups beyond a limit:"), *_beyond_table(beyond, look)]
     if answer.known:
-        lines += ["", f"Shifts with bores: {listed(map(str, reversed(answer.known)), most=6)}."]
+        shifts = listed(map(str, reversed(answer.known)), most=6)
+        lines += ["", say("Shifts with bores: {shifts}.", shifts=shifts)]
     return lines + _reason_lines(answer.shifts)
 
 
@@ -184,12 +225,12 @@ def _beyond_table(points: Sequence[tuple[StreamShift, SubgroupPoint]], look: Loo
         [
             look.name(s.stream),
             when(p.at, look.zone),
-            f"{p.first_part} to {p.last_part}",
+            say("{first} to {last}", first=p.first_part, last=p.last_part),
             signed(p.mean_um, decimals=look.um),
             _from_to(p.mean_limits, look),
             number(p.range_um, decimals=look.um),
             number(None if p.range_limits is None else p.range_limits.upper, decimals=look.um),
-            ", ".join(p.beyond),
+            ", ".join(map(say, p.beyond)),
         ]
         for s, p in points
     ]
@@ -199,86 +240,10 @@ def _beyond_table(points: Sequence[tuple[StreamShift, SubgroupPoint]], look: Loo
 def _from_to(limits: Limits | None, look: Look) -> str | None:
     if limits is None:
         return None
-    return f"{signed(limits.lower, decimals=look.um)} to {signed(limits.upper, decimals=look.um)}"
+    low, high = (signed(limit, decimals=look.um) for limit in (limits.lower, limits.upper))
+    return say("{low} to {high}", low=low, high=high)
 
 
-def capability_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
-    """Return the indices: a sentence, a row a stream, then what forbids each claim."""
-    columns = (
-        text("stream"),
-        figure("bores"),
-        figure("mean um", spare=True),
-        figure("sd within um", spare=True),
-        figure("sd total um", spare=True),
-        text("Cp", spare=True),
-        text("Cpk", spare=True),
-        text("Pp", spare=True),
-        text("Ppk"),
-        figure("at least"),
-        figure("ppm expected", spare=True),
-        figure("ppm seen", spare=True),
-        text("claim"),
-    )
-    confidence = f"{answer.confidence:.1%}".replace(".0%", "%")
-    lines = [
-        answer.sentence,
-        f"Required: {answer.required:.2f}. 'At least' is the one-sided lower bound at {confidence} "
-        "of the index the claim rests on; intervals stand beside each index.",
-        f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}.",
-        "",
-    ]
-    lines += table(columns, [_capability_row(s, look) for s in answer.capability], width=look.width)
-    forbidden = [f"  {look.name(s.stream)}: {' '.join(s.reasons)}" for s in answer.capability if s.reasons]
-    if forbidden:
-        lines += ["", "What forbids or weakens a claim:", *forbidden]
-    lines += _behaviour_lines(answer, look) + _pooling_lines(answer)
-    return lines + _reason_lines(answer.capability)
-
-
-def _behaviour_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
-    """Return how the bores of each stream behave in time, and what they are worth."""
-    lines = []
-    for s in answer.capability:
-        if s.time_model is None:
-            continue
-        words = f"{s.time_model}. Indices by: {s.model}."
-        if s.effective_n is not None:
-            words += f" Neighbours correlate by {s.correlation:.2f}: worth {count(s.effective_n)} bores."
-        if s.ppk_process is not None:
-            words += f" Without the gauge's noise Ppk is {interval(s.ppk_process, decimals=2)}."
-        lines.append(f"  {look.name(s.stream)}: {words}")
-    return ["", "How the bores behave:", *lines] if lines else []
-
-
-def _pooling_lines(answer: CapabilityAnswer) -> list[str]:
-    lines = [
-        f"  {p.feature}: "
-        + (
-            f"{count(p.n)} bores together, Ppk {interval(p.ppk, decimals=2)}, at least "
-            f"{at_least(p.lower_bound, decimals=2)}."
-            if p.may_be_pooled
-            else " ".join(p.reasons)
-        )
-        for p in answer.pooled
-    ]
-    return ["", "Streams of one feature together:", *lines] if lines else []
-
-
-def _capability_row(s: StreamCapability, look: Look) -> list[str | None]:
-    return [
-        look.name(s.stream),
-        count(s.n),
-        signed(s.mean_um, decimals=look.um),
-        number(s.sd_within_um, decimals=look.um + 1),
-        number(s.sd_total_um, decimals=look.um + 1),
-        *(interval(index, decimals=2) for index in (s.cp, s.cpk, s.pp, s.ppk)),
-        at_least(s.lower_bound, decimals=2),
-        ppm(None if s.ppm_expected is None else s.ppm_expected.value),
-        ppm(s.ppm_observed),
-        s.claim,
-    ]
-
-
-def _reason_lines(rows: Sequence[StreamState | StreamShift | StreamCapability]) -> list[str]:
+def _reason_lines(rows: Sequence[StreamState | StreamShift]) -> list[str]:
     found = reasons([row.stream for row in rows], [row.why_not for row in rows])
     return ["", *found] if found else []

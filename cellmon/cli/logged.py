@@ -12,6 +12,7 @@ from logging.handlers import WatchedFileHandler
 from typing import Any, TextIO
 
 from cellmon.errors import CellmonError, WrongUsage
+from cellmon.words import say
 
 OURS = "cellmon"
 TOLD = ("about", "who", "address", "status", "seconds")
@@ -42,7 +43,9 @@ def start_log(to: str | None) -> None:
     try:
         handler: logging.Handler = _ToStandardError() if to == "-" else _ToFile(to, encoding="utf-8")
     except OSError as refused:
-        raise WrongUsage(f"the log {to} cannot be written: {refused.strerror}") from refused
+        raise WrongUsage(
+            say("the log {file} cannot be written: {why}", file=to, why=refused.strerror)
+        ) from refused
     handler.setFormatter(JsonLine())
     root = logging.getLogger()
     root.handlers[:] = [handler]
@@ -90,7 +93,8 @@ class _Steady:
         """Say once that nothing can be written."""
         if not self._said:
             self._said = True
-            sys.stderr.write("cellmon: the log cannot be written; the work goes on without it\n")
+            told = say("the log cannot be written; the work goes on without it")
+            sys.stderr.write(f"cellmon: {told}\n")
 
 
 class _ToFile(_Steady, WatchedFileHandler):

@@ -21,19 +21,17 @@ from cellmon.cli.arguments import (
     window_arguments,
     zone_of,
 )
+from cellmon.cli.bore_records import record_arguments, record_of
 from cellmon.cli.compared import sides, sides_arguments
-from cellmon.cli.papers import HANDED_OVER, kinds_as, paper_arguments, schema_argument
+from cellmon.cli.exportable import FORMATS, export_refused
+from cellmon.cli.papers import HANDED_OVER, paper_arguments, schema_argument
 from cellmon.cli.terminal import write
-from cellmon.cli.wording import plural
-from cellmon.errors import WrongUsage
+from cellmon.cli.wording import count
+from cellmon.words import say_many
 
 if TYPE_CHECKING:
     from cellmon.export.tables import Table
     from cellmon.monitor import Monitor
-
-TABLES = ("csv", "xlsx", "json", "parquet")
-FORMATS = (*TABLES, "pdf", "qif", "ics")
-NOT_YET = ("record",)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -69,13 +67,14 @@ def export_arguments(parser: argparse.ArgumentParser) -> None:
     sides_arguments(parser)
     paper_arguments(parser)
     schema_argument(parser)
+    record_arguments(parser)
     cell_argument(parser)
     as_of_argument(parser)
 
 
 def export(args: argparse.Namespace) -> int:
     """Write one table to a file and print where it is."""
-    _check_export(args)
+    export_refused(args)
     from cellmon.export.documents import document
     from cellmon.export.files import Format, write_document, write_table
 
@@ -96,7 +95,13 @@ def export(args: argparse.Namespace) -> int:
         write_document(document(found.answer, zone=zone_of(monitor)), path)
     else:
         write_table(found.table, path, to=Format(args.to))
-    write([f"{path}: {plural(len(found.table), 'row')}"])
+    write(
+        [
+            say_many(
+                "{file}: {n} row", "{file}: {n} rows", len(found.table), file=path, n=count(len(found.table))
+            )
+        ]
+    )
     return 0
 
 
@@ -107,57 +112,10 @@ def _archive(args: argparse.Namespace, monitor: Monitor) -> int:
     found = monitor.archive()
     at = write_archive(found, args.out or args.cell / "reports" / "archive", zone=zone_of(monitor))
     rows = sum(len(table.bores) for table in found.days.values())
-    write([f"{at}: {plural(rows, 'row')} of {plural(len(found.days), 'day')}"])
+    days = say_many("{n} day", "{n} days", len(found.days), n=count(len(found.days)))
+    told = say_many("{n} row of {days}", "{n} rows of {days}", rows, n=count(rows), days=days)
+    write([f"{at}: {told}"])
     return 0
-
-
-def _check_export(args: argparse.Namespace) -> None:
-    if args.kind in NOT_YET:
-        raise WrongUsage("a record is of one bore: cellmon bore SERIAL BORE --record FILE.csv (or .json)")
-    if args.kind not in _KINDS:
-        raise WrongUsage(f"nothing is exported as {args.kind}; there are {', '.join(_KINDS)}")
-    if args.to not in FORMATS:
-        raise WrongUsage(f"no format is called {args.to}; there are {', '.join(FORMATS)}")
-    if args.to not in TABLES and args.kind not in kinds_as(args.to):
-        others = ", ".join(kinds_as(args.to))
-        raise WrongUsage(f"export {args.kind} is not made as {args.to}; as {args.to} there are {others}")
-    if args.by_day and (args.kind, args.to) != ("bores", "parquet"):
-        raise WrongUsage("--by-day goes with export bores --to parquet")
-    if args.by_day and (args.since or args.until):
-        raise WrongUsage("--by-day writes the whole cell, up to --as-of; it takes no --since or --until")
-    if args.schema is not None and args.to != "qif":
-        raise WrongUsage("--schema goes with --to qif")
-    if args.kind == "shift" and args.serial is not None:
-        args.shift, args.serial = _one_shift(args), None
-    if (args.kind in _NAMED) != (args.serial is not None):
-        needs = _NAMED.get(args.kind)
-        raise WrongUsage(
-            f"export {args.kind} needs {needs}" if needs else "only export part and export hold take a name"
-        )
-    unused = [
-        f"--{name.rstrip('_')}" for name in _CHOICES if getattr(args, name) and name not in _TAKES[args.kind]
-    ]
-    if unused:
-        raise WrongUsage(f"export {args.kind} takes no {' or '.join(unused)}")
-
-
-_SIDES = ("window", "with_", "sets", "spindles", "fixtures")
-_CHOICES = ("shift", "spindle", "bore", "feature", "since", "until", *_SIDES)
-_NAMED = {"part": "the block's SERIAL", "hold": "the signal's ID"}
-_TAKES: dict[str, tuple[str, ...]] = {
-    "capability": ("spindle", "bore", "feature", "since", "until"),
-    "compare": ("spindle", "bore", "feature", "since", "until", *_SIDES),
-    "shift": ("shift", "feature"),
-    "signals": (),
-    "hold": (),
-    "bores": ("since", "until"),
-    "part": (),
-    "fit": ("since", "until"),
-    "audits": ("spindle", "bore", "feature"),
-    "stones": (),
-    "stone-plan": (),
-    "stone-orders": (),
-}
 
 
 def _capability(args: argparse.Namespace, monitor: Monitor) -> Exported:
@@ -225,6 +183,14 @@ def _part(args: argparse.Namespace, monitor: Monitor) -> Exported:
     return Exported(table=table, answer=answer, scope=(args.serial,))
 
 
+def _record(args: argparse.Namespace, monitor: Monitor) -> Exported:
+    from cellmon.export.bore_record import record_table
+
+    answer = record_of(args, monitor)
+    table = record_table(answer, zone=zone_of(monitor))
+    return Exported(table=table, answer=answer, scope=(args.serial, args.bore))
+
+
 def _audits(args: argparse.Namespace, monitor: Monitor) -> Exported:
     from cellmon.export.tables import audits_table
 
@@ -270,22 +236,13 @@ _KINDS: dict[str, Callable[[argparse.Namespace, Monitor], Exported]] = {
     "hold": _hold,
     "bores": _bores,
     "part": _part,
+    "record": _record,
     "fit": _fit,
     "audits": _audits,
     "stones": _stones,
     "stone-plan": _stone_plan,
     "stone-orders": _stone_orders,
 }
-
-
-def _one_shift(args: argparse.Namespace) -> str:
-    """Return the shift named behind `export shift`; it may be named once."""
-    if args.shift is not None:
-        raise WrongUsage("name the shift once: behind export shift, or with --shift")
-    try:
-        return shift_name(args.serial)
-    except argparse.ArgumentTypeError as wrong:
-        raise WrongUsage(str(wrong)) from wrong
 
 
 def _file_name(args: argparse.Namespace, scope: tuple[str | None, ...], at: datetime) -> str:

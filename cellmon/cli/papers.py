@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cellmon.cli.arguments import stream_choice, window, zone_of
-from cellmon.cli.wording import plural
+from cellmon.cli.wording import count
 from cellmon.errors import WrongUsage
+from cellmon.words import say, say_many
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -47,6 +48,10 @@ def _submission(args: argparse.Namespace, monitor: Monitor) -> Submission:
     return monitor.submission(**stream_choice(args), since=during["since"], until=during["until"])
 
 
+def _streams(streams: int) -> str:
+    return say_many("{n} stream", "{n} streams", streams, n=count(streams))
+
+
 def _capability_pdf(args: argparse.Namespace, monitor: Monitor) -> HandedOver:
     from cellmon.export.capability_paper import capability_head, capability_leaves
     from cellmon.export.paper import PaperSize, write_pdf
@@ -57,7 +62,7 @@ def _capability_pdf(args: argparse.Namespace, monitor: Monitor) -> HandedOver:
         write=lambda path: write_pdf(leaves, path, head=head, size=size),
         as_of=answer.as_of,
         scope=tuple(stream_choice(args).values()),
-        words=plural(len(answer.statements), "stream"),
+        words=_streams(len(answer.statements)),
     )
 
 
@@ -69,7 +74,7 @@ def _capability_xlsx(args: argparse.Namespace, monitor: Monitor) -> HandedOver:
         write=lambda path: write_capability_book(answer, path, zone=zone),
         as_of=answer.as_of,
         scope=tuple(stream_choice(args).values()),
-        words=plural(len(answer.statements), "stream"),
+        words=_streams(len(answer.statements)),
     )
 
 
@@ -78,14 +83,20 @@ def _shift_pdf(args: argparse.Namespace, monitor: Monitor) -> HandedOver:
     from cellmon.export.paper import PaperSize, write_pdf
 
     if args.feature is not None:
-        raise WrongUsage("the handover page is of all features; csv, xlsx and json take --feature")
+        raise WrongUsage(say("the handover page is of all features; csv, xlsx and json take --feature"))
     answer, size = monitor.handover(shift=args.shift), PaperSize(args.paper)
     leaves, head = handover_leaves(answer, size=size), handover_head(answer)
     return HandedOver(
         write=lambda path: write_pdf(leaves, path, head=head, size=size),
         as_of=answer.as_of,
         scope=(None if answer.shift is None else str(answer.shift).replace("/", "-"),),
-        words=f"{plural(len(answer.moved), 'signal')} of the shift, {len(answer.open)} open",
+        words=say_many(
+            "{n} signal of the shift, {open} open",
+            "{n} signals of the shift, {open} open",
+            len(answer.moved),
+            n=count(len(answer.moved)),
+            open=len(answer.open),
+        ),
     )
 
 
@@ -99,7 +110,7 @@ def _signals_pdf(args: argparse.Namespace, monitor: Monitor) -> HandedOver:
         write=lambda path: write_pdf(leaves, path, head=head, size=size),
         as_of=answer.as_of,
         scope=(),
-        words=plural(len(answer.signals), "signal"),
+        words=say_many("{n} signal", "{n} signals", len(answer.signals), n=count(len(answer.signals))),
     )
 
 
@@ -113,7 +124,24 @@ def _part_pdf(args: argparse.Namespace, monitor: Monitor) -> HandedOver:
         write=lambda path: write_pdf(leaves, path, head=head, size=size),
         as_of=answer.as_of,
         scope=(args.serial,),
-        words=plural(len(answer.measurements), "measurement"),
+        words=say_many(
+            "{n} measurement", "{n} measurements", len(answer.measurements), n=count(len(answer.measurements))
+        ),
+    )
+
+
+def _record_pdf(args: argparse.Namespace, monitor: Monitor) -> HandedOver:
+    from cellmon.cli.bore_records import record_of
+    from cellmon.export.bore_paper import record_head, record_leaves
+    from cellmon.export.paper import PaperSize, write_pdf
+
+    answer, size = record_of(args, monitor), PaperSize(args.paper)
+    leaves, head = record_leaves(answer, size=size), record_head(answer)
+    return HandedOver(
+        write=lambda path: write_pdf(leaves, path, head=head, size=size),
+        as_of=answer.as_of,
+        scope=("blank",) if answer.blank else (args.serial, args.bore),
+        words=say("blank") if answer.blank else say_many("{count} bore", "{count} bores", len(answer.bores)),
     )
 
 
@@ -127,7 +155,13 @@ def _qif(args: argparse.Namespace, monitor: Monitor) -> HandedOver:
         write=lambda path: write_qif(answer, path, schema=args.schema),
         as_of=answer.as_of,
         scope=(part,),
-        words=f"{plural(len(answer.values), 'value')} of {plural(len(answer.serials), 'block')}",
+        words=say_many(
+            "{n} value of {blocks}",
+            "{n} values of {blocks}",
+            len(answer.values),
+            n=count(len(answer.values)),
+            blocks=say_many("{n} block", "{n} blocks", len(answer.serials), n=count(len(answer.serials))),
+        ),
     )
 
 
@@ -135,11 +169,12 @@ def _plan_calendar(args: argparse.Namespace, monitor: Monitor) -> HandedOver:
     from cellmon.export.calendar import plan_events, write_plan
 
     plan, cell = monitor.stone_plan(), monitor.sheet.cell.name
+    dates = len(plan_events(plan, cell=cell))
     return HandedOver(
         write=lambda path: write_plan(plan, path, cell=cell),
         as_of=plan.as_of,
         scope=(),
-        words=plural(len(plan_events(plan, cell=cell)), "date"),
+        words=say_many("{count} date", "{count} dates", dates),
     )
 
 
@@ -149,6 +184,7 @@ HANDED_OVER: dict[tuple[str, str], Callable[[argparse.Namespace, Monitor], Hande
     ("shift", "pdf"): _shift_pdf,
     ("signals", "pdf"): _signals_pdf,
     ("part", "pdf"): _part_pdf,
+    ("record", "pdf"): _record_pdf,
     ("bores", "qif"): _qif,
     ("part", "qif"): _qif,
     ("stone-plan", "ics"): _plan_calendar,

@@ -84,7 +84,7 @@ def _account_lines(answer: People, look: Look) -> list[str]:
     rows = [
         (
             one.name,
-            say("look; shared tablet") if one.shared else one.role.value,
+            say("look; shared tablet") if one.shared else say(one.role),
             say("yes") if one.has_password else None,
             say("yes") if one.has_code else None,
             f"{one.changed_at:%Y-%m-%d %H:%M}",
@@ -99,18 +99,22 @@ def _check(args: argparse.Namespace) -> None:
     """Refuse what does not go together, before anything is opened or asked."""
     doing = args.action
     if (args.name is None) != (doing == "list"):
-        raise WrongUsage("people list takes no name" if args.name else f"people {doing} needs a NAME")
+        if args.name:
+            raise WrongUsage(say("people list takes no name"))
+        raise WrongUsage(say("people {doing} needs a NAME", doing=doing))
     if args.json and doing != "list":
-        raise WrongUsage("--json goes with people list")
+        raise WrongUsage(say("--json goes with people list"))
     if doing == "role" and args.role is None:
-        raise WrongUsage(f"people role needs --role {'|'.join(ROLES)}")
+        raise WrongUsage(say("people role needs --role {roles}", roles="|".join(ROLES)))
     if doing == "add" and (args.role is None) == (not args.shared):
-        raise WrongUsage(f"people add needs --role {'|'.join(ROLES)}, or --shared for a shared tablet")
+        roles = "|".join(ROLES)
+        raise WrongUsage(say("people add needs --role {roles}, or --shared for a shared tablet", roles=roles))
     for option, allowed in _GOES_WITH.items():
         if getattr(args, option) and doing not in allowed:
-            raise WrongUsage(f"--{option.replace('_', '-')} goes with people {' or '.join(allowed)}")
+            name, actions = option.replace("_", "-"), say(" or ").join(allowed)
+            raise WrongUsage(say("--{option} goes with people {actions}", option=name, actions=actions))
     if args.no_password and args.password_stdin:
-        raise WrongUsage("--no-password asks for none; leave out --password-stdin")
+        raise WrongUsage(say("--no-password asks for none; leave out --password-stdin"))
 
 
 _GOES_WITH = {
@@ -135,12 +139,12 @@ def _add(args: argparse.Namespace, monitor: Monitor) -> str:
     person = monitor.add_person(args.name, role=role, shared=args.shared, password=password, by=_by(args))
     if person.shared:
         return say("{name} is a shared tablet now: it looks by itself.", name=person.name)
-    return say("{name} may {role} now.", name=person.name, role=person.role.value)
+    return say("{name} may {role} now.", name=person.name, role=say(person.role))
 
 
 def _role(args: argparse.Namespace, monitor: Monitor) -> str:
     person = monitor.set_role(args.name, role=Role(args.role), by=_by(args))
-    return say("{name} may {role} now.", name=person.name, role=person.role.value)
+    return say("{name} may {role} now.", name=person.name, role=say(person.role))
 
 
 def _remove(args: argparse.Namespace, monitor: Monitor) -> str:
@@ -163,7 +167,7 @@ def _code(args: argparse.Namespace, monitor: Monitor) -> str:
 def _token(args: argparse.Namespace, monitor: Monitor) -> str:
     if args.withdraw:
         if args.may:
-            raise WrongUsage("--withdraw takes a token away, whatever it may; leave out --may")
+            raise WrongUsage(say("--withdraw takes a token away, whatever it may; leave out --may"))
         return say("{name} has no token any more.", name=monitor.withdraw_token(args.name, by=_by(args)).name)
     token = monitor.make_token(args.name, may=May(args.may or May.READINGS), by=_by(args))
     sys.stderr.write(
@@ -189,7 +193,7 @@ def _by(args: argparse.Namespace) -> str:
     try:
         return getpass.getuser()
     except (OSError, KeyError) as nobody:
-        raise WrongUsage("say who does this with --by NAME") from nobody
+        raise WrongUsage(say("say who does this with --by NAME")) from nobody
 
 
 def _secret(args: argparse.Namespace, asked: str) -> str:
@@ -197,8 +201,8 @@ def _secret(args: argparse.Namespace, asked: str) -> str:
     if args.password_stdin:
         return sys.stdin.readline().rstrip("\r\n")
     if not sys.stdin.isatty():
-        raise WrongUsage("there is no terminal to ask on; --password-stdin reads standard input")
+        raise WrongUsage(say("there is no terminal to ask on; --password-stdin reads standard input"))
     first = getpass.getpass(f"{asked}: ")
     if getpass.getpass(say("Once more") + ": ") != first:
-        raise WrongUsage("the two were not the same; nothing was changed")
+        raise WrongUsage(say("the two were not the same; nothing was changed"))
     return first

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from cellmon.cli.arguments import cell_argument
 from cellmon.cli.logged import log_argument, start_log
 from cellmon.cli.terminal import clean
+from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
     from cellmon.monitor.receive import Received
@@ -25,6 +26,12 @@ if TYPE_CHECKING:
 LOG = logging.getLogger("cellmon.receive")
 LOOK_MS = 1000
 """How often the inbox is looked at where nothing tells of a change: shares seldom do."""
+HAPPENED = {
+    "taken": to_say("taken"),
+    "set-aside": to_say("set-aside"),
+    "waits": to_say("waits"),
+    "back": to_say("back"),
+}
 
 
 def receive_arguments(parser: argparse.ArgumentParser) -> None:
@@ -118,7 +125,7 @@ def _say(one: Received, *, as_json: bool) -> None:
         zone = ZoneInfo("UTC")
         sys.stdout.write(lines({"at": at.isoformat(), **document(one, zone=zone)}, indent=False).decode())
     else:
-        sys.stdout.write(clean(f"{at:%Y-%m-%d %H:%M:%S} {one.what} {one.words}") + "\n")
+        sys.stdout.write(clean(f"{at:%Y-%m-%d %H:%M:%S} {say(HAPPENED[one.what])} {one.words}") + "\n")
     sys.stdout.flush()
 
 

@@ -6,10 +6,13 @@ import argparse
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
+from cellmon import local
 from cellmon.cli.arguments import json_argument
 from cellmon.cli.showing import show_document
 from cellmon.cli.terminal import clean, figure, table, terminal_width, write
+from cellmon.cli.wording import count, not_known_lines, plain
 from cellmon.monitor.run_lengths import CHARTS, ChartAsked, RunLengthAt, RunLengths, run_lengths
+from cellmon.words import say
 
 USUAL = ChartAsked(chart="")
 
@@ -70,30 +73,43 @@ def run_length(args: argparse.Namespace) -> int:
 
 def run_length_lines(answer: RunLengths, *, width: int | None) -> list[str]:
     """Return the limit, then a row a shift: points until the call, on average and of 5, 50 and 95 in 100."""
-    limit = "no limit to choose" if answer.limit is None else f"limit {answer.limit:.4g} {answer.unit}"
     several = any(one.first_of_all is not None for one in answer.run_lengths)
-    columns = [figure(answer.of), *(figure(x) for x in ("mean", "5 %", "half", "95 %", "steady state"))]
-    columns += [figure("first of all")] * several
+    columns = [
+        figure(answer.of),
+        figure("mean"),
+        figure("5 %"),
+        figure("half"),
+        figure("95 %"),
+        figure("steady state"),
+        *[figure("first of all")] * several,
+    ]
     rows = [_row(one)[: len(columns)] for one in answer.run_lengths]
     why = {name: words for one in answer.run_lengths for name, words in one.why_not.items()}
     return [
-        f"{answer.chart}: {limit}.",
-        f"Points until it calls; {answer.under}.",
+        _limit_line(answer),
+        say("Points until it calls; {under}.", under=answer.under),
         *table(tuple(columns), rows, width=width),
-        *(f"not known: {name}: {words}" for name, words in why.items()),
+        *not_known_lines(why),
     ]
+
+
+def _limit_line(answer: RunLengths) -> str:
+    if answer.limit is None:
+        return say("{chart}: no limit to choose.", chart=answer.chart)
+    limit = plain(answer.limit, digits=4)
+    return say("{chart}: limit {limit} {unit}.", chart=answer.chart, limit=limit, unit=answer.unit)
 
 
 def _row(one: RunLengthAt) -> Sequence[str | None]:
     points = (one.p05, one.p50, one.p95)
     return (
-        f"{one.shift:g}",
+        plain(one.shift),
         _length(one.mean),
-        *(None if p is None else f"{p:,}" for p in points),
+        *map(count, points),
         _length(one.steady),
         _length(one.first_of_all),
     )
 
 
 def _length(points: float | None) -> str | None:
-    return None if points is None else f"{points:,.2f}" if points < 100 else f"{points:,.1f}"
+    return None if points is None else local.number(points, 2 if points < 100 else 1)

@@ -9,7 +9,7 @@ from cellmon.cli.arguments import address_arguments, as_of_argument, cell_argume
 from cellmon.cli.logged import log_argument, start_log
 from cellmon.cli.terminal import write
 from cellmon.errors import WrongUsage
-from cellmon.words import say
+from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -72,6 +72,7 @@ def check_host(host: str) -> None:
     from dashboards.reached import is_loopback
 
     if not is_loopback(host):
-        raise WrongUsage(
-            f"{host}: the demo is served on this machine only (127.0.0.1); `cellmon serve` serves others"
+        text = to_say(
+            "{host}: the demo is served on this machine only (127.0.0.1); `cellmon serve` serves others"
         )
+        raise WrongUsage(say(text, host=host))

@@ -5,16 +5,20 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
+from cellmon import local
 from cellmon.cli.arguments import newest
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import age, plural, signed, span, times, when
-from cellmon.monitor.signals import LikelyCause, Signal, Signals
+from cellmon.cli.wording import age, counted_bores, not_known_lines, number, signed, span, times, when
+from cellmon.monitor.signals import Change, LikelyCause, Signal, Signals
+from cellmon.words import say, say_many, to_say
 
 WAITING = ("open", "reopened")
 NO_WRAP = 10_000
 """Columns of a line where standard output is no terminal."""
-WEIGHTS = "weights are shares by the table of causes, not measured chances"
+WEIGHTS = to_say("Likely causes (weights are shares by the table of causes, not measured chances):")
+
+OVER, STILL = to_say("{at}, over"), to_say("{at}, still")
 
 
 def signals_lines(answer: Signals, look: Look, *, last: int, withdrawn: bool) -> list[str]:
@@ -23,26 +27,46 @@ def signals_lines(answer: Signals, look: Look, *, last: int, withdrawn: bool) ->
     Those withdrawn are counted, and shown with `withdrawn` only.
     """
     if not answer.signals:
-        return ["No signals."]
+        return [say("No signals.")]
     standing = [s for s in answer.signals if withdrawn or s.state != "withdrawn"]
     waiting = [s for s in standing if s.state in WAITING]
-    sentence = f"{plural(len(waiting), 'signal')} of {len(standing):,} "
-    sentence += "waits for an answer." if len(waiting) == 1 else "wait for an answer."
-    hidden = len(answer.signals) - len(standing)
-    if hidden:
-        sentence += (
-            f" {plural(hidden, 'withdrawn one')} not shown; --all shows {'it' if hidden == 1 else 'them'}."
-        )
+    sentences = [_waiting(len(waiting), len(standing)), *_hidden(len(answer.signals) - len(standing))]
     shown = standing[:last] if last else standing
-    lines = [sentence, *_table(shown, look), *newest(len(standing), last=last)]
+    lines = [" ".join(sentences), *_table(shown, look), *newest(len(standing), last=last)]
     if waiting:
         lines += [
             "",
             answer.caution,
-            f"One in full: cellmon signals {waiting[0].id}",
-            f"Answer one: cellmon respond {waiting[0].id} --cause ... --action ... --by NAME",
+            say("One in full: cellmon signals {signal}", signal=waiting[0].id),
+            say(
+                "Answer one: cellmon respond {signal} --cause ... --action ... --by NAME",
+                signal=waiting[0].id,
+            ),
         ]
     return lines
+
+
+def _waiting(waiting: int, of: int) -> str:
+    return say_many(
+        "{n} signal of {of} waits for an answer.",
+        "{n} signals of {of} wait for an answer.",
+        waiting,
+        n=local.number(waiting),
+        of=local.number(of),
+    )
+
+
+def _hidden(withdrawn: int) -> list[str]:
+    if not withdrawn:
+        return []
+    return [
+        say_many(
+            "{n} withdrawn one not shown; --all shows it.",
+            "{n} withdrawn ones not shown; --all shows them.",
+            withdrawn,
+            n=local.number(withdrawn),
+        )
+    ]
 
 
 def _table(shown: Sequence[Signal], look: Look) -> list[str]:
@@ -67,9 +91,9 @@ def _row(s: Signal, look: Look) -> list[str | None]:
     c = s.change
     return [
         s.id,
-        s.state,
+        say(s.state),
         look.name(s.stream),
-        s.kind,
+        say(s.kind),
         how_much(s, look),
         None if c is None else span(c.at, c.earliest_at, c.latest_at, look.zone),
         cause_words(s.causes[0]) if s.causes else None,
@@ -88,16 +112,16 @@ def how_much(s: Signal, look: Look) -> str | None:
     if size is None:
         return None
     if s.kind == "routing":
-        return plural(round(size), "bore")
-    unit = "um" if s.unit == "µm" else s.unit
+        return counted_bores(round(size))
+    unit = "um" if s.unit == "µm" else say(s.unit)
     if s.kind == "limit":
-        return f"{size:.2f} {unit}"
+        return f"{number(size, decimals=2)} {unit}"
     return f"{signed(size, decimals=look.um)} {unit}"
 
 
 def cause_words(cause: LikelyCause) -> str:
     """Return a cause in a line, its weight behind it."""
-    return f"{cause.title} ({cause.weight:.2f})"
+    return f"{cause.title} ({number(cause.weight, decimals=2)})"
 
 
 def answer_words(s: Signal) -> str | None:
@@ -105,11 +129,11 @@ def answer_words(s: Signal) -> str | None:
     r = s.response
     if r is None:
         return None
-    return f"seen by {r.by}" if r.cause is None else f"{r.cause}: {r.action} ({r.by})"
+    return say("seen by {by}", by=r.by) if r.cause is None else f"{r.cause}: {r.action} ({r.by})"
 
 
 def _last_seen(s: Signal, look: Look) -> str:
-    return f"{when(s.last_at, look.zone)}{', over' if s.over else ', still'}"
+    return say(OVER if s.over else STILL, at=when(s.last_at, look.zone))
 
 
 def signal_lines(answer: Signals, look: Look) -> list[str]:
@@ -118,38 +142,56 @@ def signal_lines(answer: Signals, look: Look) -> list[str]:
     lines = [f"{s.id}: {s.words}.", answer.caution, ""]
     lines += _items(list(_facts(s, look)), look)
     if s.causes:
-        lines += ["", f"Likely causes ({WEIGHTS}):"]
+        lines += ["", say(WEIGHTS)]
     for n, cause in enumerate(s.causes, start=1):
         lines += ["", f"{n}. {cause_words(cause)}", *_items(_cause_items(cause), look, indent="   ")]
-    lines += [f"not known: {name}: {why}" for name, why in s.why_not.items()]
-    lines += ["", f"Parts to contain: cellmon hold {s.id}"]
+    lines += not_known_lines(s.why_not)
+    lines += ["", say("Parts to contain: cellmon hold {signal}", signal=s.id)]
     if s.state in WAITING:
-        lines.append(f"Answer it: cellmon respond {s.id} --cause ... --action ... --by NAME")
+        lines.append(
+            say("Answer it: cellmon respond {signal} --cause ... --action ... --by NAME", signal=s.id)
+        )
     return lines
 
 
 def _facts(s: Signal, look: Look) -> Iterator[tuple[str, str | None]]:
-    c = s.change
-    yield "kind", f"{s.kind}, first called by {s.detector}" if s.detector else s.kind
-    yield "how much", how_much(s, look)
-    yield "state", s.state
-    yield "raised", f"{when(s.raised_at, look.zone)} at {s.part}, {age(s.age_s)} ago"
-    if c is not None:
-        yield "since", f"{span(c.at, c.earliest_at, c.latest_at, look.zone)}"
-        yield "in parts", f"from {c.part}; at the earliest {c.earliest_part}, at the latest {c.latest_part}"
-    yield "last seen", f"{_last_seen(s, look)} at {s.last_part}"
-    yield "called by", f"{plural(len(s.streams), 'stream')}: {'; '.join(map(look.name, s.streams))}"
-    yield "reaction", s.reaction
-    yield "owner", s.owner
-    yield "answer", answer_words(s)
+    yield say("kind"), _called_first(s)
+    yield say("how much"), how_much(s, look)
+    yield say("state"), say(s.state)
+    raised = {"at": when(s.raised_at, look.zone), "part": s.part, "age": age(s.age_s)}
+    yield say("raised"), say("{at} at {part}, {age} ago", **raised)
+    if s.change is not None:
+        yield from _since(s.change, look)
+    yield say("last seen"), say("{seen} at {part}", seen=_last_seen(s, look), part=s.last_part)
+    yield say("called by"), _callers(s, look)
+    yield say("reaction"), s.reaction
+    yield say("owner"), s.owner
+    yield say("answer"), answer_words(s)
+
+
+def _called_first(s: Signal) -> str:
+    kind = say(s.kind)
+    return say("{kind}, first called by {detector}", kind=kind, detector=s.detector) if s.detector else kind
+
+
+def _since(c: Change, look: Look) -> Iterator[tuple[str, str | None]]:
+    yield say("since"), span(c.at, c.earliest_at, c.latest_at, look.zone)
+    parts = {"part": c.part, "earliest": c.earliest_part, "latest": c.latest_part}
+    yield say("in parts"), say("from {part}; at the earliest {earliest}, at the latest {latest}", **parts)
+
+
+def _callers(s: Signal, look: Look) -> str:
+    names = "; ".join(map(look.name, s.streams))
+    count = len(s.streams)
+    return say_many("{n} stream: {names}", "{n} streams: {names}", count, n=local.number(count), names=names)
 
 
 def _cause_items(cause: LikelyCause) -> list[tuple[str, str | None]]:
     return [
-        ("why", cause.why),
-        ("check first", cause.check_first),
-        ("correction", cause.correction),
-        ("caution", cause.caution),
+        (say("why"), cause.why),
+        (say("check first"), cause.check_first),
+        (say("correction"), cause.correction),
+        (say("caution"), cause.caution),
     ]
 
 

@@ -6,12 +6,17 @@ import argparse
 from collections.abc import Sequence
 from dataclasses import fields
 from functools import partial
+from typing import TYPE_CHECKING
 
-from cellmon.cli.arguments import open_monitor
+from cellmon import local
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import count, number, when
+from cellmon.cli.wording import assumed_line, count, not_known_line, note_line, number, ranged, when
 from cellmon.monitor.stone_plan import KindPlan, PlannedChange, PlanRequest, SpindleRate, StonePlan
+from cellmon.words import say, to_say
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
 
 _OPTIONS = (
     ("horizon-days", "N", "look so many days ahead (default: twice the longest lead time, 28 at least)"),
@@ -63,9 +68,8 @@ def plan_wanted(args: argparse.Namespace) -> bool:
     return bool(args.plan) or plan_request(args) != PlanRequest()
 
 
-def stone_plan(args: argparse.Namespace) -> int:
+def stone_plan(args: argparse.Namespace, monitor: Monitor) -> int:
     """Print the plan of stones, or what it would be otherwise."""
-    monitor = open_monitor(args)
     show(args, monitor, monitor.stone_plan(plan_request(args)), partial(plan_lines, last=args.last))
     return 0
 
@@ -77,23 +81,40 @@ def plan_lines(plan: StonePlan, look: Look, *, last: int) -> list[str]:
         shown = plan.changes[:last] if last else plan.changes
         lines += ["", *table(_CHANGES, [_change_row(c, look) for c in shown], width=look.width)]
         if len(shown) < len(plan.changes):
-            lines.append(f"These are the next {len(shown)} of {len(plan.changes)}; --last 0 shows all.")
+            of = len(plan.changes)
+            lines.append(say("These are the next {shown} of {all}; --last 0 shows all.", shown=last, all=of))
     lines += ["", *table(_KINDS, [_kind_row(k, look) for k in plan.kinds], width=look.width)]
     lines += _cost_lines(plan)
     lines += [one.sentence for one in plan.dressing]
-    lines += [f"assumed: {words}" for words in dict.fromkeys(one.assumed for one in plan.dressing) if words]
-    reasons = {f"{k.kind}: {why}": None for k in plan.kinds for why in k.why_not.values()}
-    lines += [f"not known: {why}" for why in reasons]
-    lines += [f"note: {note}" for note in plan.notes]
+    assumed = dict.fromkeys(one.assumed for one in plan.dressing)
+    lines += [assumed_line(words) for words in assumed if words]
+    reasons = {(k.kind, why): None for k in plan.kinds for why in k.why_not.values()}
+    lines += [not_known_line(kind, why) for kind, why in reasons]
+    lines += [note_line(note) for note in plan.notes]
     return [*lines, "", plan.caution]
+
+
+_ASKED = {
+    "rate": to_say("rate {value}"),
+    "lead_time_days": to_say("lead time days {value}"),
+    "life": to_say("life {value}"),
+    "price": to_say("price {value}"),
+    "stock": to_say("stock {value}"),
+    "service_level": to_say("service level {value}"),
+}
 
 
 def _asked(asked: PlanRequest) -> list[str]:
     """Say which figures are not those of the sheet and the facts."""
-    names = ("rate", "lead_time_days", "life", "price", "stock", "service_level")
-    said = [f"{n.replace('_', ' ')} {v:g}" for n in names if (v := getattr(asked, n)) is not None]
-    said += [f"rate of {one.spindle} {one.bores:g}" for one in asked.rates]
-    return [f"What if: {', '.join(said)}. The rest is as the sheet and the log say."] if said else []
+    told = [
+        say(text_, value=local.significant(value))
+        for name, text_ in _ASKED.items()
+        if (value := getattr(asked, name)) is not None
+    ]
+    for one in asked.rates:
+        told.append(say("rate of {spindle} {value}", spindle=one.spindle, value=local.significant(one.bores)))
+    what = ", ".join(told)
+    return [say("What if: {what}. The rest is as the sheet and the log say.", what=what)] if told else []
 
 
 _CHANGES = (
@@ -130,7 +151,7 @@ def _change_row(c: PlannedChange, look: Look) -> Sequence[str | None]:
         c.stone_set,
         count(c.bores),
         when(c.earliest, look.zone),
-        when(c.latest, look.zone) or "later",
+        when(c.latest, look.zone) or say("later"),
         c.with_spindle,
     ]
 
@@ -139,13 +160,13 @@ def _kind_row(k: KindPlan, look: Look) -> Sequence[str | None]:
     short, life, needed = k.first_shortage_at, k.life_bores, k.sets_needed
     return [
         k.kind,
-        None if k.stock is None else f"{k.stock.usable:g}",
-        None if k.stock is None else f"{k.stock.ordered:g}",
-        f"{needed.p50} ({needed.p05} to {needed.p95})",
-        None if short is None else when(short.p50, look.zone) or "later",
+        None if k.stock is None else local.significant(k.stock.usable),
+        None if k.stock is None else local.significant(k.stock.ordered),
+        ranged(str(needed.p50), str(needed.p05), str(needed.p95)),
+        None if short is None else when(short.p50, look.zone) or say("later"),
         when(k.order_by, look.zone),
         count(k.order_sets),
-        f"{_hundreds(life['p50'])} ({_hundreds(life['p05'])} to {_hundreds(life['p95'])})",
+        ranged(_hundreds(life["p50"]), _hundreds(life["p05"]), _hundreds(life["p95"])),
         _hundreds(k.changed_at_bores),
         None if k.cost is None else number(k.cost.total, decimals=3),
     ]
@@ -153,7 +174,7 @@ def _kind_row(k: KindPlan, look: Look) -> Sequence[str | None]:
 
 def _hundreds(bores: float) -> str:
     """Return bores to the hundred where there are thousands: more is not known."""
-    return f"{round(bores, -2 if bores >= 1000 else 0):,.0f}"
+    return local.number(round(bores, -2 if bores >= 1000 else 0))
 
 
 def _cost_lines(plan: StonePlan) -> list[str]:
@@ -161,6 +182,11 @@ def _cost_lines(plan: StonePlan) -> list[str]:
         return []
     c = plan.cost
     return [
-        f"A bore costs {c.total:.3f} in stones: sets {c.stones:.4f}, downtime {c.downtime:.4f}, "
-        f"scrap {c.scrap:.4f}."
+        say(
+            "A bore costs {total} in stones: sets {stones}, downtime {downtime}, scrap {scrap}.",
+            total=number(c.total, decimals=3),
+            stones=number(c.stones, decimals=4),
+            downtime=number(c.downtime, decimals=4),
+            scrap=number(c.scrap, decimals=4),
+        )
     ]

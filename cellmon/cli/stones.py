@@ -6,17 +6,29 @@ import argparse
 from collections.abc import Sequence
 from functools import partial
 
-from cellmon.cli.arguments import last_argument, listing_arguments, open_monitor
+from cellmon.cli.arguments import last_argument, listing_arguments, newest, open_monitor
 from cellmon.cli.showing import Look, show
 from cellmon.cli.stone_plans import plan_arguments, plan_wanted, stone_plan
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import count, interval, number, two_figures, when
+from cellmon.cli.wording import (
+    assumed_line,
+    count,
+    far_range,
+    interval,
+    not_known_line,
+    note_line,
+    number,
+    said,
+    when,
+)
 from cellmon.errors import WrongUsage
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.stones import StonesAnswer
 from cellmon.monitor.stones.lots import LotCompared
+from cellmon.monitor.stones.measured import StoneNow
 from cellmon.monitor.stones.ranges import BoresRange, GoodBores
 from cellmon.monitor.stones.sets import RoundOf, StayOf, StoneSetOf
+from cellmon.words import say
 
 
 def stones_arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,11 +41,11 @@ def stones_arguments(parser: argparse.ArgumentParser) -> None:
 
 def stones(args: argparse.Namespace) -> int:
     """Print every set, or one in full, with the cautions that belong to work on stones."""
+    monitor = open_monitor(args)
     if plan_wanted(args):
         if args.stone_set:
-            raise WrongUsage("--set is one set in full; the plan is of all")
-        return stone_plan(args)
-    monitor = open_monitor(args)
+            raise WrongUsage(say("--set is one set in full; the plan is of all"))
+        return stone_plan(args, monitor)
     answer = monitor.stones(stone_set=args.stone_set)
     lines = set_lines if args.stone_set else partial(stones_lines, last=args.last)
     show(args, monitor, answer, lines)
@@ -51,39 +63,51 @@ def stones_lines(answer: StonesAnswer, look: Look, *, last: int) -> list[str]:
     if others:
         shown = others[:last] if last else others
         lines += ["", *table(_OTHERS, [_other_row(s, look) for s in shown], width=look.width)]
-        if len(shown) < len(others):
-            lines.append(f"These are the newest {len(shown)} of {len(others)}; --last 0 shows all.")
+        lines += newest(len(others), last=last)[1:]
         lines += [line for s in shown if s.state != "ended" for line in _beside(s)]
     if answer.lots:
         lines += ["", *_lot_lines(answer.lots, look)]
     lines += ["", *(kind.sentence for kind in answer.kinds)]
-    lines += [f"note: {note}" for note in answer.notes]
+    lines += [note_line(note) for note in answer.notes]
     return [*lines, "", *answer.cautions]
 
 
 def set_lines(answer: StonesAnswer, look: Look) -> list[str]:
     """Return one set in full: where it was, its rounds, its stones, its face, what was assumed."""
     one = answer.sets[0]
-    of = [word for word in (one.kind, one.maker, one.lot and f"lot {one.lot}") if word]
-    lines = [answer.sentence, "", f"{one.stone_set}: {', '.join(of) or 'kind not known'}; {_left(one)}."]
+    lines = [answer.sentence, "", _what_is_left(one)]
     if one.rests_on is not None:
-        lines.append(f"The range rests on {one.rests_on} and its own rounds.")
+        lines.append(say("The range rests on {sets} and its own rounds.", sets=one.rests_on))
     if one.face is not None:
-        lines.append(f"Face: {one.face.face} ({one.face.why}).")
+        lines.append(say("Face: {face} ({why}).", face=say(one.face.face), why=one.face.why))
     lines += _beside(one, names=False)
     if one.stays:
         lines += ["", *table(_STAYS, [_stay_row(s, look) for s in one.stays], width=look.width)]
     if one.rounds:
         lines += ["", *table(_ROUNDS, [_round_row(r, look) for r in one.rounds], width=look.width)]
     if one.stones:
-        places = list(one.stones[0].places_um)
-        columns = (text("stone"), text("holder"), text("way up"), *(figure(f"{p} um") for p in places))
-        rows = [
-            [s.stone, s.holder, s.way_up, *(number(s.places_um[p], decimals=0) for p in places)]
-            for s in one.stones
-        ]
-        lines += ["", "At its last round:", *table(columns, rows, width=look.width)]
+        lines += ["", say("At its last round:"), *_stone_table(one.stones, look)]
     return [*lines, "", *answer.cautions]
+
+
+def _what_is_left(one: StoneSetOf) -> str:
+    lot = one.lot and say("lot {lot}", lot=one.lot)
+    of = ", ".join(word for word in (one.kind, one.maker, lot) if word) or say("kind not known")
+    return say("{stone_set}: {of}; {left}.", stone_set=one.stone_set, of=of, left=_left(one))
+
+
+def _stone_table(stones: Sequence[StoneNow], look: Look) -> list[str]:
+    places = list(stones[0].places_um)
+    columns = (
+        text("stone"),
+        text("holder"),
+        text("way up"),
+        *(figure(say("{name} um", name=place)) for place in places),
+    )
+    rows = [
+        [s.stone, s.holder, s.way_up, *(number(s.places_um[p], decimals=0) for p in places)] for s in stones
+    ]
+    return table(columns, rows, width=look.width)
 
 
 _FITTED = (
@@ -122,7 +146,7 @@ def _fitted_row(s: StoneSetOf, look: Look) -> Sequence[str | None]:
         _bores(s.remaining_bores),
         _bores(s.good_bores),
         None if s.due_at is None else when(s.due_at.p05, look.zone),
-        s.advice,
+        said(s.advice),
         s.why,
     ]
 
@@ -153,7 +177,7 @@ def _other_row(s: StoneSetOf, look: Look) -> Sequence[str | None]:
         s.spindle,
         when(s.fitted_at, look.zone),
         when(s.removed_at, look.zone),
-        s.removed_why,
+        said(s.removed_why),
         count(s.bores_since_fit),
         count(s.dressed),
         number(s.wear_um, decimals=0),
@@ -164,27 +188,22 @@ def _other_row(s: StoneSetOf, look: Look) -> Sequence[str | None]:
 
 def _bores(left: BoresRange | GoodBores | None) -> str | None:
     """Return bores with their 90 % range, to two figures; 'far' is beyond the horizon."""
-    if left is None:
-        return None
-    p05, p50, p95 = ("far" if v is None else _rounded(v) for v in (left.p05, left.p50, left.p95))
-    return f"{p50} ({p05} to {p95})"
-
-
-def _rounded(bores: float) -> str:
-    return two_figures(bores) if bores >= 10 else f"{bores:.0f}"
+    return None if left is None else far_range(left.p05, left.p50, left.p95)
 
 
 def _left(s: StoneSetOf) -> str:
-    said = [f"{s.bores_since_fit:,} bores"]
+    told = [say("{count} bores", count=count(s.bores_since_fit))]
     if s.bores_since_dress is not None:
-        said.append(f"{s.bores_since_dress:,} since it was dressed")
+        told.append(say("{count} since it was dressed", count=count(s.bores_since_dress)))
     if s.wear_um is not None:
-        said.append(f"{s.wear_um:.0f} um worn")
+        told.append(say("{um} um worn", um=number(s.wear_um, decimals=0)))
     if s.thickness_left_um is not None:
-        said.append(f"{s.thickness_left_um:.0f} um left at the thinnest place")
+        left = number(s.thickness_left_um, decimals=0)
+        told.append(say("{um} um left at the thinnest place", um=left))
     if s.remaining_bores is not None:
-        said.append(f"{_bores(s.remaining_bores)} bores left, limited by {s.limited_by}")
-    return ", ".join(said)
+        by = said(s.limited_by)
+        told.append(say("{bores} bores left, limited by {by}", bores=_bores(s.remaining_bores), by=by))
+    return ", ".join(told)
 
 
 def _beside(s: StoneSetOf, *, names: bool = True) -> list[str]:
@@ -192,12 +211,12 @@ def _beside(s: StoneSetOf, *, names: bool = True) -> list[str]:
     head = f"{s.stone_set}: " if names else ""
     lines = [] if s.truing is None else [f"{head}{s.truing}"]
     lines += [f"{head}{asked}" for asked in s.asked]
-    lines += [f"{head}assumed: {words}" for words in s.assumed]
+    lines += [f"{head}{assumed_line(words)}" for words in s.assumed]
     fields: dict[str, list[str]] = {}
     for field, why in s.why_not.items():
         fields.setdefault(why, []).append(field)
     if s.state == "fitted" or not names:
-        lines += [f"{head}not known: {', '.join(known)}: {why}" for why, known in fields.items()]
+        lines += [f"{head}{not_known_line(', '.join(known), why)}" for why, known in fields.items()]
     return lines
 
 
@@ -227,11 +246,12 @@ def _lot_lines(lots: Sequence[LotCompared], look: Look) -> list[str]:
             count(one.median_bores),
             _ratio(one.life_ratio),
             _ratio(one.wear_ratio),
-            one.sentence if one.differs else "not shown",
+            one.sentence if one.differs else say("not shown"),
         ]
         for one in lots
     ]
-    return ["Lots, each against the others of its kind (95 % ranges):", *table(_LOTS, rows, width=look.width)]
+    head = say("Lots, each against the others of its kind (95 % ranges):")
+    return [head, *table(_LOTS, rows, width=look.width)]
 
 
 def _ratio(estimate: Estimate | None) -> str | None:
@@ -243,9 +263,9 @@ _ROUNDS = (text("measured"), figure("bores"), figure("wear um"), figure("thinnes
 
 
 def _stay_row(s: StayOf, look: Look) -> Sequence[str | None]:
-    return [s.spindle, when(s.fitted_at, look.zone), when(s.removed_at, look.zone), s.why, s.by]
+    return [s.spindle, when(s.fitted_at, look.zone), when(s.removed_at, look.zone), said(s.why), s.by]
 
 
 def _round_row(r: RoundOf, look: Look) -> Sequence[str | None]:
     thin = number(r.thinnest_um, decimals=0)
-    return [when(r.at, look.zone), count(r.bores), number(r.wear_um, decimals=0), thin, r.jump]
+    return [when(r.at, look.zone), count(r.bores), number(r.wear_um, decimals=0), thin, said(r.jump)]

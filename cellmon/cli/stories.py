@@ -6,13 +6,15 @@ from collections.abc import Sequence
 
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import listed, number, plural, signed, when
+from cellmon.cli.wording import count, listed, number, plain, said, signed, when, yes_no
 from cellmon.monitor.flags import FlagRow
 from cellmon.monitor.hold import Hold
 from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import PartMeasurement, drawn
 from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
+from cellmon.monitor.part_signals import Disposition, PartSignal
 from cellmon.records import Verdict
+from cellmon.words import say, say_many
 
 ALWAYS = ("average", "diameter", "taper", "barrel", "ovality", "roundness")
 """Features that a narrow terminal shows too."""
@@ -24,27 +26,48 @@ def part_lines(
 ) -> list[str]:
     """Return a block's story: what was measured, what that means, every reading, its signals."""
     lines = [answer.sentence, "", *_feature_table(answer.measurements, look)]
-    lines += ["", "Readings, um from nominal (plane and direction):"]
+    lines += ["", say("Readings, um from nominal (plane and direction):")]
     lines += _reading_table(answer.measurements, look, planes=planes, directions=directions)
     told = drawn(answer.measurements)
     if any(m.judged for m in told):
         lines += ["", _rule_line(answer.measurements), *_judged_table(told, look)]
     if answer.happened:
-        lines += ["", "What happened to it:", *_happened_table(answer, look)]
+        lines += ["", say("What happened to it:"), *_happened_table(answer, look)]
     if answer.held_for:
-        lines += ["", "Held for:", *_held_table(answer, look)]
+        lines += ["", say("Held for:"), *_held_table(answer.held_for, look)]
     elif answer.signals:
-        lines += ["", f"Part of {plural(len(answer.signals), 'signal')}: {listed(answer.signals)}."]
-    for given in answer.dispositions:
-        when_ = when(given.at, look.zone)
-        lines.append(f"disposition: {given.as_} by {given.by}, {when_}, for {given.signal}: {given.why}")
+        lines += ["", _signals_line(answer.signals)]
+    if answer.on_lists:
+        lines += ["", say("Also on hold lists:"), *_held_table(answer.on_lists, look)]
+    lines += [_disposition_line(given, look) for given in answer.dispositions]
     for m in answer.measurements:
         lines += [_doubt_line(m, doubt) for doubt in m.doubts]
     if answer.traces:
         lines += ["", *(bore.sentence for bore in answer.traces)]
     if any(m.origins for m in answer.measurements):
-        lines += ["", "Made so, and read from:", *_made_table(answer.measurements, look)]
+        lines += ["", say("Made so, and read from:"), *_made_table(answer.measurements, look)]
     return [*lines, "", answer.meant]
+
+
+def _signals_line(signals: Sequence[str]) -> str:
+    return say_many(
+        "Part of {n} signal: {signals}.",
+        "Part of {n} signals: {signals}.",
+        len(signals),
+        n=count(len(signals)),
+        signals=listed(signals),
+    )
+
+
+def _disposition_line(given: Disposition, look: Look) -> str:
+    return say(
+        "disposition: {disposition} by {by}, {at}, for {signal}: {why}",
+        disposition=say(given.as_),
+        by=given.by,
+        at=when(given.at, look.zone),
+        signal=given.signal,
+        why=given.why,
+    )
 
 
 def _feature(m: PartMeasurement, name: str, look: Look) -> str | None:
@@ -62,7 +85,7 @@ def _feature_table(measurements: Sequence[PartMeasurement], look: Look) -> list[
         text("stage", spare=True),
         text("fixture", spare=True),
         text("stone set", spare=True),
-        *(figure(f"{name} um", spare=name not in ALWAYS) for name in names),
+        *(figure(say("{name} um", name=say(name)), spare=name not in ALWAYS) for name in names),
         text("verdict"),
         text("charted", spare=True),
         text("flags", flexible=True),
@@ -73,12 +96,12 @@ def _feature_table(measurements: Sequence[PartMeasurement], look: Look) -> list[
             when(m.at, look.zone),
             m.spindle,
             m.gauge,
-            m.stage,
+            said(m.stage),
             m.fixture,
             m.stone_set,
             *(_feature(m, name, look) for name in names),
-            m.verdict,
-            "yes" if m.charted else "no",
+            said(m.verdict),
+            yes_no(m.charted),
             ", ".join(m.flags),
         ]
         for m in measurements
@@ -107,13 +130,15 @@ def _reading_table(
 
 def _rule_line(measurements: Sequence[PartMeasurement]) -> str:
     m = measurements[0]
-    how = (
-        f"guarded rule, conformance {100 * (m.conformance or 0):g} %"
-        if m.rule == "guarded"
-        else "simple rule"
-    )
     versions = sorted({x.sheet_version for x in measurements if x.sheet_version is not None})
-    return f"Judged by sheet version {listed([str(v) for v in versions])}, {how}; the worst figure decides:"
+    sheet = listed([str(v) for v in versions])
+    if m.rule != "guarded":
+        return say("Judged by sheet version {sheet}, simple rule; the worst figure decides:", sheet=sheet)
+    return say(
+        "Judged by sheet version {sheet}, guarded rule, conformance {share} %; the worst figure decides:",
+        sheet=sheet,
+        share=plain(100 * (m.conformance or 0)),
+    )
 
 
 def _judged_table(measurements: Sequence[PartMeasurement], look: Look) -> list[str]:
@@ -122,7 +147,7 @@ def _judged_table(measurements: Sequence[PartMeasurement], look: Look) -> list[s
         figure("lower"),
         figure("upper"),
         figure("guard band", spare=True),
-        *(figure(f"bore {m.bore}") for m in measurements),
+        *(figure(say("bore {bore}", bore=m.bore)) for m in measurements),
     )
     rows = [
         [
@@ -141,19 +166,16 @@ def _against(judged: JudgedAgainst | None, look: Look) -> str | None:
     if judged is None:
         return None
     value = signed(judged.value_um, decimals=look.um) or "-"
-    return value if judged.verdict is Verdict.CONFORMS else f"{value} {judged.verdict}"
+    return value if judged.verdict is Verdict.CONFORMS else f"{value} {say(judged.verdict)}"
 
 
 def _happened_table(answer: PartStory, look: Look) -> list[str]:
-    rows = [[when(e.at, look.zone), e.what, e.words] for e in answer.happened]
+    rows = [[when(e.at, look.zone), say(e.what), e.words] for e in answer.happened]
     return table((text("when"), text("what"), text("of it", flexible=True)), rows, width=look.width)
 
 
-def _held_table(answer: PartStory, look: Look) -> list[str]:
-    rows = []
-    for s in answer.held_for:
-        became = None if s.disposition is None else f"{s.disposition.as_} by {s.disposition.by}"
-        rows.append([s.id, s.state, listed(s.bores), became or "nothing decided yet", s.words])
+def _held_table(signals: Sequence[PartSignal], look: Look) -> list[str]:
+    rows = [[s.id, say(s.state), listed(s.bores), _became(s), s.words] for s in signals]
     columns = (
         text("signal"),
         text("state"),
@@ -164,9 +186,29 @@ def _held_table(answer: PartStory, look: Look) -> list[str]:
     return table(columns, rows, width=look.width)
 
 
+def _became(s: PartSignal) -> str:
+    given = s.disposition
+    if given is None:
+        return say("nothing decided yet")
+    return say("{disposition} by {by}", disposition=say(given.as_), by=given.by)
+
+
 def _doubt_line(m: PartMeasurement, doubt: FlagRow) -> str:
-    by = f", {doubt.by}: {doubt.why}" if doubt.by else ""
-    return f"doubted: bore {m.bore}, {m.gauge}: {doubt.words} ({doubt.flag}, {doubt.state}{by})"
+    told = {
+        "bore": m.bore,
+        "gauge": m.gauge,
+        "words": doubt.words,
+        "flag": doubt.flag,
+        "state": say(doubt.state),
+    }
+    if not doubt.by:
+        return say("doubted: bore {bore}, {gauge}: {words} ({flag}, {state})", **told)
+    return say(
+        "doubted: bore {bore}, {gauge}: {words} ({flag}, {state}, {by}: {why})",
+        **told,
+        by=doubt.by,
+        why=doubt.why,
+    )
 
 
 def _made_table(measurements: Sequence[PartMeasurement], look: Look) -> list[str]:
@@ -183,7 +225,7 @@ def _made_table(measurements: Sequence[PartMeasurement], look: Look) -> list[str
         figure("line"),
     )
     rows = [
-        [m.bore, m.gauge, *_stones_cells(m), m.operator, *_process_cells(m), o.file, f"{o.line:,}"]
+        [m.bore, m.gauge, *_stones_cells(m), m.operator, *_process_cells(m), o.file, count(o.line)]
         for m in measurements
         for o in m.origins
     ]
@@ -193,7 +235,7 @@ def _made_table(measurements: Sequence[PartMeasurement], look: Look) -> list[str
 def _stones_cells(m: PartMeasurement) -> list[str | None]:
     if m.stones is None or m.stones.bores_since is None:
         return [None, None]
-    return [f"{m.stones.bores_since:,}", m.stones.what]
+    return [count(m.stones.bores_since), said(m.stones.what)]
 
 
 def _process_cells(m: PartMeasurement) -> list[str | None]:
@@ -204,18 +246,34 @@ def _process_cells(m: PartMeasurement) -> list[str | None]:
 def hold_lines(answer: Hold, look: Look) -> list[str]:
     """Return a hold list: from where to where, the caution, then every bore."""
     if not answer.parts:
-        return [f"No part is on hold for signal {answer.signal}.", answer.caution]
-    serials = dict.fromkeys(p.part for p in answer.parts)
-    waiting = dict.fromkeys(p.part for p in answer.parts if p.disposition is None)
+        return [say("No part is on hold for signal {signal}.", signal=answer.signal), answer.caution]
     verdicts = [p.verdict for p in answer.parts]
-    counts = ", ".join(f"{verdicts.count(v):,} {v}" for v in dict.fromkeys(verdicts))
+    counts = ", ".join(f"{count(verdicts.count(v))} {say(v)}" for v in dict.fromkeys(verdicts))
     columns = (text("part"), text("bore"), text("measured"), text("verdict"), text("became", flexible=True))
-    rows = [[p.part, p.bore, when(p.measured_at, look.zone), p.verdict, p.disposition] for p in answer.parts]
+    rows = [
+        [p.part, p.bore, when(p.measured_at, look.zone), said(p.verdict), said(p.disposition)]
+        for p in answer.parts
+    ]
     return [
-        f"Signal {answer.signal}: contain {plural(len(serials), 'part')} from {answer.from_part} to "
-        f"{answer.to_part}; {len(waiting):,} still without a disposition.",
-        f"Bores: {counts}.",
+        _contain(answer),
+        say("Bores: {counts}.", counts=counts),
+        *(f"{one.words[:1].upper()}{one.words[1:]}." for one in answer.extended),
         answer.caution,
         "",
         *table(columns, rows, width=look.width),
     ]
+
+
+def _contain(answer: Hold) -> str:
+    serials = {p.part for p in answer.parts}
+    waiting = {p.part for p in answer.parts if p.disposition is None}
+    return say_many(
+        "Signal {signal}: contain {n} part from {first} to {last}; {waiting} still without a disposition.",
+        "Signal {signal}: contain {n} parts from {first} to {last}; {waiting} still without a disposition.",
+        len(serials),
+        signal=answer.signal,
+        n=count(len(serials)),
+        first=answer.from_part,
+        last=answer.to_part,
+        waiting=count(len(waiting)),
+    )

@@ -21,6 +21,7 @@ from cellmon.cli.arguments import (
 from cellmon.cli.progress import Progress
 from cellmon.cli.showing import show
 from cellmon.errors import WrongUsage
+from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -48,7 +49,7 @@ def take(args: argparse.Namespace) -> int:
 
     missing = [str(file) for file in args.files if not file.is_file()]
     if missing:
-        raise WrongUsage(f"no such file: {', '.join(missing)}; nothing was taken")
+        raise WrongUsage(say("no such file: {files}; nothing was taken", files=", ".join(missing)))
     kind = None if args.kind is None else known_kind(args.kind)
     monitor = open_monitor(args)
     with Progress() as progress:
@@ -62,7 +63,8 @@ def known_kind(name: str) -> str:
     from cellmon.records import Kind
 
     if name not in set(Kind):
-        raise WrongUsage(f"no kind of file is called {name}; there are {', '.join(Kind)}")
+        text = to_say("no kind of file is called {name}; there are {kinds}")
+        raise WrongUsage(say(text, name=name, kinds=", ".join(Kind)))
     return Kind(name)
 
 
@@ -123,9 +125,9 @@ def aside(args: argparse.Namespace) -> int:
 
     given = (args.text, args.by, args.why)
     if args.take is None and (any(given) or args.unit):
-        raise WrongUsage("--text, --by, --why and --unit go with --take FILE:LINE")
+        raise WrongUsage(say("--text, --by, --why and --unit go with --take FILE:LINE"))
     if args.take is not None and None in given:
-        raise WrongUsage("--take needs --text ROW, --by NAME and --why TEXT")
+        raise WrongUsage(say("--take needs --text ROW, --by NAME and --why TEXT"))
     monitor = open_monitor(args)
     if args.take is not None:
         taken = monitor.take_row(args.take, text=args.text, by=args.by, why=args.why, unit=_unit(args.unit))

@@ -7,6 +7,8 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cellmon.words import say
+
 GAP = "  "
 LEAST_FLEXIBLE = 30
 """The narrowest a flexible column is cut to; below this, spare columns go first."""
@@ -23,12 +25,12 @@ class Column:
 
 
 def text(heading: str, *, spare: bool = False, flexible: bool = False) -> Column:
-    """Return a column of words."""
+    """Return a column of words; its heading is said when the table is printed."""
     return Column(heading=heading, spare=spare, flexible=flexible)
 
 
 def figure(heading: str, *, spare: bool = False) -> Column:
-    """Return a column of figures."""
+    """Return a column of figures; its heading is said when the table is printed."""
     return Column(heading=heading, right=True, spare=spare)
 
 
@@ -54,11 +56,12 @@ def table(
         return []
     grid = [[_cell(cell) for cell in row] for row in rows]
     kept = list(range(len(columns)))
-    widths = [max(len(c.heading), *(len(row[i]) for row in grid)) for i, c in enumerate(columns)]
+    heads = [say(c.heading) for c in columns]
+    widths = [max(len(head), *(len(row[i]) for row in grid)) for i, head in enumerate(heads)]
     if width is not None:
         kept = _without_spare(columns, widths, width)
         widths = _cut_flexible(columns, widths, kept, width)
-    lines = [_line([columns[i].heading for i in kept], columns, widths, kept)]
+    lines = [_line([heads[i] for i in kept], columns, widths, kept)]
     lines.append(GAP.join("-" * widths[i] for i in kept))
     lines.extend(_line([row[i] for i in kept], columns, widths, kept) for row in grid)
     return lines

@@ -17,11 +17,13 @@ from cellmon.cli.arguments import (
 )
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import figure, table, text, write
-from cellmon.cli.wording import number, signed, when
+from cellmon.cli.wording import number, plain, said, signed, when
 from cellmon.errors import WrongUsage
 from cellmon.monitor.traced_bore import BoreTraces, TraceFigure
 from cellmon.monitor.traced_plane import PlaneTrace
 from cellmon.monitor.traces import TracesAnswer
+from cellmon.records import Verdict
+from cellmon.words import say
 
 
 def traces_arguments(parser: argparse.ArgumentParser) -> None:
@@ -37,11 +39,11 @@ def traces_arguments(parser: argparse.ArgumentParser) -> None:
 
 def traces(args: argparse.Namespace) -> int:
     """Print the traced bores of the last week, or one block plane by plane."""
-    if args.part is not None and (args.since or args.until):
-        raise WrongUsage("--since and --until choose among many bores; leave out --part, or them")
-    if args.draw is not None and args.part is None:
-        raise WrongUsage("--draw draws one block; name it with --part")
     monitor = open_monitor(args)
+    if args.part is not None and (args.since or args.until):
+        raise WrongUsage(say("--since and --until choose among many bores; leave out --part, or them"))
+    if args.draw is not None and args.part is None:
+        raise WrongUsage(say("--draw draws one block; name it with --part"))
     during = window(args, monitor)
     answer = monitor.traces(part=args.part, since=during["since"], until=during["until"])
     lines = part_lines if args.part is not None else partial(traces_lines, last=args.last)
@@ -51,7 +53,7 @@ def traces(args: argparse.Namespace) -> int:
 
         write_drawing(answer, monitor.sheet, args.draw)
         if not args.json:
-            write(["", f"{args.draw}: the sections, drawn"])
+            write(["", say("{file}: the sections, drawn", file=args.draw)])
     return 0
 
 
@@ -77,8 +79,8 @@ def traces_lines(answer: TracesAnswer, look: Look, *, last: int) -> list[str]:
         lines += newest(len(answer.bores), last=last)
         lines += [
             "",
-            f"Figures are radial; {answer.blind}.",
-            f"One in full: cellmon traces --part {shown[-1].part}",
+            say("Figures are radial; {blind}.", blind=answer.blind),
+            say("One in full: cellmon traces --part {part}", part=shown[-1].part),
         ]
     return lines
 
@@ -96,7 +98,7 @@ def _row(b: BoreTraces, look: Look) -> list[str | None]:
         _value(b.cylindricity),
         _verdict(b.roundness_trace),
         _verdict(b.cylindricity),
-        b.roundness_trace.used,
+        said(b.roundness_trace.used),
     ]
 
 
@@ -106,7 +108,7 @@ def _worst(b: BoreTraces) -> PlaneTrace | None:
 
 
 def _lobes(plane: PlaneTrace) -> str:
-    return " and ".join(lobe.words for lobe in plane.lobes) or "none stands out"
+    return say(" and ").join(lobe.words for lobe in plane.lobes) or say("none stands out")
 
 
 def _value(f: TraceFigure) -> str | None:
@@ -114,23 +116,27 @@ def _value(f: TraceFigure) -> str | None:
 
 
 def _verdict(f: TraceFigure) -> str | None:
-    return None if f.verdict is None else f.verdict.value
+    return said(f.verdict)
 
 
 def part_lines(answer: TracesAnswer, look: Look) -> list[str]:
     """Return a block plane by plane, with how each figure was judged."""
     lines = [answer.sentence]
     for b in answer.bores:
-        lines += [
-            "",
-            f"{b.sentence} Traced {when(b.at, look.zone) or 'at a time not given'}, gauge {b.gauge or '-'}.",
-        ]
+        lines += ["", f"{b.sentence} {_traced(b, look)}"]
         lines += [f"    {_judged(f)}" for f in b.figures]
         if b.seen is not None:
             lines.append(f"    {_seen(b)}")
         lines += table(_PLANE_COLUMNS, [_plane_row(p) for p in b.planes], width=look.width)
         lines += [f"    {p.plane}: {note}" for p in b.planes for note in (*p.notes, *p.why_not.values())]
-    return [*lines, "", f"Figures are radial, sizes from nominal; {answer.blind}."]
+    return [*lines, "", say("Figures are radial, sizes from nominal; {blind}.", blind=answer.blind)]
+
+
+def _traced(b: BoreTraces, look: Look) -> str:
+    gauge = b.gauge or "-"
+    if b.at is None:
+        return say("Traced at a time not given, gauge {gauge}.", gauge=gauge)
+    return say("Traced {at}, gauge {gauge}.", at=when(b.at, look.zone), gauge=gauge)
 
 
 _PLANE_COLUMNS = (
@@ -166,29 +172,46 @@ def _plane_row(p: PlaneTrace) -> Sequence[str | None]:
 
 
 def _judged(f: TraceFigure) -> str:
-    words = f"{f.feature}: {_value(f) or 'not known'} um by {f.reference}, {f.filter_upr:g} upr"
+    told = say(
+        "{feature}: {um} um by {reference}, {filter} upr",
+        feature=say(f.feature),
+        um=_value(f) or say("not known"),
+        reference=say(f.reference),
+        filter=plain(f.filter_upr),
+    )
     if f.used == "points" and f.reported_um is not None:
-        words += f" (reported {number(f.reported_um, decimals=2)})"
+        reported = number(f.reported_um, decimals=2)
+        told = say("{figure} (reported {um})", figure=told, um=reported)
     elif f.used == "reported":
-        words += ", as reported"
-    if f.verdict is not None:
-        guard = "" if f.guard_um is None else f", guard band {number(f.guard_um, decimals=2)}"
-        words += f"; {f.verdict.value} ({_limits(f)}{guard})"
-    return words + "".join(f"; {why}" for why in f.why_not.values())
+        told = say("{figure}, as reported", figure=told)
+    parts = [told, *([] if f.verdict is None else [_found(f, f.verdict)]), *f.why_not.values()]
+    return "; ".join(parts)
+
+
+def _found(f: TraceFigure, verdict: Verdict) -> str:
+    if f.guard_um is None:
+        return f"{say(verdict)} ({_limits(f)})"
+    guard = number(f.guard_um, decimals=2)
+    limits = _limits(f)
+    return say("{verdict} ({limits}, guard band {guard})", verdict=say(verdict), limits=limits, guard=guard)
 
 
 def _limits(f: TraceFigure) -> str:
     if f.lower_um is None:
-        return f"upper limit {f.upper_um:g} um"
-    upper = "" if f.upper_um is None else f" to {f.upper_um:+g}"
-    return f"limits {f.lower_um:+g}{upper} um"
+        assert f.upper_um is not None
+        return say("upper limit {upper} um", upper=plain(f.upper_um))
+    if f.upper_um is None:
+        return say("limits {lower} um", lower=plain(f.lower_um, sign=True))
+    lower, upper = (plain(um, sign=True) for um in (f.lower_um, f.upper_um))
+    return say("limits {lower} to {upper} um", lower=lower, upper=upper)
 
 
 def _seen(b: BoreTraces) -> str:
     assert b.seen is not None
     roundness, ovality = number(b.seen.roundness_um, decimals=2), signed(b.seen.ovality_um, decimals=2)
+    named = ((say("roundness"), roundness), (say("ovality (on diameter)"), ovality))
     figures = ", ".join(
-        f"{name} not known" if value is None else f"{name} {value} um"
-        for name, value in (("roundness", roundness), ("ovality (on diameter)", ovality))
+        say("{feature} not known", feature=name) if value is None else f"{name} {value} um"
+        for name, value in named
     )
-    return f"gauge {b.seen.gauge} had read: {figures}"
+    return say("gauge {gauge} had read: {figures}", gauge=b.seen.gauge, figures=figures)

@@ -4,26 +4,32 @@ from __future__ import annotations
 
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
-from cellmon.cli.wording import count, reasons, signed, when
+from cellmon.cli.wording import as_of_line, count, number, reasons, signed
 from cellmon.monitor.departures import Departure
 from cellmon.monitor.trust import StreamTrust, Trust
+from cellmon.words import say, to_say
 
-OF_RANGES = ("few subgroups", "gauge steps", "skew")
-NAMES = ("few subgroups", "neighbours", "gauge steps", "skew")
+NAMES = (to_say("few subgroups"), to_say("neighbours"), to_say("gauge steps"), to_say("skew"))
+OF_RANGES = (NAMES[0], NAMES[2], NAMES[3])
 
 
 def trust_lines(answer: Trust, look: Look) -> list[str]:
     """Return how many limits are off, each stream's run lengths, and what would keep the promise."""
     known = [s for s in answer.streams if s.departures]
-    lines = [answer.sentence, f"As of {when(answer.as_of, look.zone)}, sheet version {answer.sheet}."]
+    lines = [answer.sentence, as_of_line(answer.as_of, answer.sheet, look.zone)]
     if known:
         lines += [
             "",
-            f"Points to a false alarm of means, where one in {known[0].promised:.0f} is promised; a dash "
-            "where the bores show no such departure:",
+            say(
+                "Points to a false alarm of means, where one in {promised} is promised; a dash where the "
+                "bores show no such departure:",
+                promised=number(known[0].promised, decimals=0),
+            ),
             *_run_lengths(known, look),
             "",
-            "Limits of means as they are, and those that keep the promise under one departure alone (um):",
+            say(
+                "Limits of means as they are, and those that keep the promise under one departure alone (um):"
+            ),
             *_corrected(known, look),
             "",
             *(s.sentence for s in known if any(d.matters for d in s.departures)),
@@ -50,7 +56,7 @@ def _run_lengths(streams: list[StreamTrust], look: Look) -> list[str]:
                 look.name(s.stream),
                 count(s.subgroups),
                 *(_one_in(by.get(name)) for name in NAMES),
-                f"{count(few.low)} to {count(few.high)}" if few else None,
+                say("{low} to {high}", low=count(few.low), high=count(few.high)) if few else None,
                 count(s.range_promised),
                 *(count(by[name].range_one_in) if name in by else None for name in OF_RANGES),
             ]
@@ -86,4 +92,5 @@ def _of(one: Departure | None) -> str | None:
 
 
 def _pair(lower: float | None, upper: float | None) -> str:
-    return f"{signed(lower, decimals=2) or '-'} to {signed(upper, decimals=2)}"
+    low, high = (signed(v, decimals=2) for v in (lower, upper))
+    return say("{low} to {high}", low=low or "-", high=high)

@@ -127,15 +127,20 @@ def _answers(row: CauseRow, evidence: Evidence, movements: tuple[Movement, ...])
 
 
 def _moves(sign: Sign, movement: Movement, evidence: Evidence) -> bool:
-    wanted = {"up": (True,), "down": (False,), "either": (True, False)}[sign.direction]
-    directed = movement.kind not in ("routing", "gauge")
     return (
         (not sign.features or movement.feature in sign.features)
         and (not sign.kind or movement.kind in sign.kind)
-        and (not sign.scope or bool(_scopes(movement, evidence) & set(sign.scope)))
-        and (not directed or movement.goes_up in wanted)
         and sign.at_least <= abs(movement.size) <= sign.at_most
+        and _goes(sign, movement)
+        and (not sign.scope or bool(_scopes(movement, evidence) & set(sign.scope)))
     )
+
+
+def _goes(sign: Sign, movement: Movement) -> bool:
+    """Return whether a movement goes the way a sign asks for; a spindle or a gauge has none."""
+    if sign.direction == "either" or movement.kind in ("routing", "gauge"):
+        return True
+    return movement.goes_up == (sign.direction == "up")
 
 
 def _scopes(movement: Movement, evidence: Evidence) -> set[str]:

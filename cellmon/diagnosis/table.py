@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
 from typing import Annotated, Any, Literal, Self, TypeVar
 
@@ -92,7 +92,7 @@ class Sign(Section):
             raise ValueError(say("at_least smaller than at_most"))
         return self
 
-    @property
+    @cached_property
     def features(self) -> frozenset[str]:
         """The features asked for, by the names the evidence uses; empty for any."""
         return frozenset(map(feature_name, self.feature))

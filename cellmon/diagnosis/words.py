@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.diagnosis.evidence import Evidence, Logged, Movement
 from cellmon.diagnosis.table import Sign
 from cellmon.records.words import feature_words
@@ -140,7 +140,7 @@ def _told(answers: Iterable[Told]) -> list[str]:
 def _log_words(one: Logged) -> str:
     what = say(EVENTS[one.event])
     if one.event == "feed-offset" and one.value is not None:
-        what = say("an offset of {size} µm", size=local.number(one.value, 1, sign=True))
+        what = say("an offset of {size}", size=lengths.said(one.value, 1, sign=True))
     if one.by == "machine":
         what = say("{event} by the machine", event=what)
     elif one.by:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.stats.normal import PER_MILLION, share_above, share_below
 from cellmon.words import say, to_say
@@ -38,8 +38,8 @@ CAUTION = to_say(
     "Advice only: a qualified person enters a correction, by the machine's manual and the site's procedure,"
     " after a look at the last bores and at the gauge's last master check."
 )
-ABOVE = to_say("The level is {size} µm above target (give or take {margin})")
-BELOW = to_say("The level is {size} µm below target (give or take {margin})")
+ABOVE = to_say("The level is {size} above target (give or take {margin})")
+BELOW = to_say("The level is {size} below target (give or take {margin})")
 _NODES = 200
 
 
@@ -309,18 +309,18 @@ def _whole(um: float, step_um: float) -> float:
 def _why(off: float, off_sd: float, needed: float, by: float, *, comes_back: bool) -> str:
     """Say in a sentence why this is advised."""
     level = say(
-        ABOVE if off > 0 else BELOW, size=local.number(abs(off), 1), margin=local.number(2 * off_sd, 1)
+        ABOVE if off > 0 else BELOW, size=lengths.said(abs(off), 1), margin=lengths.bare(2 * off_sd, 1)
     )
-    from_ = local.number(needed, 1)
+    from_ = lengths.said(needed, 1)
     if by:
-        return say("{level}; from {size} µm on a correction pays.", level=level, size=from_)
+        return say("{level}; from {size} on a correction pays.", level=level, size=from_)
     if comes_back:
-        text = to_say("{level} and the drift carries it back; a correction would pay from {size} µm on.")
+        text = to_say("{level} and the drift carries it back; a correction would pay from {size} on.")
         return say(text, level=level, size=from_)
     if abs(off) > needed:
         return say("{level}; the machine's least step would not bring it closer.", level=level)
     return say(
-        "{level}; a correction pays from {size} µm on. Below that it chases noise: correcting every bore by "
+        "{level}; a correction pays from {size} on. Below that it chases noise: correcting every bore by "
         "its full deviation would make the spread {times} times as wide.",
         level=level,
         size=from_,

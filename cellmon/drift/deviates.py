@@ -39,9 +39,12 @@ def as_variance_ratio(ratio: ArrayLike, df: ArrayLike, known_df: ArrayLike, *, t
     against scipy in `tests/drift/test_deviates.py`.
     """
     f, v1, v2 = (np.asarray(x, dtype=np.float64) for x in (ratio, df, known_df))
-    root = np.cbrt(np.maximum(f, 0.0))
-    a, b = 2 / (9 * v1), 2 / (9 * v2)
-    z = ((1 - b) * root - (1 - a)) / np.sqrt(b * root**2 + a)
-    c = 2 / (9 * to_df)
-    found: Floats = np.maximum(z * np.sqrt(c) + 1 - c, 0.0) ** 3
+    return variance_ratio(np.maximum(f, 0.0), 2 / (9 * v1), 2 / (9 * v2), to_term=2 / (9 * to_df))
+
+
+def variance_ratio(ratio: Floats, term: Floats, known_term: Floats, *, to_term: Floats | float) -> Floats:
+    """Return `as_variance_ratio` of ratios, none negative, given 2 / 9 df of all degrees of freedom."""
+    root = np.cbrt(ratio)
+    z = ((1 - known_term) * root - (1 - term)) / np.sqrt(known_term * root**2 + term)
+    found: Floats = np.maximum(z * np.sqrt(to_term) + 1 - to_term, 0.0) ** 3
     return found

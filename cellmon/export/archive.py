@@ -14,7 +14,8 @@ from cellmon import __version__
 from cellmon.export.documents import as_json
 from cellmon.export.files import Format, replacing, write_table
 from cellmon.export.tables import Table, bores_table
-from cellmon.monitor.archive import Archive
+from cellmon.monitor.archive import CARD, DECIDED, DOUBTS, TRACED, Archive
+from cellmon.records import Batch
 
 
 def write_archive(found: Archive, folder: Path, *, zone: ZoneInfo) -> Path:
@@ -26,19 +27,44 @@ def write_archive(found: Archive, folder: Path, *, zone: ZoneInfo) -> Path:
     for day, table in found.days.items():
         rows = bores_table(table.columns(), as_of=found.as_of, sheet=found.sheet, zone=zone)
         write_table(rows, at / f"day={day}" / "bores.parquet", to=Format.PARQUET)
-    events = {column.name: getattr(found.events, column.name) for column in found.events.columns()}
-    logged = Table(kind="events", columns=events, as_of=found.as_of, sheet=found.sheet, zone=zone)
-    write_table(logged, at / "events.parquet", to=Format.PARQUET)
-    with replacing(at / "cell.json") as beside:
-        beside.write_bytes(as_json(_card(found)))
+    beside_bores: list[tuple[str, Batch]] = [
+        *found.logged.items(),
+        (DOUBTS, found.doubts),
+        (TRACED, found.traced),
+    ]
+    for name, batch in beside_bores:
+        columns = {column.name: getattr(batch, column.name) for column in batch.columns()}
+        logged = Table(kind=name, columns=columns, as_of=found.as_of, sheet=found.sheet, zone=zone)
+        write_table(logged, at / f"{name}.parquet", to=Format.PARQUET)
+    for name, content in ((DECIDED, _decided(found)), (CARD, _card(found))):
+        with replacing(at / name) as beside:
+            beside.write_bytes(as_json(content))
     return at
+
+
+def _decided(found: Archive) -> Mapping[str, Any]:
+    """Return limits frozen, signals answered and announced; not by whom, since a study asks for no person."""
+    return {
+        "decisions": [
+            {"at": _utc(d.at), "kind": d.kind, "subject": d.subject, "body": _unnamed(d.body)}
+            for d in found.decisions
+        ],
+        "announced": [
+            {"id": a.id, "at": _utc(a.at), "from": _utc(a.unit_start), "stream": a.stream, "body": a.body}
+            for a in found.announced
+        ],
+    }
+
+
+def _unnamed(body: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in body.items() if not name.startswith("proposed_")}
 
 
 def _card(found: Archive) -> Mapping[str, Any]:
     return {
         "cellmon": __version__,
         "cell": found.cell,
-        "as_of": found.as_of.isoformat(),
+        "as_of": found.as_of.isoformat(timespec="microseconds"),
         "newest": _utc(found.newest),
         "sheets": [{"version": s.version, "since": _utc(s.since), "text": s.text} for s in found.sheets],
         "days": {day: len(table.bores) for day, table in found.days.items()},

@@ -1,56 +1,83 @@
-"""The record of one bore in the hand: every round as received, in between and finished; CSV or JSON."""
+"""The record of honing by hand as a table, and as a file whose name says which."""
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from cellmon.errors import WrongUsage
-from cellmon.export.documents import as_json, document
+from cellmon.export.documents import document
+from cellmon.export.tables import Table, table_of
 
 if TYPE_CHECKING:
-    from cellmon.monitor.bore import BoreAnswer, BoreRound
+    from cellmon.monitor.bore.record_results import HandRecord, RecordBore
 
 ROUND_COLUMNS = (
-    *("number", "at", "stones", "strokes_full", "strokes_top", "strokes_bottom", "rpm", "feed_um"),
-    *("part_temp_c", "kept", "by", "note", "corrected"),
+    *("number", "at", "stones", "strokes_full", "strokes_top", "strokes_bottom", "rpm", "strokes_per_min"),
+    *("feed_um", "part_temp_c", "kept", "by", "note", "corrected"),
 )
 
 
-def write_record(answer: BoreAnswer, path: Path, *, zone: ZoneInfo) -> None:
-    """Write a bore's record; the name's ending says as what.
+def write_record(record: HandRecord, path: Path, *, zone: ZoneInfo) -> None:
+    """Write a record; the name's ending says as what.
 
     Raises
     ------
     WrongUsage
-        When it ends neither in .csv nor in .json, or nothing was measured.
+        When it ends in none of .pdf, .csv and .json.
     """
-    if not answer.rounds:
-        raise WrongUsage(f"nothing of bore {answer.bore} of {answer.part} was measured")
+    from cellmon.export.files import Format, write_document, write_table
+
     if path.suffix == ".json":
-        path.write_bytes(as_json(document(answer, zone=zone)))
+        write_document(document(record, zone=zone), path)
     elif path.suffix == ".csv":
-        path.write_text(record_csv(answer), encoding="utf-8", newline="")
+        write_table(record_table(record, zone=zone), path, to=Format.CSV)
+    elif path.suffix == ".pdf":
+        from cellmon.export.bore_paper import record_head, record_leaves
+        from cellmon.export.paper import write_pdf
+
+        write_pdf(record_leaves(record), path, head=record_head(record))
     else:
-        raise WrongUsage(f"a record ends in .csv or .json, not {path.name}")
+        raise WrongUsage(f"a record ends in .pdf, .csv or .json, not {path.name}")
 
 
-def record_csv(answer: BoreAnswer) -> str:
-    """Return the rounds as CSV, one a line, sizes as deviations from nominal in µm."""
-    places = list(answer.rounds[0].um)
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(
-        ["part", "part_number", "bore", "nominal_mm", *ROUND_COLUMNS, *(f"{place}_um" for place in places)]
-    )
-    head = [answer.part, answer.part_number, answer.bore, answer.nominal_mm]
-    writer.writerows([*head, *_row(one, places)] for one in answer.rounds)
-    return out.getvalue()
+def record_table(record: HandRecord, *, zone: ZoneInfo) -> Table:
+    """Return one row a round, sizes as read in µm from nominal; what is of the whole stands in every row."""
+    rows = [row for one in record.bores for row in _rows(record, one)]
+    return table_of("record", rows, record, zone=zone)
 
 
-def _row(one: BoreRound, places: list[str]) -> list[object]:
-    kept = [one.at.isoformat() if name == "at" else getattr(one, name) for name in ROUND_COLUMNS]
-    return ["" if value is None else value for value in (*kept, *(one.um[place] for place in places))]
+def _rows(record: HandRecord, one: RecordBore) -> list[dict[str, Any]]:
+    of_all = {
+        "shop": record.shop,
+        "reference": record.reference or None,
+        "job": record.job or None,
+        "part": record.part,
+        "part_number": record.part_number,
+        "bore": one.bore,
+        "nominal_mm": record.nominal_mm,
+        "lower_um": record.lower_um,
+        "upper_um": record.upper_um,
+    }
+    room, hatch = one.answer.clearance, one.answer.crosshatch
+    last = {
+        "finished": one.finished,
+        "verdict": None if one.verdict is None else one.verdict.value,
+        "guard_um": record.guard_um,
+        "mating_part": None if room is None else room.mating_part,
+        "clearance_least_um": None if room is None else room.least_um,
+        "crosshatch_measured_deg": None if hatch is None else hatch.measured_deg,
+        "cleaned": record.cleaned,
+        "signed_by": record.by or None,
+    }
+    rounds = one.answer.rounds
+    return [
+        {
+            **of_all,
+            **{("round" if name == "number" else name): getattr(r, name) for name in ROUND_COLUMNS},
+            **{f"{place}_um": um for place, um in r.um.items()},
+            **(last if r is rounds[-1] else dict.fromkeys(last)),
+        }
+        for r in rounds
+    ]

@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from enum import StrEnum
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -119,11 +120,22 @@ def _moment(table: Table) -> NDArray[np.datetime64]:
     return np.array([to_utc(table.as_of)])
 
 
+def csv_bytes(table: Table) -> bytes:
+    """Return a table as the bytes of its CSV file."""
+    out = BytesIO()
+    _csv_into(table, out)
+    return out.getvalue()
+
+
 def _write_csv(table: Table, path: Path) -> None:
+    _csv_into(table, path)
+
+
+def _csv_into(table: Table, sink: Path | BytesIO) -> None:
     from pyarrow import csv
 
     csv.write_csv(
-        _arrow(table, times_as_text=True), path, csv.WriteOptions(quoting_style="needed", delimiter=",")
+        _arrow(table, times_as_text=True), sink, csv.WriteOptions(quoting_style="needed", delimiter=",")
     )
 
 

@@ -161,11 +161,12 @@ def _held_against(judged: JudgedAgainst | None) -> str:
 
 def _held(story: PartStory, room: float) -> Iterator[Block]:
     yield heading(say("Held, and what was decided"))
-    if not story.held_for and not story.dispositions:
+    every = (*story.held_for, *story.on_lists)
+    if not every and not story.dispositions:
         yield text(say("No signal stood over its bores when it was made."))
         return
-    rows = [[s.id, ", ".join(s.bores), s.words, say(s.state), _became(s)] for s in story.held_for]
-    held = {s.id for s in story.held_for}
+    rows = [[s.id, ", ".join(s.bores), s.words, say(s.state), _became(s)] for s in every]
+    held = {s.id for s in every}
     listed, decided = say("on its hold list"), to_say("{as_} by {by}: {why}")
     for given in story.dispositions:
         if given.signal not in held:

@@ -66,36 +66,36 @@ _FIGURES = (
 def capability_table(answer: CapabilityAnswer, *, zone: ZoneInfo) -> Table:
     """Return one row a stream: every index with its interval, the claim and what forbids it."""
     rows = [_capability_row(s, answer) for s in answer.capability]
-    return _table("capability", rows, answer, zone=zone)
+    return table_of("capability", rows, answer, zone=zone)
 
 
 def compare_table(answer: Comparison, *, zone: ZoneInfo) -> Table:
     """Return one row a stream: both sides, and the difference of level and spread with its interval."""
     rows = [_compared_row(s, answer) for s in answer.streams]
-    return _table("compare", rows, answer, zone=zone)
+    return table_of("compare", rows, answer, zone=zone)
 
 
 def shift_table(answer: Shifts, *, zone: ZoneInfo) -> Table:
     """Return one row a subgroup of the shift, with the limits it was held against."""
     rows = [_subgroup_row(stream, point) for stream in answer.shifts for point in stream.subgroups]
-    return _table("shift", rows, answer, zone=zone)
+    return table_of("shift", rows, answer, zone=zone)
 
 
 def signals_table(answer: Signals, *, zone: ZoneInfo) -> Table:
     """Return one row a signal: the change, its likeliest cause with the caution, and its answer."""
-    return _table("signals", [_signal_row(s) for s in answer.signals], answer, zone=zone)
+    return table_of("signals", [_signal_row(s) for s in answer.signals], answer, zone=zone)
 
 
 def hold_table(answer: Hold, *, zone: ZoneInfo) -> Table:
     """Return one row a bore of a hold list: its verdict, and what became of its part."""
-    return _table("hold", [_held_row(p, answer) for p in answer.parts], answer, zone=zone)
+    return table_of("hold", [_held_row(p, answer) for p in answer.parts], answer, zone=zone)
 
 
 def audits_table(answer: Audits, *, zone: ZoneInfo) -> Table:
     """Return every value of every audit with its limits, and every shift of every finding with its own."""
     rows = [row for s in answer.audits for row in _audit_rows(s)]
     rows += [row for s in answer.findings for row in _finding_rows(s)]
-    return _table("audits", rows, answer, zone=zone)
+    return table_of("audits", rows, answer, zone=zone)
 
 
 def part_table(
@@ -103,7 +103,7 @@ def part_table(
 ) -> Table:
     """Return one row a measurement, one column a reading and a feature, micrometres from nominal."""
     rows = [_measurement_row(m, answer, planes=planes, directions=directions) for m in answer.measurements]
-    return _table("part", rows, answer, zone=zone)
+    return table_of("part", rows, answer, zone=zone)
 
 
 def fit_table(answer: FitAnswer, *, zone: ZoneInfo) -> Table:
@@ -113,7 +113,7 @@ def fit_table(answer: FitAnswer, *, zone: ZoneInfo) -> Table:
     if pairing is not None:
         rows += [{"part": left.part, "bore": left.bore, "bore_um": left.um} for left in pairing.left_bores]
         rows += [{"mating_part": left.part, "mating_um": left.um} for left in pairing.left_mates]
-    return _table("fit", rows, answer, zone=zone)
+    return table_of("fit", rows, answer, zone=zone)
 
 
 def bores_table(columns: Mapping[str, NDArray[Any]], *, as_of: datetime, sheet: int, zone: ZoneInfo) -> Table:
@@ -121,7 +121,8 @@ def bores_table(columns: Mapping[str, NDArray[Any]], *, as_of: datetime, sheet: 
     return Table(kind="bores", columns=dict(columns), as_of=as_of, sheet=sheet, zone=zone)
 
 
-def _table(kind: str, rows: Sequence[Row], answer: Answer, *, zone: ZoneInfo) -> Table:
+def table_of(kind: str, rows: Sequence[Row], answer: Answer, *, zone: ZoneInfo) -> Table:
+    """Return rows as a table; a column stands where any row has it."""
     names = list(dict.fromkeys(name for row in rows for name in row))
     columns = {name: _column(name, [row.get(name) for row in rows]) for name in names}
     return Table(kind=kind, columns=columns, as_of=answer.as_of, sheet=answer.sheet, zone=zone)
@@ -162,7 +163,8 @@ def _capability_row(s: StreamCapability, answer: CapabilityAnswer) -> Row:
     row |= {"interval_confidence": confidences[0] if confidences else None, "ppm_observed": s.ppm_observed}
     row |= {"stable": s.stable, "movement": s.movement, "required": answer.required, "claim": s.claim}
     row |= {"lower_bound": s.lower_bound, "lower_bound_confidence": answer.confidence}
-    return row | {"reasons": "; ".join(s.reasons) or None}
+    row |= {"reasons": "; ".join(s.reasons) or None}
+    return row | {"signature": s.signature.sentence if s.signature else None}
 
 
 def _compared_row(s: ComparedStream, answer: Comparison) -> Row:

@@ -1,7 +1,11 @@
 """Archives of bores: a folder of cells, each a folder of days, as `export bores --by-day` writes them.
 
     ARCHIVE/cell=NAME/cell.json                       what the cell is, its sheets, its days
-    ARCHIVE/cell=NAME/events.parquet                  what was logged beside the bores
+    ARCHIVE/cell=NAME/events.parquet                  what was logged beside the bores; likewise stone-sets,
+                                                      stone-measurements, gauge-checks, characteristics,
+                                                      findings, traced (figures of traced bores) and
+                                                      doubts (about single rows)
+    ARCHIVE/cell=NAME/decided.json                    limits frozen, signals announced and answered
     ARCHIVE/cell=NAME/day=2026-10-19/bores.parquet    measurements of the units of judging that began that day
 
 A unit of judging, and with it every subgroup, lies in one file.
@@ -12,6 +16,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,16 +24,40 @@ import numpy as np
 
 from cellmon.errors import FileUnreadable
 from cellmon.intake.sheet_file import parse_sheet
-from cellmon.judged import FEATURE_COLUMNS, VERDICT_CODES, Bores
-from cellmon.records import Batch, ColumnType, Events, Flag, Verdict
+from cellmon.judged import FEATURE_COLUMNS, VERDICT_CODES, Bores, Doubts
+from cellmon.records import (
+    ROW_BATCHES,
+    Batch,
+    ColumnType,
+    Flag,
+    Kind,
+    Numbers,
+    Texts,
+    Times,
+    Verdict,
+    number,
+    text,
+    time,
+)
 from cellmon.sheet import Sheet
+from cellmon.shifts import to_utc
 from cellmon.words import say
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-CARD, EVENTS_FILE, BORES_FILE = "cell.json", "events.parquet", "bores.parquet"
+CARD, DECIDED, BORES_FILE = "cell.json", "decided.json", "bores.parquet"
+DOUBTS, TRACED = "doubts", "traced"
 DAY = "day="
+ARCHIVED_KINDS = (
+    Kind.EVENTS,
+    Kind.STONE_SETS,
+    Kind.STONE_MEASUREMENTS,
+    Kind.GAUGE_CHECKS,
+    Kind.CHARACTERISTICS,
+    Kind.FINDINGS,
+)
+"""Rows beside the bores, a file each, named by its kind."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +75,8 @@ class CellArchive:
 
     name: str
     folder: Path
+    as_of: np.datetime64
+    """Up to when it was archived."""
     newest: np.datetime64
     """When its newest bore was measured."""
     days: Mapping[str, int]
@@ -60,6 +91,49 @@ class CellArchive:
             SheetOf(version=version, since=since, sheet=parse_sheet(text).sheet)
             for version, since, text in self.texts
         )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TracedRows(Batch):
+    """One feature of one traced bore a row, micrometres: what its points gave."""
+
+    part: Texts = text(needed=True)
+    bore: Texts = text(needed=True)
+    gauge: Texts = text()
+    at: Times = time(needed=True)
+    spindle: Texts = text()
+    feature: Texts = text(needed=True)
+    value: Numbers = number()
+    why_not: Texts = text()
+
+
+@dataclass(frozen=True, kw_only=True)
+class DecidedOnce:
+    """One thing decided in an archived cell; by whom, the archive does not say."""
+
+    at: np.datetime64
+    kind: str
+    subject: str
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True)
+class AnnouncedOnce:
+    """A signal as it was first shown in an archived cell."""
+
+    id: str
+    at: np.datetime64
+    unit_start: np.datetime64
+    stream: str
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Decided:
+    """Limits frozen and signals answered in an archived cell, and the signals announced."""
+
+    decisions: tuple[DecidedOnce, ...]
+    announced: tuple[AnnouncedOnce, ...]
 
 
 def cells_in(archive: Path) -> tuple[CellArchive, ...]:
@@ -86,6 +160,7 @@ def _cell(card: Path) -> CellArchive:
         return CellArchive(
             name=told["cell"],
             folder=card.parent,
+            as_of=to_utc(datetime.fromisoformat(told["as_of"])),
             newest=np.datetime64(told["newest"], "us"),
             days={str(day): int(rows) for day, rows in told["days"].items()},
             texts=tuple(sheets),
@@ -103,10 +178,61 @@ def read_day(cell: CellArchive, day: str) -> Bores:
     return Bores(planes=(), directions=(), um=np.zeros((table.num_rows, 0, 0)), **columns)
 
 
-def read_events(cell: CellArchive) -> Events:
-    """Return what was logged of a cell beside its bores."""
-    table = _read(cell.folder / EVENTS_FILE)
-    return Events(line=np.arange(table.num_rows), **_columns(table, Events, {}))
+def read_logged(cell: CellArchive, kind: Kind) -> Any:
+    """Return rows of a plain kind that were logged of a cell beside its bores."""
+    return _batch(cell.folder / f"{kind}.parquet", ROW_BATCHES[kind])
+
+
+def read_doubts(cell: CellArchive) -> Doubts:
+    """Return the doubts about single rows of a cell."""
+    doubts: Doubts = _batch(cell.folder / f"{DOUBTS}.parquet", Doubts)
+    return doubts
+
+
+def read_traced(cell: CellArchive) -> TracedRows:
+    """Return what the points of traced bores of a cell gave."""
+    traced: TracedRows = _batch(cell.folder / f"{TRACED}.parquet", TracedRows)
+    return traced
+
+
+def read_decided(cell: CellArchive) -> Decided:
+    """Return what was decided and announced in a cell."""
+    path = cell.folder / DECIDED
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))
+        return Decided(
+            decisions=tuple(
+                DecidedOnce(at=_moment(d["at"]), kind=d["kind"], subject=d["subject"], body=d["body"])
+                for d in told["decisions"]
+            ),
+            announced=tuple(
+                AnnouncedOnce(
+                    id=a["id"],
+                    at=_moment(a["at"]),
+                    unit_start=_moment(a["from"]),
+                    stream=a["stream"],
+                    body=a["body"],
+                )
+                for a in told["announced"]
+            ),
+        )
+    except FileNotFoundError as gone:
+        raise _older(path) from gone
+    except (ValueError, KeyError, TypeError) as wrong:
+        raise FileUnreadable(str(path), say("is not what was decided in an archived cell")) from wrong
+
+
+def _moment(text: str) -> np.datetime64:
+    return np.datetime64(text, "us")
+
+
+def _older(path: Path) -> FileUnreadable:
+    return FileUnreadable(str(path), say("is missing: export the cell into the archive again"))
+
+
+def _batch(path: Path, batch: type[Batch]) -> Any:
+    table = _read(path)
+    return batch(line=np.arange(table.num_rows), **_columns(table, batch, {}))
 
 
 def _read(path: Path) -> pa.Table:
@@ -115,6 +241,8 @@ def _read(path: Path) -> pa.Table:
 
     try:
         return parquet.ParquetFile(path).read()
+    except FileNotFoundError as gone:
+        raise _older(path) from gone
     except pa.ArrowInvalid as wrong:
         raise FileUnreadable(str(path), say("is no Parquet file")) from wrong
 

@@ -28,7 +28,7 @@ OF_THE_SHEET = {
     Kind.CHARACTERISTICS: ("bore", "spindle"),
     Kind.FINDINGS: ("bore", "spindle"),
     Kind.TRACES: ("bore", "spindle"),
-    Kind.SIZING: ("bore", "plane", "direction"),
+    Kind.SIZING: ("bore", "plane", "direction", "part_number"),
 }
 """Columns in which only what the sheet names will do; instruments of audits need not stand there."""
 NEEDS = {
@@ -109,6 +109,7 @@ def _words(cells: Cells, kind: Kind, column: Column) -> Words:
         "gauge": (sheet.gauge_ids, Reason.UNKNOWN_GAUGE),
         "plane": (tuple(sheet.measuring.planes), Reason.UNKNOWN_PLANE),
         "direction": (tuple(sheet.measuring.directions), Reason.UNKNOWN_DIRECTION),
+        "part_number": (tuple(part.number for part in sheet.parts), Reason.UNKNOWN_PART),
     }[column.name]
     return cells.known(found, known, reason)
 
@@ -136,7 +137,8 @@ def _length(
     """Return lengths in the unit that ends the column's name."""
     gauge = words.get("gauge", no_words(len(values))).filled(cells.sheet.measuring.gauge)
     if cells.layout.sizes and base_name(column.name) == "diameter":
-        return _deviation(cells, cells.layout.sizes[0], values, gauge, unit)
+        drawing = words.get("part_number", no_words(len(values)))
+        return _deviation(cells, cells.layout.sizes[0], values, gauge, unit, drawing)
     own = LengthUnit(column.name[column.name.rfind("_") + 1 :])
     given = cells.layout.unit[column.name]
     values = np.where(values == 0.0, np.nan, values) if own is LengthUnit.MM else values
@@ -168,10 +170,10 @@ def _gauge_um(sheet: Sheet, gauge: Words) -> Numbers:
 
 
 def _deviation(
-    cells: Cells, size: SizeColumn, values: Numbers, gauge: Words, unit: LengthUnit | None
+    cells: Cells, size: SizeColumn, values: Numbers, gauge: Words, unit: LengthUnit | None, drawing: Words
 ) -> Numbers:
-    """Return sizes as micrometres from the first part's nominal."""
-    targets = Targets.of(cells.sheet, no_words(len(values)))
+    """Return sizes as micrometres from the nominal of their drawing, the first part's where none is named."""
+    targets = Targets.of(cells.sheet, drawing)
     column = size if unit is None else forced(size, unit, values, targets)
     scale = Scale.of(cells.sheet, column, gauge)
     values = np.where((values == 0.0) & ~scale.deviation, np.nan, values)

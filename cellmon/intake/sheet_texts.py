@@ -79,6 +79,9 @@ size = 5                     # consecutive bores of one stream
 
 [capability]
 required = 1.33
+
+# [people]
+# second_person = ["limits", "claims"]   # stand only once another person has signed them
 """
 
 SHIFTS = """

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.admitting import Admitting
@@ -17,28 +18,37 @@ if TYPE_CHECKING:
     from cellmon.monitor import adopt as _adopt
     from cellmon.monitor import again as _again
     from cellmon.monitor import baseline as _baseline
+    from cellmon.monitor import capability as _capability
     from cellmon.monitor import check as _check
     from cellmon.monitor import copies as _copies
     from cellmon.monitor import first_bores as _first_bores
     from cellmon.monitor import flags as _flags
     from cellmon.monitor import hold as _hold
+    from cellmon.monitor import proposals as _proposals
     from cellmon.monitor import signals as _signals
+    from cellmon.monitor import signing as _signing
+    from cellmon.monitor import statements as _statements
     from cellmon.monitor import take as _take
     from cellmon.monitor import typed as _typed
     from cellmon.monitor.bore import keeping as _keeping
+    from cellmon.monitor.bore import measured as _measured
 else:
     _adopt = Late("adopt")
     _again = Late("again")
     _baseline = Late("baseline")
+    _capability = Late("capability")
     _check = Late("check")
     _copies = Late("copies")
     _first_bores = Late("first_bores")
     _flags = Late("flags")
     _hold = Late("hold")
     _signals = Late("signals")
+    _signing = Late("signing")
+    _statements = Late("statements")
     _take = Late("take")
     _typed = Late("typed")
     _keeping = Late("bore.keeping")
+    _measured = Late("bore.measured")
 from cellmon.words import say, to_say
 
 Progress = Callable[[str], None]
@@ -123,10 +133,13 @@ class Monitor(Questions, Admitting):
     def keep_round(self, typed: _keeping.TypedRound) -> _keeping.LookedRound:
         """Keep one round of a bore in the hand, in one transaction; what was odd stands in `asked`."""
         looked = self.look_at_round(typed)
-        taken = self.log_rows(Kind.SIZING, _keeping.rows_of(typed, looked, at=clock()))
-        if taken.why_not is not None or taken.set_aside:
-            told = "; ".join(f"{row.reason}: {row.text}" for row in taken.set_aside)
-            raise WrongUsage(taken.why_not or told)
+        _kept(self.log_rows(Kind.SIZING, _keeping.rows_of(typed, looked, at=clock())))
+        return looked
+
+    def keep_measured(self, typed: _measured.TypedBore) -> _measured.LookedBore:
+        """Keep one bore whose readings were typed, in one transaction; what was odd stands in `asked`."""
+        looked = self.look_at_measured(typed)
+        _kept(self.log_rows(Kind.READINGS, _measured.rows_of_measured(typed, looked, at=clock())))
         return looked
 
     def respond(
@@ -148,6 +161,17 @@ class Monitor(Questions, Admitting):
         with self._store.writing() as session:
             allowed = {p.part for p in _hold.hold(self._view_of(session), signal).parts}
             _hold.release(session, signal, allowed, parts=parts, as_=as_, by=by, why=why, at=clock())
+        return self.hold(signal)
+
+    def extend_hold(
+        self, signal: str, *, from_part: str, to_part: str | None = None, by: str, why: str
+    ) -> _hold.Hold:
+        """Hold bores made before a hold list begins as well, from one part on or to another."""
+        with self._store.writing() as session:
+            view = self._view_of(session)
+            _hold.extend_hold(
+                view, session, signal, from_part=from_part, to_part=to_part, by=by, why=why, at=clock()
+            )
         return self.hold(signal)
 
     def release_setup(self, spindle: str, *, by: str, why: str) -> _first_bores.FirstBores:
@@ -186,6 +210,33 @@ class Monitor(Questions, Admitting):
             _baseline.freeze(session, self._rules(session), chosen, by=by, why=why, at=clock())
         return self.baselines(spindle=spindle, bore=bore, feature=feature)
 
+    def sign(self, proposal: str, *, by: str, why: str, refuse: bool = False) -> _proposals.Proposals:
+        """Sign what another person proposed, so that it stands; or refuse it."""
+        with self._store.writing() as session:
+            _signing.sign(session, self._rules(session), proposal, by=by, why=why, at=clock(), refuse=refuse)
+        return self.proposals()
+
+    def sign_capability(
+        self,
+        *,
+        by: str,
+        why: str,
+        spindle: str | None = None,
+        bore: str | None = None,
+        feature: str | None = None,
+        since: datetime | None = None,
+        until: datetime | None = None,
+    ) -> _capability.CapabilityAnswer:
+        """Sign the figures of the streams named (all by default); a second person may have to as well."""
+        asked: dict[str, Any] = {"spindle": spindle, "bore": bore, "feature": feature}
+        asked |= {"since": since, "until": until}
+        with self._store.writing() as session:
+            rows = _capability.capability(self._view_of(session), **asked).capability
+            window = _statements.Window.of(since, until)
+            rules = self._rules(session)
+            _statements.state_figures(session, rules, rows, window, by=by, why=why, at=clock())
+        return self.capability(**asked)
+
     def adopt(self, *, by: str, why: str, seen: str | None = None) -> _check.Check:
         """Put the sheet on disk in force, for what is measured from now on; `seen` as `disk_sheet` said."""
         found = self.disk_sheet()
@@ -208,3 +259,10 @@ class Monitor(Questions, Admitting):
 
 
 __all__ = ["CellmonError", "Monitor"]
+
+
+def _kept(taken: _take.FileTaken) -> None:
+    """Refuse what was typed where a row of it was not taken."""
+    if taken.why_not is not None or taken.set_aside:
+        told = "; ".join(f"{row.reason}: {row.text}" for row in taken.set_aside)
+        raise WrongUsage(taken.why_not or told)

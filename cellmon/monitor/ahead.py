@@ -1,10 +1,12 @@
-"""Rows dated in the future: taken as they are, and said, since they move the moment of every answer."""
+"""Rows dated in the future: taken, flagged and said, since they move the moment of every answer."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from cellmon.records import Readings
+from cellmon.monitor.judge.doubts import AHEAD
+from cellmon.records import Flag, Flags, Readings
+from cellmon.store import Session
 from cellmon.words import say_many
 
 FAR = np.timedelta64(4, "D")
@@ -13,10 +15,21 @@ CLOCKS = np.timedelta64(1, "h")
 """By so much the clocks of a cell and of this computer may differ."""
 
 
-def notes_on_future(
-    batch: Readings, *, newest_before: np.datetime64 | None, at: np.datetime64
-) -> tuple[str, ...]:
-    """Return a sentence where bores are dated after now, and far after those before them.
+def newest_in_time(session: Session, *, at: np.datetime64) -> np.datetime64 | None:
+    """Return the newest row there is, rows left out that were dated in the future when they came.
+
+    What a person kept as it was read counts: then it is this computer's clock that is wrong.
+    """
+    newest = session.newest_row()
+    if newest is None or newest <= at + CLOCKS:
+        return newest
+    doubts = session.doubts_listed(flag=Flag.CLOCK, waiting=True)
+    doubted = doubts.measured_at[doubts.words == AHEAD]
+    return session.newest_reading_before(doubted.min()) if len(doubted) else newest
+
+
+def is_ahead(batch: Readings, *, newest_before: np.datetime64 | None, at: np.datetime64) -> Flags:
+    """Return which bores are dated after now, and far after those before them.
 
     Parameters
     ----------
@@ -31,10 +44,20 @@ def notes_on_future(
     before = times[:1] if newest_before is None else np.array([newest_before])
     gaps = np.diff(np.concatenate((before, times)))
     far = np.flatnonzero((gaps > FAR) & (times > at + CLOCKS))
-    ahead = times[far[0] :] if len(far) else times[:0]
+    if not len(far):
+        return np.zeros(len(batch), dtype=bool)
+    found: Flags = batch.measured_at >= times[far[0]]
+    return found
+
+
+def notes_on_future(
+    batch: Readings, *, newest_before: np.datetime64 | None, at: np.datetime64
+) -> tuple[str, ...]:
+    """Return a sentence where bores are dated in the future; see `is_ahead`."""
+    ahead = batch.measured_at[is_ahead(batch, newest_before=newest_before, at=at)]
     if not len(ahead):
         return ()
-    day = str(ahead[-1].astype("datetime64[D]"))
+    day = str(ahead.max().astype("datetime64[D]"))
     return (
         say_many(
             "{count} bore is dated in the future, on {day}: is a clock wrong? Answers hold as of then",

@@ -82,6 +82,20 @@ class BaselineSummary:
     frozen_at: datetime | None
     by: str | None
     provisional: bool
+    signed_by: str | None = None
+    """The second person, where the sheet wanted one."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Signature:
+    """Who signed figures, and whether a second person did where the sheet wants one."""
+
+    state: str
+    """`signed`, `waits`, `refused`, `changed` since they were signed, or `nobody`."""
+    proposal: str | None
+    by: str | None
+    signed_by: str | None
+    sentence: str
 
 
 @dataclass(frozen=True, kw_only=True)

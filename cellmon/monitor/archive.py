@@ -1,17 +1,25 @@
-"""A whole cell as an archive holds it: its bores by day, what was logged beside them, its sheets."""
+"""A whole cell as an archive holds it: bores by day, what was logged and decided beside them, its sheets."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from cellmon.errors import NotEnoughData
+from cellmon.intake.archive import ARCHIVED_KINDS, CARD, DECIDED, DOUBTS, TRACED, TracedRows
+from cellmon.judged import Doubts
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.bores import BoreTable
 from cellmon.monitor.view import View
-from cellmon.records import Events, Kind
+from cellmon.records import Batch, Kind, Texts
+from cellmon.store import Announcement, Decision, TracedFigure
+
+__all__ = ["CARD", "DECIDED", "DOUBTS", "TRACED", "Archive", "SheetText", "archive"]
+
+ARCHIVED_DECISIONS = ("freeze", "respond")
+"""Decisions without which limits and signals would not be those of the cell."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -30,7 +38,13 @@ class Archive(Answer):
     cell: str
     newest: np.datetime64
     days: Mapping[str, BoreTable]
-    events: Events
+    logged: Mapping[Kind, Batch]
+    """Events, stones, gauge checks, and what other instruments and eyes found."""
+    doubts: Doubts
+    traced: TracedRows
+    decisions: tuple[Decision, ...]
+    """Limits frozen and signals answered."""
+    announced: tuple[Announcement, ...]
     sheets: tuple[SheetText, ...]
 
 
@@ -51,14 +65,39 @@ def archive(view: View) -> Archive:
     days = {str(d): BoreTable(**head, bores=bores.select(day == d)) for d in np.unique(day)}
     newest = view.session.newest_reading()
     end = view.as_of + np.timedelta64(1, "us")
+    doubts = view.session.doubts()
     return Archive(
         **head,
         cell=view.sheet.cell.name,
         newest=view.as_of if newest is None else min(newest, view.as_of),
         days=days,
-        events=view.session.rows(Kind.EVENTS, end=end),
+        logged={kind: view.session.rows(kind, end=end) for kind in ARCHIVED_KINDS},
+        doubts=doubts.select(doubts.measured_at <= view.as_of),
+        traced=_traced(view.session.traced(end=end)),
+        decisions=tuple(view.session.decisions(*ARCHIVED_DECISIONS)),
+        announced=tuple(one for one in view.session.announced() if one.unit_start <= view.as_of),
         sheets=_sheets(view),
     )
+
+
+def _traced(figures: Sequence[TracedFigure]) -> TracedRows:
+    of = [f.of for f in figures]
+    return TracedRows(
+        part=_texts([o.part for o in of]),
+        bore=_texts([o.bore for o in of]),
+        gauge=_texts([o.gauge for o in of]),
+        at=np.array([o.at for o in of], dtype="datetime64[us]"),
+        spindle=_texts([f.spindle for f in figures]),
+        feature=_texts([f.feature for f in figures]),
+        value=np.array([np.nan if f.value is None else f.value for f in figures], dtype=np.float64),
+        why_not=_texts([f.why_not for f in figures]),
+    )
+
+
+def _texts(words: Sequence[str | None]) -> Texts:
+    found = np.empty(len(words), dtype=object)
+    found[:] = words
+    return found
 
 
 def _sheets(view: View) -> tuple[SheetText, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 
@@ -13,9 +14,17 @@ from cellmon.judged import Limit, Subgroups
 from cellmon.monitor.alike import LikeParts, like_parts
 from cellmon.monitor.answers import Answer, BaselineSummary
 from cellmon.monitor.judge import watch_again
-from cellmon.monitor.judge.limits import LEAST_SUBGROUPS, Known, limit_from, stream_key, wears
+from cellmon.monitor.judge.limits import (
+    LEAST_SUBGROUPS,
+    Known,
+    frozen_limits,
+    limit_from,
+    stream_key,
+    wears,
+)
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.limits_age import OldLimits, old_limits
+from cellmon.monitor.proposals import LIMITS, Proposal, Proposed, propose, waiting, wants_second
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Stream
@@ -50,6 +59,8 @@ class Baselines(Answer):
     baselines: tuple[StreamBaseline, ...]
     like_parts: tuple[LikeParts, ...] = ()
     """Whether the parts whose limits are one are alike."""
+    waiting: tuple[Proposal, ...] = ()
+    """Limits of these streams that were proposed and wait for a second name."""
 
 
 WINDOW_SUBGROUPS = 100
@@ -84,6 +95,7 @@ def baselines(
         **view.head(),
         baselines=tuple(_of_stream(view, stream) for stream in chosen),
         like_parts=like_parts(view),
+        waiting=tuple(one for one in waiting(view, LIMITS) if set(one.streams) & set(chosen)),
     )
 
 
@@ -151,35 +163,77 @@ def freeze(
 ) -> None:
     """Journal the proposed limits of some streams as frozen; points before keep the limits they had.
 
-    A first freeze holds from after its window, a later one from after the newest row; signals of what
-    lies there are found anew.
+    Where the sheet wants a second person they are only proposed, and those in force go on watching.
 
     Raises
     ------
     WrongUsage
         When none of the streams has a proposal.
+    NotAllowed
+        When a second person is wanted, there are accounts, and this name may not decide.
     """
     frozen = [b for b in chosen.baselines if b.proposed is not None and b.limit is not None]
     if not frozen:
         raise WrongUsage(say("none of these streams has enough quiet subgroups to freeze"))
-    newest = to_utc(chosen.as_of)
+    streams = [_change(one) for one in frozen]
+    if wants_second(rules.now.sheet, LIMITS):
+        propose(session, LIMITS, streams, by=by, why=why, at=at)
+        return
+    _put_in_force(session, rules, streams, to_utc(chosen.as_of), by=by, why=why, at=at)
+
+
+def freeze_signed(
+    session: Session, rules: Rules, proposed: Proposed, *, by: str, why: str, at: np.datetime64
+) -> None:
+    """Put limits in force that one person proposed and another signs, from now on as any freeze."""
+    entry, newest = proposed.entry, session.newest_row()
+    assert newest is not None, "what was proposed rests on rows"
+    more = {"proposal": proposed.id, "proposed_by": entry.by, "proposed_why": entry.why}
+    streams = entry.body["streams"]
+    _put_in_force(session, rules, streams, newest, by=by, why=why, at=at, more=more)
+
+
+def _change(one: StreamBaseline) -> dict[str, Any]:
+    """Return what a freeze would change of a stream, as the journal keeps it."""
+    limit, stands = one.limit, one.in_force
+    assert limit is not None
+    after = {
+        "centre": limit.centre,
+        "sigma": limit.sigma,
+        "n": limit.n,
+        "subgroups": limit.subgroups,
+        "left_out": one.left_out,
+        "size": limit.size,
+        "window_from": str(limit.window_from),
+        "window_to": str(limit.window_to),
+        "learned": limit.learned,
+    }
+    before = None if stands is None else {"centre": stands.center_um, "sigma": stands.sigma_um, "n": stands.n}
+    return {"key": stream_key(one.stream), "before": before, "after": after}
+
+
+def _put_in_force(
+    session: Session,
+    rules: Rules,
+    streams: Sequence[Mapping[str, Any]],
+    newest: np.datetime64,
+    *,
+    by: str,
+    why: str,
+    at: np.datetime64,
+    more: Mapping[str, Any] | None = None,
+) -> None:
+    """Journal limits as frozen: first ones from after their window on, later ones from after the newest row.
+
+    Signals of what lies there are found anew.
+    """
+    frozen_before = {stream_key(stream) for stream in frozen_limits(session)}
     begins = newest
-    for one in frozen:
-        limit = one.limit
-        assert limit is not None
-        since = (newest if one.version else limit.window_to) + np.timedelta64(1, "us")
-        body = {
-            "centre": limit.centre,
-            "sigma": limit.sigma,
-            "n": limit.n,
-            "subgroups": limit.subgroups,
-            "left_out": one.left_out,
-            "size": limit.size,
-            "window_from": str(limit.window_from),
-            "window_to": str(limit.window_to),
-            "since": str(since),
-            "learned": limit.learned,
-        }
-        session.decide(at=at, by=by, why=why, kind="freeze", subject=stream_key(one.stream), body=body)
+    for one in streams:
+        body, key = one["after"], one["key"]
+        window_to = np.datetime64(body["window_to"], "us")
+        since = (newest if key in frozen_before else window_to) + np.timedelta64(1, "us")
+        whole = {**body, "since": str(since), **(more or {})}
+        session.decide(at=at, by=by, why=why, kind="freeze", subject=key, body=whole)
         begins = min(begins, since)
     watch_again(session, rules, begins, at=at)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from cellmon.judged import FEATURE_COLUMNS, Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.view import View
+from cellmon.records import Texts, Whole
 from cellmon.shifts import to_utc
 
 
@@ -30,9 +32,8 @@ class BoreTable(Answer):
         for i, plane in enumerate(self.bores.planes):
             for j, direction in enumerate(self.bores.directions):
                 table[f"{plane}_{direction}_um"] = self.bores.um[:, i, j]
-        size = len(self.bores)
-        table["verdict"] = _words([self.bores.verdict_of(i).value for i in range(size)])
-        table["flags"] = _words([" ".join(self.bores.flags_of(i)) for i in range(size)])
+        table["verdict"] = _words(self.bores.verdict, lambda row: self.bores.verdict_of(row).value)
+        table["flags"] = _words(self.bores.flags, lambda row: " ".join(self.bores.flags_of(row)))
         return table
 
 
@@ -51,7 +52,8 @@ def known_features(bores: Bores, row: int) -> dict[str, float | None]:
     return {name: None if np.isnan(value) else value for name, value in found.items()}
 
 
-def _words(values: list[str]) -> NDArray[np.object_]:
-    words = np.empty(len(values), dtype=object)
-    words[:] = values
-    return words
+def _words(codes: Whole, word: Callable[[int], str]) -> Texts:
+    """Return the word of every row, asked once for each different code by a row that has it."""
+    _, first, code = np.unique(codes, return_index=True, return_inverse=True)
+    words = np.array([word(int(row)) for row in first], dtype=object)
+    return words[code] if len(words) else words

@@ -11,6 +11,7 @@ from cellmon.monitor.answers import Answer
 from cellmon.monitor.audited_bores import LEAST_AUDITED
 from cellmon.monitor.capability_pooling import PooledCapability, pooled
 from cellmon.monitor.capability_stream import StreamCapability, of_stream
+from cellmon.monitor.statements import Window, with_signatures
 from cellmon.monitor.view import View
 from cellmon.records import Stream
 from cellmon.shifts import to_utc
@@ -61,7 +62,7 @@ def capability(
     with_limits = [(own, s) for own, s in of_parts if _has_limits(view, own)]
     found = [of_stream(view, own, s, start, end) for own, s in with_limits]
     kept = [one for one, (_, s) in zip(found, with_limits, strict=True) if one.row.n or s.like is None]
-    rows = tuple(one.row for one in kept)
+    rows = with_signatures(view, [one.row for one in kept], Window.of(since, until))
     members = [one.member for one in kept if one.member is not None]
     return CapabilityAnswer(
         **view.head(),

@@ -14,7 +14,7 @@ from cellmon.capability.needed import bores_needed_by_error
 from cellmon.capability.noise import without_noise
 from cellmon.errors import NoSpread
 from cellmon.judged import Bores, Subgroups
-from cellmon.monitor.answers import Estimate
+from cellmon.monitor.answers import Estimate, Signature
 from cellmon.monitor.audited_bores import is_audited
 from cellmon.monitor.capability_figures import ZERO_BOUNDED, Figures, Held, figures
 from cellmon.monitor.capability_pooling import Member
@@ -66,6 +66,8 @@ class StreamCapability:
     """Independent bores that they are worth; None where the correlation is at most 0.1."""
     ppk_process: Estimate | None = None
     """Ppk with the noise of the gauge taken out, for normal bores."""
+    signature: Signature | None = None
+    """Who signed these figures; None where nobody did and the sheet wants no second person."""
     why_not: Mapping[str, str] = field(default_factory=dict)
 
 

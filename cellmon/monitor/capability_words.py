@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cellmon import lengths
 from cellmon.capability.models import Movement
 from cellmon.capability.unbounded import NORMAL
 from cellmon.local import MINUS, number, significant
@@ -153,12 +154,16 @@ def model_words(row: StreamCapability, tolerance: Tolerance, unit: str) -> str:
 
 def _mean_words(row: StreamCapability, tolerance: Tolerance, unit: str) -> str:
     """Return mean, limits and model."""
-    limits = [signed(v) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None]
+    every = (tolerance.lower_um, tolerance.upper_um)
+    limits = [lengths.of(v, unit, 1, sign=True) for v in every if v is not None]
+    spoken = lengths.unit_of(unit, spoken=True)
     return say(
         "Mean {mean}; limits {limits} {unit}. Model: {model}.",
-        mean=say("unknown") if row.mean_um is None else f"{signed(row.mean_um, 2)} {unit}",
+        mean=say("unknown")
+        if row.mean_um is None
+        else f"{lengths.of(row.mean_um, unit, 2, sign=True)} {spoken}",
         limits=say(" and ").join(limits),
-        unit=unit,
+        unit=spoken,
         model=row.model or say("none"),
     )
 
@@ -210,4 +215,4 @@ def signed(value: float, digits: int = 1) -> str:
 
 
 def _um(value: float | None) -> str:
-    return say("unknown") if value is None else f"{number(value, 2)} µm"
+    return say("unknown") if value is None else lengths.said(value, 2)

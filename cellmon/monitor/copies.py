@@ -105,7 +105,8 @@ def move(
     """Copy the cell into another, empty store, leave the old one and name the new one in the sheet.
 
     Nothing is taken meanwhile: the old store is held as a writer holds it. Programs that still have it open
-    are refused from then on.
+    are refused from then on. The old store is left before the sheet names the other: cut short in between,
+    the cell is refused in a sentence, where the other order would have rows taken into a store that is left.
 
     Raises
     ------
@@ -121,8 +122,9 @@ def move(
         with store.writing() as session:
             with other.writing() as into:
                 tables = copy_into(session, into, progress=progress)
+            beside = _written(path, changed)
             leave(session, to=other.name, at=_us(at))
-            _write(path, changed)
+        os.replace(beside, path)
     finally:
         other.close()
     return Copied(where=other.name, tables=tables)
@@ -195,13 +197,14 @@ def _settle(made: Path, to: Path) -> None:
     os.replace(made, to)
 
 
-def _write(path: Path, text: str) -> None:
+def _written(path: Path, text: str) -> Path:
+    """Return a file beside a path that holds a text for good, to be put in its place."""
     beside = path.with_suffix(".new")
     with beside.open("w", encoding="utf-8") as out:
         out.write(text)
         out.flush()
         os.fsync(out.fileno())
-    os.replace(beside, path)
+    return beside
 
 
 def _us(at: np.datetime64) -> int:

@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.special import ndtri
 
+from cellmon import lengths
 from cellmon.charts.fitted import Fitted, fit_from_zero, fit_skewed
 from cellmon.charts.inside import neighbour_correlation, skewness_inside
 from cellmon.charts.run_length.correlated import correlated_chance, correlated_width
@@ -26,7 +27,7 @@ from cellmon.charts.run_length.estimated import (
 from cellmon.charts.run_length.rounded import RoundedCharts, rounded_charts, sheppard_ratio
 from cellmon.charts.run_length.shewhart import range_chance
 from cellmon.charts.run_length.skewed import mean_of, probability_limits, range_share, skewed_charts
-from cellmon.local import number, significant
+from cellmon.local import number
 from cellmon.records import Numbers
 from cellmon.stats.constants import chart_factors
 from cellmon.words import say
@@ -144,8 +145,8 @@ def gauge_steps(basis: Basis, step: float) -> Departure:
     return Departure(
         name="gauge steps",
         words=say(
-            "steps of {step} µm are {sigmas} sigma: one in {one_in}",
-            step=significant(step),
+            "steps of {step} are {sigmas} sigma: one in {one_in}",
+            step=lengths.said(step, None),
             sigmas=number(step / true, 2),
             one_in=number(one_in),
         ),

@@ -322,8 +322,7 @@ def dressing_overdue(view: View, spindle: str | None, at: np.datetime64) -> np.d
         return None
     dressed = mine.event == EventKind.STONES_DRESSED
     before = np.where(dressed, np.nan_to_num(mine.value), 0.0)  # bores since, where it was logged late
-    made = view.session.bores(start=mine.at[0], end=at, spindle=spindle, charted=True).measured_at
-    made = np.sort(made)
+    made = view.session.made_at(spindle, start=mine.at[0], end=at)
     counts = (np.diff(np.searchsorted(made, mine.at)) + before[:-1])[-10:]
     usual = float(np.median(counts[counts > 0])) if (counts > 0).any() else 0.0
     since = made[np.searchsorted(made, mine.at[-1]) :]

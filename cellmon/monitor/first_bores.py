@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths
 from cellmon.drift.release import Release, judge_first_bores
 from cellmon.errors import CellmonError, NotFound
 from cellmon.judged import Bores
@@ -200,9 +200,9 @@ def _sentence(
     if verdict == CORRECT:
         by = float(np.mean([p.by_um for p in positions if p.by_um is not None]))
         return say(
-            "{first_bores}: correct by {by} µm, then measure {more} more.",
+            "{first_bores}: correct by {by}, then measure {more} more.",
             first_bores=what,
-            by=local.number(by, 1, sign=True),
+            by=lengths.said(by, 1, sign=True),
             more=max((p.more or 3) for p in positions),
         )
     more = max((p.more or 0) for p in positions)

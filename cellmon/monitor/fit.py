@@ -7,6 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.errors import WrongUsage
 from cellmon.fits.clearance import Clearance, Limits, clearance, growth_of_clearance_um, shares_by_part
 from cellmon.fits.grades import Grade, Grading, best_borders, equal_borders, grading, misgraded_share
@@ -255,15 +256,15 @@ def _pairing(bores: FitBores, mates: FitMates, limits: Limits, growth: float) ->
 def _sentence(found: Clearance, limits: Limits, at_c: float, best: tuple[Grading, ...]) -> str:
     o = found.outside
     words = say(
-        "Taken as they come at {at} degrees, {share} % of clearances lie outside {lower} to {upper} um "
-        "({low} to {high} %); their mean is {mean} um.",
+        "Taken as they come at {at} degrees, {share} % of clearances lie outside {lower} to {upper} "
+        "({low} to {high} %); their mean is {mean}.",
         at=significant(at_c),
         share=number(100 * o.value, 1),
-        lower=significant(limits.lower),
-        upper=significant(limits.upper),
+        lower=lengths.bare(limits.lower, None),
+        upper=lengths.said(limits.upper, None),
         low=number(100 * o.low, 1),
         high=number(100 * o.high, 1),
-        mean=number(found.mean, 1),
+        mean=lengths.said(found.mean, 1),
     )
     if len(best) < 2:
         return words

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.bores.temperature import size_at_20
 from cellmon.capability.window import effective_bores, find_trend
 from cellmon.errors import NoSpread, NotEnoughData, WrongUsage
@@ -127,15 +128,15 @@ def _moved(bores: Bores, um: Numbers) -> list[str]:
 
 def _moved_words(ways: list[tuple[str, float]]) -> str:
     name, way = max(ways, key=lambda one: abs(one[1]))
-    known = {"stream": name, "way": f"{way:+.1f}"}
+    known = {"stream": name, "way": lengths.said(way, 1, sign=True)}
     if len(ways) == 1:
         return say(
-            "the level moved in this time ({stream} by {way} um from first to last): the share is that of "
+            "the level moved in this time ({stream} by {way} from first to last): the share is that of "
             "the whole time, its interval narrower than meant, and newer bores lie elsewhere",
             **known,
         )
     return say(
-        "the level moved in this time ({stream} by {way} um from first to last, the most of {count} "
+        "the level moved in this time ({stream} by {way} from first to last, the most of {count} "
         "streams): the share is that of the whole time, its interval narrower than meant, and newer bores "
         "lie elsewhere",
         **known,

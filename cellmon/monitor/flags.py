@@ -11,7 +11,7 @@ from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import Doubts
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge import judge
-from cellmon.monitor.judge.doubts import PROPOSALS, WORDS
+from cellmon.monitor.judge.doubts import AHEAD, PROPOSALS, WORDS
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
 from cellmon.records import Flag
@@ -108,7 +108,7 @@ def flag_rows(view: View, doubts: Doubts) -> tuple[FlagRow, ...]:
                 bore=doubts.bore[i],
                 spindle=doubts.spindle[i],
                 at=view.local(doubts.measured_at[i]),
-                words=say_kept(doubts.words[i], WORDS[Flag(doubts.flag[i])]),
+                words=say_kept(doubts.words[i], WORDS[Flag(doubts.flag[i])], AHEAD),
                 proposal=_proposal(Flag(doubts.flag[i]), doubts.proposal[i]),
                 state="open" if decision is None else ("accepted" if accepted else "kept"),
                 by=decision.by if decision else None,

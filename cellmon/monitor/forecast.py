@@ -17,6 +17,7 @@ from cellmon.judged import Limit
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.judge.inputs import BY_MACHINE, SIZE
 from cellmon.monitor.judge.places import Place
+from cellmon.monitor.judge.plans import InTime
 from cellmon.monitor.judge.watching import Watcher
 from cellmon.monitor.running import recent_bores
 from cellmon.monitor.signals import tells_of
@@ -96,7 +97,8 @@ def place_now(view: View) -> Place | None:
     subgroups = view.session.subgroups_of_unit(unit)
     subgroups = subgroups.select(subgroups.at <= view.as_of)
     watcher = Watcher.of(view.session, view.rules, unit)
-    return watcher.unit(unit, view.session.watched_before(unit), subgroups).after
+    before = Place.of(view.session.watched_before(unit))
+    return watcher.unit(unit, before, InTime.of(subgroups)).after
 
 
 def standing(view: View, stream: Stream, limit: Limit | None) -> Standing | None:

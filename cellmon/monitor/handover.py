@@ -15,7 +15,7 @@ from cellmon.monitor.flags import flags
 from cellmon.monitor.hold import hold
 from cellmon.monitor.now import since_dress
 from cellmon.monitor.shifts import shifts
-from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.signals import Signal, all_signals, explained
 from cellmon.monitor.state import SpindleState, spindle_state, spindles_known
 from cellmon.monitor.status import waiting
 from cellmon.monitor.stream_events import event_words
@@ -124,9 +124,9 @@ def handover(view: View, *, shift: str | None = None) -> Handover:
         shift=chosen,
         spindles=tuple(spindle_state(view, s, every) for s in spindles_known(view)),
         made=_made(view, chosen),
-        moved=tuple(s for s in every if _inside(chosen, s.raised_at)),
-        answered=tuple(s for s in every if s.response and _inside(chosen, s.response.at)),
-        open=tuple(waiting(every)),
+        moved=explained(view, (s for s in every if _inside(chosen, s.raised_at))),
+        answered=explained(view, (s for s in every if s.response and _inside(chosen, s.response.at))),
+        open=explained(view, waiting(every)),
         holds=_holds(view, waiting(every) + [s for s in every if _inside(chosen, s.raised_at)]),
         stones=tuple(_stones(view, s) for s in spindles_known(view)),
         happened=_happened(view, events.select(plain)),

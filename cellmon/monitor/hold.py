@@ -12,6 +12,7 @@ from cellmon.drift.change import change_point
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.hold_extended import Extension, earliest, extend, extensions, within
 from cellmon.monitor.signals import Signal, all_signals
 from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View
@@ -42,6 +43,7 @@ class Hold(Answer):
     to_part: str | None
     parts: tuple[HeldPart, ...]
     caution: str
+    extended: tuple[Extension, ...] = ()
 
 
 CAUTION = to_say(
@@ -64,14 +66,11 @@ def hold(view: View, signal: str) -> Hold:
     NotFound
         When there is no such signal.
     """
-    found = next((s for s in all_signals(view) if s.id == signal), None)
-    if found is None:
-        raise NotFound(say("no signal {signal}; `cellmon signals` lists them", signal=signal))
-    start = to_utc(found.change.earliest_at if found.change else found.raised_at)
-    bores = view.session.bores(start=start - LOOKED_BEFORE, end=view.as_of, charted=True)
-    bores = bores.select(held_by(found, bores, view.sheet))
+    found, extended = _signal(view, signal), extensions(view, signal)
+    start = _began(found)
+    bores = _told_of(view, found, since=earliest(start, extended) - LOOKED_BEFORE)
     start = _first_plausible(view, found, bores, start)
-    bores = bores.select(bores.measured_at >= start)
+    bores = bores.select(within(bores.measured_at, start, extended))
     became = dispositions(view.session)
     parts = tuple(
         HeldPart(
@@ -90,8 +89,57 @@ def hold(view: View, signal: str) -> Hold:
         to_part=parts[-1].part if parts else None,
         parts=parts,
         caution=say(CAUTION),
+        extended=extended,
         why_not={} if found.change else {"from_part": say("withdrawn: it has no beginning any more")},
     )
+
+
+def extend_hold(
+    view: View,
+    session: Session,
+    signal: str,
+    *,
+    from_part: str,
+    to_part: str | None,
+    by: str,
+    why: str,
+    at: np.datetime64,
+) -> None:
+    """Journal that a hold begins with an earlier part, or holds a stretch before it as well.
+
+    Raises
+    ------
+    NotFound
+        When there is no such signal, or no bore of a part that it tells of.
+    WrongUsage
+        When no reason is given, the range runs backwards, or everything in it is held already.
+    """
+    found, extended = _signal(view, signal), extensions(view, signal)
+    named = [view.session.bores(part=p, end=view.as_of) for p in (from_part, to_part) if p is not None]
+    since = min([_began(found), *(at for one in named for at in one.measured_at)]) - LOOKED_BEFORE
+    bores = _told_of(view, found, since=earliest(since, extended))
+    start = _first_plausible(view, found, bores, _began(found))
+    held = within(bores.measured_at, start, extended)
+    extend(
+        session, signal, held=held, bores=bores, from_part=from_part, to_part=to_part, by=by, why=why, at=at
+    )
+
+
+def _signal(view: View, signal: str) -> Signal:
+    found = next((s for s in all_signals(view) if s.id == signal), None)
+    if found is None:
+        raise NotFound(say("no signal {signal}; `cellmon signals` lists them", signal=signal))
+    return found
+
+
+def _began(signal: Signal) -> np.datetime64:
+    return to_utc(signal.change.earliest_at if signal.change else signal.raised_at)
+
+
+def _told_of(view: View, signal: Signal, *, since: np.datetime64) -> Bores:
+    """Return the charted bores since then that a signal tells of."""
+    bores = view.session.bores(start=since, end=view.as_of, charted=True)
+    return bores.select(held_by(signal, bores, view.sheet))
 
 
 def _first_plausible(view: View, signal: Signal, bores: Bores, start: np.datetime64) -> np.datetime64:

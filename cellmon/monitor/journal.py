@@ -10,6 +10,7 @@ from typing import Any
 
 from cellmon.errors import NotFound
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.proposals import ALONE, PROPOSE, REFUSE, SIGN, name_of, what_of
 from cellmon.monitor.view import View
 from cellmon.records import Stream
 from cellmon.store import Decision
@@ -67,7 +68,7 @@ def journal(view: View, *, ends_with: str | None = None) -> Journal:
     held: dict[tuple[str, str], Mapping[str, Any]] = {}
     entries = []
     for one in found:
-        about = (one.kind, one.subject)
+        about = _same_thing(one)
         entries.append(
             Entry(
                 number=one.id,
@@ -77,7 +78,7 @@ def journal(view: View, *, ends_with: str | None = None) -> Journal:
                 kind=one.kind,
                 subject=one.subject,
                 about=_about(one),
-                before=held.get(about),
+                before=_before(one, held.get(about)),
                 after=one.body,
                 hash=one.hash,
             )
@@ -93,5 +94,25 @@ def journal(view: View, *, ends_with: str | None = None) -> Journal:
     )
 
 
+def _same_thing(decision: Decision) -> tuple[str, str]:
+    """Return what entries share that are about one thing: a proposal and its signature do."""
+    if decision.kind == PROPOSE:
+        return PROPOSE, name_of(decision)
+    return (PROPOSE if decision.kind in (SIGN, REFUSE) else decision.kind), decision.subject
+
+
+def _before(decision: Decision, held: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
+    """Return what held before; of what is proposed or stated each stream says it for itself."""
+    if decision.kind not in (PROPOSE, ALONE):
+        return held
+    return {one["key"]: one["before"] for one in decision.body["streams"]}
+
+
 def _about(decision: Decision) -> str:
-    return Stream(**json.loads(decision.subject)).full if decision.kind == "freeze" else decision.subject
+    """Return the subject of an entry as people name it."""
+    if decision.kind == "freeze":
+        return Stream(**json.loads(decision.subject)).full
+    if decision.kind in (PROPOSE, ALONE):
+        what = what_of(decision.subject, len(decision.body["streams"]))
+        return f"{name_of(decision)}: {what}" if decision.kind == PROPOSE else what
+    return decision.subject

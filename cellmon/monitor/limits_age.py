@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.judged import Limit
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.view import View
@@ -181,7 +181,7 @@ def _words(view: View, kind: EventKind, since: Events, last: int, count: int) ->
     if kind is EventKind.GAUGE_ZEROED:
         gauge = since.gauge[last] or view.sheet.measuring.gauge
         value = since.value[last]
-        by = "" if np.isnan(value) else say("{size} µm", size=local.number(value, 1, sign=True))
+        by = "" if np.isnan(value) else lengths.said(value, 1, sign=True)
         return say_many(
             "{gauge} set to another zero, {by} {at}",
             "{gauge} set to another zero {count} times, the last {by} {at}",

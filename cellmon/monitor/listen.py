@@ -8,6 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
+import orjson
+
 from cellmon.errors import CellmonError
 from cellmon.intake.broker import Broker, Message
 from cellmon.monitor import Monitor
@@ -126,16 +128,33 @@ class Listener:
 
 
 def _groups(messages: Sequence[Message]) -> list[list[Message]]:
-    """Put messages of one topic and one header together: many readings, one transaction."""
-    found: dict[tuple[str, bytes], list[Message]] = {}
+    """Put messages of one topic and the same columns together: many readings, one transaction."""
+    found: dict[tuple[str, str | int], list[Message]] = {}
     for message in messages:
-        head = (
-            LINES
-            if message.payload.lstrip().startswith(LINES)
-            else message.payload.split(b"\n", 1)[0].strip()
-        )
-        found.setdefault((message.topic, head), []).append(message)
+        head = _head(message)
+        found.setdefault((message.topic, message.number if head is None else head), []).append(message)
     return list(found.values())
+
+
+def _head(message: Message) -> str | None:
+    """Return by what a message is joined to others; None where it could change how they are read.
+
+    A quote left open may run into the next message, one that is not UTF-8 has all read as Latin-1, and
+    objects of other names are rows of another kind.
+    """
+    try:
+        text = message.payload.decode("utf-8")
+        if _ending(message) == "jsonl":
+            return LINES.decode() + _names(text)
+    except (UnicodeDecodeError, orjson.JSONDecodeError):
+        return None
+    return None if '"' in text else text.split("\n", 1)[0].strip()
+
+
+def _names(text: str) -> str:
+    """Return the names that the objects of some JSON lines have, in one order."""
+    objects = [orjson.loads(line) for line in text.splitlines() if line.strip()]
+    return ",".join(sorted({name for one in objects if isinstance(one, dict) for name in one}))
 
 
 def _joined(group: Sequence[Message]) -> bytes:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from types import MethodType
@@ -32,6 +33,25 @@ CAUSES_FILE = "causes.toml"
 """A site's own table of causes, laid over the packaged one."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Stamp:
+    """What tells a file from the same file written anew."""
+
+    number: int
+    """Milliseconds and bytes: it moves with the file, and a browser can count so far."""
+    written_ns: int = 0
+    file: int = 0
+
+
+def _stamp(path: Path) -> Stamp:
+    try:
+        found = path.stat()
+    except OSError:
+        return Stamp(number=0)
+    written = found.st_mtime_ns
+    return Stamp(number=written // 1_000_000 + found.st_size, written_ns=written, file=found.st_ino)
+
+
 class Opened:
     """The part of a monitor that opens a cell and shows it as it stands.
 
@@ -47,6 +67,7 @@ class Opened:
         self.folder, self.on_disk, self._store = folder, on_disk, store
         self._as_of = None if as_of is None else to_utc(as_of)
         self._known: tuple[int, Rules] | None = None
+        self._stamp = _stamp(folder / SHEET_FILE)
         self._own_causes: Table | None = None
         self._stones: tuple[tuple[int, np.datetime64], Known] | None = None
         """What plans of stones start from, and the state of the store it was made of."""
@@ -74,9 +95,19 @@ class Opened:
         self._store.close()
 
     def last_change(self) -> int:
-        """Return a number that changes with everything committed; cheap to ask."""
+        """Return a number that changes with everything committed and with the sheet's file; cheap to ask."""
+        self._look_at_sheet()
         with self._store.reading() as session:
-            return session.last_change()
+            return session.last_change() + self._stamp.number
+
+    def _look_at_sheet(self) -> None:
+        """Read the sheet's file again where it was written since; the last good one stays in its place."""
+        stamp = _stamp(self.folder / SHEET_FILE)
+        if stamp == self._stamp:
+            return
+        self._stamp = stamp
+        with suppress(CellmonError):
+            self.on_disk, self._known = read_sheet(self.folder / SHEET_FILE), None
 
     def _derive_if_needed(self) -> None:
         """Judge everything again where an update of the program threw away what was derived."""

@@ -20,7 +20,7 @@ from cellmon.monitor.stream_bores import stream_bores, value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Texts, Times, Whole
 from cellmon.shifts import ShiftOf, to_utc
-from cellmon.words import say, to_say
+from cellmon.words import to_say
 
 
 class PairKind(StrEnum):
@@ -31,7 +31,7 @@ class PairKind(StrEnum):
     SINGLE = "single"
 
 
-NAMES = {
+NAMES = {  # in English, as files name their columns; whoever shows one says it
     PairKind.RANGE: (to_say("mean"), to_say("range")),
     PairKind.SD: (to_say("mean"), to_say("standard deviation")),
     PairKind.SINGLE: (to_say("bore"), to_say("moving range")),
@@ -91,8 +91,8 @@ def chart_pair(
         **view.head(),
         stream=stream,
         kind=kind,
-        level_name=say(level_name),
-        spread_name=say(spread_name),
+        level_name=level_name,
+        spread_name=spread_name,
         since=view.local(start),
         until=view.local(end),
         zone=view.zone.key,

@@ -14,12 +14,14 @@ from cellmon.local import significant
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.part_bores import PartMeasurement, measurements_of
 from cellmon.monitor.part_events import Noted, PartEvent, happened
-from cellmon.monitor.part_signals import Disposition, PartSignal, dispositions_of, part_signals
+from cellmon.monitor.part_lists import part_lists
+from cellmon.monitor.part_signals import Audited, Disposition, PartSignal, dispositions_of, part_signals
 from cellmon.monitor.traced_bore import BoreTraces
 from cellmon.monitor.traces import traces
 from cellmon.monitor.view import View
 from cellmon.records import Kind, Verdict
 from cellmon.sheet import Part
+from cellmon.shifts import to_utc
 from cellmon.words import say, say_many, to_say
 
 MEANT = to_say(
@@ -61,6 +63,8 @@ class PartStory(Answer):
     dispositions: tuple[Disposition, ...]
     notes: tuple[PartNote, ...] = ()
     held_for: tuple[PartSignal, ...] = ()
+    on_lists: tuple[PartSignal, ...] = ()
+    """Signals over before the block was made, or begun after, on whose hold list it stands all the same."""
     traces: tuple[BoreTraces, ...] = ()
     happened: tuple[PartEvent, ...] = ()
     revision: str | None = None
@@ -84,9 +88,11 @@ def part_story(view: View, serial: str) -> PartStory:
     bores = bores.select(np.argsort(bores.measured_at, kind="stable"))
     measurements = measurements_of(view, bores, serial)
     given = dispositions_of(view, serial)
-    held = part_signals(view, bores, given)
-    drawing = _drawing(view, bores)
     notes = tuple(sorted(_notes(view, serial), key=lambda note: note.at))
+    audits = [Audited(what=n.what, bore=n.bore, at=to_utc(n.at)) for n in notes]
+    held = part_signals(view, bores, given, audits)
+    last = {one.signal: one for one in given}
+    drawing = _drawing(view, bores)
     traced = _traces(view, serial)
     return PartStory(
         **view.head(),
@@ -98,6 +104,7 @@ def part_story(view: View, serial: str) -> PartStory:
         dispositions=given,
         notes=notes,
         held_for=held,
+        on_lists=part_lists(view, bores, last, named={one.id for one in held}),
         traces=traced,
         happened=happened(measurements, _noted(notes), traced, held, given),
         revision=drawing.revision if drawing else None,

@@ -6,6 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+import numpy as np
+
 from cellmon.judged import Bores
 from cellmon.monitor.hold import held_by
 from cellmon.monitor.judge.told import is_kept, told_groups
@@ -51,25 +53,42 @@ def dispositions_of(view: View, serial: str) -> tuple[Disposition, ...]:
     )
 
 
-def part_signals(view: View, bores: Bores, given: Sequence[Disposition]) -> tuple[PartSignal, ...]:
-    """Return the signals whose change may reach one of some bores of a block, newest first."""
+@dataclass(frozen=True, kw_only=True)
+class Audited:
+    """What an instrument or an eye looked for on one bore of a block, and when."""
+
+    what: str
+    bore: str
+    at: np.datetime64
+
+
+def part_signals(
+    view: View, bores: Bores, given: Sequence[Disposition], audits: Sequence[Audited] = ()
+) -> tuple[PartSignal, ...]:
+    """Return the signals whose change may reach one of some bores of a block, newest first.
+
+    A signal of audits tells of the bores that were audited in its time, whenever they were made.
+    """
     charted = bores.select(bores.charted == 1)
     if not len(charted):
         return ()
     last = {one.signal: one for one in given}
     found = []
-    for signal in _signals_around(view, charted):
+    for signal in _signals_around(view, charted, [one.at for one in audits]):
         if signal.state == "withdrawn" or signal.change is None:
             continue
         start, end = to_utc(signal.change.earliest_at), to_utc(signal.last_at)
         within = (charted.measured_at >= start) & (charted.measured_at <= end)
+        looked = [a.bore for a in audits if a.what == signal.stream.feature and start <= a.at <= end]
+        within |= np.isin(charted.bore.astype(str), looked)
         mine = within & held_by(signal, charted, view.sheet)
         if mine.any():
-            found.append(_reaches(signal, tuple(charted.bore[mine].tolist()), last.get(signal.id)))
+            found.append(reaching(signal, tuple(charted.bore[mine].tolist()), last.get(signal.id)))
     return tuple(sorted(found, key=lambda s: (s.raised_at, s.id), reverse=True))
 
 
-def _reaches(signal: Signal, bores: tuple[str, ...], became: Disposition | None) -> PartSignal:
+def reaching(signal: Signal, bores: tuple[str, ...], became: Disposition | None) -> PartSignal:
+    """Return a signal that reaches some bores of a block; it has a change."""
     assert signal.change is not None
     return PartSignal(
         id=signal.id,
@@ -85,15 +104,16 @@ def _reaches(signal: Signal, bores: tuple[str, ...], became: Disposition | None)
     )
 
 
-def _signals_around(view: View, bores: Bores) -> Iterator[Signal]:
+def _signals_around(view: View, bores: Bores, audited: Sequence[np.datetime64]) -> Iterator[Signal]:
     """Yield the signals that may tell of some bores, from those kept where what is kept holds."""
     if not is_kept(view.session, view.rules, until=view.as_of):
         yield from view.signals
         return
-    start, end = bores.measured_at.min(), bores.measured_at.max()
+    moments = [*bores.measured_at, *audited]
+    start, end = min(moments), max(moments)
     answers = answers_given(view.session)
     for group in told_groups(view.session, start=start, end=end, until=view.as_of):
-        signal = standing(view, group, answers.get(group.id), causes=False)
+        signal = standing(view, group, answers.get(group.id))
         yield replace(signal, state="reopened") if _came_again(view, signal, answers) else signal
 
 
@@ -108,7 +128,7 @@ def _came_again(view: View, signal: Signal, answers: Mapping[str, Decision]) -> 
         feature = any(c.stream.feature == signal.stream.feature for c in group.calls)
         if group.lead.at <= answered or not waits or not feature:
             continue
-        later = standing(view, group, response, causes=False)
+        later = standing(view, group, response)
         if (later.stream, later.kind) == (signal.stream, signal.kind):
             return True
     return False

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from cellmon.monitor import fit as _fit
     from cellmon.monitor import flags as _flags
     from cellmon.monitor import gauge as _gauge
+    from cellmon.monitor import hand_streams as _hand_streams
     from cellmon.monitor import handover as _handover
     from cellmon.monitor import hold as _hold
     from cellmon.monitor import joint as _joint
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from cellmon.monitor import now as _now
     from cellmon.monitor import pair as _pair
     from cellmon.monitor import part as _part
+    from cellmon.monitor import proposals as _proposals
     from cellmon.monitor import results as _results
     from cellmon.monitor import seismograph as _seismograph
     from cellmon.monitor import setup as _setup
@@ -54,7 +56,10 @@ if TYPE_CHECKING:
     from cellmon.monitor import trust as _trust
     from cellmon.monitor import typed as _typed
     from cellmon.monitor.bore import keeping as _keeping
+    from cellmon.monitor.bore import measured as _measured
+    from cellmon.monitor.bore import record as _record
     from cellmon.monitor.bore import stones as _hand_stones
+    from cellmon.monitor.bore import work as _hand_work
 else:
     _alarms = Late("alarms")
     _archive = Late("archive")
@@ -73,6 +78,7 @@ else:
     _fit = Late("fit")
     _flags = Late("flags")
     _gauge = Late("gauge")
+    _hand_streams = Late("hand_streams")
     _handover = Late("handover")
     _hold = Late("hold")
     _joint = Late("joint")
@@ -81,6 +87,7 @@ else:
     _now = Late("now")
     _pair = Late("pair")
     _part = Late("part")
+    _proposals = Late("proposals")
     _results = Late("results")
     _seismograph = Late("seismograph")
     _setup = Late("setup")
@@ -98,7 +105,10 @@ else:
     _trust = Late("trust")
     _typed = Late("typed")
     _keeping = Late("bore.keeping")
+    _measured = Late("bore.measured")
+    _record = Late("bore.record")
     _hand_stones = Late("bore.stones")
+    _hand_work = Late("bore.work")
 
 
 class Questions(Opened):
@@ -121,6 +131,7 @@ class Questions(Opened):
     totals = question(lambda: _totals.totals)
     """How much was ever taken, and what waits."""
     signals = question(lambda: _signals.signals)
+    waiting_signals = question(lambda: _signals.waiting_signals)
     """Everything that was detected, and what was answered."""
     hold = question(lambda: _hold.hold)
     """The parts to contain after a signal."""
@@ -142,6 +153,8 @@ class Questions(Opened):
     """Indices of every stream with intervals, and what forbids the claim."""
     capability_picture = question(lambda: _capability_picture.capability_picture)
     """One stream's bores and the edges of their distribution, for drawing."""
+    proposals = question(lambda: _proposals.proposals)
+    """What was proposed, and what waits for the name of a second person."""
     submission = question(lambda: _submission.submission)
     """The capability of streams and what stands behind it, ready to be signed or refused."""
     compare = question(lambda: _compare.compare)
@@ -154,10 +167,20 @@ class Questions(Opened):
     """Inspection results, one characteristic and value each, as other programs take them."""
     bore = question(lambda: _bore.bore)
     """One bore in the hand: what its rounds say, and what is next."""
+    hand_work = question(lambda: _hand_work.hand_work)
+    """The blocks honed by hand, and which of their bores were begun."""
     stones_in_hand = question(lambda: _hand_stones.stones_in_hand)
     """Whether a set is flat, parallel and matched, and what is to be taken off where."""
+    hand_streams = question(lambda: _hand_streams.hand_streams)
+    """The bores finished by hand, as streams of their own."""
+    hand_record = question(lambda: _record.hand_record)
+    """The record of one bore or block honed by hand, in the order in which it is printed."""
+    blank_record = question(lambda: _record.blank_record)
+    """The same record with nothing in it, for use without a screen."""
     look_at_round = question(lambda: _keeping.look_at_round)
     """What a typed round would be kept as, and what is odd about it."""
+    look_at_measured = question(lambda: _measured.look_at_measured)
+    """What a typed bore of a shift would be kept as, and what is odd about it."""
     bores = question(lambda: _bores.bore_table)
     """Judged bores as a table for export."""
     archive = question(lambda: _archive.archive)

@@ -138,7 +138,7 @@ _FLAGS = {
         say("Accepting leaves that reading out. Measuring again is better where the part is at hand."),
     ),
     Flag.CLOCK: lambda: (
-        say("Measured much longer after honing than is usual: a clock may be off."),
+        say("Measured much longer after honing than is usual, or dated in the future: a clock may be off."),
         _nothing_proposed(),
     ),
     Flag.REPEATED_HOUR: lambda: (

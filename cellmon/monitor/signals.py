@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
@@ -17,6 +17,7 @@ from cellmon.monitor.explain import Explained, explain
 from cellmon.monitor.judge.calls import SHARE_OF, detector_words
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.signals import named_groups
+from cellmon.monitor.judge.told import is_kept, told_groups
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import signal_words
 from cellmon.records import Stream
@@ -102,6 +103,13 @@ class Signals(Answer):
     caution: str
 
 
+@dataclass(frozen=True, kw_only=True)
+class Waiting(Answer):
+    """The signals that wait for an answer, newest first; of causes only those of each spindle's newest."""
+
+    signals: tuple[Signal, ...]
+
+
 WITHDRAWN = to_say("Later rows, events or limits frozen since leave nothing to be signalled there.")
 WAITING = ("open", "reopened")
 
@@ -110,11 +118,22 @@ def signals(view: View) -> Signals:
     """Answer with every signal, newest first."""
     from cellmon.diagnosis.evidence import CAUTION
 
-    return Signals(**view.head(), signals=all_signals(view), caution=say(CAUTION))
+    return Signals(**view.head(), signals=explained(view, all_signals(view)), caution=say(CAUTION))
+
+
+def waiting_signals(view: View) -> Waiting:
+    """Answer with the signals that wait for an answer: what a page says first, without asking why of each."""
+    found = [s for s in all_signals(view) if s.state in WAITING]
+    newest = {s.stream.spindle: s for s in reversed(found)}.values()
+    asked = {s.id: s for s in explained(view, newest)}
+    return Waiting(**view.head(), signals=tuple(asked.get(s.id, s) for s in found))
 
 
 def all_signals(view: View, stream: Stream | None = None) -> tuple[Signal, ...]:
-    """Return the signals of one stream or of all, newest first, withdrawn ones among them."""
+    """Return the signals of one stream or of all, newest first, withdrawn ones among them; without causes.
+
+    To ask why takes most of the time, so `explained` does it for those of which it is shown.
+    """
     found = view.signals
     if stream is None:
         return found
@@ -131,15 +150,39 @@ def tells_of(signal: Signal, stream: Stream) -> bool:
     return same and pooled and of.fixture in (None, stream.fixture)
 
 
+def explained(view: View, signals: Iterable[Signal]) -> tuple[Signal, ...]:
+    """Return signals with the causes that may explain them."""
+    groups = {group.id: group for group in view.told[0]}
+    return tuple(_with_causes(view, groups[s.id], s) if s.id in groups else s for s in signals)
+
+
+def _with_causes(view: View, group: Group, signal: Signal) -> Signal:
+    causes = explain(view, group).causes
+    why_not = {} if causes else {"causes": say("no row of the table of causes fits what moved")}
+    return replace(signal, causes=tuple(map(_likely, causes)), why_not=why_not)
+
+
 def every_signal(view: View) -> tuple[Signal, ...]:
-    """Build every signal of a view, newest first; `View.signals` keeps them."""
-    groups, gone = named_groups(view.session, view.rules, until=view.as_of)
+    """Build every signal of a view, newest first, without causes; `View.signals` keeps them."""
+    groups, gone = view.told
     answers = answers_given(view.session)
     found = [standing(view, group, answers.get(group.id)) for group in groups]
     for announced in gone:
         if np.datetime64(announced.body["at"], "us") <= view.as_of:
             found.append(_withdrawn(view, announced, answers.get(announced.id)))
     return _reopened(tuple(sorted(found, key=lambda s: (s.raised_at, s.id), reverse=True)))
+
+
+def told(view: View) -> tuple[list[Group], list[Announcement]]:
+    """Return every signal, and what was announced and is none any more: as kept, where that still holds.
+
+    `View.told` keeps them.
+    """
+    if not is_kept(view.session, view.rules, until=view.as_of):
+        return named_groups(view.session, view.rules, until=view.as_of)
+    groups = list(told_groups(view.session, until=view.as_of))
+    there = {group.id for group in groups}
+    return groups, [a for a in view.session.announced() if a.id not in there]
 
 
 def _reopened(signals: tuple[Signal, ...]) -> tuple[Signal, ...]:
@@ -167,9 +210,9 @@ def answers_given(session: Session) -> dict[str, Decision]:
     return found
 
 
-def standing(view: View, group: Group, answer: Decision | None, *, causes: bool = True) -> Signal:
-    """Return a signal with all that is said of it, but for whether the same came again since."""
-    told: Explained = explain(view, group, causes=causes)
+def standing(view: View, group: Group, answer: Decision | None) -> Signal:
+    """Return a signal without causes, and without whether the same came again since."""
+    told: Explained = explain(view, group, causes=False)
     lead, last = group.lead, group.last
     spread = told.kind == "spread"
     size = None if spread or not np.isfinite(told.size) else round(told.size, 3)
@@ -201,11 +244,9 @@ def standing(view: View, group: Group, answer: Decision | None, *, causes: bool 
             latest_at=view.local(lead.latest_at),
             latest_part=lead.latest_part,
         ),
-        causes=tuple(map(_likely, told.causes)),
         reaction=told.reaction,
         owner=response.by if response else None,
         response=response,
-        why_not={} if told.causes else {"causes": say("no row of the table of causes fits what moved")},
     )
 
 

@@ -22,6 +22,7 @@ from cellmon.monitor.forecast import (
     advice_for,
     drift_per_100,
 )
+from cellmon.monitor.hand_streams import HandStream, finished_by_hand, streams_by_hand
 from cellmon.monitor.judge.limits import LEAST_SUBGROUPS
 from cellmon.monitor.judge.subgroups import count_streams
 from cellmon.monitor.running import is_running, routed_bores
@@ -74,6 +75,8 @@ class State(Answer):
     streams: tuple[StreamState, ...]
     alarms: AlarmBudget
     notes: tuple[str, ...]
+    by_hand: tuple[HandStream, ...] = ()
+    """Bores finished by hand in the last week: streams of their own, without limits and signals."""
 
 
 RECENT_BORES = 500
@@ -94,6 +97,7 @@ def state(view: View) -> State:
         streams=streams,
         alarms=alarm_budget(view),
         notes=view.notes,
+        by_hand=streams_by_hand(view, finished_by_hand(view)),
     )
 
 

@@ -15,7 +15,7 @@ from cellmon.monitor.judge.inputs import SIZE, Share
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.judge.watching import Stretch, Watcher
 from cellmon.monitor.limits_age import OldLimits, old_limits
-from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.signals import Signal, all_signals, explained
 from cellmon.monitor.stream_bores import stream_bores, value_column
 from cellmon.monitor.stream_events import EventMark, stream_events
 from cellmon.monitor.view import View
@@ -123,11 +123,8 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
     end = min(view.as_of, to_utc(until)) if until else view.as_of
     start = to_utc(since) if since else end - TWO_DAYS
     found = view.session.subgroups(stream, start=start, end=end)
-    signals = tuple(
-        s
-        for s in all_signals(view, stream)
-        if s.state != "withdrawn" and start <= to_utc(s.last_at) and to_utc(s.raised_at) <= end
-    )
+    mine = [s for s in all_signals(view, stream) if s.state != "withdrawn"]
+    signals = explained(view, (s for s in mine if start <= to_utc(s.last_at) and to_utc(s.raised_at) <= end))
     baseline = view.summary(view.baseline(stream))
     bores = _bores(view, stream, start, end)
     if len(bores.at):
@@ -187,10 +184,11 @@ def wear_line(view: View, stream: Stream, start: np.datetime64, end: np.datetime
 def _expected(stretch: Stretch) -> tuple[Times, Numbers, Numbers, Numbers, Numbers]:
     """Return one stream's moments, means, expected means, their errors, and what offsets moved them by."""
     found = []
-    for c, column in enumerate(stretch.columns):
-        k = len(column.rows)
-        known = column.moves.machine + column.moves.by_hand
-        at, mean = stretch.subgroups.at[column.rows], stretch.steps.mean[:k, c]
+    for c in range(len(stretch.streams)):
+        rows, mine, moves = stretch.columns.rows(c), stretch.columns.places(c), stretch.columns.moves
+        k = len(rows)
+        known = moves.machine[mine] + moves.by_hand[mine]
+        at, mean = stretch.subgroups.at[rows], stretch.steps.mean[:k, c]
         found.append((at, mean, stretch.watched.expected[:k, c], stretch.watched.error[:k, c], known))
     if not found:
         nothing = np.zeros(0)

@@ -8,7 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths
 from cellmon.monitor.judge.inputs import BY_MACHINE
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Kind, Stream
@@ -17,7 +17,7 @@ from cellmon.words import say
 
 @dataclass(frozen=True, kw_only=True)
 class EventMark:
-    """Something logged that touches this stream; `kind` is an event kind or `gauge-check`."""
+    """Something logged that touches this stream; `kind` is an event kind, `gauge-check` or `gauge-off`."""
 
     at: datetime
     kind: str
@@ -39,17 +39,19 @@ def stream_events(
     checks = view.session.rows(Kind.GAUGE_CHECKS, start=start, end=end)
     for i in range(len(checks)):
         off = round((checks.reading_mm[i] - checks.master_mm[i]) * 1000.0, 4)
-        if limit is not None and abs(off) > limit and checks.gauge[i] in view.sheet.stream_gauges:
-            size = local.number(off, 1, sign=True)
-            words = say("{gauge} found {size} µm off", gauge=checks.gauge[i], size=size)
-            marks.append(EventMark(at=view.local(checks.at[i]), kind="gauge-check", words=words))
+        if checks.gauge[i] in view.sheet.stream_gauges:
+            said = {"gauge": checks.gauge[i], "size": lengths.said(off, 1, sign=True)}
+            bad = limit is not None and abs(off) > limit
+            words = say("{gauge} found {size} off", **said) if bad else say("{gauge} checked, {size}", **said)
+            kind = "gauge-off" if bad else "gauge-check"
+            marks.append(EventMark(at=view.local(checks.at[i]), kind=kind, words=words))
     return tuple(sorted(marks, key=lambda m: m.at))
 
 
 def event_words(events: Events, i: int) -> str:
     """Return what one event says, in a few words."""
     kind, value, by = events.event[i], events.value[i], events.by[i]
-    size = None if np.isnan(value) else local.number(value, 1, sign=True)
+    size = None if np.isnan(value) else lengths.said(value, 1, sign=True)
     words: Mapping[EventKind, Callable[[], str]] = {
         EventKind.FEED_OFFSET: lambda: _offset_words(size, by),
         EventKind.STONES_FITTED: lambda: say("stones {set} fitted", set=events.stone_set[i]),
@@ -64,9 +66,7 @@ def event_words(events: Events, i: int) -> str:
 
 def _offset_words(size: str | None, by: str | None) -> str:
     who = say("machine") if by == BY_MACHINE else by or say("by hand")
-    return (
-        say("offset, {who}", who=who) if size is None else say("offset {size} µm, {who}", size=size, who=who)
-    )
+    return say("offset, {who}", who=who) if size is None else say("offset {size}, {who}", size=size, who=who)
 
 
 def _removed_words(stone_set: str | None) -> str:
@@ -76,7 +76,7 @@ def _removed_words(stone_set: str | None) -> str:
 def _zeroed_words(gauge: str | None, size: str | None) -> str:
     if size is None:
         return say("{gauge} zeroed", gauge=gauge)
-    return say("{gauge} zeroed {size} µm", gauge=gauge, size=size)
+    return say("{gauge} zeroed {size}", gauge=gauge, size=size)
 
 
 def _rerouted_words(bores: str | None) -> str:

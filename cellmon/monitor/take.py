@@ -13,7 +13,7 @@ from cellmon.errors import FileUnreadable, KindInDoubt, Mistake, SheetRefused, S
 from cellmon.intake import TakenFile, read_bytes, read_file
 from cellmon.intake.sheet_file import SheetFile
 from cellmon.judged import StoredReadings
-from cellmon.monitor.ahead import notes_on_future
+from cellmon.monitor.ahead import is_ahead, newest_in_time, notes_on_future
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.force import keep_sheet
 from cellmon.monitor.judge import Judged, announce, judge, watch_again
@@ -215,7 +215,7 @@ def keep(
         keep_sheet(session, on_disk, at=at)
     notes = found.notes
     if isinstance(found.batch, Readings):
-        notes += notes_on_future(found.batch, newest_before=session.newest_row(), at=at)
+        notes += notes_on_future(found.batch, newest_before=newest_in_time(session, at=at), at=at)
         sorted_, judged = _keep_readings(session, rules, found, found.batch, at=at)
     else:
         sorted_, judged = _keep_rows(session, rules, found, at=at)
@@ -268,11 +268,11 @@ def _keep_readings(
     new = sorted_.new
     if not isinstance(new, Readings):
         return sorted_, Judged(bores=0, doubts=0, new_signals=0)
-    newest = session.newest_reading()
+    newest, in_time = session.newest_reading(), newest_in_time(session, at=at)
     late = _late(session, new)
-    session.add_readings(new, file_id=file_id, late=late)
+    fresh = StoredReadings(readings=new, late=late, ahead=is_ahead(new, newest_before=in_time, at=at))
+    session.add_readings(fresh, file_id=file_id)
     units = rules.units(touched_by_readings(new, stored, newest_before=newest))
-    fresh = StoredReadings(readings=new, late=late)
     return sorted_, judge(session, rules, units, at=at, fresh=fresh, fresh_file=file_id)
 
 

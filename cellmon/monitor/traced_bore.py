@@ -8,10 +8,10 @@ from datetime import datetime
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.errors import CellmonError
 from cellmon.gauge.decision import guard_band, verdicts
 from cellmon.judged import VERDICTS, Bores
-from cellmon.local import number
 from cellmon.monitor.judge.traced import cylindricity, filter_of, traced_size
 from cellmon.monitor.traced_plane import PlaneTrace, plane_traces
 from cellmon.monitor.view import View
@@ -228,14 +228,14 @@ def _bore_sentence(bore: str, figure: TraceFigure, worst: PlaneTrace | None) -> 
     if worst is None or figure.value_um is None:
         if figure.reported_um is None:
             return say("Bore {bore}: roundness not known.", bore=bore)
-        reported = number(figure.reported_um, 2)
-        return say("Bore {bore}: roundness {value} um as reported.", bore=bore, value=reported)
+        reported = lengths.said(figure.reported_um, 2)
+        return say("Bore {bore}: roundness {value} as reported.", bore=bore, value=reported)
     form = say(" and ").join(lobe.words for lobe in worst.lobes)
     return say(
-        "Bore {bore}: roundness {value} um in the {plane} plane ({form}); two points see {seen} um of it.",
+        "Bore {bore}: roundness {value} in the {plane} plane ({form}); two points see {seen} of it.",
         bore=bore,
-        value=number(worst.roundness_um or 0.0, 2),
+        value=lengths.said(worst.roundness_um or 0.0, 2),
         plane=worst.plane,
         form=form or say("no number of lobes stands out"),
-        seen=number(worst.two_point_roundness_um or 0.0, 2),
+        seen=lengths.said(worst.two_point_roundness_um or 0.0, 2),
     )

@@ -14,9 +14,9 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon import lengths
 from cellmon.errors import NotFound
 from cellmon.judged import Bores
-from cellmon.local import number
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.latest import last_moment
 from cellmon.monitor.traced_bore import BoreTraces, Traced, bore_traces
@@ -161,10 +161,10 @@ def _missed_most(bores: Sequence[BoreTraces]) -> list[str]:
         return []
     return [
         say(
-            "The two-point gauge missed most in {part} bore {bore}: {missed} um.",
+            "The two-point gauge missed most in {part} bore {bore}: {missed}.",
             part=worst.part,
             bore=worst.bore,
-            missed=number(worst.missed_um, 2),
+            missed=lengths.said(worst.missed_um, 2),
         )
     ]
 

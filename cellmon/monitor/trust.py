@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.charts.inside import step_of
 from cellmon.charts.run_length.shewhart import range_chance
 from cellmon.charts.shewhart import mean_limits, range_limits
@@ -210,8 +210,8 @@ def _coarse(basis: Basis, step: float) -> str | None:
     if steps >= LEAST_STEPS:
         return None
     return say(
-        "steps of {step} µm leave {steps} within the limits of ranges; {least} are needed",
-        step=local.significant(step),
+        "steps of {step} leave {steps} within the limits of ranges; {least} are needed",
+        step=lengths.said(step, None),
         steps=local.number(steps, 1),
         least=local.number(LEAST_STEPS),
     )

@@ -82,7 +82,8 @@ def log_rows(
 
 def _read(rules: Rules, kind: Kind, rows: Sequence[Row]) -> TakenFile:
     names = list(dict.fromkeys(name for row in rows for name in row))
-    lengths = {c.name for c in ROW_BATCHES[kind].columns() if c.type is ColumnType.LENGTH}
+    declared = ROW_BATCHES[kind].columns() if kind in ROW_BATCHES else ()
+    lengths = {c.name for c in declared if c.type is ColumnType.LENGTH}
     lines = [[_cell(row.get(name, ""), length=name in lengths) for name in names] for row in rows]
     text = "\n".join(",".join(map(_quoted, line)) for line in [names, *lines]) + "\n"
     return read_text(text, rules.now.sheet, name=NAME, kind=kind)

@@ -22,13 +22,14 @@ from cellmon.monitor.rules import Rules
 from cellmon.records import Stream
 from cellmon.sheet import Part, Sheet
 from cellmon.shifts import to_local
-from cellmon.store import Session
+from cellmon.store import Announcement, Session
 from cellmon.words import say
 
 if TYPE_CHECKING:
     from cellmon.monitor.dressings import NoPlan, Plan
     from cellmon.monitor.forecast import BoresLeft, Standing
     from cellmon.monitor.judge.audits import AuditSeries
+    from cellmon.monitor.judge.groups import Group
     from cellmon.monitor.judge.places import Place
     from cellmon.monitor.limits_age import Declared
     from cellmon.monitor.signals import Signal
@@ -70,10 +71,17 @@ class View:
 
     @cached_property
     def signals(self) -> tuple[Signal, ...]:
-        """Every signal, newest first."""
+        """Every signal, newest first, without causes."""
         from cellmon.monitor.signals import every_signal
 
         return every_signal(self)
+
+    @cached_property
+    def told(self) -> tuple[list[Group], list[Announcement]]:
+        """What signals tell of, and what was announced and is no signal any more."""
+        from cellmon.monitor.signals import told
+
+        return told(self)
 
     @cached_property
     def place(self) -> Place | None:
@@ -235,6 +243,7 @@ class View:
             frozen_at=None if limit.frozen_at is None else self.local(limit.frozen_at),
             by=limit.by,
             provisional=limit.version == 0,
+            signed_by=limit.signed_by,
         )
 
     def baseline(self, stream: Stream) -> Limit | None:

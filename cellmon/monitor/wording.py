@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.judge.calls import SHARE_OF, Called, detector_words
 from cellmon.words import say, say_many, to_say
 
@@ -37,21 +37,22 @@ def signal_words(stream: str, call: Called, *, kind: str, size: float, unit: str
     """Return what a signal of a stream of that name says, in a sentence without its full stop."""
     if call.family == "audit":
         return _audit_words(stream, call, size=size, unit=unit)
+    spoken = lengths.unit_of(unit, spoken=True)
     if kind in ("level", "drift") or (kind == "single" and np.isfinite(call.sigma)):
-        figure_ = local.number(abs(size), 1)
-        return say(MOVED[kind, size > 0], stream=stream, size=figure_, unit=unit)
+        figure_ = lengths.of(abs(size), unit, 1)
+        return say(MOVED[kind, size > 0], stream=stream, size=figure_, unit=spoken)
     if kind == "spread":
         return say("{stream}: spread {times} times the usual", stream=stream, times=local.number(size, 1))
     if kind in ("single", "limit"):
         text = BEYOND_LIMIT if kind == "limit" else UNLIKE
-        return say(text, stream=stream, size=local.number(size, 2), unit=unit, part=call.part)
+        return say(text, stream=stream, size=lengths.of(size, unit, 2), unit=spoken, part=call.part)
     return _other_words(stream, call, kind=kind, size=size)
 
 
 def _other_words(stream: str, call: Called, *, kind: str, size: float) -> str:
     if kind == "gauge":
-        off = local.number(size, 1, sign=True)
-        return say("{check} found {size} µm off", check=detector_words(call.detector), size=off)
+        off = lengths.said(size, 1, sign=True)
+        return say("{check} found {size} off", check=detector_words(call.detector), size=off)
     if kind == "pattern":
         return say("{stream}: {rule}", stream=stream, rule=detector_words(call.detector))
     return say_many(
@@ -66,7 +67,9 @@ def _audit_words(stream: str, call: Called, *, size: float, unit: str) -> str:
     if call.detector.startswith(SHARE_OF):
         text = to_say("{stream}: found in {share} % of the bores of one shift, more than chance gives")
         return say(text, stream=stream, share=figure(size))
-    return say(MOVED["audit", size > 0], stream=stream, size=figure(abs(size)), unit=unit)
+    told = lengths.of(abs(size), unit, _digits(size))
+    spoken = lengths.unit_of(unit, spoken=True)
+    return say(MOVED["audit", size > 0], stream=stream, size=told, unit=spoken)
 
 
 def figure(value: float) -> str:
@@ -75,18 +78,20 @@ def figure(value: float) -> str:
     >>> figure(0.0412), figure(12.34), figure(153.2)
     ('0.041', '12', '153')
     """
-    if not value:
-        return "0"
-    return local.number(value, max(0, 1 - int(np.floor(np.log10(abs(value))))))
+    return local.number(value, _digits(value))
+
+
+def _digits(value: float) -> int:
+    """Return how many digits behind the point make two that count."""
+    return max(0, 1 - int(np.floor(np.log10(abs(value))))) if value else 0
 
 
 def short_words(kind: str, *, size: float | None, unit: str, ratio: float | None) -> str:
     """Return what a signal says in a word or two, for the margin of a drawing."""
     if kind in ("level", "drift", "single") and size is not None:
-        if abs(size) >= 0.1:
-            return say("{size} {unit}", size=local.number(size, 1, sign=True), unit=unit)
-        sign = "+" if size >= 0 else ""
-        return say("{size} {unit}", size=sign + local.significant(size, 2), unit=unit)
+        digits = 1 if abs(size) >= 0.1 else _digits(size)
+        told, spoken = lengths.of(size, unit, digits, sign=True), lengths.unit_of(unit, spoken=True)
+        return say("{size} {unit}", size=told, unit=spoken)
     if ratio is not None:
         return say("spread × {ratio}", ratio=local.number(ratio, 1))
     return say(KINDS.get(kind, kind))

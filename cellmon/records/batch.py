@@ -134,6 +134,8 @@ class Batch:
 
     def select(self, rows: Any) -> Self:
         """Return the rows that a mask, index or slice names, in that order."""
+        if isinstance(rows, np.ndarray) and rows.dtype == np.bool_ and len(rows) == len(self) and rows.all():
+            return self
         return replace(self, **{name: array[rows] for name, array in self.arrays()})
 
     @classmethod

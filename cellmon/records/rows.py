@@ -203,6 +203,11 @@ class SizingReadings(Batch):
     part_temp_c: Numbers = number()
     by: Texts = text()
     note: Texts = text()
+    part_number: Texts = text()
+    """The drawing, where the sheet names several; the first of the sheet unless named."""
+    strokes_per_min: Numbers = number()
+    """Double strokes a minute, for the crosshatch."""
+    master_temp_c: Numbers = number()
 
 
 ROW_BATCHES: dict[Kind, type[Batch]] = {

@@ -8,6 +8,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
+from cellmon.lengths import Shown
 from cellmon.sheet.section import ALL_DAYS, Count, Day, Name, NotNegative, Positive, Section
 from cellmon.units import LengthUnit
 from cellmon.words import say
@@ -19,6 +20,7 @@ class Cell(Section):
     name: Name
     timezone: Name = "UTC"
     length_unit: LengthUnit = LengthUnit.MM
+    lengths_shown: Shown = Shown.MM
     language: Name = "en"
 
     @field_validator("language")
@@ -278,6 +280,13 @@ class Capability(Section):
 
     required: Positive = 1.33
     confidence: Annotated[float, Field(gt=0.5, lt=1)] = 0.975
+
+
+class People(Section):
+    """What stands only once a second person has signed it."""
+
+    second_person: tuple[Literal["limits", "claims"], ...] = ()
+    """`limits`: a freeze of limits; `claims`: a statement of capability."""
 
 
 class Fit(Section):

@@ -22,6 +22,7 @@ from cellmon.sheet.sections import (
     Hand,
     Live,
     Measuring,
+    People,
     Planning,
     Shift,
     Spindle,
@@ -52,6 +53,7 @@ class Sheet(Section):
     uncertainty: Uncertainty | None = None
     hand: Hand | None = None
     capability: Capability = Capability()
+    people: People = People()
     fit: Fit | None = None
     columns: dict[str, str] = Field(default_factory=dict)
     live: Live | None = None
@@ -128,7 +130,7 @@ class Sheet(Section):
         kept = self.model_dump(
             mode="json", exclude={"store", "live", "fit", "columns", "uncertainty", "hand"}, by_alias=True
         )
-        for name in ("name", "language"):
+        for name in ("name", "language", "lengths_shown"):
             kept["cell"].pop(name)
         for spindle in kept["spindles"]:
             spindle.pop("dress_every_bores")  # a plan: it foretells, and judges nothing

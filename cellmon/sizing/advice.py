@@ -24,6 +24,8 @@ Floats = NDArray[np.float64]
 
 WARMTH_SHARE = 0.1
 """Warmth that could hide more than this share of what is left: let it cool."""
+FAR_END = 0.25
+"""Short strokes at one end take at most such a share off the other (`strokes.expected_reach`: a tenth)."""
 MOST_STROKES = 400
 """No round is longer: the bore grows warm and nobody counts further."""
 
@@ -57,6 +59,14 @@ class Step(StrEnum):
     FINISHED = "finished"
     UNSETTLED = "stop, undecided"
     CANNOT = "cannot be saved"
+
+
+class Held(StrEnum):
+    """Form against its limits, as far as the gauge proves it."""
+
+    INSIDE = "inside"
+    UNDECIDED = "undecided"
+    BEYOND = "beyond"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -99,16 +109,35 @@ class Stage:
         No round with these stones was measured on this bore.
     leaves_um : float
         What these stones leave for finer ones, on diameter; 0 for the last.
-    zones : bool
-        Short strokes are allowed: no port, step or floor stands in the way.
+    short_top, short_bottom : bool
+        Short strokes are allowed at that end: no port, step or floor stands in the way.
     warmth_um : float
         What warmth could hide of the size, without sign.
+    along, around : Held
+        Form along the bore (taper, barrel) and around it (ovality, roundness) against the sheet's limits.
     """
 
     test: bool
     leaves_um: float = 0.0
-    zones: bool = True
+    short_top: bool = True
+    short_bottom: bool = True
     warmth_um: float = 0.0
+    along: Held = Held.INSIDE
+    around: Held = Held.INSIDE
+
+    @property
+    def formed(self) -> bool:
+        """Whether no form is beyond its limit or undecided."""
+        return self.along is Held.INSIDE and self.around is Held.INSIDE
+
+    def short_at(self, left: Left) -> tuple[int, ...]:
+        """Return the ends (1 top, 2 bottom, as in `ZONES`) where short strokes are of use and allowed."""
+        wanted: tuple[int, ...] = ()
+        if left.ends_tight:
+            wanted = (1, 2)
+        elif left.taper_told:
+            wanted = (1,) if left.tight.plane < len(left.plane_um) / 2 else (2,)
+        return tuple(end for end in wanted if (self.short_top, self.short_bottom)[end - 1])
 
 
 def next_round(
@@ -140,9 +169,12 @@ def next_round(
         return _without_strokes(Step.COOL, known, left, limits)
     for ceiling in _ceilings(left, limits, doubt, stage):
         bounds = _Bounds.of(known, left, limits, care, ceiling=ceiling, doubt=doubt, test=stage.test)
-        strokes = _most(known, left, bounds, zones=stage.zones)
+        strokes = _most(known, bounds, short=stage.short_at(left))
         if strokes.total:
             return _told(known, left, limits, strokes, bounds)
+    if left.proven_above_lower:  # the size is right, the form is not, and no stroke mends it
+        beyond = Held.BEYOND in (stage.along, stage.around)
+        return _without_strokes(Step.CANNOT if beyond else Step.UNSETTLED, known, left, limits)
     if stage.leaves_um > 0:
         return _without_strokes(Step.FINER, known, left, limits)
     room = limits.upper - left.guard_um - left.wide.um
@@ -155,7 +187,9 @@ def _settled(left: Left, limits: Limits, stage: Stage) -> Step | None:
     if left.proven_too_wide:
         return Step.CANNOT
     if left.proven_above_lower:
-        return Step.FINISHED if left.proven_below_upper else Step.UNSETTLED
+        if not left.proven_below_upper:
+            return Step.UNSETTLED
+        return Step.FINISHED if stage.formed else None
     ready = left.tight.um >= limits.lower + left.guard_um - stage.leaves_um
     return Step.FINER if stage.leaves_um > 0 and ready else None
 
@@ -171,7 +205,15 @@ def _ceilings(left: Left, limits: Limits, doubt: GaugeDoubt, stage: Stage) -> li
 
     It is the target, less what finer stones need. Only where the bore's own spread is wider than the room
     from there down to the proven lower limit, it is further up by so much, and never in the upper guard band.
+    A bore of the right size whose form is not proven may grow by what short strokes take off its far end;
+    where none are of use, only a form around the bore is honed on for.
     """
+    if left.proven_above_lower:
+        if not stage.short_at(left) and stage.around is Held.INSIDE:
+            return []
+        grown = left.wide.um + FAR_END * (left.wide.um - left.tight.um)
+        highest = limits.upper - left.guard_um
+        return [min(max(limits.target, grown), highest), highest]
     target = limits.target - stage.leaves_um
     if stage.leaves_um > 0:
         return [target]
@@ -209,11 +251,12 @@ class _Bounds:
         wide = np.where(read, wide, wide.max())
         tight = left.tight.plane
         at = known.size_um[tight]
+        goal = max(limits.target, left.wide.um) if left.proven_above_lower else limits.target
         return cls(
             ceiling=ceiling - wide,
             upper=limits.upper - wide,
             common_um=doubt.common_um,
-            third=float(at + care.test_share * max(limits.target - left.tight.um, 0.0)),
+            third=float(at + care.test_share * max(goal - left.tight.um, 0.0)),
             tight=tight,
             care=care,
             test=test,
@@ -233,9 +276,9 @@ class _Bounds:
         return float(seen.chance_beyond(self.upper, shared_um=self.common_um).max())
 
 
-def _most(known: Learned, left: Left, bounds: _Bounds, *, zones: bool) -> Strokes:
+def _most(known: Learned, bounds: _Bounds, *, short: tuple[int, ...]) -> Strokes:
     """Return the most strokes that hold the bounds, zones mixed so that the tightest place is raised."""
-    mixture = _mixture(known, left, bounds, zones=zones and (left.taper_told or left.ends_tight))
+    mixture = _mixture(known, bounds, short=short)
     low, high = 0.0, 1.0
     if mixture.sum() <= 0 or not bounds.hold(outlook(known, np.zeros(3))):
         return Strokes()
@@ -245,7 +288,17 @@ def _most(known: Learned, left: Left, bounds: _Bounds, *, zones: bool) -> Stroke
     while high - low > max(0.05, 0.01 * low):
         middle = (low + high) / 2
         low, high = (middle, high) if bounds.hold(outlook(known, middle * mixture)) else (low, middle)
-    return _whole(min(low, MOST_STROKES) * mixture)
+    strokes = _whole(min(low, MOST_STROKES) * mixture)
+    while strokes.total and not bounds.hold(outlook(known, strokes)):  # whole strokes are another mixture
+        strokes = _one_less(strokes)
+    return strokes
+
+
+def _one_less(strokes: Strokes) -> Strokes:
+    """Return strokes with one less where most are made."""
+    counts = strokes.counts.astype(int)
+    counts[int(np.argmax(counts))] -= 1
+    return Strokes(full=int(counts[0]), top=int(counts[1]), bottom=int(counts[2]))
 
 
 def _whole(counts: Floats) -> Strokes:
@@ -256,7 +309,7 @@ def _whole(counts: Floats) -> Strokes:
     return Strokes(full=full, top=top, bottom=bottom)
 
 
-def _mixture(known: Learned, left: Left, bounds: _Bounds, *, zones: bool) -> Floats:
+def _mixture(known: Learned, bounds: _Bounds, *, short: tuple[int, ...]) -> Floats:
     """Return strokes by zone that bring the tightest plane furthest and no plane past its ceiling.
 
     A linear programme in the expected removal; only the mixture is taken from it, not how far to go.
@@ -264,9 +317,9 @@ def _mixture(known: Learned, left: Left, bounds: _Bounds, *, zones: bool) -> Flo
     from scipy.optimize import linprog  # late: slow to import
 
     full = np.array([1.0, 0.0, 0.0])
-    if not zones:
+    if not short:
         return full
-    used = [0, 1, 2] if left.ends_tight else [0, 1 if left.tight.plane < known.planes / 2 else 2]
+    used = [0, *short]
     per, sizes = known.per_stroke_um()[used], known.size_um
     # raise the least size t: sizes + per' n >= t, sizes + per' n <= ceiling; strokes cost next to nothing
     cost = np.array([*np.full(len(used), 1e-3 * per[0].mean()), -1.0])

@@ -19,6 +19,9 @@ def warmth_um(
     zero_c: float,
     expansion_per_c: float,
     corrected: bool,
+    master_c: float | None = None,
+    master_zero_c: float = 20.0,
+    master_expansion_per_c: float = 11.5e-6,
 ) -> float:
     """Return what warmth could hide of a size, micrometres, without sign.
 
@@ -35,6 +38,11 @@ def warmth_um(
     corrected : bool
         The readings are referred to 20 degrees already: only what is not known of temperature and expansion
         is left, at two standard uncertainties.
+    master_c : float or None
+        Temperature of the master the gauge was set on; None: as at its zero. A master as warm as the part
+        takes most of the warmth away.
+    master_zero_c, master_expansion_per_c : float
+        Temperature at which the gauge reads right on its master, Celsius, and the master's expansion, 1/K.
 
     Examples
     --------
@@ -46,7 +54,10 @@ def warmth_um(
     if part_c is None:
         return 0.0
     per_c = UM_PER[LengthUnit.MM] * nominal_mm
-    above = abs(part_c - zero_c)
+    part = part_c - zero_c
+    master = 0.0 if master_c is None else master_c - master_zero_c
     if not corrected:
-        return per_c * expansion_per_c * above
-    return 2 * per_c * hypot(EXPANSION_SD_PER_C * above, expansion_per_c * TEMPERATURE_SD_C)
+        return per_c * abs(expansion_per_c * part - master_expansion_per_c * master)
+    read = TEMPERATURE_SD_C if master_c is not None else 0.0
+    doubts = (EXPANSION_SD_PER_C * part, expansion_per_c * TEMPERATURE_SD_C)
+    return 2 * per_c * hypot(*doubts, EXPANSION_SD_PER_C * master, master_expansion_per_c * read)

@@ -2,7 +2,7 @@
 
 from cellmon.store.copied import Tally, copy_into, leave, tallies
 from cellmon.store.decided import Announcement, Decision, SheetVersion
-from cellmon.store.engine import Store
+from cellmon.store.engine import Store, plant_cells
 from cellmon.store.facts import AsideFact, FileFact, RowRead, joined
 from cellmon.store.listed import ListedFile
 from cellmon.store.session import Session
@@ -26,5 +26,6 @@ __all__ = [
     "copy_into",
     "joined",
     "leave",
+    "plant_cells",
     "tallies",
 ]

@@ -18,8 +18,8 @@ B = TypeVar("B", Bores, Subgroups)
 
 def by_unit(batch: B) -> Iterator[tuple[np.datetime64, B]]:
     """Yield a derived batch unit by unit; it comes in order of units."""
-    order = np.argsort(batch.unit_start, kind="stable")
-    batch = batch.select(order)
+    if (batch.unit_start[1:] < batch.unit_start[:-1]).any():
+        batch = batch.select(np.argsort(batch.unit_start, kind="stable"))
     starts: NDArray[np.datetime64] = batch.unit_start
     edges: list[int] = [0, *(np.flatnonzero(starts[1:] != starts[:-1]) + 1).tolist(), len(batch)]
     if not len(batch):

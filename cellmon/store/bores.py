@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, false, select
 
 from cellmon.judged import Bores
-from cellmon.records import Flags
+from cellmon.records import Flags, Times
 from cellmon.store import bulk, schema
 from cellmon.store.blocks import by_unit, columns, inside, overlapping
 from cellmon.store.chunks import decode, encode
@@ -29,16 +29,16 @@ class KeptBores(Frames):
     def add_bores(self, bores: Bores) -> None:
         """Add judged bores, unit by unit."""
         frame = self.frame(bores.planes, bores.directions)
+        names = ("unit_start", "last_at", "shift_starts", "frame_id", "data")
+        rows: dict[str, list[Any]] = {name: [] for name in names}
         for unit, chunk in by_unit(bores):
             shifts = [bulk.moment(m) for m in np.unique(chunk.shift_start)]
-            values = {
-                "unit_start": bulk.moment(unit),
-                "last_at": bulk.moment(chunk.measured_at.max()),
-                "shift_starts": json.dumps(shifts),
-                "frame_id": frame,
-                "data": encode({**columns(chunk), "um": chunk.um}),
-            }
-            self.conn.execute(schema.BORES.insert().values(values))
+            rows["unit_start"].append(bulk.moment(unit))
+            rows["last_at"].append(bulk.moment(chunk.measured_at.max()))
+            rows["shift_starts"].append(json.dumps(shifts))
+            rows["frame_id"].append(frame)
+            rows["data"].append(encode({**columns(chunk), "um": chunk.um}))
+        bulk.insert(self.conn, schema.BORES, rows)
 
     def bores(
         self,
@@ -73,6 +73,15 @@ class KeptBores(Frames):
             if last is not None and sum(map(len, found)) >= last:
                 break
         return in_order(join_bores(found, frames), last)
+
+    def made_at(self, spindle: str, *, start: np.datetime64, end: np.datetime64) -> Times:
+        """Return when the charted bores of a spindle were measured in [start, end], ascending."""
+        found = [np.empty(0, dtype="datetime64[us]")]
+        for row in self.conn.execute(overlapping(schema.BORES, start, end, newest_first=False)):
+            block = decode(row.data, ("spindle", "charted", "measured_at"))
+            mine = (block["spindle"] == spindle) & (block["charted"] == 1)
+            found.append(block["measured_at"][mine & inside(block["measured_at"], start, end)])
+        return np.sort(np.concatenate(found))
 
     def bores_of_unit(self, unit: np.datetime64) -> Bores:
         """Return every judged bore of one unit, as made."""

@@ -77,6 +77,11 @@ def _written(values: NDArray[Any]) -> tuple[str, bytes, Any]:
 def _texts(values: NDArray[Any]) -> tuple[str, bytes, Any]:
     import pandas as pd
 
+    texts = values.tolist()
+    if texts and texts.count(texts[0]) == len(texts):  # most columns say the same throughout
+        if texts[0] is None:
+            return "none", b"", None
+        return "text-int", bytes(len(texts)), [NARROW[0], texts[:1]]
     codes, words = pd.factorize(values)
     if not len(words):
         return "none", b"", None

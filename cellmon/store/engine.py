@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +13,11 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
 from cellmon.errors import StoreRefused
+from cellmon.store import plant
 from cellmon.store.migrations import MIGRATIONS, current_version, migrate
 from cellmon.store.schema import MOVED
 from cellmon.store.session import Session
+from cellmon.store.turns import NotYet, in_line
 from cellmon.words import say, to_say
 
 WAIT_S = 300
@@ -29,22 +31,34 @@ class Store:
 
     def __init__(self, url: str, *, folder: Path, at: int) -> None:
         self.engine = _engine(url, folder)
+        self._cell = plant.cell_of(make_url(url))
         self._file: tuple[int, int] | None = None
         self._is_up_to_date = False
         try:
             self._bring_up_to_date(at=at)
-        except StoreRefused:
-            self.close()
-            raise
+        finally:
+            if not self._is_up_to_date:
+                self.close()
         self._file = self._file_now()
 
     def _bring_up_to_date(self, *, at: int) -> None:
         with self._refusing(), self.engine.connect() as conn:
             version = current_version(conn)
         if version != len(MIGRATIONS):
-            with self.writing() as session:
-                migrate(session.conn, at=at)
+            self._migrate(at=at, is_new=version == 0)
         self._is_up_to_date = True
+
+    def _migrate(self, *, at: int, is_new: bool) -> None:
+        """Bring the schema up to date; of a cell in a plant apart from those of the others."""
+        if self._cell is not None and is_new:
+            with self._refusing():
+                plant.make_room(self.engine.url, self._cell)
+        with self.writing() as session:
+            if self._cell is not None:
+                plant.leave_partitions(session.conn, self._cell)
+            version = migrate(session.conn, at=at)
+            if self._cell is not None:
+                plant.join_partitions(session.conn, self._cell, version=version)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -63,15 +77,23 @@ class Store:
     def writing(self) -> Iterator[Session]:
         """Yield a session whose work is committed whole at the end, or not at all."""
         self._see_that_it_is_there()
-        with self._refusing(), self.engine.connect() as conn:
+        with self._refusing(), self._line(), self.engine.connect() as conn:
             if conn.dialect.name == "sqlite":
                 conn.exec_driver_sql("BEGIN IMMEDIATE")
+            elif self._cell is not None:
+                plant.hold(conn, self._cell)
             else:
                 conn.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK})
             if self._is_up_to_date:
                 _must_be_here(conn)
             yield Session(conn)
             conn.commit()
+
+    def _line(self) -> AbstractContextManager[None]:
+        """Return the line in which writers wait; PostgreSQL keeps one of its own."""
+        if self.engine.dialect.name != "sqlite":
+            return nullcontext()
+        return in_line(Path(str(self.engine.url.database)), wait_s=WAIT_S)
 
     def _see_that_it_is_there(self) -> None:
         """Refuse where the file was taken away; let go of an open one where another lies in its place.
@@ -101,39 +123,73 @@ class Store:
     @property
     def name(self) -> str:
         """The address, its password hidden."""
-        return self.engine.url.render_as_string()
+        of_cell = {} if self._cell is None else {plant.CELL: self._cell}
+        return self.engine.url.update_query_dict(of_cell).render_as_string()
 
     def close(self) -> None:
         """Let go of every connection."""
         self.engine.dispose()
 
-    @contextmanager
-    def _refusing(self) -> Iterator[None]:
-        try:
-            yield
-        except DBAPIError as failed:
-            said = _in_words(str(failed.orig).strip().splitlines()[0])
-            raise StoreRefused(say("the store {store} failed: {why}", store=self.name, why=said)) from failed
+    def _refusing(self) -> AbstractContextManager[None]:
+        return _refused_as_of(self.name)
+
+
+@contextmanager
+def _refused_as_of(name: str) -> Iterator[None]:
+    try:
+        yield
+    except DBAPIError as failed:
+        said = _in_words(str(failed.orig).strip().splitlines()[0])
+        raise StoreRefused(say("the store {store} failed: {why}", store=name, why=said)) from failed
+    except NotYet as waited:
+        raise StoreRefused(say("the store {store} failed: {why}", store=name, why=_busy())) from waited
+
+
+def plant_cells(url: str) -> tuple[plant.PlantCell, ...]:
+    """Return every cell of a plant, by name; its cells need not be open.
+
+    Raises
+    ------
+    StoreRefused
+        Where the URL names no database that can hold several, or it cannot be reached.
+    """
+    engine = _engine(url, Path())
+    try:
+        if engine.dialect.name == "sqlite":
+            text = to_say("{store} holds one cell; a plant is a PostgreSQL database")
+            raise StoreRefused(say(text, store=url))
+        with _refused_as_of(engine.url.render_as_string()):
+            return plant.cells_of_plant(engine)
+    finally:
+        engine.dispose()
 
 
 def _in_words(said: str) -> str:
     """Return what a driver said, in words of a person where it speaks of its own workings."""
     if "database is locked" in said or "database table is locked" in said:
-        return say("another program has been writing into it for {seconds} s; try again", seconds=WAIT_S)
+        return _busy()
     return said
+
+
+def _busy() -> str:
+    return say("another program has been writing into it for {seconds} s; try again", seconds=WAIT_S)
 
 
 def _must_be_here(conn: Connection) -> None:
     """Refuse a store that its cell has left; a program that runs since before must be started anew."""
     to = conn.execute(select(MOVED.c.to)).scalar()
     if to is not None:
-        text = to_say("the cell has moved to {store}; start again with the sheet that names it")
+        text = to_say(
+            "the cell has moved to {store}; start again with the sheet that names it in [store] url"
+        )
         raise StoreRefused(say(text, store=to))
 
 
 def _engine(url: str, folder: Path) -> Engine:
     try:
         address = make_url(url)
+        cell = plant.cell_of(address)
+        address = plant.without_cell(address)
         options: dict[str, Any] = {}
         if address.get_backend_name() == "sqlite":
             if address.database in (None, "", ":memory:"):
@@ -142,6 +198,7 @@ def _engine(url: str, folder: Path) -> Engine:
             options["connect_args"] = {"timeout": WAIT_S}
         else:
             options["pool_pre_ping"] = True  # the server may have been started anew since
+            options["connect_args"] = {} if cell is None else plant.search_path(cell)
         engine = create_engine(address, **options)
     except (ArgumentError, NoSuchModuleError, ImportError, ValueError) as unusable:
         shown = PASSWORD.sub(":***@", url)

@@ -103,12 +103,14 @@ class Facts(Frames, Traces):
         """Return the number of the file added last."""
         return int(self.conn.execute(select(func.max(schema.FILES.c.id))).scalar() or 0)
 
-    def add_readings(self, batch: Readings, *, file_id: int, late: NDArray[np.bool_]) -> None:
+    def add_readings(self, fresh: StoredReadings, *, file_id: int) -> None:
         """Add rows of readings that nothing known repeats or contradicts."""
+        batch = fresh.readings
         frame = self.frame(batch.planes, batch.directions)
         days = batch.measured_at.astype("datetime64[D]")
         order = np.lexsort((batch.measured_at, days))
-        batch, late, days = batch.select(order), late[order], days[order]
+        fresh, days = fresh.select(order), days[order]
+        batch = fresh.readings
         edges = np.flatnonzero(np.concatenate(([True], days[1:] != days[:-1])))
         for begin, end in zip(edges, [*edges[1:], len(batch)], strict=True):
             chunk = batch.select(slice(begin, end))
@@ -119,7 +121,7 @@ class Facts(Frames, Traces):
                 "last_at": bulk.moment(chunk.measured_at[-1]),
                 "rows": len(chunk),
                 "frame_id": frame,
-                "data": encode({**dict(_kept(chunk)), "late": late[begin:end]}),
+                "data": encode({**dict(_kept(chunk)), **_said_of(fresh, slice(begin, end))}),
             }
             self.conn.execute(schema.READINGS.insert().values(values))
         self._add_part_days(batch.part, days)
@@ -166,12 +168,13 @@ class Facts(Frames, Traces):
             columns = decode(data)
             planes, directions = frames[frame]
             late = columns.pop("late").astype(bool)
+            ahead = columns.pop("ahead", np.zeros(len(late))).astype(bool)
             repeated = columns.pop("repeated_hour").astype(bool)
             lines = np.broadcast_to(columns["line"][:, None, None], columns["um"].shape)
             readings = Readings(
                 planes=planes, directions=directions, lines=lines, repeated_hour=repeated, **columns
             )
-            parts.append(StoredReadings(readings=readings, late=late))
+            parts.append(StoredReadings(readings=readings, late=late, ahead=ahead))
         return joined(parts)
 
     def reading_moments(self) -> Times:
@@ -184,6 +187,11 @@ class Facts(Frames, Traces):
     def newest_reading(self) -> np.datetime64 | None:
         """Return the moment of the newest reading."""
         return self._newest(schema.READINGS.c.last_at)
+
+    def newest_reading_before(self, moment: np.datetime64) -> np.datetime64 | None:
+        """Return the moment of the newest reading of the days before that of a moment."""
+        table = schema.READINGS
+        return self._newest(table.c.last_at, table.c.day < bulk.moment(moment.astype("datetime64[D]")))
 
     def newest_row(self) -> np.datetime64 | None:
         """Return the moment of the newest reading, event, gauge check or measurement of stones."""
@@ -200,8 +208,8 @@ class Facts(Frames, Traces):
         """Return the moment of the newest row of a plain kind whose rows have one."""
         return self.newest_trace() if kind is Kind.TRACES else self._newest(schema.ROWS[kind].c.at)
 
-    def _newest(self, column: Any) -> np.datetime64 | None:
-        value = self.conn.execute(select(func.max(column))).scalar()
+    def _newest(self, column: Any, *where: Any) -> np.datetime64 | None:
+        value = self.conn.execute(select(func.max(column)).where(*where)).scalar()
         return None if value is None else np.datetime64(int(value), "us")
 
     def known_rows(self, batch: Batch, keys: Sequence[str]) -> dict[str, tuple[Any, ...]]:
@@ -366,10 +374,13 @@ def _kept(batch: Readings) -> Iterator[tuple[str, NDArray[Any]]]:
         yield name, getattr(batch, name)
 
 
+def _said_of(fresh: StoredReadings, rows: slice) -> dict[str, NDArray[np.bool_]]:
+    """Return what its taking said of some rows, as columns beside theirs."""
+    return {"late": fresh.late[rows], "ahead": fresh.ahead[rows]}
+
+
 def _chosen(stored: StoredReadings, rows: NDArray[np.bool_]) -> StoredReadings | None:
-    if not rows.any():
-        return None
-    return StoredReadings(readings=stored.readings.select(rows), late=stored.late[rows])
+    return stored.select(rows) if rows.any() else None
 
 
 def joined(parts: Sequence[StoredReadings]) -> StoredReadings | None:
@@ -381,4 +392,5 @@ def joined(parts: Sequence[StoredReadings]) -> StoredReadings | None:
     return StoredReadings(
         readings=Readings.concat([p.readings.on_frame(planes, directions) for p in parts]),
         late=np.concatenate([p.late for p in parts]),
+        ahead=np.concatenate([p.ahead for p in parts]),
     )

@@ -14,12 +14,31 @@ from cellmon.records import Frame, Stream, laid, no_rows
 
 def by_stream(subgroups: Subgroups) -> dict[Stream, NDArray[np.int64]]:
     """Return the rows of each stream of some subgroups, in their order."""
-    names = list(zip(*(getattr(subgroups, name).tolist() for name in STREAM_COLUMNS), strict=True))
-    number = {name: i for i, name in enumerate(dict.fromkeys(names))}
-    code = np.fromiter(map(number.__getitem__, names), dtype=np.int64, count=len(names))
+    streams, code = streams_of(subgroups)
     order = np.argsort(code, kind="stable")
     edges = np.flatnonzero(np.diff(code[order])) + 1
-    return {subgroups.stream_of(int(rows[0])): rows for rows in np.split(order, edges) if len(rows)}
+    return dict(zip(streams, np.split(order, edges), strict=False))
+
+
+def streams_of(subgroups: Subgroups) -> tuple[list[Stream], NDArray[np.int64]]:
+    """Return the streams of some subgroups as they come first, and the place among them of each row's.
+
+    Rows come stream after stream as they were cut, so only where one ends is looked at as a whole.
+    """
+    size = len(subgroups)
+    if not size:
+        return [], np.zeros(0, dtype=np.int64)
+    columns = [getattr(subgroups, name) for name in STREAM_COLUMNS]
+    begins = np.ones(size, dtype=bool)
+    begins[1:] = False
+    for column in columns:
+        begins[1:] |= column[1:] != column[:-1]
+    heads = np.flatnonzero(begins)
+    names = list(zip(*(column[heads].tolist() for column in columns), strict=True))
+    number = {name: i for i, name in enumerate(dict.fromkeys(names))}
+    code = np.array([number[name] for name in names], dtype=np.int64)
+    streams = [Stream(**dict(zip(STREAM_COLUMNS, name, strict=True))) for name in number]
+    return streams, np.repeat(code, np.diff(heads, append=size))
 
 
 def join_bores(found: Sequence[Bores], frames: dict[int, Frame]) -> Bores:

@@ -58,6 +58,16 @@ def _drawings_named(conn: Connection) -> None:
         _columns_added(conn, schema.ROWS[kind], "part_number")
 
 
+def _sized_drawings(conn: Connection) -> None:
+    """Make room for the drawing of a bore in the hand, and for the rate of its strokes."""
+    _columns_added(conn, schema.ROWS[Kind.SIZING], "part_number", "strokes_per_min")
+
+
+def _masters_warmth(conn: Connection) -> None:
+    """Make room for the temperature of the master beside that of a bore in the hand."""
+    _columns_added(conn, schema.ROWS[Kind.SIZING], "master_temp_c")
+
+
 def _traces_in_blocks(conn: Connection) -> None:
     """Pack the points of traces, a row each until now, bore by bore; their figures are derived anew."""
     schema.METADATA.create_all(conn)
@@ -102,6 +112,8 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _found_by_file,
     _left_behind,
     _drawings_named,
+    _sized_drawings,
+    _masters_warmth,
 )
 
 

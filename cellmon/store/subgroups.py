@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,13 +29,12 @@ class KeptSubgroups:
         self._add_subgroups(schema.TOGETHER, together)
 
     def _add_subgroups(self, table: Table, subgroups: Subgroups) -> None:
+        rows: dict[str, list[Any]] = {"unit_start": [], "last_at": [], "data": []}
         for unit, chunk in by_unit(subgroups):
-            values = {
-                "unit_start": bulk.moment(unit),
-                "last_at": bulk.moment(chunk.at.max()),
-                "data": encode(columns(chunk)),
-            }
-            self.conn.execute(table.insert().values(values))
+            rows["unit_start"].append(bulk.moment(unit))
+            rows["last_at"].append(bulk.moment(chunk.at.max()))
+            rows["data"].append(encode(columns(chunk)))
+        bulk.insert(self.conn, table, rows)
 
     def subgroups(
         self,

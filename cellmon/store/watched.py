@@ -40,10 +40,18 @@ class Watched:
         for table in (schema.WATCHED, schema.ALARMS):
             self.conn.execute(delete(table).where(table.c.unit_start == bulk.moment(unit)))
 
-    def units_watched(self) -> NDArray[np.datetime64]:
-        """Return every unit at whose end the detectors' place is kept, oldest first."""
-        table = schema.WATCHED
-        return bulk.moments(sorted(self.conn.execute(select(table.c.unit_start)).scalars()))
+    def units_watched(self, start: np.datetime64 | None = None) -> NDArray[np.datetime64]:
+        """Return every unit at whose end the detectors' place is kept, from one on, oldest first."""
+        query = select(schema.WATCHED.c.unit_start)
+        if start is not None:
+            query = query.where(schema.WATCHED.c.unit_start >= bulk.moment(start))
+        return bulk.moments(sorted(self.conn.execute(query).scalars()))
+
+    def last_watched(self, before: np.datetime64, count: int) -> NDArray[np.datetime64]:
+        """Return the last so many such units before one, oldest first."""
+        started = schema.WATCHED.c.unit_start
+        query = select(started).where(started < bulk.moment(before)).order_by(started.desc()).limit(count)
+        return bulk.moments(sorted(self.conn.execute(query).scalars()))
 
     def units_judged(self, start: np.datetime64 | None = None) -> NDArray[np.datetime64]:
         """Return every unit that has subgroups, from one on, oldest first."""

@@ -1,14 +1,22 @@
 /* What the browser does itself: saves a figure, names the page. Nothing is sent anywhere. */
+/* As it is zoomed now, in the colours of day: a saved picture goes onto paper. */
+function cellmonSave(id, format) {
+  const drawn = document.getElementById(id).querySelector(".js-plotly-plot");
+  const size = { width: drawn.clientWidth, height: drawn.clientHeight, scale: format === "png" ? 2 : 1 };
+  const picture = window.cellmonDress.light(drawn);
+  window.Plotly.downloadImage(picture, Object.assign({ format: format, filename: id }, size));
+}
+/* Buttons of drawings that come with an answer name the drawing themselves. */
+document.addEventListener("click", (event) => {
+  const button = event.target.closest && event.target.closest("[data-saves]");
+  if (button) cellmonSave(button.dataset.saves, button.dataset.format);
+});
 window.dash_clientside = Object.assign({}, window.dash_clientside, {
   cellmon: {
-    /* As it is zoomed now, in the colours of day: a saved picture goes onto paper. */
     save: function (svg, png, id) {
       const asked = window.dash_clientside.callback_context.triggered[0].prop_id;
       const format = asked.includes("-svg.") ? "svg" : "png";
-      const drawn = document.getElementById(id).querySelector(".js-plotly-plot");
-      const size = { width: drawn.clientWidth, height: drawn.clientHeight, scale: format === "png" ? 2 : 1 };
-      const picture = window.cellmonDress.light(drawn);
-      window.Plotly.downloadImage(picture, Object.assign({ format: format, filename: id }, size));
+      cellmonSave(id, format);
       return format;
     },
     /* A figure typed and its slider say the same; a comma may stand before decimals. */

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths
 from cellmon.monitor.stream import StreamView
 from cellmon.records import Numbers, Whole
 from cellmon.words import say
@@ -78,9 +78,9 @@ def hover(view: StreamView, clock: Clock, rows: Whole) -> list[str]:
         + "<br>"
         + say(
             "mean {mean}, range {range} {unit} of {n}",
-            mean=local.number(m, 2),
-            range=local.number(r, 2),
-            unit=view.unit,
+            mean=lengths.of(m, view.unit, 2),
+            range=lengths.of(r, view.unit, 2),
+            unit=lengths.unit_of(view.unit, spoken=True),
             n=n,
         )
         + f"<br>{at}{stones_line(stones)}"

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.capability_picture import CapabilityPicture, EdgePicture
 from cellmon.monitor.capability_words import share_words
 from cellmon.records import EventKind, Flags, Whole
@@ -20,6 +20,7 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import clock_of
 from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.scaled import scaled
 from dashboards.figures.terms import term
 from dashboards.figures.thinned import kept
 
@@ -44,7 +45,9 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
             range=[-0.01 * len(picture.part), 1.01 * len(picture.part)],
             showticklabels=False,
         ),
-        "yaxis": theme.axis(say("from nominal, {unit}", unit=picture.unit), range=[low, high]),
+        "yaxis": theme.axis(
+            say("from nominal, {unit}", unit=lengths.unit_of(picture.unit)), range=[low, high]
+        ),
     }
     for i, edge in enumerate(picture.edges):
         x, y = f"x{i + 2}", f"y{i + 2}"
@@ -57,7 +60,7 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
             domain=room, anchor=x, range=[float(edge.size_um[0]), float(edge.size_um[-1])], nticks=5
         )
     words.append(_count(picture))
-    return theme.figure(
+    drawn = theme.figure(
         data,
         height=HEIGHT,
         shapes=shapes,
@@ -65,6 +68,8 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
         margin={"l": 64, "r": 24, "t": 36, "b": 56},
         **layout,
     )
+    sizes = ("y", *(f"y{i + 2}" for i in range(len(picture.edges))))
+    return scaled(drawn, *sizes) if picture.unit == lengths.UM else drawn
 
 
 def _span(picture: CapabilityPicture) -> tuple[float, float]:
@@ -132,9 +137,9 @@ def _hover(picture: CapabilityPicture, rows: Whole) -> list[str]:
         + say(
             "block {part}: {least} to {greatest} {unit}",
             part=picture.part[i],
-            least=theme.um(picture.least_um[i]),
-            greatest=theme.um(picture.greatest_um[i]),
-            unit=picture.unit,
+            least=theme.um(picture.least_um[i], unit=picture.unit),
+            greatest=theme.um(picture.greatest_um[i], unit=picture.unit),
+            unit=lengths.unit_of(picture.unit, spoken=True),
         )
         + f"<br>{at}{stones_line(picture.stone_set[i])}"
         for i, at in zip(rows, moments, strict=True)
@@ -180,7 +185,7 @@ def _limits(picture: CapabilityPicture) -> tuple[list[Any], list[Any]]:
         shapes.append(theme.level(0, end, tolerance.target_um, colour=theme.QUIET, width=0.8))
     words = [
         theme.word(
-            say("{side} limit {size}", side=term(e.side), size=theme.um(e.limit_um)),
+            say("{side} limit {size}", side=term(e.side), size=theme.um(e.limit_um, unit=picture.unit)),
             0,
             e.limit_um,
             yanchor="bottom" if e.side == "upper" else "top",
@@ -214,7 +219,7 @@ def _edge(picture: CapabilityPicture, edge: EdgePicture) -> list[theme.Trace]:
             }
         )
         text = [
-            say("beyond {size}: {share}", size=theme.um(s), share=share_words(p))
+            say("beyond {size}: {share}", size=theme.um(s, unit=picture.unit), share=share_words(p))
             for s, p in zip(edge.size_um, middle, strict=True)
         ]
         drawn.append(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from cellmon.monitor.stream import StreamView
 from cellmon.monitor.stream_events import EventMark
-from cellmon.words import to_say
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock
 
@@ -17,6 +18,7 @@ LANE_OF = {
     "stones-removed": 2,
     "gauge-zeroed": 1,
     "gauge-check": 1,
+    "gauge-off": 1,
     "feed-offset": 0,
     "rerouted": 0,
     "setup-changed": 0,
@@ -57,11 +59,19 @@ def flags(view: StreamView, clock: Clock) -> list[theme.Trace]:
     return drawn
 
 
-def names(view: StreamView, clock: Clock, *, width: int, beside: int) -> list[Any]:
+def axis(**more: Any) -> dict[str, Any]:
+    """Return the upright axis of the lanes, each named."""
+    named = {"tickvals": [0, 1, 2], "ticktext": [say(name) for name in LANE_NAMES]}
+    return {**theme.axis(range=[-0.6, 2.7], **named, **more), "fixedrange": True, "ticks": ""}
+
+
+def names(
+    view: StreamView, clock: Clock, *, width: int, beside: int, unnamed: Sequence[str] = ROUTINE
+) -> list[Any]:
     """Return words beside what was not routine, as far as there is room; near ones share their words."""
     words: list[Any] = []
     free, began = {0: -1.0, 1: -1.0, 2: -1.0}, {0: 0.0, 1: 0.0, 2: 0.0}
-    named: list[EventMark] = [e for e in view.events if e.kind not in ROUTINE]
+    named: list[EventMark] = [e for e in view.events if e.kind not in unnamed]
     for event in named:
         lane = LANE_OF.get(event.kind, 0)
         at = (event.at - clock.since) / (clock.until - clock.since) * width

@@ -129,11 +129,11 @@ def _hover(bore: BoreNow) -> list[str]:
     columns = bore.parts, bore.ats, bore.stone_sets, bore.least_um, bore.greatest_um, bore.verdicts
     return [
         say(
-            "bore {bore}, block {part}: {least} to {greatest} µm, {verdict}",
+            "bore {bore}, block {part}: {least} to {greatest}, {verdict}",
             bore=bore.bore,
             part=part,
             least=theme.um(low),
-            greatest=theme.um(high),
+            greatest=theme.um_said(high),
             verdict=term(verdict.value),
         )
         + f"<br>{local.moment(at)}{stones_line(stones)}"

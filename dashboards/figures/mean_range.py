@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths
 from cellmon.monitor.pair import ChartPair
 from cellmon.monitor.shifts import StreamShift
 from cellmon.records import Numbers, Texts, Times, Whole
@@ -16,6 +16,7 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
 from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.scaled import scaled
 from dashboards.figures.terms import term
 from dashboards.figures.thinned import kept
 from dashboards.figures.words import Label, place
@@ -134,7 +135,7 @@ def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
     words += _beside(pair, x, pair.spread, pair.beyond_spread, "y2", height * 0.25)
     if not np.isfinite(pair.mean_upper).any():
         words.append(_no_limits())
-    return theme.figure(
+    drawn = theme.figure(
         data,
         height=height,
         margin={"l": 64, "r": 20, "t": TOP, "b": BOTTOM},
@@ -144,6 +145,8 @@ def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
         shapes=shift_bands(pair.clock, pair.shifts),
         annotations=words + shift_names(pair.clock, pair.shifts),
     )
+    long = [axis for which, axis in enumerate(("y", "y2")) if unit_of(pair, which) == lengths.UM]
+    return scaled(drawn, *long)
 
 
 def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond: Whole) -> list[theme.Trace]:
@@ -157,8 +160,8 @@ def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond:
         + say(
             "{what} {value} {unit} of {n}, to block {part}",
             what=said,
-            value=local.number(value, 2),
-            unit=unit,
+            value=lengths.of(value, unit, 2),
+            unit=lengths.unit_of(unit, spoken=True),
             n=n,
             part=part,
         )
@@ -206,7 +209,7 @@ def unit_of(pair: Pair, which: int) -> str:
 def _named(pair: Pair, which: int) -> str:
     unit = unit_of(pair, which)
     name = term(pair.names[which])
-    return f"{name}, {unit}" if unit else name
+    return f"{name}, {lengths.unit_of(unit)}" if unit else name
 
 
 def zone_inside(x: list[str], lower: Numbers, upper: Numbers) -> theme.Trace:

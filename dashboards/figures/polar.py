@@ -6,11 +6,12 @@ allows roundness to be, laid about the middle of the profile: a profile that nee
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.traced_bore import BoreTraces
 from cellmon.monitor.traced_plane import PlaneTrace
 from cellmon.records import Numbers, Verdict
@@ -103,7 +104,7 @@ def _profile(x0: float, radius: float, plane: PlaneTrace, scale: int) -> theme.T
     drawn = radius + um * scale / 1000
     x, y = x0 + drawn * np.cos(turn), drawn * np.sin(turn)
     said = [
-        say("{angle} degrees: {off} um", angle=local.number(a), off=local.number(v, 2, sign=True))
+        say("{angle} degrees: {off}", angle=local.number(a), off=lengths.said(v, 2, sign=True))
         for a, v in zip(plane.curve.angle_deg, um, strict=True)
     ]
     return {
@@ -135,9 +136,9 @@ def _ringed(x0: float, radius: float, plane: PlaneTrace, scale: int, bore: BoreT
 def _plane_words(x0: float, radius: float, plane: PlaneTrace) -> dict[str, Any]:
     form = each([lobe.words for lobe in plane.lobes]) if plane.lobes else say("no lobes stand out")
     roundness = say(
-        "roundness {size} µm, two points see {seen}",
-        size=local.number(plane.roundness_um, 2),
-        seen=local.number(plane.two_point_roundness_um, 2),
+        "roundness {size}, two points see {seen}",
+        size=lengths.said(plane.roundness_um, 2),
+        seen=lengths.bare(plane.two_point_roundness_um, 2),
     )
     text = f"<b>{plane.plane}</b>: {form}<br>{roundness}"
     return theme.word(text, x0, -(1 + REACH) * radius, xanchor="center", yanchor="top")
@@ -153,5 +154,18 @@ def _scale_words(bore: BoreTraces, scale: int) -> dict[str, Any]:
         filter=local.significant(figure.filter_upr),
     )
     if figure.upper_um is not None:
-        text += "; " + say("pale ring: {allowed} µm allowed", allowed=local.significant(figure.upper_um))
+        text += "; " + say("pale ring: {allowed} allowed", allowed=lengths.said(figure.upper_um, None))
     return theme.word(text, 0.0, 1.0, xref="paper", yref="paper", yanchor="top", font={"color": theme.SOFT})
+
+
+def traced_points(bores: Sequence[BoreTraces]) -> dict[str, list[Any]]:
+    """Return every point of some traced bores as columns, its deviation about the middle of its section."""
+    found = [
+        (bore.part, bore.bore, plane.plane, float(angle), float(um))
+        for bore in bores
+        for plane in bore.planes
+        if plane.curve is not None
+        for angle, um in zip(plane.curve.angle_deg, _about_middle(plane), strict=True)
+    ]
+    names = ("part", "bore", "plane", "angle_deg", "deviation_um")
+    return {name: [row[i] for row in found] for i, name in enumerate(names)}

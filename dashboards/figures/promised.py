@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cellmon import lengths
 from cellmon.monitor.departures import Departure
 from cellmon.words import say, to_say
 from dashboards import theme
@@ -17,6 +18,7 @@ def with_probability(figure: theme.Figure, skew: Departure | None) -> theme.Figu
         return figure
     layout = figure["layout"]
     places = [("y", skew.lower_um), ("y", skew.upper_um), ("y2", skew.range_upper_um)]
+    places = [(axis, None if level is None else lengths.fine(level)) for axis, level in places]
     lines = [_line(level, axis) for axis, level in places if level is not None]
     named = [_word(level, axis) for axis, level in (places[1], places[2]) if level is not None]
     return {

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.stream import StreamBores, StreamView
 from cellmon.records.words import feature_words
@@ -22,6 +22,7 @@ from dashboards import theme
 from dashboards.figures import bars, beyond, calls, flags, ticks, wear
 from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
 from dashboards.figures.mean_range import zone_inside
+from dashboards.figures.scaled import scaled
 from dashboards.figures.words import place
 
 HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 520, 26, 44, 104, 104
@@ -77,18 +78,12 @@ def ribbon_figure(
     data += [] if line else beyond.rings(view, clock)
     data += wear.without_offsets(view, view.wear, clock) if unaided and view.wear else []
     data += calls.rings(view, clock, called) + flags.flags(view, clock)
-    words = _named_limits(view.tolerance, low, high) + _off_drawing(view, low, high, room)
+    words = _named_limits(view.tolerance, view.unit) + _off_drawing(view, low, high, room)
     words += _reduced(view, room)
-    words += wear.without_name(view.wear, clock) if unaided and view.wear else []
+    words += wear.without_name(view.wear, view.unit) if unaided and view.wear else []
     words += flags.names(view, clock, width=room.narrow, beside=RIGHT)
     words += _named_points(view, clock, low, high, called, room, plain=line is None)
-    lanes = theme.axis(
-        domain=list(room.lanes),
-        range=[-0.6, 2.7],
-        tickvals=[0, 1, 2],
-        ticktext=[say(name) for name in flags.LANE_NAMES],
-    )
-    return theme.figure(
+    drawn = theme.figure(
         data,
         height=room.height,
         margin={"l": LEFT, "r": RIGHT, "t": TOP, "b": BOTTOM},
@@ -98,18 +93,19 @@ def ribbon_figure(
         annotations=shift_names(clock, view.shifts) + words,
         xaxis=clock.axis(anchor="y2"),
         yaxis=theme.axis(level_name(view), domain=list(room.plot), range=[low, high], nticks=7),
-        yaxis2={**lanes, "fixedrange": True, "ticks": ""},
+        yaxis2=flags.axis(domain=list(room.lanes)),
     )
+    return scaled(drawn, "y") if view.unit == lengths.UM else drawn
 
 
 def level_name(view: StreamView) -> str:
     """Return what the upright axis measures, with its unit."""
-    name = feature_words(view.stream.feature)
+    name, unit = feature_words(view.stream.feature), lengths.unit_of(view.unit)
     if view.stream.part_of == "distance":
-        return say("{feature}, from the mean of all bores, {unit}", feature=name, unit=view.unit)
+        return say("{feature}, from the mean of all bores, {unit}", feature=name, unit=unit)
     if view.stream.feature == "diameter":
-        return say("from nominal, {unit}", unit=view.unit)
-    return f"{name}, {view.unit}"
+        return say("from nominal, {unit}", unit=unit)
+    return f"{name}, {unit}"
 
 
 def bores_of(view: StreamView) -> StreamBores:
@@ -159,7 +155,7 @@ def _lines(tolerance: Tolerance, x0: str, x1: str, low: float, high: float) -> l
     ]
 
 
-def _named_limits(tolerance: Tolerance, low: float, high: float) -> list[Any]:
+def _named_limits(tolerance: Tolerance, unit: str) -> list[Any]:
     named = [
         (say("upper"), tolerance.upper_um),
         (say("lower"), tolerance.lower_um),
@@ -167,7 +163,11 @@ def _named_limits(tolerance: Tolerance, low: float, high: float) -> list[Any]:
     ]
     words = [
         theme.word(
-            f"{name} {theme.um(value)}", 1.005, value, xref="paper", font={"size": 12, "color": theme.INK}
+            f"{name} {theme.um(value, unit=unit)}",
+            1.005,
+            value,
+            xref="paper",
+            font={"size": 12, "color": theme.INK},
         )
         for name, value in named
         if value is not None

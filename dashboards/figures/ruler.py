@@ -6,14 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cellmon import local
+from cellmon import lengths, local
+from cellmon.lengths import Shown
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.gauge import ENOUGH, LIMITED, StudyAnswer, StudyFeature, Zone
 from cellmon.records.words import feature_words
 from cellmon.words import say, to_say
 from dashboards import theme
+from dashboards.figures.scaled import scaled
 
 TOP, BOTTOM, LEFT, RIGHT = 28, 44, 132, 150
+WIDER = 230
+"""At the right, for words in inches."""
 RULER, LENGTH, GAP = 34, 19, 26
 """Pixels: the ruler of a feature, each length below it, and the room before the next."""
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
@@ -73,10 +77,8 @@ def lengths_of(f: StudyFeature, sigmas: float) -> tuple[Length, ...]:
     if f.bias_um is not None and f.bias_um.value is not None:
         low, high = f.bias_um.low or 0.0, f.bias_um.high or 0.0
         proven = low > 0 or high < 0
-        off = theme.um(f.bias_um.value, 2)
-        words = (
-            say("reads {off} µm off", off=off) if proven else say("reads {off} µm off, not proven", off=off)
-        )
+        off = theme.um_said(f.bias_um.value, 2)
+        words = say("reads {off} off", off=off) if proven else say("reads {off} off, not proven", off=off)
         ends = max(abs(low), abs(high))
         found.append(
             Length(name=to_say("off"), um=abs(f.bias_um.value), high_um=ends, words=words, attention=False)
@@ -103,7 +105,7 @@ def lengths_of(f: StudyFeature, sigmas: float) -> tuple[Length, ...]:
 
 
 def _words(um: float, share: float | None) -> str:
-    said = f"{local.number(um, 1)} µm"
+    said = lengths.said(um, 1)
     if share is None:
         return said
     said += f", {local.number(share)} %"
@@ -129,20 +131,25 @@ def ruler_figure(rulers: Sequence[Ruler]) -> theme.Figure:
         drawing.ruler(ruler, y)
         y += RULER + LENGTH * len(ruler.lengths) + GAP
     step = _step(longest)
-    return theme.figure(
+    drawn = theme.figure(
         drawing.traces,
         height=height,
-        margin={"l": LEFT, "r": RIGHT, "t": TOP, "b": BOTTOM},
-        xaxis=theme.axis(say("µm, to scale"), range=[0, longest], dtick=step, fixedrange=True),
+        margin={"l": LEFT, "r": RIGHT if lengths.shown() is Shown.MM else WIDER, "t": TOP, "b": BOTTOM},
+        xaxis=theme.axis(
+            say("{unit}, to scale", unit=lengths.unit()), range=[0, longest], dtick=step, fixedrange=True
+        ),
         yaxis=theme.hidden_axis(range=[height - TOP - BOTTOM, 0], fixedrange=True),
         shapes=drawing.shapes,
         annotations=drawing.words,
         dragmode=False,
     )
+    return scaled(drawn, "x")
 
 
 def _step(longest: float) -> float:
-    return next((s for s in STEPS if longest / s <= MOST_MARKS), STEPS[-1])
+    """Return a step of the marks in µm that is round in the unit on the axis."""
+    unit = lengths.UM_PER_TENTH if lengths.is_inch() else 1.0
+    return unit * next((s for s in STEPS if longest / unit / s <= MOST_MARKS), STEPS[-1])
 
 
 class _Drawing:
@@ -169,7 +176,7 @@ class _Drawing:
             self._share(ruler, share, foot, below)
         title = f"<b>{feature_words(ruler.feature)}</b>"
         self._word(title, -8, (y + foot) / 2, xanchor="right", pixels=True)
-        size = say("tolerance {size} µm", size=local.significant(ruler.tolerance_um))
+        size = say("tolerance {size}", size=lengths.said(ruler.tolerance_um, None))
         self._word(size, ruler.tolerance_um, (y + foot) / 2, shift=8, soft=True)
         for i, length in enumerate(ruler.lengths):
             self._length(ruler, length, foot + 4 + LENGTH * (i + 0.5))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.stones.lines import Fan, SetLine
 from cellmon.words import say
 from dashboards import theme
@@ -74,9 +74,9 @@ def _future_words(one: SetLine, fan: Fan, i: int) -> str:
     at = fan.p50_at[i]
     when = "" if at is None else "<br>" + say("by the shifts planned about {at}", at=local.moment(at))
     said = say(
-        "{set}: {left} µm left at {bores} bores ({low} to {high})",
+        "{set}: {left} left at {bores} bores ({low} to {high})",
         set=one.stone_set,
-        left=local.number(fan.left_um[i]),
+        left=lengths.said(fan.left_um[i], 0),
         bores=local.number(fan.p50[i]),
         low=local.number(fan.p05[i]),
         high=local.number(fan.p95[i]),

@@ -12,13 +12,17 @@ from datetime import datetime
 from typing import Any
 from urllib.parse import quote, urlencode
 
-from cellmon import local
+import numpy as np
+
+from cellmon import lengths, local
 from cellmon.monitor.stone_picture import StonePicture
 from cellmon.monitor.stones.lines import SetLine
 from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say
 from dashboards import theme
+from dashboards.figures import thinned
 from dashboards.figures.opened import opens_links, opens_stream, stream_until
+from dashboards.figures.scaled import scaled
 from dashboards.figures.stone_fans import BELOW, BOTTOM, HEIGHT, TOP, fan_traces, set_names
 from dashboards.figures.terms import term
 
@@ -50,20 +54,21 @@ def stone_lines_figure(picture: StonePicture, chosen: str | None) -> theme.Figur
         data += _line(one, heavy=one.stone_set == chosen)
     words = [*set_names(shown, chosen, far=far, top=top, crowded=crowded), _least_words(lines[0], far, top)]
     marks, said = _form_limits(picture, shown)
-    return theme.figure(
+    drawn = theme.figure(
         [*_least(far, top), *data, *marks],
         height=HEIGHT,
         annotations=[*words, *said],
         margin={"l": 58, "r": 16, "t": TOP, "b": BOTTOM},
         xaxis=theme.axis(say("bores honed by the set"), range=[0, far], tickformat=",d", nticks=9),
         yaxis=theme.axis(
-            say("thickness left, µm"),
+            say("thickness left, {unit}", unit=lengths.unit()),
             range=[-BELOW * top, top],
             tickformat=",d",
             nticks=7,
             rangemode="tozero",
         ),
     )
+    return scaled(drawn, "y")
 
 
 def lines_of(picture: StonePicture, chosen: str | None) -> list[SetLine]:
@@ -79,15 +84,19 @@ def _reach(one: SetLine) -> float:
 
 
 def _past(lines: Sequence[SetLine]) -> list[theme.Trace]:
-    """Draw all past sets as one pale trace, where they ended, and a name at every point."""
+    """Draw all past sets as one pale trace, where they ended, and a name at every point.
+
+    Of very many, lines that would lie in the same pixels are drawn once; no chip is left out.
+    """
     x: list[Any] = []
     y: list[Any] = []
-    for one in lines:
+    for one in shown_lines(lines):
         x += [*one.bores.tolist(), None]
         y += [*one.left_um.tolist(), None]
     pale = {"color": theme.QUIET, "width": 1 if len(lines) <= MANY else 0.5}
     drawn = [theme.points(x, y, mode="lines", line=pale, name="past sets")]
-    rounds = [(one, r) for one in lines for r in one.rounds]
+    every = [(one, r) for one in lines for r in one.rounds]
+    rounds = [every[i] for i in _seen([(r.bores, r.left_um) for _, r in every])]
     unseen = {"size": 9, "color": "rgba(0,0,0,0)"}
     named = theme.points(
         [r.bores for _, r in rounds],
@@ -99,7 +108,7 @@ def _past(lines: Sequence[SetLine]) -> list[theme.Trace]:
     )
     links = [f"{stream_until(_size_of(one))}{quote(r.at.isoformat())}" for one, r in rounds]
     drawn.append(opens_links({**named, "hoverinfo": "text"}, links))
-    chips = [(one, r) for one, r in rounds if r.jump == "chip"]
+    chips = [(one, r) for one, r in every if r.jump == "chip"]
     drawn.append(
         theme.points(
             [r.bores for _, r in chips],
@@ -110,6 +119,31 @@ def _past(lines: Sequence[SetLine]) -> list[theme.Trace]:
         )
     )
     return drawn
+
+
+def shown_lines(lines: Sequence[SetLine]) -> list[SetLine]:
+    """Return the past sets whose lines are drawn: all, or of very many those that differ to the eye.
+
+    A set is drawn for its end, its middle or any chip that no other line drawn has in the same place.
+    """
+    if sum(len(one.bores) for one in lines) <= thinned.FROM:
+        return list(lines)
+    places = [
+        (i, float(one.bores[j]), float(one.left_um[j]))
+        for i, one in enumerate(lines)
+        for j in (len(one.bores) - 1, len(one.bores) // 2)
+    ]
+    told = [places[i][0] for i in _seen([place[1:] for place in places], above=0)]
+    chipped = [i for i, one in enumerate(lines) if any(r.jump == "chip" for r in one.rounds)]
+    return [lines[i] for i in sorted({*told, *chipped})]
+
+
+def _seen(places: Sequence[tuple[float, float]], *, above: int = thinned.FROM) -> list[int]:
+    if not places:
+        return []
+    x, y = np.array(places, dtype=np.float64).T
+    found: list[int] = thinned.apart(x, y, above=above).tolist()
+    return found
 
 
 def _line(one: SetLine, *, heavy: bool) -> list[theme.Trace]:
@@ -135,7 +169,7 @@ def _now(one: SetLine, colour: str) -> list[theme.Trace]:
     if one.now_bores is None or one.now_left_um is None:
         return []
     place = _place(one.now_bores, one.now_left_um)
-    text = say("{set}, now: {bores} bores, {left} µm left", set=one.stone_set, **place)
+    text = say("{set}, now: {bores} bores, {left} left", set=one.stone_set, **place)
     mark = {"symbol": "circle-open", "size": 11, "color": colour, "line": {"width": 2}}
     x, y = [one.now_bores], [one.now_left_um]
     return [
@@ -194,7 +228,7 @@ def _chip(one: SetLine) -> list[theme.Trace]:
 
 
 def _least_words(one: SetLine, far: float, top: float) -> Any:
-    text = say("least usable thickness, {mm} mm", mm=local.number(one.least_um / 1000, 2))
+    text = say("least usable thickness, {mm}", mm=lengths.size_said(one.least_um / 1000, 2))
     font = {"size": 12, "color": theme.INK}
     return theme.word(
         text, 0.004 * far, -BELOW * top / 2, yanchor="middle", bgcolor=theme.PAPER, borderpad=2, font=font
@@ -235,12 +269,12 @@ def _form_limits(picture: StonePicture, lines: Sequence[SetLine]) -> tuple[list[
 
 
 def _place(bores: float, left: float) -> dict[str, str]:
-    return {"bores": local.number(bores), "left": local.number(left)}
+    return {"bores": local.number(bores), "left": lengths.said(left, 0)}
 
 
 def _round_words(one: SetLine, at: datetime, bores: float, left: float) -> str:
     return say(
-        "{set}: {bores} bores, {left} µm left, {at}",
+        "{set}: {bores} bores, {left} left, {at}",
         set=one.stone_set,
         at=local.moment(at),
         **_place(bores, left),
@@ -251,7 +285,7 @@ def _measured_words(one: SetLine, i: int) -> str:
     r = one.rounds[i]
     said = say("measured: {where}", where=_round_words(one, r.at, r.bores, r.left_um))
     if r.half_um is not None:
-        said += "<br>" + say("readings repeat to {half} µm (90 %)", half=local.number(r.half_um, 1))
+        said += "<br>" + say("readings repeat to {half} (90 %)", half=lengths.said(r.half_um, 1))
     return said if r.jump is None else f"{said}<br>{term(r.jump)}"
 
 

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.stone_picture import StoneBody, StonePicture
 from cellmon.monitor.stones.measured import StoneNow
 from cellmon.monitor.stones.sets import StoneSetOf
@@ -149,7 +149,7 @@ def _stone(
         middle, half = (max(out) + min(out)) / 2, allowed / 2 * scale.times / 1000
         drawn.append(_box(middle - half, middle + half, y, y + length, theme.INSIDE))
     hover = [
-        say("stone {stone}, {place}: {um} µm thick", stone=stone.stone, place=name, um=local.number(um))
+        say("stone {stone}, {place}: {um} thick", stone=stone.stone, place=name, um=lengths.said(um, 0))
         for name, um in at
     ]
     drawn += _face(out, down, hover, ends=(y, y + length), mean=base + scale.out(scale.mean_um))
@@ -207,7 +207,7 @@ def _words(stone: StoneNow, scale: Exaggerated, body: StoneBody | None, x: float
             continue
         words.append(
             theme.word(
-                local.number(um),
+                lengths.bare(um, 0),
                 base + scale.out(um),
                 y + PLACES[name] * length,
                 xshift=9,
@@ -217,7 +217,7 @@ def _words(stone: StoneNow, scale: Exaggerated, body: StoneBody | None, x: float
     ends = _ends(stone)
     if ends is not None:
         over = _differ(stone, allowed)
-        text = say("ends differ<br>by {um} µm", um=local.number(abs(ends)))
+        text = say("ends differ<br>by {um}", um=lengths.said(abs(ends), 0))
         words.append(
             theme.word(
                 f"<b>{text}</b>" if over else text,

@@ -45,6 +45,8 @@ TERMS = frozenset(
         to_say("range"),
         to_say("ratio to last"),
         to_say("moving range"),
+        to_say("bore"),
+        to_say("standard deviation"),
         to_say("with it"),
         to_say("supported"),
         to_say("not supported"),

@@ -16,8 +16,17 @@ COLUMNS = 1200
 FROM = 6000
 """Points up to which all are drawn."""
 
+CELLS = (160, 60)
+"""So many cells across and up may hold a point of a cloud: each the size of a finger's mark or less."""
 
-def kept(at: Times, *values: Numbers, always: Flags | None = None, columns: int = COLUMNS) -> Whole:
+
+def kept(
+    at: Times,
+    *values: Numbers,
+    always: Flags | None = None,
+    columns: int = COLUMNS,
+    above: int = FROM,
+) -> Whole:
     """Return which points to draw, in order.
 
     Parameters
@@ -31,6 +40,8 @@ def kept(at: Times, *values: Numbers, always: Flags | None = None, columns: int 
         Points that stay in any case.
     columns : int
         Stretches of equal time.
+    above : int
+        Points up to which all are drawn.
 
     Examples
     --------
@@ -43,7 +54,7 @@ def kept(at: Times, *values: Numbers, always: Flags | None = None, columns: int 
     True
     """
     count = len(at)
-    if count <= FROM:
+    if count <= above:
         return np.arange(count)
     seconds = (at - at[0]) / np.timedelta64(1, "s")
     column = np.minimum((seconds / (seconds[-1] or 1.0) * columns).astype(np.int64), columns - 1)
@@ -55,6 +66,38 @@ def kept(at: Times, *values: Numbers, always: Flags | None = None, columns: int 
         for sign in (1.0, -1.0):
             drawn[_least(sign * value, column, starts)] = True
     return np.flatnonzero(drawn)
+
+
+def apart(x: Numbers, y: Numbers, *, always: Flags | None = None, above: int = FROM) -> Whole:
+    """Return which points of a cloud to draw, in order: of those in one small cell the first, and `always`.
+
+    Parameters
+    ----------
+    x, y : array, shape (n,)
+        Places on the drawing, finite, in any unit.
+    always : array of bool, shape (n,), optional
+        Points that stay in any case.
+    above : int
+        Points up to which all are drawn.
+
+    Examples
+    --------
+    >>> len(apart(np.tile([0.0, 1.0], 5000), np.tile([0.0, 1.0], 5000)))
+    2
+    """
+    count = len(x)
+    if count <= above:
+        return np.arange(count)
+    cell = _cells(x, CELLS[0]) * (CELLS[1] + 1) + _cells(y, CELLS[1])
+    drawn = np.zeros(count, dtype=bool) if always is None else always.copy()
+    drawn[np.unique(cell, return_index=True)[1]] = True
+    return np.flatnonzero(drawn)
+
+
+def _cells(value: Numbers, count: int) -> Whole:
+    width = float(np.ptp(value)) or 1.0
+    found: Whole = ((value - value.min()) / width * count).astype(np.int64)
+    return found
 
 
 def _least(value: Numbers, column: Whole, starts: Whole) -> Whole:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.monitor.stream import StreamBores, StreamView
 from cellmon.records import Flags, Verdict, Whole
 from cellmon.shifts import to_utc
@@ -65,11 +66,13 @@ def chosen(made: StreamBores, rows: Whole) -> StreamBores:
 def _hover(view: StreamView, made: StreamBores, clock: Clock) -> list[str]:
     said, doubt = to_say("block {part}: {size} {unit}"), f"<br>{say('doubted')}"
     whose = "" if view.stream.bore is None else f"{say('bore {bore}', bore=view.stream.bore)}, "
-    columns = made.part, made.value_um, clock.words(made.at), made.verdict, made.flagged, made.stone_set
+    unit, spoken = view.unit, lengths.unit_of(view.unit, spoken=True)
+    sizes = [theme.um(float(v), 2, unit=unit) for v in made.value_um]
+    columns = made.part, sizes, clock.words(made.at), made.verdict, made.flagged, made.stone_set
     return [
-        f"{whose}{say(said, part=p, size=theme.um(float(v), 2), unit=view.unit)}<br>{at}{stones_line(stones)}"
+        f"{whose}{say(said, part=p, size=size, unit=spoken)}<br>{at}{stones_line(stones)}"
         f"<br>{term(verdict)}{doubt if f else ''}"
-        for p, v, at, verdict, f, stones in zip(*columns, strict=True)
+        for p, size, at, verdict, f, stones in zip(*columns, strict=True)
     ]
 
 
@@ -133,7 +136,7 @@ def doubted(view: StreamView, clock: Clock, low: float, high: float) -> list[the
     runs = [run for run in doubted_runs(view.bores.flagged) if run[2] >= STRETCH]
     if not runs:
         return []
-    floor = low + 0.02 * (high - low)
+    floor = low + 0.055 * (high - low)  # over the triangles of bores beyond the drawing
     ends = [clock.xs(view.bores.at[[first, last]]) for first, last, _ in runs]
     x = [v for a, b in ends for v in (a, b, None)]
     words = [v for _, _, n in runs for v in (say("doubted: {count} bores", count=n), "", "")]

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from cellmon import lengths
 from cellmon.monitor.gauge import FeatureAgreement, GaugesAgree
 from cellmon.words import say
 from dashboards import theme
+from dashboards.figures.scaled import scaled
 
 HEIGHT = 300
 
@@ -19,7 +21,7 @@ def two_gauges_figure(pair: GaugesAgree) -> theme.Figure:
         return theme.notice(why, height=HEIGHT)
     middle, apart = (pair.first_um + pair.second_um) / 2, pair.first_um - pair.second_um
     said = [
-        say("block {part}, bore {bore}: {size} µm", part=p, bore=b, size=theme.um(d, 2))
+        say("block {part}, bore {bore}: {size}", part=p, bore=b, size=theme.um_said(d, 2))
         for p, b, d in zip(pair.part, pair.bore, apart, strict=True)
     ]
     x0, x1 = float(middle.min()), float(middle.max())
@@ -39,13 +41,15 @@ def two_gauges_figure(pair: GaugesAgree) -> theme.Figure:
         traces.append(theme.points(*ringed, mode="markers", marker=theme.RING, name="apart"))
     band = {"type": "rect", "xref": "paper", "x0": 0, "x1": 1, "line": {"width": 0}, "layer": "below"}
     low, high = size.lower_um.value, size.upper_um.value
-    mean = size.difference_um.value or 0.0
-    return theme.figure(
+    mean, unit = size.difference_um.value or 0.0, lengths.unit()
+    drawn = theme.figure(
         traces,
         height=HEIGHT,
         margin={"l": 64, "r": 24, "t": 20, "b": 46},
-        xaxis=theme.axis(say("size, mean of both gauges, µm from nominal")),
-        yaxis=theme.axis(say("{first} less {second}, µm", first=pair.first, second=pair.second), nticks=7),
+        xaxis=theme.axis(say("size, mean of both gauges, {unit} from nominal", unit=unit)),
+        yaxis=theme.axis(
+            say("{first} less {second}, {unit}", first=pair.first, second=pair.second, unit=unit), nticks=7
+        ),
         shapes=[
             {**band, "y0": low, "y1": high, "fillcolor": theme.INSIDE},
             theme.level(x0, x1, mean, colour=theme.LINE, width=0.9),
@@ -57,6 +61,7 @@ def two_gauges_figure(pair: GaugesAgree) -> theme.Figure:
             )
         ],
     )
+    return scaled(drawn, "x", "y")
 
 
 def size_of(pair: GaugesAgree) -> FeatureAgreement | None:

@@ -31,26 +31,26 @@ def wear_traces(view: StreamView, wear: WearLine, clock: Clock) -> list[theme.Tr
         low, high = wear.lower_um[piece].tolist(), wear.upper_um[piece].tolist()
         drawn.append({**theme.band(x, low, high, colour=theme.INSIDE), "name": "inside the limits"})
     line = {"color": theme.SOFT, "width": 1.1}
-    x, y = _joined(at, wear.level_um, pieces, clock)
+    x, y = joined(at, wear.level_um, clock)
     return [*drawn, theme.points(x, y, mode="lines", line=line, name="wear line")]
 
 
 def without_offsets(view: StreamView, wear: WearLine, clock: Clock) -> list[theme.Trace]:
     """Return each mean as it would be without the offsets given since the first in the drawing."""
     at = _placed(view, wear)
-    x, y = _joined(at, wear.without_offsets_um, _pieces(at, wear.without_offsets_um), clock)
+    x, y = joined(at, wear.without_offsets_um, clock)
     line = {"color": theme.INK, "width": 1.2, "dash": "dot"}
     return [theme.points(x, y, mode="lines", line=line, name="without offsets")]
 
 
-def without_name(wear: WearLine, clock: Clock) -> list[Any]:
+def without_name(wear: WearLine, unit: str) -> list[Any]:
     """Return the words at the end of that line."""
     known = np.nonzero(np.isfinite(wear.without_offsets_um))[0]
     if not len(known):
         return []
     last = int(known[-1])
     y = float(wear.without_offsets_um[last])
-    text = say("without<br>offsets {size}", size=theme.um(y))
+    text = say("without<br>offsets {size}", size=theme.um(y, unit=unit))
     font = {"size": 11, "color": theme.INK}
     return [theme.word(text, 1.005, y, xref="paper", align="left", font=font)]
 
@@ -76,10 +76,11 @@ def _pieces(at: Times, level: Numbers) -> list[slice]:
     return found
 
 
-def _joined(at: Times, level: Numbers, pieces: list[slice], clock: Clock) -> tuple[list[Any], list[Any]]:
+def joined(at: Times, level: Numbers, clock: Clock) -> tuple[list[Any], list[Any]]:
+    """Return the points of a line that breaks over gaps, as a drawing wants them."""
     x: list[Any] = []
     y: list[Any] = []
-    for piece in pieces:
+    for piece in _pieces(at, level):
         x += [*clock.xs(at[piece]), None]
         y += [*level[piece].tolist(), None]
     return x, y

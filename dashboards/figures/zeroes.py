@@ -6,12 +6,13 @@ from typing import Any
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.gauge import MasterChecks
 from cellmon.shifts import to_local, to_utc
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of
+from dashboards.figures.scaled import scaled
 from dashboards.figures.words import Label, place
 
 HEIGHT, WIDTH_PX = 300, 1100
@@ -26,15 +27,16 @@ def zeroes_figure(checks: MasterChecks, clock: Clock) -> theme.Figure:
         zone = {"type": "rect", "xref": "paper", "x0": 0, "x1": 1, "line": {"width": 0}, "layer": "below"}
         shapes.insert(0, {**zone, "y0": -checks.limit_um, "y1": checks.limit_um, "fillcolor": theme.INSIDE})
     shapes.append(theme.level(clock.x(clock.since), clock.x(clock.until), 0.0, colour=theme.LINE, width=0.9))
-    return theme.figure(
+    drawn = theme.figure(
         [*_points(checks, x), *_drift(checks, clock), *_rings(checks, x)],
         height=HEIGHT,
         margin=MARGIN,
         xaxis=clock.axis(),
-        yaxis=theme.axis(say("reading less master, µm"), nticks=6),
+        yaxis=theme.axis(say("reading less master, {unit}", unit=lengths.unit()), nticks=6),
         shapes=shapes,
         annotations=[*_named(checks, clock, x), *_limit_words(checks)],
     )
+    return scaled(drawn, "y")
 
 
 def clock_for(checks: MasterChecks, zone: Any) -> Clock:
@@ -73,8 +75,8 @@ def _points(checks: MasterChecks, x: list[str]) -> list[theme.Trace]:
 
 
 def _check_words(checks: MasterChecks, i: int, kind: str) -> str:
-    master = local.number(float(checks.master_mm[i]), 4)
-    return f"{kind}, {master} mm: {theme.um(checks.error_um[i])} µm"
+    master = lengths.size_said(float(checks.master_mm[i]), 4)
+    return f"{kind}, {master}: {theme.um_said(checks.error_um[i])}"
 
 
 def _drift(checks: MasterChecks, clock: Clock) -> list[theme.Trace]:
@@ -119,7 +121,8 @@ def _named(checks: MasterChecks, clock: Clock, x: list[str]) -> list[Any]:
     for one in checks.suspect:
         i = int(np.argmin(np.abs(checks.at - to_utc(one.found_at)) + np.where(checks.good, 1, 0)))
         share = (checks.at[i] - to_utc(clock.since)) / np.timedelta64(1, "h") / clock.hours
-        text = say("{off} µm: {count} bores suspect", off=theme.um(one.by_um), count=local.number(one.bores))
+        off, count = theme.um_said(one.by_um), local.number(one.bores)
+        text = say("{off}: {count} bores suspect", off=off, count=count)
         py = (one.by_um - low) / ((high - low) or 1.0) * room
         labels.append(
             Label(text=text, x=x[i], y=one.by_um, px=share * WIDTH_PX, py=py, weight=abs(one.by_um))
@@ -131,7 +134,7 @@ def _limit_words(checks: MasterChecks) -> list[Any]:
     if checks.limit_um is None:
         return []
     font = {"size": 11, "color": theme.SOFT}
-    said = say("found within ±{limit} µm is good", limit=local.significant(checks.limit_um))
+    said = say("found within ±{limit} is good", limit=lengths.said(checks.limit_um, None))
     return [theme.word(said, 1, checks.limit_um, xref="paper", xanchor="right", yanchor="bottom", font=font)]
 
 

@@ -42,17 +42,19 @@ def emptied(prefix: str) -> Output:
     return Output(code_id(prefix), "value")
 
 
-def who_field(prefix: str, label: str | None = None) -> html.Div:
+def who_field(prefix: str, label: str | None = None, *, remembered: bool = False) -> html.Div:
     """Return the field that asks by whom, as it is for whoever opens the page.
 
     Both controls are always there, so that a callback finds them; what need not be asked is not shown.
+    A name typed where nobody signs in may be `remembered` in this window.
     """
     one, shown = asking(), say("By") if label is None else label
     code = dcc.Input(
         id=code_id(prefix), type="password", inputMode="numeric", autoComplete="off", maxLength=8, value=""
     )
     if one is None:
-        fields = [parts.field(shown, dcc.Input(id=by_id(prefix), autoComplete="off"))]
+        kept = {"persistence": "by", "persistence_type": "session"} if remembered else {}
+        fields = [parts.field(shown, dcc.Input(id=by_id(prefix), autoComplete="off", **kept))]
     elif not one.person.shared:
         fixed = dcc.Input(id=by_id(prefix), value=one.person.name, readOnly=True)
         fields = [parts.field(shown, fixed)]

@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from cellmon import lengths
 from cellmon.errors import CellmonError
 from cellmon.export.capability_book import write_capability_book
 from cellmon.export.capability_paper import capability_head, capability_leaves
 from cellmon.export.paper import pdf
+from cellmon.lengths import Shown
 from cellmon.monitor.capability import CapabilityAnswer
 from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.capability_words import (
@@ -26,7 +28,7 @@ from cellmon.records.words import feature_words
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import edges
-from dashboards.pages import claims_tables, parts
+from dashboards.pages import claims_signed, claims_tables, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -82,6 +84,7 @@ def layout(query: str | None = None) -> html.Main:
                     dcc.Download(id=FILE),
                 ]
             ),
+            claims_signed.layout(),
         ]
     )
 
@@ -153,6 +156,7 @@ def show_stream(monitor: Monitor, feature: str | None, query: str | None) -> lis
         return ["", [], theme.notice(str(refusal), height=edges.HEIGHT)]
     words = [
         html.P(claim_words(row, required=answer.required), className="said"),
+        *claims_signed.line(row),
         html.Ul([html.Li(reason) for reason in row.reasons], className="lines"),
         html.P(index_sentence(row, confidence=answer.confidence), className="told"),
         parts.across(claims_tables.indices_table(row)),
@@ -181,6 +185,7 @@ def picture_rows(monitor: Monitor, feature: str | None, query: str | None) -> di
     return {} if row is None else dict(edges.rows(monitor.capability_picture(row.stream)))
 
 
+@lengths.shown_in(Shown.MM)
 def saved(monitor: Monitor, feature: str | None, kind: str) -> Any:
     """Return the streams of a feature as a file to be signed: pdf, or xlsx with the raw bores."""
     try:
@@ -243,6 +248,7 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(search: str | None, options: list[dict[str, str]] | None) -> Any:
         return linked(search, options)
 
+    claims_signed.register(app, monitor, FEATURE, EVERY)
     for kind, name in (("pdf", PAPER), ("xlsx", BOOK)):
         _register_file(app, monitor, kind, name)
     parts.register_saving(app, EDGES, lambda f, q: picture_rows(monitor, f, q), feature_now, stream_now)

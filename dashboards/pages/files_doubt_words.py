@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from dash import dcc, html
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.errors import CellmonError
 from cellmon.monitor.flags import FlagRow, OneFlag
 from cellmon.monitor.row_words import flag_words
@@ -62,9 +62,8 @@ def as_read(monitor: Monitor, flag: FlagRow) -> list[Any]:
         return []
     found: list[Any] = []
     for one in mine[:1]:
-        head = html.Tr(
-            [html.Th(say("µm from nominal"), scope="col"), *(html.Th(d, scope="col") for d in one.directions)]
-        )
+        unit = html.Th(say("{unit} from nominal", unit=lengths.unit()), scope="col")
+        head = html.Tr([unit, *(html.Th(d, scope="col") for d in one.directions)])
         body = [
             html.Tr([html.Th(plane, scope="row"), *(html.Td(_um(value)) for value in row)])
             for plane, row in zip(one.planes, one.um, strict=True)
@@ -79,4 +78,4 @@ def as_read(monitor: Monitor, flag: FlagRow) -> list[Any]:
 
 
 def _um(value: float | None) -> str:
-    return say("not read") if value is None else local.number(value, 1, sign=True)
+    return say("not read") if value is None else lengths.bare(value, 1, sign=True)

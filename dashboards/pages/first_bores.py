@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from cellmon import lengths
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.first_bores import FirstBores, FirstOfPosition, SetupCheck
 from cellmon.words import say
@@ -72,7 +73,7 @@ def table(check: SetupCheck) -> html.Table:
     names = (
         say("bore"),
         say("says"),
-        say("first bores, µm from nominal"),
+        say("first bores, {unit} from nominal", unit=lengths.unit()),
         say("mean"),
         say("last of the old"),
         say("mean"),
@@ -104,7 +105,7 @@ def _sizes(sizes: Sequence[float]) -> tuple[str, str]:
 def verdict_words(one: FirstOfPosition) -> str:
     """Return what one bore's first bores say, with the step or how many more."""
     if one.verdict == "correct" and one.by_um is not None:
-        said = say("correct by {step} µm", step=theme.um(one.by_um))
+        said = say("correct by {step}", step=theme.um_said(one.by_um))
     else:
         said = term(one.verdict)
     return say("{verdict}, {count} more", verdict=said, count=one.more) if one.more else said

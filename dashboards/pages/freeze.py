@@ -6,14 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.answers import BaselineSummary
 from cellmon.monitor.baseline import StreamBaseline
+from cellmon.monitor.proposals import LIMITS
 from cellmon.records import Stream
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
-from dashboards.pages import asked, parts
+from dashboards.pages import asked, parts, second
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -30,8 +31,8 @@ BOX, PROPOSED, WHICH, WHO, WHY, FREEZE, SAID = (
 WHICH_WORDS = {"stream": to_say("this stream"), "all": to_say("every stream of the cell")}
 
 
-def layout() -> html.Details:
-    """Return the fold-out with what stands, what is proposed, and the form."""
+def layout() -> html.Div:
+    """Return what waits for a second person, and the fold-out that freezes."""
     options = [{"label": say(words), "value": name} for name, words in WHICH_WORDS.items()]
     which = dcc.RadioItems(id=WHICH, value="stream", inline=True, className="choice", options=options)
     form = [
@@ -40,7 +41,7 @@ def layout() -> html.Details:
         parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off"), wide=True),
         html.Button(say("Freeze"), id=FREEZE, className="step"),
     ]
-    return html.Details(
+    folded = html.Details(
         [
             html.Summary(say("Freeze the limits, by name and with a reason")),
             html.Div(id=PROPOSED),
@@ -49,6 +50,7 @@ def layout() -> html.Details:
         ],
         id=f"{BOX}-box",
     )
+    return html.Div([second.layout(BOX), folded])
 
 
 def names_of(monitor: Monitor, query: str | None) -> dict[str, str]:
@@ -98,9 +100,9 @@ def lines(one: StreamBaseline) -> list[str]:
 def limits(one: BaselineSummary) -> str:
     """Return centre and spread in words."""
     return say(
-        "centre {centre} µm, sigma {sigma} µm",
-        centre=theme.um(one.center_um, 2),
-        sigma=local.number(one.sigma_um, 2),
+        "centre {centre}, sigma {sigma}",
+        centre=theme.um_said(one.center_um, 2),
+        sigma=lengths.said(one.sigma_um, 2),
     )
 
 
@@ -108,6 +110,9 @@ def footing(one: BaselineSummary) -> str:
     """Return who froze limits and when, or that nobody has."""
     if one.frozen_at is None:
         return say("provisional, frozen by nobody")
+    if one.signed_by is not None:
+        text = to_say("frozen by {who} and signed by {second}, {moment}")
+        return say(text, who=one.by, second=one.signed_by, moment=parts.when(one.frozen_at))
     return say("frozen by {who}, {moment}", who=one.by, moment=parts.when(one.frozen_at))
 
 
@@ -126,9 +131,13 @@ def freeze(
             raise WrongUsage(say("Say who freezes the limits, and why."))
         names = {} if which == "all" else names_of(monitor, query)
         who = asked.who_of(by, code)
-        found = monitor.freeze(by=who, why=reason, **names).baselines
+        answer = monitor.freeze(by=who, why=reason, **names)
     except CellmonError as refusal:
         return str(refusal)
+    if answer.waiting:
+        proposed = answer.waiting[-1].sentence
+        return say("{proposed} Until then the limits in force go on watching.", proposed=proposed)
+    found = answer.baselines
     done = say_many("{count} stream", "{count} streams", sum(frozen(one) for one in found))
     return say("Limits of {streams} frozen by {who}: {why}.", streams=done, who=who, why=reason.rstrip("."))
 
@@ -140,6 +149,7 @@ def frozen(one: StreamBaseline) -> bool:
 
 def register(app: Dash, monitor: Monitor, stream: str) -> None:
     """Wire the form; `stream` is the id of the control that names the stream."""
+    second.register(app, monitor, BOX, LIMITS)
 
     @app.callback(Output(PROPOSED, "children"), Input(parts.CHANGE, "data"), Input(stream, "value"))
     def _(change: int, query: str | None) -> list[Any]:

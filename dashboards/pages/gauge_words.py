@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from dash import html
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.gauge import Budget, GaugeAnswer, MasterChecks, StudyAnswer, StudyFeature, SuspectTime
 from cellmon.records.words import feature_words
@@ -45,9 +46,9 @@ def bias_words(study: StudyAnswer) -> list[str]:
         if f.bias_um is not None:
             off = signed(f.bias_um, 2)
             if _may_be_nought(f.bias_um):
-                said.append(say("It reads the master {off} µm off: not proven.", off=off))
+                said.append(say("It reads the master {off} off: not proven.", off=off))
             else:
-                said.append(say("It reads the master {off} µm off: proven.", off=off))
+                said.append(say("It reads the master {off} off: proven.", off=off))
     return said
 
 
@@ -60,9 +61,9 @@ def step_words(study: StudyAnswer) -> list[str]:
             fine = test.fine_for_tolerance and test.fine_for_sigma
             said.append(
                 say(
-                    "Steps of {step} µm: {share} % of the tolerance (at most 10) and {spread} of the spread "
+                    "Steps of {step}: {share} % of the tolerance (at most 10) and {spread} of the spread "
                     "it repeats to (at most 1): {verdict}.",
-                    step=local.significant(test.step, 3),
+                    step=lengths.said(test.step, None),
                     share=local.number(100 * test.of_tolerance, 1),
                     spread=local.number(test.of_sigma, 1),
                     verdict=say("fine enough") if fine else say("too coarse"),
@@ -103,7 +104,7 @@ def study_table(study: StudyAnswer) -> html.Table:
     """Return the features of a study, one a row; standard deviations in µm with 95 % intervals."""
     body = [html.Tr([html.Td(cell) for cell in study_row(f)]) for f in study.features]
     head = html.Thead(html.Tr([html.Th(say(h) if h else "") for h in HEADS]))
-    words = say("Standard deviations in µm, with 95 % intervals.")
+    words = say("Standard deviations in {unit}, with 95 % intervals.", unit=lengths.unit())
     return html.Table([html.Caption(words), head, html.Tbody(body)])
 
 
@@ -115,36 +116,31 @@ def study_row(f: StudyFeature) -> list[Any]:
     return [
         feature_words(f.feature),
         shape,
-        *(stacked(s, 2) for s in spreads),
-        *(stacked(s, 0, " %") for s in shares),
+        *(stacked(s, 2, lengths.bare) for s in spreads),
+        *(stacked(s, 0, percent) for s in shares),
         "" if f.categories_claimed is None else str(f.categories_claimed),
         f.verdict if f.gauge_um is not None else say("not known"),
     ]
 
 
-def stacked(estimate: Estimate | None, digits: int, unit: str = "") -> list[Any]:
+def percent(value: float, digits: int) -> str:
+    """Return a share with its sign."""
+    return f"{local.number(value, digits)} %"
+
+
+def stacked(estimate: Estimate | None, digits: int, written: Callable[[float, int], str]) -> list[Any]:
     """Return a figure with its interval on a line below it."""
-    value, interval = _value(estimate, digits, unit), _interval(estimate, digits)
+    if estimate is None or estimate.value is None:
+        return ["–"]
+    interval = _interval(estimate, digits, lengths.bare if written is lengths.bare else local.number)
+    value = written(estimate.value, digits)
     return [value, html.Small(interval)] if interval else [value]
 
 
-def ranged(estimate: Estimate | None, digits: int, unit: str = "") -> str:
-    """Return a figure with its interval, or a dash."""
-    value, interval = _value(estimate, digits, unit), _interval(estimate, digits)
-    return f"{value} ({interval})" if interval else value
-
-
-def _value(estimate: Estimate | None, digits: int, unit: str) -> str:
-    if estimate is None or estimate.value is None:
-        return "–"
-    return f"{local.number(estimate.value, digits)}{unit}"
-
-
-def _interval(estimate: Estimate | None, digits: int) -> str:
-    if estimate is None or None in (estimate.value, estimate.low, estimate.high):
+def _interval(estimate: Estimate, digits: int, written: Callable[[float, int], str]) -> str:
+    if estimate.low is None or estimate.high is None:
         return ""
-    low, high = (local.number(end or 0.0, digits) for end in (estimate.low, estimate.high))
-    return say("{low} to {high}", low=low, high=high)
+    return say("{low} to {high}", low=written(estimate.low, digits), high=written(estimate.high, digits))
 
 
 def _may_be_nought(estimate: Estimate) -> bool:
@@ -172,8 +168,9 @@ def check_words(checks: MasterChecks) -> list[str]:
         error = checks.linearity.over_tolerance_um
         said.append(
             say(
-                "Linearity, masters of {masters} mm: {error} µm across the tolerance: {verdict}.",
-                masters=each([local.number(m.master_mm, 4) for m in checks.linearity.masters]),
+                "Linearity, masters of {masters} {unit}: {error} across the tolerance: {verdict}.",
+                masters=each([lengths.size(m.master_mm, 4) for m in checks.linearity.masters]),
+                unit=lengths.size_unit(),
                 error=signed(error, 2),
                 verdict=say("scale is right") if _may_be_nought(error) else say("scale is off"),
             )
@@ -188,9 +185,19 @@ def _zero_words(checks: MasterChecks) -> list[str]:
         return []
     zero, n = signed(checks.zero_um, 2), checks.zero_n
     if checks.zero_sd_um is None:
-        return [say("Zero: {zero} µm over {n} good checks.", zero=zero, n=n)]
-    spread = ranged(checks.zero_sd_um, 2)
-    return [say("Zero: {zero} µm over {n} good checks, spread {spread} µm.", zero=zero, n=n, spread=spread)]
+        return [say("Zero: {zero} over {n} good checks.", zero=zero, n=n)]
+    spread = _spread(checks.zero_sd_um, 2)
+    return [say("Zero: {zero} over {n} good checks, spread {spread}.", zero=zero, n=n, spread=spread)]
+
+
+def _spread(estimate: Estimate, digits: int) -> str:
+    """Return a spread with its unit and its interval, or a dash."""
+    if estimate.value is None:
+        return "–"
+    interval = _interval(estimate, digits, lengths.bare)
+    if not interval:
+        return lengths.said(estimate.value, digits)
+    return f"{lengths.bare(estimate.value, digits)} ({interval}) {lengths.spoken_unit()}"
 
 
 def _drift_words(checks: MasterChecks) -> list[str]:
@@ -202,18 +209,17 @@ def _drift_words(checks: MasterChecks) -> list[str]:
         to_say("verdict"): say("no drift is proven") if _may_be_nought(drift) else say("it drifts"),
     }
     if checks.drift_since is None:
-        return [say("Drift: {drift} µm a day: {verdict}.", **values)]
+        return [say("Drift: {drift} a day: {verdict}.", **values)]
     set_at = parts.when(checks.drift_since)
-    return [say("Drift: {drift} µm a day since it was set, {set_at}: {verdict}.", set_at=set_at, **values)]
+    return [say("Drift: {drift} a day since it was set, {set_at}: {verdict}.", set_at=set_at, **values)]
 
 
 def signed(estimate: Estimate, digits: int) -> str:
-    """Return a deviation with its sign and interval."""
-    value = theme.um(estimate.value, digits)
-    if estimate.low is None or estimate.high is None:
-        return value
-    low, high = (theme.um(end, digits) for end in (estimate.low, estimate.high))
-    return f"{value} ({say('{low} to {high}', low=low, high=high)})"
+    """Return a deviation with its sign, its unit and its interval."""
+    if estimate.value is None or estimate.low is None or estimate.high is None:
+        return theme.um_said(estimate.value, digits)
+    value, low, high = (theme.um(one, digits) for one in (estimate.value, estimate.low, estimate.high))
+    return f"{value} ({say('{low} to {high}', low=low, high=high)}) {lengths.spoken_unit()}"
 
 
 def suspects(checks: MasterChecks, caution: str) -> list[Any]:
@@ -246,7 +252,7 @@ def suspect_row(one: SuspectTime) -> list[str]:
     blocks = "" if one.first_part is None else f"{one.first_part}, {one.last_part}"
     return [
         parts.when(one.found_at),
-        f"{theme.um(one.by_um)} µm",
+        theme.um_said(one.by_um),
         parts.when(one.after),
         parts.when(one.until) if one.ended else say("not yet put right"),
         local.number(one.bores),
@@ -260,11 +266,12 @@ def budget_words(found: Budget) -> list[Any]:
     """Return the budget as a sentence and a table."""
     body = []
     for line in found.lines:
-        u = "–" if line.u_um is None else local.number(line.u_um, 2)
+        u = "–" if line.u_um is None else lengths.bare(line.u_um, 2)
         shared = say("all readings of a bore") if line.part == "common" else say("one reading")
         cells = (line.name, u, shared, say("yes") if line.counted else say("no"), line.source)
         body.append(html.Tr([html.Td(cell) for cell in cells]))
-    heads = (say("source"), say("standard u, µm"), say("of"), say("counted"), say("from"))
+    u = say("standard u, {unit}", unit=lengths.unit())
+    heads = (say("source"), u, say("of"), say("counted"), say("from"))
     table = html.Table(
         [html.Thead(html.Tr([html.Th(h) for h in heads])), html.Tbody(body)], className="words"
     )
@@ -278,8 +285,8 @@ def rule_words(answer: GaugeAnswer) -> list[Any]:
         ends = (z.conforms_from_um, z.conforms_to_um, z.fails_below_um, z.fails_above_um)
         cells = (
             feature_words(z.feature),
-            local.number(z.u_um, 2),
-            local.number(z.guard_um, 2),
+            lengths.bare(z.u_um, 2),
+            lengths.bare(z.guard_um, 2),
             *map(_end, ends),
         )
         body.append(html.Tr([html.Td(cell) for cell in cells]))
@@ -293,7 +300,7 @@ def rule_words(answer: GaugeAnswer) -> list[Any]:
         say("above"),
     )
     head = html.Thead(html.Tr([html.Th(h) for h in heads]))
-    caption = html.Caption(say("µm from nominal; between, neither is proven."))
+    caption = html.Caption(say("{unit} from nominal; between, neither is proven.", unit=lengths.unit()))
     table = html.Table([caption, head, html.Tbody(body)], className="rules")
     noise = [html.Li(n.sentence) for n in answer.noise]
     said = say("What noise alone adds, simulated with the uncertainties on the sheet:") if noise else ""

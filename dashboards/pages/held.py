@@ -136,7 +136,8 @@ def show_hold(monitor: Monitor, signal: str | None) -> list[Any]:
         hold = monitor.hold(signal)
     except CellmonError as refusal:
         return [str(refusal), []]
-    return [sentence(hold), [parts.across(table(hold))] if hold.parts else []]
+    longer = [html.P(parts.capital(f"{one.words}."), className="told") for one in hold.extended]
+    return [sentence(hold), [*longer, *([parts.across(table(hold))] if hold.parts else [])]]
 
 
 def release(

@@ -12,14 +12,14 @@ from cellmon.errors import CellmonError
 from cellmon.monitor.answers import Due
 from cellmon.monitor.first_bores import FirstBores
 from cellmon.monitor.now import Now, SpindleNow
-from cellmon.monitor.signals import WAITING, Signal
+from cellmon.monitor.signals import Signal
 from cellmon.monitor.state import State, StreamState
 from cellmon.records.words import feature_words
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import block
 from dashboards.figures.terms import each, term
-from dashboards.pages import first_bores, outlook, parts, screen, signals
+from dashboards.pages import bore_layout, first_bores, outlook, parts, screen, signals
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -37,8 +37,8 @@ def layout(query: str | None = None) -> html.Main:
             screen.above(),
             html.Div(id=SPINDLES, className="spindles"),
             html.Div(id=CAUTIONS, className="not-on-screen"),
-            html.Div([first_bores.layout(), screen.button()], className="row not-on-screen"),
             parts.figure_box(BLOCK, height="clamp(480px, 41vw, 640px)", told_by=f"{SPINDLES} {NOTES}"),
+            html.Div([first_bores.layout(), screen.button()], className="row not-on-screen"),
             html.Div(id=NOTES, className="not-on-screen"),
         ],
         className="now",
@@ -48,13 +48,21 @@ def layout(query: str | None = None) -> html.Main:
 def show_now(monitor: Monitor) -> list[Any]:
     """Return the sentences, the cautions, the drawing, the notes, and what first bores say."""
     try:
-        now, state, first, found = monitor.now(), monitor.state(), monitor.first_bores(), monitor.signals()
+        now, state, first = monitor.now(), monitor.state(), monitor.first_bores()
+        waiting = monitor.waiting_signals().signals
     except CellmonError as refusal:
         return [[parts.notice(str(refusal))], [], theme.notice(""), [], [], []]
-    waiting = [s for s in found.signals if s.state in WAITING]
     sections = [spindle_words(s, now, state, first, waiting) for s in now.spindles]
     checks, spindles = first_bores.show(first)
+    sections = sections or [no_spindle()]
     return [sections, cautions(state), block.block_figure(now), notes(now), checks, spindles]
+
+
+def no_spindle() -> html.Section:
+    """Return the way to the bores in the hand, where the sheet names no spindle."""
+    words = say("The sheet names no spindle. Bores that are honed by hand stand on page Bore.")
+    link = dcc.Link(words, href=bore_layout.PATH)
+    return html.Section(html.P(link, className="sentence", **{"aria-live": "polite"}), className="spindle")
 
 
 def spindle_words(
@@ -108,7 +116,7 @@ def correction_words(streams: Sequence[StreamState]) -> str:
     if not advice:
         return say("none is worked out: too few subgroups.")
     steps = [
-        say("bore {bore}: {step} µm", bore=bore, step=theme.um(one.by_um))
+        say("bore {bore}: {step}", bore=bore, step=theme.um_said(one.by_um))
         for bore, one in advice
         if one.by_um is not None
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.forecast import StreamAdvice
 from cellmon.monitor.state import StreamState
@@ -30,11 +30,11 @@ def drift_words(drift: Estimate | None) -> str:
     """Return how fast a stream drifts; nothing where that is not known."""
     if drift is None or drift.value is None:
         return ""
-    speed = local.number(drift.value, 2, sign=True)
+    speed = lengths.said(drift.value, 2, sign=True)
     if drift.low is None or drift.high is None:
-        return say("It drifts {speed} µm per 100 bores.", speed=speed)
-    low, high = (local.number(end, 2, sign=True) for end in (drift.low, drift.high))
-    return say("It drifts {speed} µm per 100 bores (90 %: {low} to {high}).", speed=speed, low=low, high=high)
+        return say("It drifts {speed} per 100 bores.", speed=speed)
+    low, high = (lengths.bare(end, 2, sign=True) for end in (drift.low, drift.high))
+    return say("It drifts {speed} per 100 bores (90 %: {low} to {high}).", speed=speed, low=low, high=high)
 
 
 def dressing_words(found: StreamState) -> str | None:
@@ -96,8 +96,6 @@ def advice_words(advice: StreamAdvice) -> str:
 
 
 def step_words(by_um: float) -> str:
-    """Return a correction in micrometres, and its direction in a word."""
-    by = local.number(by_um, 1, sign=True)
-    return (
-        say("correct by {by} µm, larger", by=by) if by_um > 0 else say("correct by {by} µm, smaller", by=by)
-    )
+    """Return a correction, and its direction in a word."""
+    by = lengths.said(by_um, 1, sign=True)
+    return say("correct by {by}, larger", by=by) if by_um > 0 else say("correct by {by}, smaller", by=by)

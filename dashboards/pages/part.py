@@ -7,12 +7,14 @@ from urllib.parse import urlencode
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from cellmon import lengths
 from cellmon.errors import CellmonError, NotFound
+from cellmon.lengths import Shown
 from cellmon.monitor.part import PartStory
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import part_walls
-from dashboards.figures.polar import polar_figure
+from dashboards.figures.polar import polar_figure, traced_points
 from dashboards.pages import part_bore, part_words, parts
 
 if TYPE_CHECKING:
@@ -35,6 +37,7 @@ WALLS, SHEET, TIMELINE, HELD, BELOW, TRACES = (
     "part-below",
     "part-traces",
 )
+TRACED = "part-traced"
 CHOSEN, PAPER, DOCUMENT, FILE = "part-chosen", "part-pdf", "part-json", "part-file"
 CAPTION = to_say(
     "The charted measurement of each bore, cut open; a line and a mark for each direction, straight between "
@@ -160,9 +163,10 @@ def traced(story: PartStory) -> list[Any]:
         said.append(html.P(part_words.trace_words(bore), id=told, className="told"))
         if bore.planes:
             figure = polar_figure(bore, nominal_mm=story.nominal_mm)
-            graph = dcc.Graph(figure=figure, config=theme.CONFIG, className="polar")
-            said.append(parts.picture(graph, told_by=told))
-    return said
+            drawn = f"part-trace-figure-{number}"
+            graph = dcc.Graph(id=drawn, figure=figure, config=theme.CONFIG, className="polar")
+            said += [parts.picture(graph, told_by=told), parts.saves_of(drawn)]
+    return [*said, parts.save_table(TRACED)]
 
 
 def chosen(serial: str | None) -> Any:
@@ -171,6 +175,7 @@ def chosen(serial: str | None) -> Any:
     return f"?{urlencode({'serial': word})}" if word else no_update
 
 
+@lengths.shown_in(Shown.MM)
 def saved(monitor: Monitor, serial: str | None, *, as_pdf: bool) -> Any:
     """Return the record of a block as a file, or nothing where the cell refuses."""
     try:
@@ -185,6 +190,11 @@ def saved(monitor: Monitor, serial: str | None, *, as_pdf: bool) -> Any:
 
     content = as_json(document(story, zone=parts.zone_of(monitor)))
     return dcc.send_bytes(content, f"part-{story.part}.json")
+
+
+def traced_rows(monitor: Monitor, serial: str | None) -> dict[str, Any]:
+    """Return every point of the traces of a block; refusals as `story_of`."""
+    return traced_points(story_of(monitor, serial).traces)
 
 
 def walls_rows(monitor: Monitor, serial: str | None) -> dict[str, Any]:
@@ -236,4 +246,5 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(paper: int | None, document: int | None, serial: str | None) -> Any:
         return saved(monitor, serial, as_pdf=parts.pressed() == PAPER) if paper or document else no_update
 
+    parts.register_table(app, TRACED, lambda serial: traced_rows(monitor, serial), State(CHOSEN, "data"))
     parts.register_saving(app, WALLS, lambda serial: walls_rows(monitor, serial), State(CHOSEN, "data"))

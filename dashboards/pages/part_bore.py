@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from dash import html
 
-from cellmon import local
+from cellmon import lengths
 from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import Origin, PartMeasurement
 from cellmon.words import say
@@ -32,15 +32,19 @@ def opened(story: PartStory, bore: str | None) -> list[Any]:
 
 
 def _readings(story: PartStory, m: PartMeasurement) -> html.Div:
-    head = [say("plane"), *(say("{direction}, µm from nominal", direction=d) for d in m.directions)]
+    unit = lengths.unit()
+    head = [
+        say("plane"),
+        *(say("{direction}, {unit} from nominal", direction=d, unit=unit) for d in m.directions),
+    ]
     nominal = story.nominal_mm
     if nominal is not None:
-        head += [say("{direction}, mm", direction=d) for d in m.directions]
+        head += [f"{d}, {lengths.size_unit()}" for d in m.directions]
     digits, body = _digits(m), []
     for plane, row in zip(m.planes, m.um.tolist(), strict=True):
         cells = [plane, *("–" if isnan(um) else theme.um(um, digits) for um in row)]
         if nominal is not None:
-            cells += ["–" if isnan(um) else local.number(nominal + um / 1000, 3 + digits) for um in row]
+            cells += ["–" if isnan(um) else lengths.size(nominal + um / 1000, 3 + digits) for um in row]
         body.append(html.Tr([html.Td(c, className="figure" if j else "") for j, c in enumerate(cells)]))
     names = html.Tr([html.Th(n, scope="col", className="figure" if j else "") for j, n in enumerate(head)])
     return parts.across(html.Table([html.Thead(names), html.Tbody(body)], className="told-of"))

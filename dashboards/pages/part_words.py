@@ -8,7 +8,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
@@ -42,7 +42,14 @@ def held(story: PartStory) -> list[Any]:
         said = [html.Ul([_signal(one) for one in story.held_for], className="lines")]
         if any(one.disposition is None for one in story.held_for):
             said.append(html.P(say("What becomes of it is said on its signal's page."), className="aside"))
-    others = {one.id for one in story.held_for}
+    if story.on_lists:
+        words = say(
+            "Also on these hold lists: made after the signal was last seen, or held as well by a person. A "
+            "list runs on until its signal is answered."
+        )
+        listed = html.Ul([_signal(one) for one in story.on_lists], className="lines")
+        said += [html.P(words, className="told"), listed]
+    others = {one.id for one in (*story.held_for, *story.on_lists)}
     for given in story.dispositions:
         if given.signal not in others:
             words = say(
@@ -140,8 +147,14 @@ def _readings(story: PartStory) -> html.Table:
         )
     head = [say("bore"), say("gauge"), say("measured"), *(f"{p} {d}" for p, d in names)]
     head += [say("verdict"), say("charted")]
-    caption = say("Micrometres from nominal, by plane and direction.")
+    caption = _caption()
     return _table(head, body, figures=range(3, 3 + len(names)), caption=caption)
+
+
+def _caption() -> str:
+    if lengths.shown() is lengths.Shown.MM:
+        return say("Micrometres from nominal, by plane and direction.")
+    return say("{unit} from nominal, by plane and direction.", unit=lengths.unit())
 
 
 def _um(value: float | None, digits: int = 1) -> str | None:
@@ -171,12 +184,13 @@ def _judged(story: PartStory) -> html.Table:
     body = [
         [
             figure_name(row.feature, row.figure),
-            *(_um(row.lower_um), _um(row.upper_um), local.number(row.u_um, 2), local.number(row.guard_um, 2)),
+            *(_um(row.lower_um), _um(row.upper_um), lengths.bare(row.u_um, 2), lengths.bare(row.guard_um, 2)),
             *row.of,
         ]
         for row in side_by_side(shown)
     ]
-    head = [say("figure, µm"), say("lower"), say("upper"), "u (k = 1)", say("guard band"), *names]
+    figure = say("figure, {unit}", unit=lengths.unit())
+    head = [figure, say("lower"), say("upper"), "u (k = 1)", say("guard band"), *names]
     return _table(head, body, figures=range(1, len(head)))
 
 
@@ -192,7 +206,9 @@ def _made(story: PartStory) -> html.Table:
         say("cycle s"),
         say("load %"),
     ]
-    head += [say("expander µm"), say("part °C"), say("master °C"), say("read off µm")]
+    unit = lengths.unit()
+    head += [say("expander {unit}", unit=unit), say("part °C"), say("master °C")]
+    head.append(say("read off {unit}", unit=unit))
     rows = [_made_row(m) for m in story.measurements]
     told = [
         j for j in range(len(head)) if any(row[j] is not None for row in rows)
@@ -207,14 +223,16 @@ def _made_row(m: PartMeasurement) -> list[Any]:
     if stones is not None and stones.bores_since is not None:
         since = f"{local.number(stones.bores_since)} ({term(stones.what)})"
     names = ("cycle_s", "load_pct", "feed_um", "part_temp_c", "master_temp_c")
-    told = [None if process is None else _plain(getattr(process, name)) for name in names]
+    told = [None if process is None else _plain(getattr(process, name), name) for name in names]
     off = None if process is None else _um(process.read_off_um, 2)
     row = [m.bore, parts.when(m.at), m.spindle, m.stone_set, since, m.fixture, m.operator]
     return [*row, *told, off]
 
 
-def _plain(value: float | None) -> str | None:
-    return None if value is None else local.significant(value)
+def _plain(value: float | None, name: str) -> str | None:
+    if value is None:
+        return None
+    return lengths.bare(value, None) if name.endswith("_um") else local.significant(value)
 
 
 def _places(story: PartStory) -> html.Table:
@@ -223,13 +241,14 @@ def _places(story: PartStory) -> html.Table:
         for p in m.places:
             g = p.subgroup
             where = None if g is None else subgroup_words(g)
-            away = None if p.away is None else say("{distance} sd", distance=theme.um(p.away))
+            away = None if p.away is None else local.number(p.away, 1, sign=True)
+            away = None if away is None else say("{distance} sd", distance=away)
             limits = None if p.center_um is None else theme.um(p.center_um, 2)
             mean = None if g is None else _mean_words(g)
             body.append([str(p.stream), _um(p.value_um, 2), limits, away, where, mean])
     head = [
         say("stream"),
-        say("value µm"),
+        say("value {unit}", unit=lengths.unit()),
         say("centre"),
         say("from it"),
         say("in its subgroup"),
@@ -249,7 +268,7 @@ def subgroup_words(g: ItsSubgroup) -> str:
 
 
 def _mean_words(g: ItsSubgroup) -> str:
-    mean, spread = theme.um(g.mean_um, 2), local.number(g.range_um, 2)
+    mean, spread = theme.um(g.mean_um, 2), lengths.bare(g.range_um, 2)
     return say("{mean}, range {range}", mean=mean, range=spread)
 
 
@@ -318,10 +337,10 @@ def trace_words(bore: BoreTraces) -> str:
         name = feature_words(figure.feature)
         limits = [term(figure.used or "")]
         if figure.upper_um is not None:
-            limits.append(say("at most {limit}", limit=local.significant(figure.upper_um)))
+            limits.append(say("at most {limit}", limit=lengths.bare(figure.upper_um, None)))
         if figure.lower_um is not None:
-            limits.append(say("at least {limit}", limit=local.significant(figure.lower_um)))
+            limits.append(say("at least {limit}", limit=lengths.bare(figure.lower_um, None)))
         verdict = "" if figure.verdict is None else f": {term(figure.verdict.value)}"
-        size = local.number(value, 2)
-        said.append(f"{parts.capital(name)} {size} µm ({', '.join(limits)}){verdict}.")
+        size = lengths.said(value, 2)
+        said.append(f"{parts.capital(name)} {size} ({', '.join(limits)}){verdict}.")
     return " ".join(said)

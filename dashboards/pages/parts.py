@@ -13,10 +13,11 @@ from zoneinfo import ZoneInfo
 
 from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.errors import CellmonError, NotFound
 from cellmon.export.tables import Table
 from cellmon.export.times import local_texts
+from cellmon.lengths import Shown
 from cellmon.records import Stream, stream_names
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
@@ -66,6 +67,14 @@ def figure_box(name: str, *, height: int | str, caption: str = "", told_by: str 
     )
 
 
+def saves_of(name: str) -> html.Span:
+    """Return the buttons that save a drawing which comes with an answer; the browser does it alone."""
+    kinds = ("svg", "png")
+    told = [{"data-saves": name, "data-format": kind} for kind in kinds]
+    buttons = [html.Button(kind.upper(), **data) for kind, data in zip(kinds, told, strict=True)]
+    return html.Span([html.Span(say("Save")), *buttons], className="take")
+
+
 def picture(graph: dcc.Graph, *, told_by: str) -> html.Div:
     """Return a graph as one picture, named by the words of these ids; its buttons stay within reach."""
     picture_of = html.Div(role="img", className="unseen", **{"aria-labelledby": told_by})
@@ -109,6 +118,7 @@ def register_saving(
         return data_table(rows, *values) if (clicks or 0) % 2 else [[], "false"]
 
 
+@lengths.shown_in(Shown.MM)
 def data_table(rows: Callable[..., Mapping[str, Sequence[Any]]], *values: Any) -> list[Any]:
     """Return the last rows of a figure's data as a table and that it shows, or why there is none."""
     try:
@@ -148,6 +158,7 @@ def cell_words(cell: Any) -> str:
     return local.significant(cell) if isinstance(cell, float) else str(cell)
 
 
+@lengths.shown_in(Shown.MM)
 def csv_file(name: str, rows: Callable[..., Mapping[str, Sequence[Any]]], *values: Any) -> Any:
     """Return a figure's data as a CSV download, or nothing where the cell refuses."""
     try:

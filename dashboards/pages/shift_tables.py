@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.alarms import AlarmBudget
 from cellmon.monitor.shifts import Shifts, StreamShift
 from cellmon.records import Stream, stream_names
@@ -28,7 +28,7 @@ def table(answer: Shifts, chosen: Stream) -> html.Table:
     named = stream_names([one.stream for one in made])
     names = (
         say("stream"),
-        say("mean now, µm"),
+        say("mean now, {unit}", unit=lengths.unit()),
         say("mean before"),
         say("difference"),
         say("bores"),

@@ -16,7 +16,7 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import ribbon
 from dashboards.figures.terms import term
-from dashboards.pages import asked, held, one_signal, parts
+from dashboards.pages import asked, extended, held, one_signal, parts
 from dashboards.pages.signal_list import chosen_of, ordered, sentence
 
 if TYPE_CHECKING:
@@ -111,6 +111,7 @@ def _sheet() -> list[Any]:
         html.P(id=HOLD, className="held"),
         html.Div(_release(), className="release"),
         html.P(id=RELEASED, className="said", role="status"),
+        extended.layout(),
         html.Div(id=HELD),
         parts.save_table(HELD),
     ]
@@ -352,6 +353,8 @@ def _register_answers(app: Dash, monitor: Monitor, chosen: Input, chosen_now: St
         *typed, before = said
         told = answer(monitor, signal, *typed, seen=parts.pressed() == SEEN)
         return [told, parts.moved(monitor, before), ""]
+
+    extended.register(app, monitor, CHOSEN)
 
     @app.callback(
         Output(RELEASED, "children"),

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from dash import dcc, no_update
 
+from cellmon import lengths
 from cellmon.errors import CellmonError
 from cellmon.export.calendar import calendar, plan_events
 from cellmon.export.stone_book import write_stone_book
+from cellmon.lengths import Shown
 from cellmon.monitor.stone_picture import StonePicture
 from cellmon.words import say
 from dashboards.pages import parts
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 
+@lengths.shown_in(Shown.MM)
 def saved(monitor: Monitor, kind: str) -> Any:
     """Return all of it as a file: xlsx with a sheet a table, or ics with the stops and orders."""
     try:

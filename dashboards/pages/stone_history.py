@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from dash import html
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.stones import StonesAnswer
 from cellmon.monitor.stones.lots import LotCompared
@@ -30,8 +30,8 @@ def sets_table(answer: StonesAnswer, *, every: bool = False) -> html.Table:
         say("came off"),
         say("bores"),
         say("dressed"),
-        say("wear, µm per 1,000 bores (90 %)"),
-        say("ends apart, µm"),
+        say("wear, {unit} per 1,000 bores (90 %)", unit=lengths.unit()),
+        say("ends apart, {unit}", unit=lengths.unit()),
     ]
     return html.Table(
         [
@@ -66,8 +66,8 @@ def _set_row(one: StoneSetOf) -> html.Tr:
     figures = [
         local.number(one.bores_since_fit),
         local.number(one.dressed),
-        _interval(one.wear_um_per_1000_bores, 0),
-        NO_FIGURE if one.parallelism_um is None else local.number(one.parallelism_um),
+        _interval(one.wear_um_per_1000_bores, 0, lengths.bare),
+        NO_FIGURE if one.parallelism_um is None else lengths.bare(one.parallelism_um, 0),
     ]
     return html.Tr([*(html.Td(c) for c in cells), *(html.Td(f, className="figure") for f in figures)])
 
@@ -120,11 +120,11 @@ def _lot_row(one: LotCompared) -> html.Tr:
     )
 
 
-def _interval(e: Estimate | None, digits: int) -> str:
+def _interval(e: Estimate | None, digits: int, written: Callable[[float, int], str] = local.number) -> str:
     if e is None or e.value is None or e.low is None or e.high is None:
         return NO_FIGURE
-    low, high = local.number(e.low, digits), local.number(e.high, digits)
-    return say("{value} ({low} to {high})", value=local.number(e.value, digits), low=low, high=high)
+    value, low, high = (written(one, digits) for one in (e.value, e.low, e.high))
+    return say("{value} ({low} to {high})", value=value, low=low, high=high)
 
 
 def _times(e: Estimate | None) -> str:

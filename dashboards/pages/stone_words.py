@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import html
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.stone_picture import StonePicture
 from cellmon.monitor.stone_plan import StonePlan
 from cellmon.monitor.stone_plan.words import change_words, order_words, shortage_words
@@ -126,8 +126,8 @@ def _printed(one: StoneSetOf) -> list[str]:
         wide = say("top") if shape.taper_um > 0 else say("bottom")
         said.append(
             say(
-                "Prints a taper of up to {um} µm into a bore, wider at the {end}; strokes take a part away.",
-                um=local.number(abs(shape.taper_um)),
+                "Prints a taper of up to {um} into a bore, wider at the {end}; strokes take a part away.",
+                um=lengths.said(abs(shape.taper_um), 0),
                 end=wide,
             )
         )
@@ -140,15 +140,15 @@ def _printed(one: StoneSetOf) -> list[str]:
             else say("narrower in its middle (hourglass)")
         )
         said.append(
-            say("Prints a bore up to {um} µm {how}.", um=local.number(abs(shape.barrel_um)), how=wide)
+            say("Prints a bore up to {um} {how}.", um=lengths.said(abs(shape.barrel_um), 0), how=wide)
         )
     else:
         said.append(say("Prints no barrel that readings could tell."))
     if shape.matched_um is not None:
         said.append(
             say(
-                "The tallest stone stands {um} µm over the shortest: the tall ones work first.",
-                um=local.number(shape.matched_um),
+                "The tallest stone stands {um} over the shortest: the tall ones work first.",
+                um=lengths.said(shape.matched_um, 0),
             )
         )
     said.append(say("Stroke and overrun first, then true the stones; each stone back into its own holder."))

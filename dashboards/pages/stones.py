@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from cellmon import lengths
 from cellmon.errors import CellmonError
 from cellmon.export.stone_tables import lots_table, orders_table, sets_table
 from cellmon.words import say, to_say
@@ -108,8 +109,9 @@ def _lines_caption() -> str:
 
 def _shape_caption() -> str:
     return say(
-        "Top at the top; figures in µm. Dotted: the mean of the set. Pale band: what ends may differ. "
-        "Ring: they differ by more. Only the outermost of each stone is drawn."
+        "Top at the top; figures in {unit}. Dotted: the mean of the set. Pale band: what ends may differ. "
+        "Ring: they differ by more. Only the outermost of each stone is drawn.",
+        unit=lengths.unit(),
     )
 
 

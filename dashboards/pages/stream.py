@@ -15,7 +15,7 @@ from cellmon.monitor.stream import StreamView
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, ribbon, together
-from dashboards.pages import audited, freeze, parts, promise, stream_words
+from dashboards.pages import audited, freeze, parts, promise, stream_words, strips
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -29,6 +29,7 @@ RIBBON, PAIR, PAIR_BOX, WORDS = "stream-ribbon", "stream-mean-range", "stream-pa
 SPANS = {"shift": 8, "day": 24, "two": 48, "week": 168, "all": None}
 PAIR_WORDS = {
     "none": to_say("nothing"),
+    strips.KIND: to_say("size and form"),
     "range": to_say("means and ranges"),
     "sd": to_say("means and deviations"),
     "single": to_say("single bores"),
@@ -70,6 +71,7 @@ def layout(query: str | None = None) -> html.Main:
             parts.lead(SENTENCE),
             html.Div([*_controls(), dcc.Store(id=UNTIL, data=until)], className="controls"),
             parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
+            strips.layout(),
             html.Div(pair, id=PAIR_BOX, style=parts.HIDDEN),
             html.Div(id=WORDS),
             freeze.layout(),
@@ -135,7 +137,7 @@ def joint_asked(monitor: Monitor, *asked: Any) -> Joint:
 
 def below(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, list[Any]] | None:
     """Return what is drawn below the ribbon and the words on it; None where nothing was asked for."""
-    if kind not in PAIR_WORDS or kind == "none":
+    if kind not in PAIR_WORDS or kind in ("none", strips.KIND):
         return None
     if kind != "joint":
         return classic(monitor, kind, *asked)
@@ -174,7 +176,7 @@ def asked_for(monitor: Monitor, query: str | None, span: str, until: str | None)
     stream = parts.stream_named(parts.every_stream(monitor), query)
     hours = SPANS.get(span, 48)
     named = parts.names_of(stream)
-    end = moment(until) if until else monitor.signals().as_of + timedelta(seconds=1)
+    end = moment(until) if until else monitor.waiting_signals().as_of + timedelta(seconds=1)
     since = end - timedelta(hours=hours) if hours else first_shift(monitor, end)
     return {**named, "since": since, "until": end}
 
@@ -235,7 +237,7 @@ def step_until(monitor: Monitor, span: str, until: str | None, *, back: bool) ->
     if hours is None:
         return no_update
     try:
-        newest = monitor.signals().as_of
+        newest = monitor.waiting_signals().as_of
         end = moment(until) if until else newest
     except CellmonError:
         return None
@@ -324,5 +326,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         State(PAIRED, "value"),
         *states,
     )
+    names = (STREAM, "value"), (SPAN, "value"), (UNTIL, "data")
+    strips.register(app, monitor, asked_for, PAIRED, *names)
     freeze.register(app, monitor, STREAM)
     audited.register(app, monitor)

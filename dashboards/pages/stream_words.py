@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from dash import dcc, html
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.answers import BaselineSummary
 from cellmon.monitor.joint import Joint
 from cellmon.monitor.signals import Signal
@@ -84,7 +84,7 @@ def baseline_words(baseline: BaselineSummary | None) -> str:
     if baseline is None:
         return say("No limits yet: fewer than 20 subgroups.")
     frozen = baseline.frozen_at
-    figures = {"centre": theme.um(baseline.center_um, 2), "sigma": local.number(baseline.sigma_um, 2)}
+    figures = {"centre": theme.um(baseline.center_um, 2), "sigma": lengths.bare(baseline.sigma_um, 2)}
     if baseline.provisional or frozen is None:
         return say(
             "Limits are provisional, from the first {n} bores of this stream: centre {centre}, sigma inside "
@@ -92,9 +92,17 @@ def baseline_words(baseline: BaselineSummary | None) -> str:
             n=baseline.n,
             **figures,
         )
+    figures["at"] = f"{local.weekday(frozen)} {local.day_of_year(frozen)} {local.clock(frozen)}"
+    if baseline.signed_by is not None:
+        return say(
+            "Limits frozen by {by} and signed by {second} on {at}: centre {centre}, sigma inside subgroups "
+            "{sigma}.",
+            by=baseline.by,
+            second=baseline.signed_by,
+            **figures,
+        )
     return say(
         "Limits frozen by {by} on {at}: centre {centre}, sigma inside subgroups {sigma}.",
         by=baseline.by,
-        at=f"{local.weekday(frozen)} {local.day_of_year(frozen)} {local.clock(frozen)}",
         **figures,
     )

@@ -62,7 +62,7 @@ def test_an_index_unknown_or_too_low_forbids_the_claim():
         ({"gauge": GaugeState(steps=3)}, "only 3 different readings", "Use a finer one"),
         ({"gauge": GaugeState(past_calibration=True)}, "past its calibration", "check it on the master"),
         ({"window": WindowState(stone_lives=1)}, "Only one life of the stones", "take in more"),
-        ({"window": WindowState(trend_um=-3.24)}, "goes -3.2 um", "find the cause"),
+        ({"window": WindowState(trend_um=-3.24)}, "goes −3.2 µm", "find the cause"),
         ({"window": WindowState(feedback_changes=1)}, "changed 1 time", "since the last change"),
         ({"window": WindowState(cliffs=("the upper limit",))}, "end at the upper limit", "Take all bores"),
         ({"window": WindowState(several_levels=True)}, "several levels", "state each for itself"),

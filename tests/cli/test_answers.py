@@ -105,6 +105,7 @@ def test_state_document(run):
         "frozen_at": "2026-10-22T18:05:00+02:00",
         "by": "Ada",
         "provisional": False,
+        "signed_by": None,
     }
 
 

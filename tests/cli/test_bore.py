@@ -148,8 +148,33 @@ def test_a_round_typed_again_by_a_person_stands(capsys, monkeypatch, cell):
 
 
 def test_a_record_needs_a_measured_bore_and_a_known_ending(capsys, cell):
-    assert main(["bore", "K1", "1", "--cell", str(cell), "--record", str(cell / "x.csv")]) == 2
+    assert main(["bore", "K1", "1", "--cell", str(cell), "--record", str(cell / "x.csv")]) == 1
     assert "was measured" in capsys.readouterr().err
+    assert main(["export", "record", "K1", "--to", "pdf", "--cell", str(cell)]) == 1
+
+
+def test_a_record_is_exported_of_a_bore_of_a_block_and_blank(capsys, monkeypatch, cell):
+    told(capsys, monkeypatch, cell, ["", "", "", *RECEIVED, "q", ""])
+    at = ["--cell", str(cell)]
+    more = ["--job", "12", "--reference", "R-7", "--by", "A. Person", "--cleaned"]
+    for to in ("csv", "json", "pdf"):
+        assert main(["export", "record", "K1", "--to", to, "--out", str(cell / f"r.{to}"), *more, *at]) == 0
+    kept = json.loads((cell / "r.json").read_text(encoding="utf-8"))
+    assert (kept["job"], kept["reference"], kept["cleaned"], kept["by"]) == ("12", "R-7", True, "A. Person")
+    assert kept["bores"][0]["received"]["um"]["top_x"] == pytest.approx(-55.0)
+    rows = list(csv.DictReader((cell / "r.csv").read_text(encoding="utf-8").splitlines()))
+    assert (rows[0]["job"], float(rows[0]["top_x_um"]), rows[0]["cleaned"]) == ("12", -55.0, "true")
+    assert (cell / "r.pdf").read_bytes().startswith(b"%PDF")
+    assert main(["export", "record", "--blank", "--to", "pdf", "--out", str(cell / "b.pdf"), *at]) == 0
+    wrong = {
+        ("record", "K1", "--to", "csv", "--blank"): "--blank goes with",
+        ("signals", "--to", "csv", "--job", "12"): "takes no --job",
+        ("record", "K1", "--to", "pdf", "--mating-part", "7"): "BORE=SERIAL",
+        ("record", "--to", "pdf"): "needs the block's SERIAL",
+    }
+    for words, reason in wrong.items():
+        assert main(["export", *words, *at]) == 2
+        assert reason in capsys.readouterr().err
 
 
 ANSWERS = ["Bench", "B-1", "2", "i", "3.4370", "5.5", "c", "3.4350", "0.002", "0.003", "", "", "1", "s"]
@@ -177,3 +202,46 @@ def test_the_demo_by_hand_has_three_finished_bores_and_one_begun(capsys, tmp_pat
     out = capsys.readouterr().out
     assert out.count("Finished") == 3
     assert "Bore 4" in out
+
+
+def test_a_shift_and_an_event_are_typed_as_a_bore_is(capsys, monkeypatch, cell):
+    lines = ["K5", "1", *grown(70), "", "2", "67.905", "", *grown(70)[1:], "n", "e", "2", "S1", "q", "q"]
+    out = told(capsys, monkeypatch, cell, lines, "--measured", "hand")
+    assert "Bore 1 of K5 is kept." in out
+    assert "Nothing was kept." in out
+    assert "1 bore kept." in out
+
+
+def test_an_event_at_the_bore_is_kept_with_what_is_asked(capsys, monkeypatch, cell):
+    out = told(
+        capsys,
+        monkeypatch,
+        cell,
+        ["stones-dressed", "S1", "", "", "", "", "", ""],
+        "--event",
+        "--by",
+        "A. Person",
+    )
+    assert "Logged." in out
+    assert "No such event" in told(capsys, monkeypatch, cell, ["tea"], "--event")
+
+
+def test_a_program_sends_an_event_and_a_measured_bore(capsys, monkeypatch, cell):
+    odd = {"part": "K5", "bore": "2", "readings": ["67.905", *grown(70)[1:]]}
+    _, dressed, wrong, asked, kept, none = said(
+        capsys,
+        monkeypatch,
+        cell,
+        [
+            {"event": {"event": "stones-dressed", "spindle": "S1"}, "by": "A. Person"},
+            {"event": {"event": "stones-dressed"}},
+            {"measured": odd},
+            {"measured": {**odd, "readings": grown(70)}},
+            {"measured": {"part": "K5", "bore": "2"}},
+        ],
+    )
+    assert dressed["kept"]
+    assert "needs spindle" in wrong["refused"]
+    assert (asked["kept"], "wipe" in asked["asked"][0]) == (False, True)
+    assert kept["kept"]
+    assert "6 readings" in none["refused"]

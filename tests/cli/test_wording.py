@@ -9,15 +9,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cellmon import local
 from cellmon.cli.wording import (
     age,
     at_least,
     bores_left,
     chance,
+    count,
     decimals_of,
     interval,
     listed,
     number,
+    plain,
     ppm,
     signed,
     span,
@@ -126,3 +129,12 @@ def test_a_range_of_the_same_day_is_short_and_of_another_is_whole():
 
 def test_a_wider_spread_is_told_in_times():
     assert (times(1.63), times(None)) == ("x 1.6", None)
+
+
+def test_a_site_s_language_marks_every_figure_in_one_way():
+    local.write_as("de")
+    try:
+        shown = [number(1.2344, decimals=3), signed(-3.21, decimals=1), count(1204), plain(0.25), ppm(12345)]
+    finally:
+        local.write_as("en")
+    assert shown == ["1,234", "-3,2", "1.204", "0,25", "12.000"]

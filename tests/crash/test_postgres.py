@@ -1,4 +1,4 @@
-"""The same on PostgreSQL: a taker killed, and a server that is stopped and started under a receiver."""
+"""A PostgreSQL server that is stopped and started under a receiver, and under an open cell."""
 
 from __future__ import annotations
 
@@ -15,11 +15,8 @@ from sqlalchemy import create_engine, text
 import cellmon
 from cellmon.monitor.receive import Receiver
 from tests.conftest import POSTGRES_BIN, free_port, missing
-from tests.crash.killed import moments, readings_of, run_in_child, with_cell
 from tests.small_cell import HEADER, derived, new_cell, rows, write
-from tests.store.conftest import new_database
 
-FEW, MANY = 4, 60
 SIZE = 320
 
 
@@ -39,46 +36,11 @@ def plain(tmp_path_factory, files) -> dict[str, str]:
     return found
 
 
-def killed_takers(folder: Path, url_of, files: list[Path], trials: int, plain: dict[str, str]) -> int:
-    """Take files, each killed once at a random moment and then taken again; return how many were killed."""
-    killed, number, next_, cell, longest = 0, 0, len(files), folder, 0.6
-    for after in moments(trials, longest_s=1.0, seed=31):
-        if next_ == len(files):
-            if number:
-                whole(cell, plain)
-            number, next_, cell = number + 1, 0, folder / f"cell-{number}"
-            new_cell(cell, url=url_of()).close()
-            longest = max(run_in_child(with_cell(cell, lambda m: m.take([]))).seconds * 2, longest)
-        ended = run_in_child(
-            with_cell(cell, lambda m, p=files[next_]: m.take([p])), kill_after_s=after * longest
-        )
-        killed += ended.killed
-        monitor = cellmon.open_cell(cell)
-        kept = readings_of(monitor) - next_ * SIZE
-        assert kept in (0, SIZE)
-        again = monitor.take([files[next_]]).files[0]
-        assert (again.taken, again.known) == ((SIZE, 0) if kept == 0 else (0, SIZE))
-        monitor.close()
-        next_ += 1
-    return killed
-
-
 def whole(cell: Path, plain: dict[str, str]) -> None:
     monitor = cellmon.open_cell(cell)
     assert derived(monitor) == plain
     assert monitor.check(rebuild=True).sound
     monitor.close()
-
-
-def test_a_taker_that_is_killed_leaves_all_of_a_file_or_nothing(tmp_path, postgres_url, files, plain):
-    killed_takers(tmp_path, lambda: new_database(postgres_url), files, FEW + 1, plain)
-
-
-@pytest.mark.slow
-def test_many_takers_that_are_killed_leave_all_of_a_file_or_nothing(tmp_path, postgres_url, files, plain):
-    killed = killed_takers(tmp_path, lambda: new_database(postgres_url), files, MANY, plain)
-    print(f"\nPostgreSQL: {MANY} trials, {killed} killed at work")
-    assert killed > MANY // 3
 
 
 class Server:

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from cellmon.errors import NotFound
+from cellmon.lengths import Shown
 from cellmon.monitor import (
     alarms,
     answers,
@@ -23,6 +24,7 @@ from cellmon.monitor import (
     stream,
     stream_events,
 )
+from cellmon.monitor.hold_extended import Extension
 from cellmon.records import Stream, Verdict
 from cellmon.shifts import ShiftOf, to_utc
 from tests.dashboards.stand_in_answers import (
@@ -134,7 +136,8 @@ class StandIn:
 
     @property
     def sheet(self):
-        return SimpleNamespace(cell=SimpleNamespace(name="Line 3", timezone="Europe/Berlin"))
+        cell = SimpleNamespace(name="Line 3", timezone="Europe/Berlin", lengths_shown=Shown.MM)
+        return SimpleNamespace(cell=cell)
 
     def last_change(self) -> int:
         return 7 + len(self.said) + len(self.became) + len(self.signed)
@@ -172,6 +175,11 @@ class StandIn:
             raise NotFound("No shift has any bore yet.")
         return shifts_answer(shift)
 
+    def waiting_signals(self):
+        found = self.signals()
+        open_ = tuple(s for s in found.signals if s.state in signals.WAITING)
+        return signals.Waiting(as_of=found.as_of, sheet=found.sheet, signals=open_)
+
     def signals(self):
         if self.fails:
             raise NotFound("No row has been taken yet.")
@@ -191,6 +199,22 @@ class StandIn:
     def release(self, signal, *, parts, as_, by, why):
         self.became.update(dict.fromkeys(parts, as_))
         return self.hold(signal)
+
+    def extend_hold(self, signal, *, from_part, to_part=None, by, why):
+        if from_part == "nowhere":
+            raise NotFound(f"no bore of {from_part} that {signal} tells of")
+        before = self.hold(signal)
+        earlier = replace(before.parts[0], part=from_part)
+        one = Extension(
+            from_part=from_part,
+            to_part=to_part,
+            from_at=START,
+            to_at=None,
+            by=by,
+            at=END,
+            why=why,
+        )
+        return replace(before, from_part=from_part, parts=(earlier, *before.parts), extended=(one,))
 
     def joint(self, *, spindle, bore, part_number=None, since=None, until=None):
         if self.fails or bore == "1":

@@ -14,7 +14,16 @@ from dashboards import asking
 from dashboards.pages import asked
 
 TABLET = "Tablet 1"
-DECIDING = ("adopt", "correct", "freeze", "release", "release_setup")
+DECIDING = (
+    "adopt",
+    "correct",
+    "extend_hold",
+    "freeze",
+    "release",
+    "release_setup",
+    "sign",
+    "sign_capability",
+)
 ANSWERING = ("log", "log_rows", "respond", "retry_aside", "take")
 
 

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import plotly.graph_objects as go
 import pytest
 
+from cellmon import open_cell, words
 from cellmon.errors import CellmonError
 from dashboards import theme
 from dashboards.figures import mean_range, promised, together
@@ -127,3 +128,18 @@ def test_the_classic_pair_says_how_far_its_limits_keep_their_promise(monitor):
         assert "neighbours correlate by 0.31" in words_of(said)
         *_, said = stream.show_stream(WithPair(), TAPER, "two", None, "sd")
         assert "neighbours" not in words_of(said)
+
+
+def test_columns_of_a_file_keep_their_english_names_in_every_language(demo_week):
+    monitor = open_cell(demo_week)
+    stream_of = parts.names_of(next(s for s in monitor.streams() if s.feature == "diameter"))
+    words.speak({"mean": "Mittelwert", "standard deviation": "Streuung"})
+    try:
+        pair = mean_range.pair_of(monitor.pair(kind="sd", **stream_of))
+        titles = mean_range_figure(pair)["layout"]
+        assert {"mean_um", "standard_deviation_um"} <= set(mean_range.rows(pair))
+        assert titles["yaxis"]["title"]["text"].startswith("Mittelwert")
+        assert titles["yaxis2"]["title"]["text"].startswith("Streuung")
+    finally:
+        words.speak({})
+        monitor.close()

@@ -12,6 +12,7 @@ from plotly.utils import PlotlyJSONEncoder
 
 from cellmon.monitor.row_words import flag_words, reason_words
 from cellmon.records import Flag, Reason
+from dashboards.frame import pulse
 from dashboards.kept import kept
 from dashboards.pages import files, files_doubts, files_drop, files_rows, files_sheet
 from tests.small_cell import HEADER, SHEET, new_cell, rows, write
@@ -260,6 +261,25 @@ def test_a_sheet_that_is_not_in_force_is_told_and_adopted_by_name(monitor, tmp_p
     (tmp_path / "cell" / "cell.toml").write_text("[cell", encoding="utf-8")
     told, _, form, _ = files_sheet.show(monitor)
     assert "cannot be used; version 2 stays in force" in words(told) and form == files_sheet.UNSEEN
+
+
+def test_a_sheet_written_anew_moves_what_open_pages_ask_for_and_what_was_kept(monitor, tmp_path):
+    drop(monitor, table(*rows(3)))
+    page, path = kept(monitor), tmp_path / "cell" / "cell.toml"
+    before, notes = pulse(page)["change"], monitor.check().differs
+    assert (pulse(page)["change"], notes) == (before, ())
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("upper = 50.010", "upper = 50.0125"), encoding="utf-8")
+    changed = pulse(page)["change"]
+    assert changed != before and changed < 2**53, "a browser counts so far"
+    assert "50.0125" in str(page.check().differs), "asked without looking at the file by hand"
+    path.write_text("[cell", encoding="utf-8")
+    assert pulse(page)["change"] not in (before, changed)
+    assert "50.0125" in str(page.check().differs), "the last good one stays in its place"
+    path.unlink()
+    assert page.state().sheet == 1
+    path.write_text(text, encoding="utf-8")
+    assert pulse(page)["gone"] is None and page.check().differs == ()
 
 
 def test_every_reason_and_every_flag_is_told_in_plain_words():

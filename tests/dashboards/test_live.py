@@ -110,6 +110,23 @@ def test_a_half_written_answer_stays_while_new_rows_come_in(look, mine, address,
 
 
 @pytest.mark.browser
+def test_a_sheet_that_is_written_anew_is_told_on_a_page_that_is_open(look, mine, address):
+    page, sheet = look(address).page, mine.folder / "cell.toml"
+    says = "words => document.querySelector('#files-sheet-differs')?.innerText.includes(words)"
+    page.goto(address + "/files")
+    page.wait_for_function(says, arg="The sheet on disk is in force", timeout=60_000)
+    settled(page)
+    before = sheet.read_text(encoding="utf-8")
+    assert "upper = 87.324" in before
+    sheet.write_text(before.replace("upper = 87.324", "upper = 87.320"), encoding="utf-8")
+    try:
+        page.wait_for_function(says, arg="87.324 in force, 87.32 on disk", timeout=60_000)
+    finally:
+        sheet.write_text(before, encoding="utf-8")
+    page.wait_for_function(says, arg="The sheet on disk is in force", timeout=60_000)
+
+
+@pytest.mark.browser
 def test_a_store_that_is_away_is_said_in_words_and_is_noticed_when_it_is_back(look, mine, address):
     page = look(address).page
     page.goto(address + "/")

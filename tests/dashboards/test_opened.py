@@ -95,7 +95,7 @@ class Freezing(StandIn):
 
     def freeze(self, **named):
         self.asked.append(named)
-        return SimpleNamespace(baselines=())
+        return SimpleNamespace(baselines=(), waiting=())
 
 
 def test_limits_are_frozen_only_with_a_name_and_a_reason_and_only_those_meant():

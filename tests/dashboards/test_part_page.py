@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 import pytest
 
 from dashboards.figures import part_walls
+from dashboards.figures.polar import traced_points
 from dashboards.pages import part, part_words
 from tests.dashboards.stand_in import END, StandIn
 from tests.part_answers import story_answer
@@ -110,11 +111,26 @@ def test_tables_tell_verdicts_by_word_and_mark_what_is_not_proven(story):
 
 
 def test_a_traced_bore_is_drawn_in_the_round_and_judged_in_words(story):
-    _, words, picture = part.traced(story)
+    _, words, picture, saves, table = part.traced(story)
     told, graph = picture.children
     assert getattr(told, "aria-labelledby") == words.id
     assert "Roundness trace 8.00 µm (points, at most 5): does not conform." in words.children
     go.Figure(graph.figure)
+    buttons = [one for one in saves.children if hasattr(one, "data-saves")]
+    assert [(getattr(b, "data-saves"), getattr(b, "data-format")) for b in buttons] == [
+        (graph.id, "svg"),
+        (graph.id, "png"),
+    ]
+    assert part.TRACED in str(table)
+
+
+def test_every_point_of_a_trace_is_in_its_table(story):
+    rows = traced_points(story.traces)
+    planes = [p for bore in story.traces for p in bore.planes if p.curve is not None]
+    assert len(rows["angle_deg"]) == sum(len(p.curve.angle_deg) for p in planes) > 0
+    assert set(rows["plane"]) == {p.plane for p in planes}
+    widest = max(rows["deviation_um"]) - min(rows["deviation_um"])
+    assert widest == pytest.approx(max(np.ptp(p.curve.um) for p in planes))
 
 
 def test_nothing_on_the_page_says_safe(story):

@@ -218,6 +218,7 @@ def test_a_browser_hands_over_nothing(station, header):
         ("[1, 2]", "application/json", {}, 422),
         ("[" * 100_000, "application/json", {}, 422),
         ('{"a":', "application/json", {}, 422),
+        ('[{"part":' + '{"a":' * 400 + "1" + "}" * 400 + "}]", "application/json", {}, 422),
         ("\x00\x01\x02", CSV, {}, 422),
         ("a,b\n1,2\n", CSV, {}, 422),
     ],

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.records import Verdict
 from dashboards.figures.ribbon import SMALL, ribbon_figure
 from dashboards.kept import kept
-from dashboards.pages import first_bores, held, now, one_signal, parts, shifts, signals, stream
+from dashboards.pages import extended, first_bores, held, now, one_signal, parts, shifts, signals, stream
 from tests.dashboards.stand_in import ALARMS as BUDGET
 from tests.dashboards.stand_in import START, StandIn
 from tests.dashboards.stand_in_answers import ALL_SIZES, APART, CHIP, CHIPPED, END
@@ -115,6 +117,23 @@ def test_a_release_without_name_reason_or_word_is_refused(monitor):
     for as_, by, why in (("released", "", "x"), (None, "R. Hale", "x"), ("released", "R. Hale", None)):
         assert "Say what became" in held.release(monitor, "S-chip", "conform", None, as_, by, why)
     assert monitor.became == {}
+
+
+def test_a_hold_is_extended_in_the_name_of_a_person_with_a_reason(monitor):
+    told = extended.extend(monitor, "S-chip", " 203990 ", "", "gauge doubted since noon", "R. Hale")
+    assert told == "1 bore more is held, from 203990 on, by R. Hale."
+    for first, why, by in (("", "x", "R. Hale"), ("203990", None, "R. Hale"), ("203990", "x", " ")):
+        assert "Say from which block" in extended.extend(monitor, "S-chip", first, None, why, by)
+    assert extended.extend(monitor, "S-chip", "nowhere", None, "x", "R. Hale").startswith(
+        "No bore of nowhere"
+    )
+    assert "Say from which block" in extended.extend(monitor, None, "203990", None, "x", "R. Hale")
+
+
+def test_a_list_says_how_it_was_extended(monitor):
+    longer = monitor.extend_hold("S-chip", from_part="203990", to_part="203995", by="R. Hale", why="basket")
+    told = str(held.show_hold(SimpleNamespace(hold=lambda signal: longer), "S-chip")[1])
+    assert "Extended from 203990 to 203995 by R. Hale" in told and ": basket." in told
 
 
 def test_the_drawing_rings_the_subgroup_that_called_and_brackets_when_it_may_have_begun(monitor):

@@ -30,7 +30,9 @@ class StandIn:
     answer: StonePicture = field(default_factory=picture_answer)
     refuses: bool = False
     sheet: Any = field(
-        default_factory=lambda: SimpleNamespace(cell=SimpleNamespace(name="A cell", timezone="Europe/Berlin"))
+        default_factory=lambda: SimpleNamespace(
+            cell=SimpleNamespace(name="A cell", timezone="Europe/Berlin", lengths_shown="mm")
+        )
     )
 
     def stone_picture(self) -> StonePicture:

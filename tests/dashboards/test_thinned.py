@@ -17,8 +17,10 @@ from cellmon.records import Verdict
 from dashboards import theme
 from dashboards.figures.ribbon import ribbon_figure, rows
 from dashboards.figures.seismograph import LOUD, REACH, SIGMAS_PER_ROW, seismograph_figure
-from dashboards.figures.thinned import FROM, kept
+from dashboards.figures.stone_lines import shown_lines
+from dashboards.figures.thinned import CELLS, FROM, kept
 from tests.dashboards.stand_in import CHIP, StandIn
+from tests.stone_answers import line
 
 MANY = 100_000
 LIMIT = 24.0
@@ -142,3 +144,22 @@ def test_a_seismograph_of_long_lines_keeps_every_point_in_ink():
     heights = np.clip(deviation[loud] / SIGMAS_PER_ROW, -REACH, REACH)
     assert set(heights) <= {y for y in quiet["y"] if y is not None}
     assert {f"P{i}" for i in loud} <= set(quiet["ids"]), "a click on the chosen line opens its block"
+
+
+def test_of_ten_thousand_past_sets_those_are_drawn_that_differ_to_the_eye():
+    """Stones of decades: each end and each middle of a line has one drawn in its place, no chip is lost."""
+    random = np.random.default_rng(5)
+    some = line("X", "S1", state="ended", fan=None, now_bores=None, now_left_um=None)
+    past = []
+    for i in range(10_000):
+        end = float(random.uniform(500, 9000))
+        chip = replace(some.rounds[0], bores=end, left_um=1.0, jump="chip") if i % 997 == 0 else None
+        of = {"bores": np.array([0.0, end / 2, end]), "left_um": np.array([2400.0, 1200.0, 0.0])}
+        rounds = (some.rounds[0], *((chip,) if chip else ()))
+        past.append(replace(some, stone_set=f"X{i}", rounds=rounds, **of))
+    shown = shown_lines(past)
+    assert len(shown) < 400
+    assert {one.stone_set for one in past[::997]} <= {one.stone_set for one in shown}
+    ends = np.array([one.bores[-1] for one in shown])
+    assert max(np.abs(ends - one.bores[-1]).min() for one in past) < 9000 / CELLS[0]
+    assert shown_lines(past[:1000]) == past[:1000]

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from enum import Enum
+from functools import cache
 from typing import Any
 
 import pytest
@@ -20,6 +21,9 @@ from cellmon.errors import CellmonError
 from cellmon.records import Flag, Kind, Reason
 from dashboards import app, drawn_as, frame, theme
 from dashboards.pages import (
+    bore,
+    bore_layout,
+    bore_shown,
     claims,
     files,
     files_doubts,
@@ -41,6 +45,7 @@ from dashboards.pages import (
 from tests.dashboards.stand_in import StandIn
 from tests.dashboards.test_stones_page import StandIn as StonesStandIn
 from tests.make_catalogue import catalogue_text
+from tests.monitor.hand_cell import RECEIVED, grown, hand_cell, typed
 from tests.small_cell import CHECKS, EVENTS, HEADER, SHEET, checks, events, new_cell, rows, write
 
 SEEN = {"children", "label", "title", "placeholder", "aria-label", "alt", "text", "ticktext", "hovertext"}
@@ -50,6 +55,7 @@ WORD = re.compile(r"[A-Za-z]{3,}")
 BEGINNING = re.compile(r": |\. |, first bores ")
 """Where a page begins a sentence anew, because what went before stands above it already."""
 NAMES = {"top", "middle", "bottom"}
+NAMES |= {"rough", "fine", "ring"}
 NAMES |= {"repetition", "resolution", "zero", "temperature"}
 """What the sheet calls planes and the sources of its uncertainty."""
 DAYS = {*local.names_of_days().short, *local.names_of_days().wide}
@@ -63,6 +69,7 @@ KINDS = {str(kind) for kind in (*Kind, *Flag, *Reason)}
 it means."""
 
 
+@cache
 def bracketed() -> dict[str, str | tuple[str, str]]:
     """Return a catalogue in which every text of the code stands in brackets."""
     found: dict[str, str | tuple[str, str]] = {}
@@ -318,3 +325,18 @@ def test_nor_on_the_page_of_claims(cell):
         claims.show_stream(cell, "diameter", chosen),
     ]
     none(outside(pieces, set()))
+
+
+def test_nor_at_the_bore(tmp_path, brackets):
+    monitor = hand_cell(tmp_path)
+    monitor.keep_round(typed(RECEIVED))
+    monitor.keep_round(typed(grown(6), full=8, stones="rough"))
+    words.speak(brackets)  # a cell that is opened speaks its own language
+
+    def show(asked: Any) -> list[Any]:
+        found = bore_shown.show(asked, bore_shown.Chosen(search="?serial=K1&bore=1"))
+        named = {"boxes": [], **found.pop(bore_layout.ASKS)}
+        boxes = [box[part] for box in named["boxes"] for part in ("label", "hint")]
+        return [bore.layout(), *found.values(), *boxes, *named["words"].values()]
+
+    none(told(monitor, show))

@@ -60,8 +60,8 @@ WHOLE = {
     ),
     Kind.SIZING: (
         "part,bore,round,at,plane,direction,diameter,stones,strokes_full,strokes_top,strokes_bottom,rpm,feed_um,"
-        "part_temp_c,by,note",
-        f"B1,1,1,{AT},top,x,87.2501,D64,20,5,0,200,4,24.5,ann,tight",
+        "part_temp_c,by,note,part_number,strokes_per_min,master_temp_c",
+        f"B1,1,1,{AT},top,x,87.2501,D64,20,5,0,200,4,24.5,ann,tight,HM-214,60,20.5",
     ),
 }
 

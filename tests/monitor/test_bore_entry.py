@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 from cellmon.errors import SheetRefused, WrongUsage
 from cellmon.monitor.bore.entry import Dial, read_entry
 from cellmon.monitor.bore.keeping import strokes_of
+from cellmon.monitor.bore.measured import TypedBore
 from cellmon.monitor.hand_sheet import HandSheet, hand_sheet_text, limits_of_clearance, new_hand_cell
 from cellmon.units import LengthUnit
+from tests.monitor.hand_cell import grown, hand_cell, typed
 
 DIAL = Dial(
     nominal_mm=87.3,
@@ -126,3 +128,16 @@ def test_a_name_cannot_break_out_of_the_sheet():
     text = hand_sheet_text(HandSheet(**{**vars(SHEET), "name": 'a"\n[store]\nurl="x'}))
     assert text.count("[store]") == 1
     assert "\n[store]" not in text
+
+
+def test_a_bore_of_a_shift_is_typed_as_a_round_is(tmp_path):
+    cell = hand_cell(tmp_path)
+    readings = typed(grown(65)).readings
+    odd = cell.look_at_measured(TypedBore(part="K1", bore="1", readings={**readings, ("top", "x"): "2.6772"}))
+    assert "is it in?" in odd.asked[0]
+    kept = cell.keep_measured(TypedBore(part="K1", bore="1", readings=readings, by="A. Person"))
+    assert kept.um["top", "x"] == pytest.approx(10.0)
+    found = cell.part("K1").measurements[0]
+    assert (found.spindle, found.operator) == ("hand", "A. Person")
+    with pytest.raises(WrongUsage, match="serial"):
+        cell.keep_measured(TypedBore(part="", bore="1", readings=readings))

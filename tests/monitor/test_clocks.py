@@ -131,7 +131,7 @@ def test_rows_hours_late_land_in_the_shift_in_which_they_were_measured_whatever_
         monitor.close()
 
 
-def test_rows_from_the_future_are_taken_and_said_so(cell, tmp_path):
+def test_rows_from_the_future_are_taken_flagged_and_said_so(cell, tmp_path):
     take(cell, tmp_path, rows(20), name="now.csv")
     file = take(cell, tmp_path, bore("B9999", "2031-01-01T06:00:00Z"), name="future.csv")
     assert file.taken == 4
@@ -139,6 +139,17 @@ def test_rows_from_the_future_are_taken_and_said_so(cell, tmp_path):
     assert cell.check(rebuild=True).sound
     [note] = file.notes
     assert "1 bore is dated in the future, on 2031-01-01" in note
+    more = take(cell, tmp_path, bore("B9998", "2031-01-01T06:10:00Z"), name="more.csv")
+    assert "in the future" in more.notes[0], "the row before it does not make it one of today"
+    doubts = cell.flags().flags
+    assert {(f.part, f.flag) for f in doubts} == {("B9999", "clock"), ("B9998", "clock")}
+    assert all("dated in the future when it was taken" in f.words for f in doubts)
+    assert take(cell, tmp_path, rows(24)[-32:], name="today.csv").notes == ()
+    assert [f.part for f in cell.flags().flags] == [f.part for f in doubts]
+    assert cell.check(rebuild=True).sound
+    for one in doubts:
+        cell.correct(one.id, accept=False, by="A. Person", why="this computer's clock is wrong")
+    assert take(cell, tmp_path, bore("B9997", "2031-01-01T06:20:00Z"), name="kept.csv").notes == ()
     assert take(cell, tmp_path, rows(20)[:8], name="again.csv").notes == ()
 
 

@@ -15,7 +15,7 @@ from sqlalchemy import create_engine, text
 import cellmon
 from cellmon.errors import CellmonError, FileUnreadable, NotFound, StoreRefused
 from cellmon.intake.store_line import with_store
-from cellmon.monitor import Monitor
+from cellmon.monitor import Monitor, copies
 from cellmon.monitor.check import fingerprint
 from cellmon.monitor.copies import restore
 from cellmon.store import tallies
@@ -139,6 +139,29 @@ def test_a_cell_moves_to_postgresql_and_back_with_every_row(cell, tmp_path, post
     assert again.check(rebuild=True).sound
     for monitor in (running, moved, again):
         monitor.close()
+
+
+def test_a_move_that_was_cut_short_is_ended_by_moving_again(cell, tmp_path, monkeypatch):
+    class Cut(Exception):
+        pass
+
+    def cut(*_given, **_named):
+        raise Cut
+
+    sheet, before = (cell.folder / "cell.toml").read_text(encoding="utf-8"), derived(cell)
+    with monkeypatch.context() as power, pytest.raises(Cut):
+        power.setattr(copies, "leave", cut)
+        cell.move("sqlite:///second.db")
+    assert (cell.folder / "cell.toml").read_text(encoding="utf-8") == sheet and derived(cell) == before
+    with monkeypatch.context() as power, pytest.raises(Cut):
+        power.setattr(copies.os, "replace", cut)
+        cell.move("sqlite:///second.db")
+    with pytest.raises(StoreRefused, match=r"moved to .*second.db; start again with the sheet that names it"):
+        cellmon.open_cell(cell.folder).state()
+    (cell.folder / "cell.toml").write_text(with_store(sheet, "sqlite:///second.db"), encoding="utf-8")
+    again = cellmon.open_cell(cell.folder)
+    assert derived(again) == before
+    again.close()
 
 
 def test_a_cell_stays_where_it_is_when_the_other_store_is_not_empty(cell, tmp_path):

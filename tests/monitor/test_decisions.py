@@ -69,6 +69,47 @@ def test_the_hold_list_runs_from_the_first_plausible_part(monitor):
     assert monitor.part(serials[0]).dispositions[0].as_ == "reworked"
 
 
+def test_a_hold_is_extended_by_earlier_bores_and_stands_in_the_journal(monitor):
+    signal = jump(monitor)
+    before = monitor.hold(signal.id)
+    with pytest.raises(NotFound, match="no bore of B0999"):
+        monitor.extend_hold(signal.id, from_part="B0999", by="A. Person", why="doubted")
+    with pytest.raises(WrongUsage, match="already"):
+        monitor.extend_hold(signal.id, from_part=before.to_part, by="A. Person", why="doubted")
+    with pytest.raises(WrongUsage, match="made before"):
+        monitor.extend_hold(signal.id, from_part="B0060", to_part="B0050", by="A. Person", why="doubted")
+    with pytest.raises(WrongUsage, match="reason"):
+        monitor.extend_hold(signal.id, from_part="B0060", by="A. Person", why=" ")
+    after = monitor.extend_hold(signal.id, from_part="B0080", by="A. Person", why="gauge doubted since noon")
+    assert (after.from_part, after.to_part) == ("B0080", before.to_part)
+    assert {p.bore for p in after.parts} == {"1", "2"}
+    serials = list(dict.fromkeys(p.part for p in after.parts))
+    assert serials == [f"B{i:04}" for i in range(80, 110)]
+    [one] = after.extended
+    assert (one.from_part, one.to_part, one.by, one.why) == (
+        "B0080",
+        None,
+        "A. Person",
+        "gauge doubted since noon",
+    )
+    entry = monitor.journal().entries[-1]
+    assert (entry.kind, entry.subject, entry.by) == ("extend", signal.id, "A. Person")
+    assert entry.after["from_part"] == "B0080" and monitor.journal().whole
+
+
+def test_a_stretch_before_a_hold_is_held_without_what_lies_between(monitor):
+    signal = jump(monitor)
+    before = {p.part for p in monitor.hold(signal.id).parts}
+    monitor.extend_hold(signal.id, from_part="B0010", to_part="B0012", by="A. Person", why="same basket")
+    after = monitor.extend_hold(signal.id, from_part="B0030", to_part="B0031", by="B. Person", why="too")
+    found = {p.part for p in after.parts}
+    assert found == before | {"B0010", "B0011", "B0012", "B0030", "B0031"}
+    assert after.from_part == "B0010" and [one.by for one in after.extended] == ["A. Person", "B. Person"]
+    released = monitor.release(signal.id, parts=["B0010"], as_="released", by="A. Person", why="measured")
+    assert {p.disposition for p in released.parts if p.part == "B0010"} == {"released"}
+    assert monitor.check(rebuild=True).sound
+
+
 def test_a_freeze_keeps_old_limits_for_old_points(monitor, tmp_path):
     before = monitor.stream(spindle="S2", bore="2", feature="taper").subgroups
     frozen = monitor.freeze(by="A. Person", why="first quiet subgroups", spindle="S2", feature="taper")

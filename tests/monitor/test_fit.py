@@ -59,7 +59,7 @@ def test_clearance_is_that_of_all_pairs_of_bores_and_parts(cell, tmp_path):
     assert answer.below_at_least_size >= answer.below
     assert answer.growth_um == 0.0 and answer.at_c == 20.0
     assert any("as read" in note for note in answer.notes)
-    assert f"{100 * answer.outside.value:.1f} % of clearances lie outside 30 to 46 um" in answer.sentence
+    assert f"{100 * answer.outside.value:.1f} % of clearances lie outside 30 to 46 µm" in answer.sentence
 
 
 def test_warm_parts_close_the_clearance_by_the_difference_of_expansion(cell, tmp_path):

@@ -7,12 +7,13 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 from paho.mqtt import client as mqtt
 
 import cellmon
 from cellmon.errors import StoreRefused
-from cellmon.intake.broker import Broker
+from cellmon.intake.broker import Broker, Message
 from cellmon.monitor import Monitor
 from cellmon.monitor.listen import Listener
 from cellmon.monitor.receive import Received
@@ -175,3 +176,63 @@ def test_a_message_that_is_no_table_is_set_aside_as_a_file(cell, broker, sender)
     assert [one.what for one in found] == ["set-aside"]
     kept = sorted((cell / "set-aside").iterdir())
     assert [p.read_text(encoding="utf-8").strip() for p in kept] == ["hello", found[0].words]
+
+
+class Sent:
+    """Messages that lie ready, without a broker; notes which are acknowledged."""
+
+    topic, why_away = TOPIC, None
+
+    def __init__(self, *payloads: bytes) -> None:
+        self._sent = [Message(topic=TOPIC, payload=one, number=i) for i, one in enumerate(payloads)]
+        self.acknowledged: list[int] = []
+
+    def heard(self, *, most: int) -> list[Message]:
+        return self._sent
+
+    def done(self, message: Message) -> None:
+        self.acknowledged.append(message.number)
+
+    def stop(self) -> None:
+        pass
+
+
+def in_store(cell: Path) -> dict[str, str | None]:
+    """Return every part of the store with its operator."""
+    monitor = cellmon.open_cell(cell)
+    with monitor._store.reading() as session:
+        found = session.readings_between(np.datetime64("2026-01-01", "us"), np.datetime64("2027-01-01", "us"))
+    monitor.close()
+    return {} if found is None else dict(zip(found.readings.part, found.readings.operator, strict=True))
+
+
+def by_operator(part: str, name: str) -> str:
+    return f"{HEADER},operator\n{part},1,S1,2026-03-02T05:00:00Z,top,x,50.0010,{name}\n"
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        pytest.param(by_operator("B2", "José").encode("latin-1"), id="not UTF-8"),
+        pytest.param(by_operator('"B2', "left open").encode(), id="a quote left open"),
+    ],
+)
+def test_a_message_never_changes_how_those_that_came_with_it_are_read(cell, other):
+    # found by fuzzing: messages of one header are one file, and a file is UTF-8 or else Latin-1 as a whole
+    sent = Sent(other, by_operator("Bü1", "Müller").encode())
+    listener = Listener(cell, sent, cellmon.open_cell)
+    list(listener.listen())
+    listener.close()
+    assert sorted(sent.acknowledged) == [0, 1]
+    assert in_store(cell)["Bü1"] == "Müller"
+
+
+def test_objects_of_two_kinds_on_one_topic_are_two_files(cell):
+    event = {"at": "2026-03-02T04:00:00Z", "event": "stones-fitted", "spindle": "S1", "stone_set": "A1"}
+    row = dict(zip(HEADER.split(","), rows(1)[0].split(","), strict=True))
+    sent = Sent(json.dumps(row).encode(), json.dumps(event).encode())
+    listener = Listener(cell, sent, cellmon.open_cell)
+    said = list(listener.listen())
+    listener.close()
+    assert sorted(one.file.kind for one in said) == ["events", "readings"]
+    assert [one.file.taken for one in said] == [1, 1]

@@ -76,7 +76,7 @@ def test_a_fixture_that_moves_one_bore_is_proposed_with_what_to_write(apart):
 
 
 def test_check_says_it_in_lines_and_in_its_document(apart):
-    from cellmon.cli.ledgers import check_lines
+    from cellmon.cli.checked import check_lines
     from cellmon.cli.showing import look_of
 
     answer = apart.check()

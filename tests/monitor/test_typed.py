@@ -230,5 +230,5 @@ def test_a_single_place_that_grew_is_said(tmp_path):
     ]
     cell.take([write(tmp_path, "stones.csv", header, lines)])
     (mine,) = cell.stones(stone_set="A1").sets
-    assert any("stone 2 top reads 70 um thicker" in words for words in mine.assumed), mine.assumed
+    assert any("stone 2 top reads 70 µm thicker" in words for words in mine.assumed), mine.assumed
     cell.close()

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import hypot
 
 import numpy as np
+from scipy.stats import norm
 
 from cellmon.simulate.hand import HiddenBore, gauged, honed
 from cellmon.sizing.advice import Caution, Stage, Step, next_round
@@ -36,6 +38,8 @@ class Played:
     below: bool
     widest: float
     tightest: float
+    risk: float = 0.0
+    """Chance that one of its rounds had lost it, worked out from what is hidden."""
 
 
 def doubt_of(bore: HiddenBore) -> GaugeDoubt:
@@ -89,7 +93,7 @@ def play(
     rate, scatter, reach = known_all
     known = begin(read.mean(axis=1), variance, reach=reach, rate=rate, scatter=scatter)
     stage, test, worked = 0, not knows or keeps_test, False
-    rounds = 0
+    rounds, risk = 0, 0.0
     while rounds < MOST_ROUNDS:
         left = left_of(read, LIMITS, doubt)
         while True:
@@ -105,6 +109,7 @@ def play(
             known = with_new_stones(known, rate=rate, reach=reach if knows else shop.reach[1])
         if not told.strokes.total:
             break
+        risk += chance_of_loss(bore, um, told.strokes.counts, stage=stage)
         um = honed(bore, um, told.strokes.counts, rng, stage=stage)
         read = gauged(bore, um, rng)
         known = after_readings(after_strokes(known, told.strokes), read.mean(axis=1), variance)
@@ -112,7 +117,32 @@ def play(
         rounds += 1
     if worked:
         shop.keep(known, stage)
-    return ended(rounds, told.step, um)
+    return ended(rounds, told.step, um, risk=risk)
+
+
+class Luck:
+    """A generator whose rounds come out so many deviations off, the planes alike."""
+
+    def __init__(self, deviations: float) -> None:
+        self.deviations = deviations
+
+    def standard_normal(self, size: int | None = None) -> float | np.ndarray:
+        return self.deviations if size is None else np.zeros(size)
+
+
+def chance_of_loss(bore: HiddenBore, um: np.ndarray, counts: np.ndarray, *, stage: int) -> float:
+    """Return the chance that a round carries a place past the upper limit, by bisection on its luck.
+
+    What the planes scatter alone (a sixth) is added to what the round scatters.
+    """
+    wide, low, high = hypot(1.0, 1 / 6), -8.0, 8.0
+    if honed(bore, um, counts, Luck(high * wide), stage=stage).max() <= LIMITS.upper:
+        return 0.0
+    for _ in range(14):
+        middle = (low + high) / 2
+        lost = honed(bore, um, counts, Luck(middle * wide), stage=stage).max() > LIMITS.upper
+        low, high = (low, middle) if lost else (middle, high)
+    return float(norm.sf((low + high) / 2))
 
 
 def fine_rate(known: Learned) -> RatePrior:
@@ -123,8 +153,9 @@ def fine_rate(known: Learned) -> RatePrior:
     )
 
 
-def ended(rounds: int, step: Step, um: np.ndarray) -> Played:
+def ended(rounds: int, step: Step, um: np.ndarray, *, risk: float = 0.0) -> Played:
     return Played(
+        risk=risk,
         rounds=rounds,
         end=step,
         lost=bool(um.max() > LIMITS.upper),
@@ -139,7 +170,7 @@ def play_halves(bore: HiddenBore, rng: np.random.Generator, *, first: int = 5) -
     doubt, um = doubt_of(bore), bore.um
     read = gauged(bore, um, rng)
     per, step = None, Step.UNSETTLED
-    rounds = 0
+    rounds, risk = 0, 0.0
     while rounds < MOST_ROUNDS:
         left = left_of(read, LIMITS, doubt)
         to_go = LIMITS.target - left.wide.um
@@ -148,8 +179,9 @@ def play_halves(bore: HiddenBore, rng: np.random.Generator, *, first: int = 5) -
             break
         strokes = first if per is None else max(int(to_go / 2 / per), 1)
         before = read.mean()
+        risk += chance_of_loss(bore, um, np.array([strokes, 0, 0]), stage=0)
         um = honed(bore, um, [strokes, 0, 0], rng)
         read = gauged(bore, um, rng)
         per = max((read.mean() - before) / strokes, 0.05)
         rounds += 1
-    return ended(rounds, step, um)
+    return ended(rounds, step, um, risk=risk)

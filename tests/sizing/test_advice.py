@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cellmon.sizing.advice import Caution, Stage, Step, next_round
+from cellmon.sizing.advice import Caution, Held, Stage, Step, next_round
 from cellmon.sizing.chance import outlook
 from cellmon.sizing.learned import after_readings, after_strokes, begin
 from cellmon.sizing.left import GaugeDoubt, Limits, left_of
@@ -39,7 +39,7 @@ def test_no_round_is_likely_to_pass_the_target_or_the_limit(stock, taper, test, 
     known = begin(um.mean(axis=1), 0.18, reach=REACH, rate=RatePrior(middle_um=rate, log_sd=0.2))
     seen = outlook(known, told.strokes)
     assert seen.chance_beyond(told.ceiling_um).max() <= Caution().past_target + 0.02
-    assert seen.chance_beyond(LIMITS.upper).max() <= Caution().past_upper * 1.5
+    assert seen.chance_beyond(LIMITS.upper, shared_um=DOUBT.common_um).max() <= Caution().past_upper
     if told.ceiling_um == LIMITS.target:
         assert told.past_target <= Caution().past_target + 0.02
         assert seen.quantile(0.88).max() <= LIMITS.target + 0.01
@@ -74,7 +74,7 @@ def test_a_round_begins_at_the_tight_end_with_short_strokes_there():
 
 
 def test_no_short_strokes_where_a_port_or_floor_stands_in_the_way():
-    told = advise(bore(-40, -50, -60), stage=Stage(test=False, zones=False))
+    told = advise(bore(-40, -50, -60), stage=Stage(test=False, short_top=False, short_bottom=False))
     assert told.strokes.top == told.strokes.bottom == 0
     assert told.strokes.full > 0
 
@@ -114,7 +114,7 @@ def test_rough_stones_leave_what_the_finer_ones_need():
 
 
 def test_a_wider_spread_than_the_room_below_the_target_moves_the_ceiling():
-    told = advise(bore(-4, -15, -25), stage=Stage(test=False, zones=False))
+    told = advise(bore(-4, -15, -25), stage=Stage(test=False, short_top=False, short_bottom=False))
     assert 12.0 < told.ceiling_um <= 24 - DOUBT.guard_um()
 
 
@@ -144,3 +144,38 @@ def test_what_a_round_took_is_learned_and_the_next_goes_further():
     assert second.step is Step.STROKES
     assert second.strokes.total > 4 * first.strokes.total
     assert known.middle_um == pytest.approx(0.2, rel=0.25)
+
+
+# Upper limit 24, guard 1.19 um: a bore from 10 to 17 um is of the right size; form says whether it is done
+@pytest.mark.parametrize(
+    ("form", "step"),
+    [
+        ({}, Step.FINISHED),
+        ({"along": Held.BEYOND}, Step.STROKES),
+        ({"along": Held.BEYOND, "short_bottom": False}, Step.CANNOT),
+        ({"along": Held.UNDECIDED, "short_bottom": False}, Step.UNSETTLED),
+        ({"around": Held.BEYOND}, Step.STROKES),
+    ],
+)
+def test_a_bore_of_the_right_size_is_finished_only_when_its_form_is(form, step):
+    told = advise(
+        bore(17, 13, 10), stage=Stage(test=False, **form), rate=RatePrior(middle_um=0.3, log_sd=0.1)
+    )
+    assert told.step is step
+    if form.get("along") is Held.BEYOND and step is Step.STROKES:
+        assert told.strokes.bottom > told.strokes.full + told.strokes.top
+        assert told.past_upper <= Caution().past_upper
+
+
+def test_form_that_no_room_mends_cannot_be_saved():
+    told = advise(bore(22.5, 15, 6), stage=Stage(test=False, along=Held.BEYOND))
+    assert told.step is Step.CANNOT
+
+
+def test_short_strokes_go_only_where_they_help_and_nothing_lies():
+    both, low, even = (
+        left_of(bore(*um), LIMITS, DOUBT) for um in ((-40, -20, -40), (-20, -30, -40), (-30,) * 3)
+    )
+    free, shut = Stage(test=False), Stage(test=False, short_bottom=False)
+    assert [free.short_at(left) for left in (both, low, even)] == [(1, 2), (2,), ()]
+    assert [shut.short_at(left) for left in (both, low, even)] == [(1,), (), ()]

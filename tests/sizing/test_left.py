@@ -82,4 +82,7 @@ def test_warmth_is_that_of_the_trade_page():
         0.96, abs=0.005
     )
     assert warmth_um(68.0, part_c=28, zero_c=20, expansion_per_c=11e-6, corrected=True) < 1.5
+    warm = {"part_c": 28, "zero_c": 20, "expansion_per_c": 11.5e-6, "corrected": False}
+    assert warmth_um(68.0, **warm, master_c=28) == pytest.approx(0.0, abs=1e-9)
+    assert warmth_um(68.0, **warm, master_c=24) == pytest.approx(68e3 * 11.5e-6 * 4)
     assert warmth_um(68.0, part_c=None, zero_c=20, expansion_per_c=11e-6, corrected=False) == 0.0

@@ -46,7 +46,8 @@ def told(name: str, played: list[Played]) -> float:
         f"{name}: {len(played)} bores, lost {lost} (95 % bound {poisson_upper(lost):.1f}), finished {done}, "
         f"rounds {rounds.mean():.2f} +- {rounds.std() / len(rounds) ** 0.5:.2f}, most {rounds.max()}, "
         f"finished below the lower limit {sum(p.below and p.end is Step.FINISHED for p in played)}, "
-        f"widest place past the target {np.mean([p.widest > LIMITS.target for p in played]):.2f}"
+        f"widest place past the target {np.mean([p.widest > LIMITS.target for p in played]):.2f}, "
+        f"chance of loss worked out {np.mean([p.risk for p in played]):.1e} a bore"
     )
     return float(rounds.mean())
 

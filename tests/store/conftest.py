@@ -1,4 +1,4 @@
-"""An empty store of each kind: SQLite in a file, and PostgreSQL."""
+"""An empty store of each kind: SQLite in a file, PostgreSQL, and a cell of a plant in PostgreSQL."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from cellmon.store import Store, schema
 NUMBERS = itertools.count()
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
+@pytest.fixture(params=["sqlite", "postgresql", "plant"])
 def kind(request) -> str:
     """Each kind of store in turn."""
     return request.param
@@ -23,8 +23,10 @@ def kind(request) -> str:
 def open_store(kind, request, tmp_path) -> Iterator[Callable[[], Store]]:
     """Return a function that opens the same store, made for this test, each time it is called."""
     url = "sqlite:///cell.db"
-    if kind == "postgresql":
+    if kind != "sqlite":
         url = new_database(request.getfixturevalue("postgres_url"))
+    if kind == "plant":
+        url += "?cell=line_1"
     opened: list[Store] = []
 
     def open_() -> Store:
@@ -39,8 +41,8 @@ def open_store(kind, request, tmp_path) -> Iterator[Callable[[], Store]]:
 @pytest.fixture
 def store(kind, request, tmp_path) -> Iterator[Store]:
     """An empty store of each kind; on PostgreSQL one that was emptied, which is quicker than a new one."""
-    if kind == "postgresql":
-        yield emptied(request.getfixturevalue("kept_store"))
+    if kind != "sqlite":
+        yield emptied(request.getfixturevalue("kept_store" if kind == "postgresql" else "kept_cell"))
         return
     store = Store("sqlite:///cell.db", folder=tmp_path, at=0)
     yield store
@@ -51,6 +53,16 @@ def store(kind, request, tmp_path) -> Iterator[Store]:
 def kept_store(postgres_url, tmp_path_factory) -> Iterator[Store]:
     """A PostgreSQL store for the whole session."""
     store = Store(new_database(postgres_url), folder=tmp_path_factory.mktemp("kept"), at=0)
+    yield store
+    store.close()
+
+
+@pytest.fixture(scope="session")
+def kept_cell(postgres_url, tmp_path_factory) -> Iterator[Store]:
+    """The store of one cell of a plant, with another cell beside it, for the whole session."""
+    plant, folder = new_database(postgres_url), tmp_path_factory.mktemp("kept")
+    Store(f"{plant}?cell=line_2", folder=folder, at=0).close()
+    store = Store(f"{plant}?cell=line_1", folder=folder, at=0)
     yield store
     store.close()
 

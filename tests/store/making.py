@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
-from cellmon.judged import STREAM_COLUMNS, Alarms, Bores, Subgroups
+from cellmon.judged import STREAM_COLUMNS, Alarms, Bores, StoredReadings, Subgroups
 from cellmon.records import ColumnType, Readings, Stream
 from cellmon.store import FileFact, Session
 
@@ -48,10 +50,16 @@ def some_readings(count: int, *, first: int = 0, minutes: int = 10, start: np.da
     )
 
 
+def as_taken(batch: Readings, *, late: Any = None) -> StoredReadings:
+    """Return rows as a take would keep them: in time, unless some are said to be late."""
+    none = np.zeros(len(batch), dtype=bool)
+    return StoredReadings(readings=batch, late=none if late is None else late, ahead=none)
+
+
 def keep_readings(session: Session, batch: Readings, *, name: str = "rows.csv") -> int:
     """Keep a file of readings as `take` does; return its number."""
     file_id = session.add_file(file_fact(name, rows=len(batch)), ())
-    session.add_readings(batch, file_id=file_id, late=np.zeros(len(batch), dtype=bool))
+    session.add_readings(as_taken(batch), file_id=file_id)
     return file_id
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from cellmon.errors import StoreRefused
 from cellmon.records import Events, Kind, Reason, Refused
-from tests.store.making import NOW, START, file_fact, keep_readings, some_readings, texts
+from tests.store.making import NOW, START, as_taken, file_fact, keep_readings, some_readings, texts
 
 HOUR = np.timedelta64(1, "h")
 
@@ -68,7 +68,7 @@ def test_rows_given_out_of_order_come_back_by_time_with_what_was_said_of_each(st
     late = np.arange(300) % 7 == 0
     with store.writing() as session:
         file_id = session.add_file(file_fact("rows.csv", rows=300), ())
-        session.add_readings(batch.select(shuffled), file_id=file_id, late=late[shuffled])
+        session.add_readings(as_taken(batch.select(shuffled), late=late[shuffled]), file_id=file_id)
         other = keep_readings(session, some_readings(2, minutes=15), name="other.csv")
         assert session.newest_file() == other
     with store.reading() as session:

@@ -120,7 +120,8 @@ def test_a_store_of_schema_1_keeps_every_fact_and_loses_all_that_was_derived(ope
         assert not inspect(session.conn).has_table("episodes")
         for table in schema.DERIVED:
             known = {column["name"] for column in inspect(session.conn).get_columns(table.name)}
-            assert known == {column.name for column in table.columns}, table.name
+            wanted = {column.name for column in table.columns}
+            assert known - ({"cell"} - wanted) == wanted, table.name  # of a plant's partitions one more
             assert session.conn.execute(select(table)).first() is None, table.name
         assert session.is_underived(), "the monitor derives it again"
     with again.writing() as session:  # every table takes rows of its new columns

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from cellmon.errors import NotFound, WrongUsage
+from cellmon.errors import NotFound
+from cellmon.monitor.bore.clearances import clearance_of
+from cellmon.monitor.bore.crosshatch import crosshatch_of
+from cellmon.monitor.bore.following import told_next
+from cellmon.monitor.bore.form import form_held, verdict_of
 from cellmon.monitor.bore.learning import Story, memory_of, story_of
 from cellmon.monitor.bore.results import (
     BoreAnswer,
@@ -14,21 +18,26 @@ from cellmon.monitor.bore.results import (
     PlaceLeft,
     ZeroCheck,
 )
-from cellmon.monitor.bore.rounds import Round, bores_begun, rounds_of
+from cellmon.monitor.bore.rounds import Round, rounds_of
 from cellmon.monitor.bore.terms import Terms
-from cellmon.monitor.bore.words import CAUTIONS, SURFACE, kept_sentence, next_sentence, see_sentence
+from cellmon.monitor.bore.words import CAUTIONS, kept_sentence, see_sentence
 from cellmon.monitor.view import View
 from cellmon.records import GaugeChecks, Kind
 from cellmon.sheet import Part
-from cellmon.sizing.advice import Step
-from cellmon.sizing.left import aim_of, clean_up, oversize_for
+from cellmon.sizing.left import aim_of, clean_up
 from cellmon.words import say
 
 __all__ = ["BoreAnswer", "BoreNext", "BoreRound", "BoreSeen", "PlaceLeft", "ZeroCheck", "bore"]
 
 
 def bore(
-    view: View, part: str, bore: str, *, part_number: str | None = None, next_stones: str | None = None
+    view: View,
+    part: str,
+    bore: str,
+    *,
+    part_number: str | None = None,
+    next_stones: str | None = None,
+    mating_part: str | None = None,
 ) -> BoreAnswer:
     """Answer: what one bore's rounds say, and what is next.
 
@@ -38,18 +47,23 @@ def bore(
     part, bore : str
         Serial of the block, and the bore as the sheet names it.
     part_number : str, optional
-        The drawing; the first of the sheet unless named.
+        The drawing; that of the rounds kept so far, else the first of the sheet.
     next_stones : str, optional
         The stones in the hone for the next round; else those of the last.
+    mating_part : str, optional
+        Serial of the part that goes in, for its clearance.
     """
-    drawing, terms = terms_for(view, bore, part_number)
     rounds = rounds_of(view, part, bore)
+    drawing, terms = terms_for(view, bore, part_number or (rounds[0].part_number if rounds else None))
     story = None
     if rounds:
         memory = memory_of(view, terms, part, bore)
         story = story_of(terms, rounds, memory, next_stones=next_stones)
     seen = None if story is None else _seen(terms, story)
-    told = None if story is None else _next(view, terms, story, part, bore)
+    fits = None
+    if story is not None and mating_part is not None:
+        fits = clearance_of(view, terms, rounds[-1], mating_part)
+    told = None if story is None else told_next(view, terms, story, part, bore)
     sentence, checks = say("Nothing is measured yet: read the bore as received."), zero_checks(view)
     return BoreAnswer(
         **view.head(),
@@ -58,12 +72,17 @@ def bore(
         bore=bore,
         part_number=drawing.number,
         nominal_mm=drawing.diameter.nominal,
+        length_mm=drawing.length_mm,
+        depths_mm=dict(view.sheet.measuring.planes),
         lower_um=terms.limits.lower,
         target_um=terms.limits.target,
         upper_um=terms.limits.upper,
         sentence=sentence if seen is None or told is None else f"{seen.sentence} {told.sentence}",
         see=seen,
         next=told,
+        verdict=None if story is None else verdict_of(terms, rounds[-1]),
+        clearance=fits,
+        crosshatch=None if story is None else crosshatch_of(view, terms, rounds, part, bore),
         rounds=() if story is None else tuple(_round(view, story, i) for i in range(len(rounds))),
         zero_checks=tuple(one for one in checks if one.state),
         sign_checked=bool(rounds) or any(not one.state for one in checks),
@@ -81,10 +100,7 @@ def terms_for(view: View, bore: str, part_number: str | None) -> tuple[Part, Ter
         raise NotFound(
             say("no bore {bore}; the sheet names {bores}", bore=bore, bores=", ".join(drawing.bores))
         )
-    terms = Terms.of(view.sheet, drawing)
-    if terms is None:
-        raise WrongUsage(say("the sheet needs a lower and an upper limit of the diameter to size a bore"))
-    return drawing, terms
+    return drawing, Terms.needed(view.sheet, drawing)
 
 
 def _seen(terms: Terms, story: Story) -> BoreSeen:
@@ -131,69 +147,13 @@ def _seen(terms: Terms, story: Story) -> BoreSeen:
             for plane, k in zip(planes, left.oval_direction.tolist(), strict=True)
         },
         left_um=left_um,
+        guard_um=left.guard_um,
         settles=aim.settles,
         aim_um=aim.aim_um,
         cleans_up=clean.cleans_up,
         least_size_um=clean.least_size_um,
+        form=form_held(terms, story.rounds[-1]),
     )
-
-
-def _next(view: View, terms: Terms, story: Story, part: str, bore: str) -> BoreNext:
-    told, planes = story.advice[-1], list(terms.sheet.measuring.planes)
-    confirmed = terms.part.surface == "plain"
-    step = told.step.value if confirmed else say("confirm the surface")
-    strokes = told.strokes if confirmed else type(told.strokes)()
-    finer = terms.finer(story.stones)
-    sentence = next_sentence(told, planes, finer=finer, left_um=terms.limits.target - story.left.wide.um)
-    oversize = None
-    if told.step is Step.CANNOT:
-        oversize = _oversize(terms, story)
-        sentence += " " + (
-            say("The next oversize that takes it is {um} um.", um=f"{oversize:.0f}")
-            if oversize is not None
-            else say("No oversize of the sheet takes it: scrap, or a sleeve by a specialist.")
-        )
-    known = story.known
-    spread = float(np.exp(1.645 * known.log_sd))
-    by = dict(zip(planes, range(len(planes)), strict=True))
-    return BoreNext(
-        step=step,
-        sentence=sentence if confirmed else say(SURFACE, surface=terms.part.surface),
-        strokes_full=strokes.full,
-        strokes_top=strokes.top,
-        strokes_bottom=strokes.bottom,
-        begin_at=None if told.begin_at is None else planes[told.begin_at],
-        stones=story.stones,
-        change_to=finer if told.step is Step.FINER else None,
-        expected_um={plane: float(told.expected_um[i]) for plane, i in by.items()},
-        low_um={plane: float(told.low_um[i]) for plane, i in by.items()},
-        high_um={plane: float(told.high_um[i]) for plane, i in by.items()},
-        expected_taper_um=float(told.expected_um[0] - told.expected_um[-1]) if len(planes) > 1 else None,
-        ceiling_um=told.ceiling_um,
-        past_target=told.past_target,
-        past_upper=told.past_upper,
-        oversize_um=oversize,
-        removal_um=known.middle_um,
-        removal_low_um=known.middle_um / spread,
-        removal_high_um=known.middle_um * spread,
-        feed_um=story.rounds[-1].feed_um,
-        other_bore=_other(view, terms.part, part, bore) if told.step is Step.COOL else None,
-    )
-
-
-def _oversize(terms: Terms, story: Story) -> float | None:
-    hand = terms.sheet.hand
-    clean = clean_up(story.left, terms.limits, allowance_um=5.0 if hand is None else hand.clean_up_um)
-    oversizes = [1000 * mm for mm in terms.part.oversizes_mm]
-    return oversize_for(
-        clean.least_size_um, oversizes, guard_um=story.left.guard_um, half_um=terms.limits.upper
-    )
-
-
-def _other(view: View, drawing: Part, part: str, bore: str) -> str | None:
-    begun = bores_begun(view, part)
-    waiting = [one for one in drawing.bores if one != bore and one not in begun]
-    return waiting[0] if waiting else None
 
 
 def _round(view: View, story: Story, index: int) -> BoreRound:
@@ -215,6 +175,8 @@ def _round(view: View, story: Story, index: int) -> BoreRound:
         by=one.by,
         note=one.note,
         corrected=one.corrected,
+        strokes_per_min=one.strokes_per_min,
+        master_temp_c=one.master_temp_c,
         kept=None if found is None else found.kept.value,
         kept_sentence=None if found is None else kept_sentence(found.kept),
     )
@@ -239,7 +201,7 @@ def _notes(terms: Terms) -> tuple[str, ...]:
     measuring, notes = terms.sheet.measuring, []
     if measuring.common_um is None or measuring.reading_um is None:
         notes.append(
-            say("The sheet states no uncertainty of the gauge; 1 um common and 1 um a reading are taken.")
+            say("The sheet states no uncertainty of the gauge; 1 µm common and 1 µm a reading are taken.")
         )
     if not aim_of(terms.limits, terms.doubt).settles:
         notes.append(

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+from cellmon import lengths
 from cellmon.errors import WrongUsage
 from cellmon.sheet import Part, Sheet
 from cellmon.units import UM_PER, LengthUnit
@@ -13,6 +14,11 @@ from cellmon.words import say
 
 As = Literal["size", "divisions", "deviation"]
 NUMBER = re.compile(r"([+\-\u2212]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*(mm|in|um|\u00b5m|div|d)?", re.IGNORECASE)
+PLAIN = re.compile(r"[+\-\u2212]?(\d+(?:[.,]\d*)?|[.,]\d+)")
+SHOP_C = (5.0, 45.0)
+"""A temperature outside is asked about."""
+FAHRENHEIT = (45.0, 113.0)
+"""What fits as such where it is no shop's temperature in Celsius."""
 FAR_TOLERANCES = 10.0
 """Further from nominal than so many tolerances: another unit, or another place."""
 
@@ -23,6 +29,14 @@ class Typed:
 
     um: float
     meant: As
+    asked: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class TypedTemperature:
+    """A temperature as it was typed, Celsius, and what is odd about it."""
+
+    c: float
     asked: tuple[str, ...] = ()
 
 
@@ -93,6 +107,36 @@ def read_entry(text: str, dial: Dial, *, expected_um: float | None = None) -> Ty
     return _checked(size, dial, expected_um)
 
 
+def read_figure(text: str) -> float:
+    """Read one plain figure; a comma may stand before decimals.
+
+    Raises
+    ------
+    WrongUsage
+        When it is none.
+    """
+    said = text.strip()
+    if PLAIN.fullmatch(said) is None:
+        raise WrongUsage(say("{typed} is no figure", typed=repr(text)))
+    return float(said.replace(",", ".").replace("\u2212", "-"))
+
+
+def read_temperature(text: str) -> TypedTemperature:
+    """Read a temperature in Celsius, and ask about one that no shop has; refusals as `read_figure`.
+
+    >>> read_temperature("20,5").c
+    20.5
+    """
+    c = read_figure(text)
+    if SHOP_C[0] <= c <= SHOP_C[1]:
+        return TypedTemperature(c=c)
+    if FAHRENHEIT[0] < c <= FAHRENHEIT[1]:
+        asked = say("{c} fits as Fahrenheit, and here Celsius is typed: is that so?", c=f"{c:g}")
+    else:
+        asked = say("{c} °C is far from a shop's temperature: is that so?", c=f"{c:g}")
+    return TypedTemperature(c=c, asked=(asked,))
+
+
 def _divisions(value: float, unit: str, dial: Dial) -> Typed:
     if dial.division_um is None:
         if unit:
@@ -118,14 +162,18 @@ def _far(value: float, size: Typed, dial: Dial) -> Typed:
             own=dial.unit.value,
         )
         return Typed(um=um, meant="size", asked=(asked,))
-    asked = say("{value} lies {um} um from nominal: is that so?", value=f"{value:g}", um=f"{size.um:+.0f}")
+    asked = say(
+        "{value} lies {um} from nominal: is that so?",
+        value=f"{value:g}",
+        um=lengths.said(size.um, 0, sign=True),
+    )
     return Typed(um=size.um, meant="size", asked=(asked,))
 
 
 def _checked(typed: Typed, dial: Dial, expected_um: float | None) -> Typed:
     asked = []
     if abs(typed.um) > FAR_TOLERANCES * dial.tolerance_um:
-        asked.append(say("That lies {um} um from nominal: is that so?", um=f"{typed.um:+.0f}"))
+        asked.append(say("That lies {um} from nominal: is that so?", um=lengths.said(typed.um, 0, sign=True)))
     if expected_um is not None and dial.turn_um is not None:
         off = typed.um - expected_um
         turns = round(off / dial.turn_um)

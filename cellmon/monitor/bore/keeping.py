@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon import lengths
 from cellmon.errors import WrongUsage
 from cellmon.monitor.bore import terms_for
 from cellmon.monitor.bore.entry import Dial, read_entry
@@ -53,6 +54,8 @@ class TypedRound:
     note: str = ""
     number: int | None = None
     part_number: str | None = None
+    strokes_per_min: float | None = None
+    master_temp_c: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -63,6 +66,7 @@ class LookedRound:
     """
 
     number: int
+    part_number: str
     um: Mapping[tuple[str, str], float]
     asked: tuple[str, ...]
 
@@ -75,10 +79,11 @@ def look_at_round(view: View, typed: TypedRound) -> LookedRound:
     WrongUsage
         When a figure cannot be read, a place is missing or unknown, or the round cannot be typed again.
     """
-    drawing, terms = terms_for(view, typed.bore, typed.part_number)
-    if view.sheet.parts[0].number != drawing.number:
-        raise WrongUsage(say("rounds are kept for the first part of the sheet only"))
     rounds = rounds_of(view, typed.part, typed.bore)
+    own = rounds[0].part_number if rounds else None
+    drawing, terms = terms_for(view, typed.bore, typed.part_number or own)
+    if own not in (None, drawing.number):
+        raise WrongUsage(say("the rounds of this bore are of {part_number}", part_number=own))
     number = _number(typed, rounds)
     before = rounds[:number]
     _strokes_fit(typed, number)
@@ -86,11 +91,12 @@ def look_at_round(view: View, typed: TypedRound) -> LookedRound:
     if before:
         memory = memory_of(view, terms, typed.part, typed.bore)
         story = story_of(terms, before, memory, next_stones=typed.stones or None, advised=False)
-    um, asked = _read(terms, typed, story)
-    asked += _asked_of_shape(terms, um)
+    expected = None if story is None else outlook(story.known, typed.strokes).expected_um
+    um, asked = read_places(terms, typed.readings, expected_um=expected)
+    asked += asked_of_shape(terms, um)
     if story is not None:
         asked += _asked_of_step(terms, typed, um, story)
-    return LookedRound(number=number, um=um, asked=tuple(asked))
+    return LookedRound(number=number, part_number=drawing.number, um=um, asked=tuple(asked))
 
 
 def rows_of(typed: TypedRound, looked: LookedRound, *, at: np.datetime64) -> list[dict[str, str]]:
@@ -109,6 +115,9 @@ def rows_of(typed: TypedRound, looked: LookedRound, *, at: np.datetime64) -> lis
         "part_temp_c": _text(typed.part_temp_c),
         "by": typed.by,
         "note": typed.note,
+        "part_number": looked.part_number,
+        "strokes_per_min": _text(typed.strokes_per_min),
+        "master_temp_c": _text(typed.master_temp_c),
     }
     return [
         {**shared, "plane": plane, "direction": direction, "deviation_um": f"{um:.4f}"}
@@ -135,13 +144,23 @@ def _strokes_fit(typed: TypedRound, number: int) -> None:
         raise WrongUsage(say("round 0 is the bore as received: no strokes before it"))
 
 
-def _read(
-    terms: Terms, typed: TypedRound, story: Story | None
+def read_places(
+    terms: Terms, readings: Mapping[tuple[str, str], str], *, expected_um: Floats | None = None
 ) -> tuple[dict[tuple[str, str], float], list[str]]:
+    """Return typed figures by place, µm from nominal, and what is odd about them.
+
+    Parameters
+    ----------
+    terms : Terms
+    readings : mapping
+        What was typed for each place, by (plane, direction) of the sheet; all of them, and no other.
+    expected_um : ndarray, shape (planes,), optional
+        Where each plane was expected, µm from nominal.
+    """
     measuring = terms.sheet.measuring
     places = [(plane, direction) for plane in measuring.planes for direction in measuring.directions]
-    unknown = [place for place in typed.readings if place not in places]
-    missing = [place for place in places if place not in typed.readings]
+    unknown = [place for place in readings if place not in places]
+    missing = [place for place in places if place not in readings]
     if unknown or missing:
         wrong = ", ".join(" ".join(place) for place in (unknown or missing))
         raise WrongUsage(
@@ -150,18 +169,16 @@ def _read(
             else say("no reading for {places}", places=wrong)
         )
     dial, um, asked = Dial.of(terms.sheet, terms.part), {}, []
-    expected = None if story is None else outlook(story.known, typed.strokes).expected_um
     for place in places:
         plane = list(measuring.planes).index(place[0])
-        found = read_entry(
-            typed.readings[place], dial, expected_um=None if expected is None else float(expected[plane])
-        )
+        near = None if expected_um is None else float(expected_um[plane])
+        found = read_entry(readings[place], dial, expected_um=near)
         um[place] = found.um
         asked += [f"{' '.join(place)}: {one}" for one in found.asked]
     return um, asked
 
 
-def _asked_of_shape(terms: Terms, um: Mapping[tuple[str, str], float]) -> list[str]:
+def asked_of_shape(terms: Terms, um: Mapping[tuple[str, str], float]) -> list[str]:
     """Ask about one reading that lies alone: dirt, a chord, or a slip of the pen."""
     values = np.array(list(um.values()))
     if len(values) < 4:
@@ -172,9 +189,9 @@ def _asked_of_shape(terms: Terms, um: Mapping[tuple[str, str], float]) -> list[s
     places = list(um)
     return [
         say(
-            "{place} lies {um} um from the middle of the others: wipe, measure it again, or confirm.",
+            "{place} lies {um} from the middle of the others: wipe, measure it again, or confirm.",
             place=" ".join(places[i]),
-            um=f"{values[i] - middle:+.1f}",
+            um=lengths.said(values[i] - middle, 1, sign=True),
         )
         for i in far
     ]
@@ -194,19 +211,19 @@ def _asked_of_step(
     if change < -max(tells, 1.0):
         asked.append(
             say(
-                "The bore would be {um} um smaller than before: the sign, or the wrong box?",
-                um=f"{-change:.1f}",
+                "The bore would be {um} smaller than before: the sign, or the wrong box?",
+                um=lengths.said(-change, 1),
             )
         )
     elif not typed.strokes.total and change > max(tells, 1.0):
         asked.append(
-            say("The bore is {um} um larger without a stroke: were strokes made?", um=f"{change:.1f}")
+            say("The bore is {um} larger without a stroke: were strokes made?", um=lengths.said(change, 1))
         )
     elif typed.strokes.total and not _likely(terms, typed, now, story):
         asked.append(
             say(
-                "These strokes were not expected to take {um} um off: is every figure right?",
-                um=f"{change:.1f}",
+                "These strokes were not expected to take {um} off: is every figure right?",
+                um=lengths.said(change, 1),
             )
         )
     return asked

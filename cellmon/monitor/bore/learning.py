@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon.monitor.bore.form import form_held, worst
 from cellmon.monitor.bore.rounds import Round, rounds_in
 from cellmon.monitor.bore.terms import Terms
 from cellmon.monitor.view import View
@@ -91,12 +92,15 @@ class _Replay:
     def advise(self, standing: Round) -> NextRound:
         """Return what is advised after a round."""
         terms, left = self.terms, self.terms.left(standing)
-        depths = list(terms.sheet.measuring.planes.values())
+        form = form_held(terms, standing)
         stage = Stage(
             test=not self.worked,
             leaves_um=terms.leaves_um(self.stones),
-            zones=terms.zones(depths[left.tight.plane]),
+            short_top=not terms.in_the_way("top"),
+            short_bottom=not terms.in_the_way("bottom"),
             warmth_um=terms.warmth_um(standing),
+            along=worst(form, round_=False),
+            around=worst(form, round_=True),
         )
         return next_round(self.known, left, terms.limits, terms.doubt, stage=stage)
 
@@ -155,8 +159,10 @@ def _outcome(terms: Terms, told: NextRound, before: Round, one: Round) -> Outcom
 
 
 def memory_of(view: View, terms: Terms, part: str, bore: str) -> Memory:
-    """Return what the last bores before this one taught, this part's own among them."""
+    """Return what the last bores of this drawing before this one taught, this part's own among them."""
     rows: SizingReadings = view.session.rows(Kind.SIZING)
+    first = view.sheet.parts[0].number
+    rows = rows.select(np.array([(n or first) == terms.part.number for n in rows.part_number], dtype=bool))
     began: dict[tuple[str, str], np.datetime64] = {}
     for i in range(len(rows)):
         began.setdefault((str(rows.part[i]), str(rows.bore[i])), rows.at[i])

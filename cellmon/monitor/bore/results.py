@@ -6,6 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.bore.clearances import BoreClearance
+from cellmon.monitor.bore.crosshatch import Crosshatch
+from cellmon.monitor.bore.form import FormHeld
+from cellmon.records import Verdict
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,10 +38,14 @@ class BoreSeen:
     out_of_round: dict[str, str | None]
     """The wide direction of each plane, None where the gauge cannot tell."""
     left_um: float
+    guard_um: float
+    """The guard band at each limit."""
     settles: bool
     aim_um: float
     cleans_up: bool | None
     least_size_um: float
+    form: tuple[FormHeld, ...]
+    """Every feature of form that the sheet limits; a bore is finished only when all are inside."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,9 +54,13 @@ class BoreNext:
 
     step: str
     sentence: str
+    reasons: tuple[str, ...]
+    """Why nothing more can be done within these limits, or why it does not come clean."""
     strokes_full: int
     strokes_top: int
     strokes_bottom: int
+    in_the_way: dict[str, tuple[str, ...]]
+    """By end, top and bottom: ports, steps, webs and floors that forbid short strokes there."""
     begin_at: str | None
     stones: str
     change_to: str | None
@@ -87,6 +99,8 @@ class BoreRound:
     by: str
     note: str
     corrected: int
+    strokes_per_min: float | None
+    master_temp_c: float | None
     kept: str | None
     kept_sentence: str | None
 
@@ -109,12 +123,20 @@ class BoreAnswer(Answer):
     bore: str
     part_number: str
     nominal_mm: float
+    length_mm: float | None
+    depths_mm: dict[str, float]
+    """Of each plane, below the top face."""
     lower_um: float
     target_um: float
     upper_um: float
     sentence: str
     see: BoreSeen | None
     next: BoreNext | None
+    verdict: Verdict | None
+    """Of the last round, by the sheet's decision rule: every reading and every feature of form."""
+    clearance: BoreClearance | None
+    """Of the part that goes in, where one was named."""
+    crosshatch: Crosshatch | None
     rounds: tuple[BoreRound, ...]
     zero_checks: tuple[ZeroCheck, ...]
     sign_checked: bool

@@ -37,7 +37,28 @@ class Round:
     part_temp_c: float | None
     by: str
     note: str
+    part_number: str
+    strokes_per_min: float | None = None
+    master_temp_c: float | None = None
     corrected: int = 0
+
+
+def unread(sheet: Sheet) -> Round:
+    """Return a round in which nothing was read."""
+    shape = len(sheet.measuring.planes), len(sheet.measuring.directions)
+    return Round(
+        number=0,
+        at=np.datetime64("NaT", "us"),
+        um=np.full(shape, np.nan),
+        stones="",
+        strokes=Strokes(),
+        rpm=None,
+        feed_um=None,
+        part_temp_c=None,
+        by="",
+        note="",
+        part_number=sheet.parts[0].number,
+    )
 
 
 def rounds_of(view: View, part: str, bore: str) -> tuple[Round, ...]:
@@ -87,6 +108,9 @@ def _round(
         part_temp_c=_known(rows.part_temp_c[first]),
         by=str(rows.by[first] or ""),
         note=str(rows.note[first] or ""),
+        part_number=str(rows.part_number[first] or sheet.parts[0].number),
+        strokes_per_min=_known(rows.strokes_per_min[first]),
+        master_temp_c=_known(rows.master_temp_c[first]),
         corrected=corrected,
     )
 

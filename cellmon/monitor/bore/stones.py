@@ -7,6 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.errors import NotFound
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.view import View
@@ -150,9 +151,9 @@ def _sentence(found: HandStones, stones: list[str], places: list[str]) -> str:
     most = int(np.argmax(found.take_off_um))
     stone, place = divmod(most, found.take_off_um.shape[1])
     return say(
-        "Not {wrong}: true them. Most is to come off stone {stone} at its {place}: {um} um.",
+        "Not {wrong}: true them. Most is to come off stone {stone} at its {place}: {um}.",
         wrong=say(", not ").join(wrong),
         stone=stones[stone],
         place=places[place],
-        um=f"{found.take_off_um[stone, place]:.0f}",
+        um=lengths.said(found.take_off_um[stone, place], 0),
     )

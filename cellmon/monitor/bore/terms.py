@@ -8,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.bores.temperature import correction_um
+from cellmon.errors import WrongUsage
 from cellmon.monitor.bore.rounds import Round
 from cellmon.sheet import Part, Sheet
 from cellmon.sizing.left import GaugeDoubt, Left, Limits, left_of
 from cellmon.sizing.strokes import Reach, expected_reach
 from cellmon.sizing.warmth import warmth_um
+from cellmon.words import say
 
 Floats = NDArray[np.float64]
 
@@ -48,6 +50,14 @@ class Terms:
             reach=expected_reach(list(measuring.planes.values())),
         )
 
+    @classmethod
+    def needed(cls, sheet: Sheet, part: Part) -> Terms:
+        """Return the terms, or refuse a size without two limits."""
+        found = cls.of(sheet, part)
+        if found is None:
+            raise WrongUsage(say("the sheet needs a lower and an upper limit of the diameter to size a bore"))
+        return found
+
     def referred(self, one: Round) -> Floats:
         """Return a round's readings at 20 degrees where the sheet corrects, else as read; µm from nominal."""
         if not self.corrects or one.part_temp_c is None or self.part.expansion is None:
@@ -56,7 +66,7 @@ class Terms:
         return one.um + correction_um(
             self.part.diameter.nominal,
             one.part_temp_c,
-            np.nan,
+            np.nan if one.master_temp_c is None else one.master_temp_c,
             part_expansion=self.part.expansion,
             master_expansion=self.sheet.measuring.master_expansion_per_c,
             zeroed_part_c=20.0 if zero is None else zero.part_c,
@@ -76,6 +86,9 @@ class Terms:
             part_c=one.part_temp_c,
             zero_c=20.0 if zero is None else zero.part_c,
             expansion_per_c=self.part.expansion or 11.5e-6,
+            master_c=one.master_temp_c,
+            master_zero_c=20.0 if zero is None else zero.master_c,
+            master_expansion_per_c=self.sheet.measuring.master_expansion_per_c,
             corrected=self.corrects or self.sheet.measuring.temperature == "by-gauge",
         )
 
@@ -104,12 +117,12 @@ class Terms:
             return None
         return hand.stones[hand.stones.index(stones) + 1]
 
-    def zones(self, tight_depth_mm: float) -> bool:
-        """Return whether short strokes at the tight end meet no port, step or floor."""
+    def in_the_way(self, end: str) -> tuple[str, ...]:
+        """Return what short strokes at an end, top or bottom, would meet: ports, steps, webs, floors."""
         hand, length = self.sheet.hand, self.part.length_mm
-        if hand is None or not hand.interruptions:
-            return True
+        if hand is None:
+            return ()
         depths = list(self.sheet.measuring.planes.values())
         half = (length or max(depths) + min(depths)) / 2
-        ends = (0.0, half) if tight_depth_mm <= half else (half, np.inf)
-        return not any(low <= ends[1] and high >= ends[0] for low, high in hand.interruptions.values())
+        low, high = (0.0, half) if end == "top" else (half, np.inf)
+        return tuple(name for name, (a, b) in hand.interruptions.items() if a <= high and b >= low)

@@ -6,10 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.errors import WrongUsage
 from cellmon.monitor.bore.entry import Dial, read_entry
+from cellmon.monitor.bore.terms import Terms
 from cellmon.monitor.opened import clock
 from cellmon.records import Kind
+from cellmon.sheet import Sheet
 from cellmon.words import say
 
 if TYPE_CHECKING:
@@ -18,8 +21,10 @@ if TYPE_CHECKING:
 STATES = ("as-found", "as-left")
 
 
-def keep_zero(monitor: Monitor, typed: str, *, state: str, by: str = "") -> float:
-    """Keep what the gauge read on its master, and return its zero error, µm.
+def keep_zero(
+    monitor: Monitor, typed: str, *, state: str, by: str = "", temp_c: float | None = None
+) -> float:
+    """Keep what the gauge read on its master, at which temperature of it, and return its zero error, µm.
 
     The master's size is that at which the dial stands on zero (`[hand] set_at_mm`, else nominal).
 
@@ -30,7 +35,19 @@ def keep_zero(monitor: Monitor, typed: str, *, state: str, by: str = "") -> floa
     """
     if state not in STATES:
         raise WrongUsage(say("as-found or as-left, not {state}", state=state))
-    return _keep(monitor, typed, larger_um=0.0, state=state, by=by)
+    return _keep(monitor, typed, larger_um=0.0, state=state, by=by, temp_c=temp_c)
+
+
+def zero_warning(sheet: Sheet, zero_um: float, *, state: str) -> str | None:
+    """Return what to do where a gauge stands further from zero than its expanded uncertainty (k = 2).
+
+    Readings are kept as they are typed; no zero error is taken off them.
+    """
+    if abs(zero_um) <= 2 * Terms.needed(sheet, sheet.parts[0]).doubt.common_um:
+        return None
+    if state == "as-left":
+        return say("That is more than its uncertainty: measure again what was read since it was last good.")
+    return say("That is more than its uncertainty: set it to zero and check it again before you measure.")
 
 
 def keep_sign(monitor: Monitor, typed: str, *, larger_um: float, by: str = "") -> float:
@@ -61,15 +78,17 @@ def keep_sign(monitor: Monitor, typed: str, *, larger_um: float, by: str = "") -
     if not larger_um / 2 <= moved <= 2 * larger_um:
         raise WrongUsage(
             say(
-                "The dial says {moved} um for {larger} um: what a division is worth, or the unit, is wrong.",
-                moved=f"{moved:.1f}",
-                larger=f"{larger_um:g}",
+                "The dial says {moved} for {larger}: what a division is worth, or the unit, is wrong.",
+                moved=lengths.said(moved, 1),
+                larger=lengths.said(larger_um, None),
             )
         )
     return _keep(monitor, typed, larger_um=larger_um, state="", by=by)
 
 
-def _keep(monitor: Monitor, typed: str, *, larger_um: float, state: str, by: str) -> float:
+def _keep(
+    monitor: Monitor, typed: str, *, larger_um: float, state: str, by: str, temp_c: float | None = None
+) -> float:
     sheet = monitor.sheet
     dial = Dial.of(sheet, sheet.parts[0])
     reading = read_entry(typed, dial)
@@ -84,6 +103,7 @@ def _keep(monitor: Monitor, typed: str, *, larger_um: float, state: str, by: str
             "state": state,
             "set_on": "ring" if sheet.hand is None else sheet.hand.set_on,
             "by": by,
+            "temp_c": "" if temp_c is None else f"{temp_c:g}",
         },
     )
     if taken.set_aside or taken.why_not is not None:

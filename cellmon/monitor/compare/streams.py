@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.charts.alike import Between, spread_inside
 from cellmon.charts.differences import (
     Groups,
@@ -229,14 +229,14 @@ def _words(level: Between | None, spread: Between | None, differs: Sequence[str]
     if "level" in differs and level is not None:
         low, high = sorted((abs(level.low), abs(level.high)))
         by = {
-            "by": local.number(abs(level.value), 2),
-            "low": local.number(low, 2),
-            "high": local.number(high, 2),
+            "by": lengths.said(abs(level.value), 2),
+            "low": lengths.bare(low, 2),
+            "high": lengths.bare(high, 2),
         }
         if level.value > 0:
-            said.append(say("{by} µm higher ({low} to {high})", **by))
+            said.append(say("{by} higher ({low} to {high})", **by))
         else:
-            said.append(say("{by} µm lower ({low} to {high})", **by))
+            said.append(say("{by} lower ({low} to {high})", **by))
     if "spread" in differs and spread is not None:
         ends = (spread.low, spread.high)
         # what differs does not read as if it did not
@@ -253,5 +253,5 @@ def _words(level: Between | None, spread: Between | None, differs: Sequence[str]
         return ", ".join(said)
     if level is None:
         return say("cannot be told") if spread is None else say("no difference shown")
-    most = local.number(max(-level.low, level.high), 2)
-    return say("no difference shown; up to {most} µm is not excluded", most=most)
+    most = lengths.said(max(-level.low, level.high), 2)
+    return say("no difference shown; up to {most} is not excluded", most=most)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.errors import NotFound
 from cellmon.judged import Bores
 from cellmon.local import moment, number
@@ -128,7 +129,7 @@ def _checks_words(name: str, checks: MasterChecks | None) -> str:
     found = {
         "name": name,
         "at": moment(last.at),
-        "off": f"{number(last.error_um, 1, sign=True)} µm",
+        "off": lengths.said(last.error_um, 1, sign=True),
     }
     if last.good is False:
         return say(

@@ -11,11 +11,11 @@ from itertools import combinations
 import numpy as np
 from scipy.special import chdtri
 
+from cellmon import lengths
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.gauge.agreement import agreement, gauge_line, spread_allows
 from cellmon.gauge.decision import feature_uncertainty
 from cellmon.judged import SIZE_COLUMNS, Bores
-from cellmon.local import number
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Texts
@@ -206,12 +206,12 @@ def _sentence(
     most = expected * math.sqrt(float(chdtri(blocks - 1, RARE)) / (blocks - 1))
     if sd > most:
         return f"{said} " + say(
-            "Single bores spread by {sd} µm; the sheet explains {expected}.",
-            sd=number(sd, 2),
-            expected=number(expected, 2),
+            "Single bores spread by {sd}; the sheet explains {expected}.",
+            sd=lengths.said(sd, 2),
+            expected=lengths.bare(expected, 2),
         )
     return f"{said} " + say(
-        "Single bores differ no more than the sheet's uncertainties explain ({sd} µm).", sd=number(sd, 2)
+        "Single bores differ no more than the sheet's uncertainties explain ({sd}).", sd=lengths.said(sd, 2)
     )
 
 
@@ -221,13 +221,14 @@ def _difference_words(gauges: tuple[str, str], value: float, difference: Estimat
     low, high = difference.low or 0.0, difference.high or 0.0
     if low <= 0 <= high:
         return say(
-            "No difference between {first} and {second} is proven ({low} to {high} µm).",
+            "No difference between {first} and {second} is proven ({low} to {high}).",
             **named,
-            low=number(low, 2, sign=True),
-            high=number(high, 2, sign=True),
+            low=lengths.bare(low, 2, sign=True),
+            high=lengths.said(high, 2, sign=True),
         )
     ends = sorted((abs(low), abs(high)))
-    figures = {"by": number(abs(value), 2), "low": number(ends[0], 2), "high": number(ends[1], 2)}
+    figures = {"by": lengths.said(abs(value), 2)}
+    figures |= {"low": lengths.bare(ends[0], 2), "high": lengths.bare(ends[1], 2)}
     if value > 0:
-        return say("{first} reads {by} µm more than {second} ({low} to {high}).", **named, **figures)
-    return say("{first} reads {by} µm less than {second} ({low} to {high}).", **named, **figures)
+        return say("{first} reads {by} more than {second} ({low} to {high}).", **named, **figures)
+    return say("{first} reads {by} less than {second} ({low} to {high}).", **named, **figures)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.gauge.budget import (
     Contribution,
     combined,
@@ -113,20 +114,20 @@ def _compared(found: Budget, *, streams: bool, assumed: bool) -> str:
     """Say in words where budget and sheet differ, and what follows."""
     if found.expanded_um is None or found.reading_um is None:
         return say("No budget: neither a study nor the sheet says how well it repeats.")
-    known = number(found.expanded_um, 2)
+    known = lengths.said(found.expanded_um, 2)
     alone = _one_compared(say("one reading alone"), found.reading_um, found.sheet_reading_um)
     if not streams:
-        first = say("One reading is known to ±{known} µm (k = 2).", known=known)
+        first = say("One reading is known to ±{known} (k = 2).", known=known)
         return " ".join([first, alone, say("Verdicts do not use this gauge.")])
     if found.sheet_expanded_um is None:
         return say(
-            "One reading is known to ±{known} µm (k = 2); the sheet states no uncertainty, so no guard band "
+            "One reading is known to ±{known} (k = 2); the sheet states no uncertainty, so no guard band "
             "is taken.",
             known=known,
         )
-    used = number(found.sheet_expanded_um, 2)
+    used = lengths.bare(found.sheet_expanded_um, 2)
     said = [
-        say("One reading is known to ±{known} µm (k = 2); the sheet uses ±{used}.", known=known, used=used),
+        say("One reading is known to ±{known} (k = 2); the sheet uses ±{used}.", known=known, used=used),
         _one_compared(say("what all readings of a bore share"), found.common_um, found.sheet_common_um),
         alone,
     ]
@@ -138,17 +139,15 @@ def _compared(found: Budget, *, streams: bool, assumed: bool) -> str:
 
 
 def _one_compared(name: str, mine: float, theirs: float | None) -> str:
-    figures = {"name": name, "mine": number(mine, 2)}
+    figures = {"name": name, "mine": lengths.bare(mine, 2)}
     if theirs is None:
         return say("For {name} the sheet says nothing; the budget says {mine}.", **figures)
-    figures["theirs"] = number(theirs, 2)
+    figures["theirs"] = lengths.said(theirs, 2)
     if mine > NEAR * theirs:
-        return say("For {name} the sheet's {theirs} µm is too small: the budget says {mine}.", **figures)
+        return say("For {name} the sheet's {theirs} is too small: the budget says {mine}.", **figures)
     if theirs > NEAR * mine:
-        return say(
-            "For {name} the sheet's {theirs} µm is on the safe side: the budget says {mine}.", **figures
-        )
-    return say("For {name} both agree ({mine} and {theirs} µm).", **figures)
+        return say("For {name} the sheet's {theirs} is on the safe side: the budget says {mine}.", **figures)
+    return say("For {name} both agree ({mine} and {theirs}).", **figures)
 
 
 def _newest(studies: Sequence[StudyAnswer], gauge: str) -> StudyFeature | None:
@@ -203,12 +202,15 @@ def _of_steps(step: float | None, *, counted: bool) -> str:
     if step is None:
         return say("not on the sheet")
     if counted:
-        return say("steps of {step} um; counted", step=significant(step))
-    return say("steps of {step} um; in the repetition already", step=significant(step))
+        return say("steps of {step}; counted", step=lengths.said(step, None))
+    return say("steps of {step}; in the repetition already", step=lengths.said(step, None))
 
 
 def _master(known: Uncertainty, *, stated: bool) -> BudgetLine:
-    assumed = say("assumed: a ring calibrated to 0.5 um (k = 2); say yours in [uncertainty] master_um")
+    assumed = say(
+        "assumed: a ring calibrated to {size} (k = 2); say yours in [uncertainty] master_um",
+        size=lengths.said(0.5),
+    )
     return BudgetLine(
         name=say("master"),
         u_um=known.master_um,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon import lengths
 from cellmon.bores.form import TwoPointFeatures, two_point_features
 from cellmon.gauge.decision import guard_factor
 from cellmon.gauge.propagation import Propagated, noisy_readings, read_of
@@ -145,27 +146,27 @@ def _noise_words(figure: str, u: float, perfect: Propagated, usual: Propagated |
     """Say what noise adds, where it adds anything."""
     if perfect.low >= 0 and perfect.mean > perfect.sd:
         return say(
-            "A perfect bore reads {mean} µm of {figure} on average, one in forty more than {high}.",
-            mean=number(perfect.mean, 1),
+            "A perfect bore reads {mean} of {figure} on average, one in forty more than {high}.",
+            mean=lengths.said(perfect.mean, 1),
             figure=figure,
-            high=number(perfect.high, 1),
+            high=lengths.bare(perfect.high, 1),
         )
     one = usual or perfect
     if abs(one.too_much) > 0.2 * one.sd:
-        by = number(abs(one.too_much), 1)
+        by = lengths.said(abs(one.too_much), 1)
         if one.too_much > 0:
             return say(
-                "Of the usual bore the {figure} reads {by} µm too large on average.", figure=figure, by=by
+                "Of the usual bore the {figure} reads {by} too large on average.", figure=figure, by=by
             )
-        return say("Of the usual bore the {figure} reads {by} µm too small on average.", figure=figure, by=by)
-    sd = number(one.sd, 2)
+        return say("Of the usual bore the {figure} reads {by} too small on average.", figure=figure, by=by)
+    sd = lengths.said(one.sd, 2)
     if one.sd <= WIDER * u:
-        return say("Noise spreads the {figure} by {sd} µm and does not shift it.", figure=figure, sd=sd)
+        return say("Noise spreads the {figure} by {sd} and does not shift it.", figure=figure, sd=sd)
     return say(
-        "Noise spreads the {figure} by {sd} µm and does not shift it; the verdict counts with {u}.",
+        "Noise spreads the {figure} by {sd} and does not shift it; the verdict counts with {u}.",
         figure=figure,
         sd=sd,
-        u=number(u, 2),
+        u=lengths.bare(u, 2),
     )
 
 

@@ -17,8 +17,9 @@ from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.inputs import UNDONE_WITHIN
 from cellmon.monitor.judge.limits import renew_provisional
 from cellmon.monitor.judge.places import Place
+from cellmon.monitor.judge.plans import InTime
 from cellmon.monitor.judge.signals import announce
-from cellmon.monitor.judge.subgroups import Cut, count_streams, cut_subgroups
+from cellmon.monitor.judge.subgroups import count_streams, cut_subgroups
 from cellmon.monitor.judge.watching import watch_units
 from cellmon.monitor.rules import Rules, SheetInForce, Unit
 from cellmon.records import Readings, Stream, Times
@@ -68,7 +69,7 @@ def judge(
     session.forget_units(starts)
     newest = session.newest_reading()
     bores = doubts = 0
-    fresh_cut: dict[np.datetime64, list[Subgroups]] = {}
+    fresh_cut: dict[np.datetime64, InTime] = {}
     streams: set[Stream] = set()
     for stretch in _stretches(units):
         version = rules.at(stretch[0].start)
@@ -82,21 +83,12 @@ def judge(
         cut = cut_subgroups(judged, version.sheet, context, newest=newest, units=stretch)
         session.add_subgroups(cut.alone, cut.together)
         session.add_counts(count_streams(judged, cut.alone, version.sheet))
-        streams |= _keep(fresh_cut, cut)
+        in_time = InTime.of(Subgroups.concat([cut.alone, cut.together]))
+        fresh_cut |= dict(in_time.by_unit())
+        streams |= set(in_time.streams)
         bores, doubts = bores + len(judged), doubts + len(doubted)
-    subgroups = {unit: Subgroups.concat(parts) for unit, parts in fresh_cut.items()}
-    raised = raise_signals(session, rules, streams, starts, at=at, fresh=subgroups) if starts else 0
+    raised = raise_signals(session, rules, streams, starts, at=at, fresh=fresh_cut) if starts else 0
     return Judged(bores=bores, doubts=doubts, new_signals=raised)
-
-
-def _keep(found: dict[np.datetime64, list[Subgroups]], cut: Cut) -> set[Stream]:
-    """Keep what was cut by its unit; return the streams it is of."""
-    streams: set[Stream] = set()
-    for batch in (cut.alone, cut.together):
-        streams |= set(by_stream(batch))
-        for unit in np.unique(batch.unit_start):
-            found.setdefault(unit, []).append(batch.select(batch.unit_start == unit))
-    return streams
 
 
 def raise_signals(
@@ -106,7 +98,7 @@ def raise_signals(
     units: Sequence[np.datetime64],
     *,
     at: np.datetime64,
-    fresh: Mapping[np.datetime64, Subgroups] | None = None,
+    fresh: Mapping[np.datetime64, InTime] | None = None,
 ) -> int:
     """Watch some units, and those after them as far as they change; return how many signals are new.
 
@@ -230,7 +222,7 @@ def _rows(
     here = (when >= start) & (when < end)
     if not here.any():
         return stored
-    new = StoredReadings(readings=fresh.readings.select(here), late=fresh.late[here])
+    new = fresh.select(here)
     if stored is None:
         return new
     return joined([stored, new])

@@ -16,7 +16,7 @@ from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS, correct, doubts_of
 from cellmon.monitor.judge.verdict import verdict_codes
 from cellmon.monitor.rules import SheetInForce, Unit
-from cellmon.records import Flags, Numbers, Readings, Texts, Whole, absent
+from cellmon.records import Numbers, Readings, Texts, Whole, absent
 from cellmon.sheet import Part, Sheet, Zeroing
 
 CARRIED = ("fixture", "operator", "sequence", "honed_at", "cycle_s", "feed_um", "load_pct", "load_ripple_pct")
@@ -27,13 +27,15 @@ def judged_bores(
 ) -> tuple[Bores, Doubts]:
     """Return the measurements that begin in some units, judged, and the doubts about them."""
     sheet = version.sheet
-    readings, late, bounds = _merged(stored, sheet)
+    merged, bounds = _merged(stored, sheet)
+    readings = merged.readings
     starts = np.array([u.start for u in units], dtype="datetime64[us]")
     unit = np.searchsorted(starts, readings.measured_at, side="right") - 1
     inside = (unit >= 0) & (readings.measured_at < units[-1].end)
-    readings, late, bounds, unit = readings.select(inside), late[inside], bounds[inside], unit[inside]
+    merged, bounds, unit = merged.select(inside), bounds[inside], unit[inside]
+    readings = merged.readings
     um = _deviations(readings, sheet)
-    doubts = doubts_of(readings, um, late, sheet, context, unit_start=starts[unit])
+    doubts = doubts_of(merged, um, sheet, context, unit_start=starts[unit])
     um, spindle, flags = correct(readings, um, doubts, context)
     when = np.where(np.isnat(readings.honed_at), readings.measured_at, readings.honed_at)
     order, position = _made_order(readings, spindle, starts[unit])
@@ -81,18 +83,17 @@ def charted(bores: Bores, sheet: Sheet, elsewhere: NDArray[np.bool_]) -> Bores:
     able = (complete | value_doubt) & machine & ~elsewhere
     rows = np.flatnonzero(able)
     rows = rows[np.argsort(bores.measured_at[rows], kind="stable")]
-    _, first = np.unique(_pairs(bores.part[rows], bores.bore[rows]), return_index=True)
+    import pandas as pd
+
+    part, bore = (pd.factorize(column[rows])[0].astype(np.int64) for column in (bores.part, bores.bore))
+    first = ~pd.Series(part * (bore.max(initial=0) + 1) + bore).duplicated().to_numpy()
     marked = np.zeros(len(bores), dtype=np.int64)
     marked[rows[first]] = 1
     return replace(bores, charted=marked)
 
 
-def _pairs(part: Texts, bore: Texts) -> NDArray[np.str_]:
-    return np.char.add(np.char.add(part.astype(str), "\x1f"), bore.astype(str))
-
-
-def _merged(stored: StoredReadings, sheet: Sheet) -> tuple[Readings, Flags, NDArray[np.datetime64]]:
-    """Join rows into measurements, first row first; with whether any was late, and when the last was."""
+def _merged(stored: StoredReadings, sheet: Sheet) -> tuple[StoredReadings, NDArray[np.datetime64]]:
+    """Join rows into measurements, first row first, late or ahead where any is; and when the last was."""
     r = _complete_words(stored.readings, sheet)
     read = np.isfinite(r.um)
     number = measurement_numbers(r.gauge, r.part, r.bore, r.measured_at, r.measurement, read)
@@ -101,7 +102,7 @@ def _merged(stored: StoredReadings, sheet: Sheet) -> tuple[Readings, Flags, NDAr
     first = np.concatenate(([True], number[1:] != number[:-1]))
     starts = np.flatnonzero(first)
     merged = r.select(order[starts])
-    late = np.logical_or.reduceat(stored.late[order], starts)
+    late, ahead = (np.logical_or.reduceat(of[order], starts) for of in (stored.late, stored.ahead))
     last_at = np.maximum.reduceat(r.measured_at[order].astype(np.int64), starts).view("datetime64[us]")
     if len(starts) < len(order):
         cells = r.um[order]
@@ -110,7 +111,7 @@ def _merged(stored: StoredReadings, sheet: Sheet) -> tuple[Readings, Flags, NDAr
         um = np.where(count > 0, total, np.nan)
         repeated = np.logical_or.reduceat(r.repeated_hour[order], starts)
         merged = replace(merged, um=um, repeated_hour=repeated)
-    return merged, late, last_at
+    return StoredReadings(readings=merged, late=late, ahead=ahead), last_at
 
 
 def _complete_words(r: Readings, sheet: Sheet) -> Readings:

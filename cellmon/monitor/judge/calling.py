@@ -54,7 +54,7 @@ def past_of(stretch: Stretch, column: int, until: int, what: str) -> Past:
     """Return a stream's surprises, or variance ratios, up to a step, as far as one change reaches."""
     figures = stretch.watched.surprise if what == "level" else stretch.watched.ratio
     values = figures[: until + 1, column]
-    rows = stretch.columns[column].rows[: len(values)]
+    rows = stretch.columns.rows(column)[: len(values)]
     values = values[: len(rows)]
     earlier = [
         c.step for c in stretch.watched.calls if c.stream == column and c.step < until and c.kind == what
@@ -98,7 +98,7 @@ def alarm_rows(watcher: Watcher, unit: np.datetime64, stretch: Stretch) -> Alarm
         else:
             open_calls[key] = row
     for (c, _), row in open_calls.items():
-        found.append(_ended(row, stretch, c, len(stretch.columns[c].rows) - 1, over=0))
+        found.append(_ended(row, stretch, c, len(stretch.columns.rows(c)) - 1, over=0))
     sheet = watcher.rules.at(unit).sheet
     for row in found:
         if row["detector"]:  # it begins in this unit
@@ -116,7 +116,7 @@ def alarm_rows(watcher: Watcher, unit: np.datetime64, stretch: Stretch) -> Alarm
 def _row(
     unit: np.datetime64, stretch: Stretch, c: int, kind: str, side: int, call: int, *, step: int
 ) -> dict[str, Any]:
-    row, stream = stretch.columns[c].rows[step], stretch.streams[c]
+    row, stream = stretch.columns.rows(c)[step], stretch.streams[c]
     return {
         **{name: getattr(stream, name) for name in STREAM_COLUMNS},
         "call": str(call),
@@ -131,7 +131,7 @@ def _row(
 
 
 def _ended(row: dict[str, Any], stretch: Stretch, c: int, step: int, *, over: int) -> dict[str, Any]:
-    last = stretch.columns[c].rows[step]
+    last = stretch.columns.rows(c)[step]
     return row | {
         "last_at": stretch.subgroups.at[last],
         "last_part": stretch.subgroups.last_part[last],
@@ -144,7 +144,7 @@ def _change(watcher: Watcher, unit: np.datetime64, stretch: Stretch, call: Call)
     learned = stretch.learned[call.stream]
     found: dict[str, Any] = {"detector": DETECTORS[call.kind]}
     if call.kind == "single":
-        row = stretch.columns[call.stream].rows[call.step]
+        row = stretch.columns.rows(call.stream)[call.step]
         s = stretch.subgroups
         moment, part, last = s.first_at[row], s.first_part[row], s.last_part[row]
         found |= {"begin": moment, "sure": moment}

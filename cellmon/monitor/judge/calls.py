@@ -237,18 +237,16 @@ def _of_characteristic(session: Session, sheet: Sheet, name: str, rows: Characte
     audits: dict[tuple[str, str], list[int]] = {}
     for i in range(len(rows)):
         audits.setdefault((rows.part[i], spindle[i]), []).append(i)
-    logs, known = np.empty(len(rows)), 0
+    usual_logs = _Spread()
     for (_, mine_on), mine in audits.items():
         values = rows.value[mine]
         worst = mine[int(np.argmax(values))]
         over = feature.upper_um is not None and rows.value[worst] > feature.upper_um
         lowest = mine[int(np.argmin(values))]
         under = feature.lower_um is not None and rows.value[lowest] < feature.lower_um
-        unlike = name != TRACE_SIZE and _unlike(logs[:known], values)
+        unlike = name != TRACE_SIZE and _unlike(usual_logs, values)
         if not (over or under or unlike):
-            usual_logs = np.log(values[values > 0])
-            logs[known : known + len(usual_logs)] = usual_logs
-            known += len(usual_logs)
+            usual_logs.add(np.log(values[values > 0]))
             continue
         i = worst if over or unlike else lowest
         several = len(mine) > 1 and (unlike or float(values.min()) > (feature.upper_um or np.inf))
@@ -296,13 +294,41 @@ def _call_at(
     )
 
 
-def _unlike(logs: NDArray[np.float64], values: NDArray[np.float64]) -> bool:
+class _Spread:
+    """Mean and spread of figures that come a few at a time, none of them looked at again.
+
+    References
+    ----------
+    Chan, Golub and LeVeque, Algorithms for computing the sample variance, The American Statistician 37
+    (1983), 242-247 (from memory): sums of squares about the mean of two samples put together.
+    """
+
+    def __init__(self) -> None:
+        self.n, self.mean, self.squares = 0, 0.0, 0.0
+
+    def add(self, values: NDArray[np.float64]) -> None:
+        """Take in some more."""
+        if not len(values):
+            return
+        more, mean = len(values), float(values.mean())
+        away, whole = mean - self.mean, self.n + more
+        self.squares += float(((values - mean) ** 2).sum()) + away**2 * self.n * more / whole
+        self.mean += away * more / whole
+        self.n = whole
+
+    @property
+    def sd(self) -> float:
+        """The standard deviation, divisor n - 1."""
+        return float(np.sqrt(self.squares / (self.n - 1)))
+
+
+def _unlike(logs: _Spread, values: NDArray[np.float64]) -> bool:
     """Return whether a block's positive figures lie, on average, far above those before on a log scale."""
-    if len(logs) < LEAST_BEFORE or not (values > 0).all():
+    if logs.n < LEAST_BEFORE or not (values > 0).all():
         return False
-    spread = float(logs.std(ddof=1))
+    spread = logs.sd
     if not spread > 0:
         return False
-    away = (float(np.log(values).mean()) - float(logs.mean())) / spread
-    t = away / np.sqrt(1 / len(values) + 1 / len(logs))
-    return float(as_normal(t, len(logs) - 1)) > UNLIKE
+    away = (float(np.log(values).mean()) - logs.mean) / spread
+    t = away / np.sqrt(1 / len(values) + 1 / logs.n)
+    return float(as_normal(t, logs.n - 1)) > UNLIKE

@@ -17,7 +17,7 @@ from cellmon.bores.doubts import (
     swapped_directions,
     swapped_planes,
 )
-from cellmon.judged import Doubts
+from cellmon.judged import Doubts, StoredReadings
 from cellmon.monitor.judge.context import Context, Suspect
 from cellmon.records import Flag, Flags, Numbers, Readings, Texts, Whole, absent
 from cellmon.sheet import Sheet
@@ -41,6 +41,7 @@ WORDS = {
     Flag.ZERO_SUSPECT: to_say("the gauge was found {by} µm off at the next check"),
     Flag.LATE: to_say("came after limits were frozen over its time"),
 }
+AHEAD = to_say("dated in the future when it was taken: a station clock may be ahead")
 PROPOSALS = {
     Flag.DIAL_TURN: to_say("take the turn off"),
     Flag.SWAPPED_PLANES: to_say("exchange the planes"),
@@ -77,11 +78,13 @@ class _Found:
     to_spindle: str | None = None
     cell: Whole | None = None
     amount: Numbers | None = None
+    said: str | None = None
+    """Words of its own, where a flag has several reasons."""
 
     @property
     def words(self) -> str:
         """What is doubted, in English."""
-        return WORDS[self.flag].format(bore=self.bore, by=self.by)
+        return (self.said or WORDS[self.flag]).format(bore=self.bore, by=self.by)
 
     @property
     def proposal(self) -> str | None:
@@ -91,22 +94,22 @@ class _Found:
 
 
 def doubts_of(
-    readings: Readings,
+    stored: StoredReadings,
     um: NDArray[np.float64],
-    late: Flags,
     sheet: Sheet,
     context: Context,
     *,
     unit_start: NDArray[np.datetime64],
 ) -> Doubts:
     """Return every doubt about some measurements; um of shape (bores, planes, directions)."""
+    readings = stored.readings
     found = [
         *_where_made(readings, sheet, context),
-        *_when_made(readings, unit_start),
+        *_when_made(stored, unit_start),
         *_as_read(um, readings, sheet),
         *_exchanged(um, readings, unit_start),
         *_by_gauge(readings, context.suspect),
-        _Found(flag=Flag.LATE, rows=np.flatnonzero(late)),
+        _Found(flag=Flag.LATE, rows=np.flatnonzero(stored.late)),
     ]
     found = [f for f in found if len(f.rows)]
     rows = np.concatenate([f.rows for f in found]) if found else np.zeros(0, dtype=np.int64)
@@ -174,7 +177,9 @@ def _where_made(readings: Readings, sheet: Sheet, context: Context) -> Iterator[
     yield _Found(flag=Flag.SET_DIFFERS, rows=differs)
 
 
-def _when_made(readings: Readings, unit_start: NDArray[np.datetime64]) -> Iterator[_Found]:
+def _when_made(stored: StoredReadings, unit_start: NDArray[np.datetime64]) -> Iterator[_Found]:
+    readings = stored.readings
+    yield _Found(flag=Flag.CLOCK, rows=np.flatnonzero(stored.ahead), said=AHEAD)
     yield _Found(flag=Flag.REPEATED_HOUR, rows=np.flatnonzero(readings.repeated_hour))
     behind = readings.measured_at - readings.honed_at
     for gauge in sorted(set(readings.gauge.tolist())):
@@ -183,7 +188,7 @@ def _when_made(readings: Readings, unit_start: NDArray[np.datetime64]) -> Iterat
             if len(rows) >= RUN:
                 rows = _as_honed(readings, rows)  # a clock that steps mixes up the order of measuring
                 stepped = rows[_in_runs(_stepped(behind[rows]))]
-                yield _Found(flag=Flag.CLOCK, rows=stepped)
+                yield _Found(flag=Flag.CLOCK, rows=stepped[~stored.ahead[stepped]])
 
 
 def _in_time(readings: Readings, rows: Whole) -> Whole:

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from cellmon.drift.columns import Steps
 from cellmon.judged import OFFSETS, Subgroups
 from cellmon.records import EventKind, Events, Flags, Numbers, Stream, Times, Whole
 from cellmon.sheet import Sheet
@@ -17,8 +15,6 @@ SIZE = "diameter"
 """The feature that offsets, zeroing and temperatures move."""
 OFFSET_DOUBT = 0.15
 """Standard uncertainty of what an offset does, as a share of it."""
-THERMAL_DOUBT = 0.5
-"""Of a level where temperatures begin or cease to be known, in standard deviations of a bore."""
 BY_MACHINE = "machine"
 CHANGES = (EventKind.STONES_FITTED, EventKind.SETUP_CHANGED)
 
@@ -65,6 +61,10 @@ class Spans:
         """Return the spans of some subgroups."""
         return cls(first=subgroups.honed_first, last=subgroups.honed_last, thermal=subgroups.thermal)
 
+    def select(self, rows: Whole) -> Spans:
+        """Return some of them."""
+        return Spans(first=self.first[rows], last=self.last[rows], thermal=self.thermal[rows])
+
     def after(self, before: Spans) -> Spans:
         """Return these, one later: the spans of the subgroup before each; `before` is that of the first."""
         return Spans(
@@ -91,42 +91,62 @@ class Moves:
 
 
 def moves(stream: Stream, now: Spans, before: Spans, events: Events, sheet: Sheet) -> Moves:
-    """Return what moved one stream between subgroups.
+    """Return what moved one stream between subgroups, as `moves_of` does."""
+    return moves_of([stream], np.zeros(len(now.first), dtype=np.int64), now, before, events, sheet)
+
+
+def moves_of(
+    streams: Sequence[Stream], column: Whole, now: Spans, before: Spans, events: Events, sheet: Sheet
+) -> Moves:
+    """Return what moved each of some streams between subgroups.
 
     An offset made while a subgroup was honed moves its mean by the share of bores honed after it.
-    `events` are those `usual_events` leaves.
+
+    Parameters
+    ----------
+    column : array of int, shape (subgroups,)
+        The stream of each subgroup.
+    now, before : Spans
+        Of each subgroup, and of the one before it in its stream.
+    events : Events
+        Those `usual_events` leaves.
     """
     size = len(now.first)
     machine, by_hand, zeroed, doubt = (np.zeros(size) for _ in range(4))
-    sized, gauge = stream.feature == SIZE, sheet.measuring.gauge
-    share = Share.of(stream, sheet)
-    if sized:
-        for i in np.flatnonzero(_moves_size(events)):
-            zeroing = events.event[i] == EventKind.GAUGE_ZEROED
-            if zeroing:
-                weight = share.gauge * (events.gauge[i] in (None, gauge))
-            else:
-                weight = share.on(events.spindle[i])
-            if not weight:
-                continue
-            step = weight * float(events.value[i]) * (_done(events.at[i], now) - _done(events.at[i], before))
-            if zeroing:
-                zeroed += step
-                continue
-            (machine if events.by[i] == BY_MACHINE else by_hand)[:] += step
-            doubt += (OFFSET_DOUBT * step) ** 2
-    told = stream.feature != OFFSETS  # a block of them holds dressings, and other stones are judged alike
+    shares = [Share.of(stream, sheet) for stream in streams]
+    sized = np.array([stream.feature == SIZE for stream in streams], dtype=bool)
+    begin, end = np.minimum(now.first, before.first), np.maximum(now.last, before.last)
+    for i in np.flatnonzero(_moves_size(events)):
+        zeroing, at = events.event[i] == EventKind.GAUGE_ZEROED, events.at[i]
+        if zeroing:
+            serves = events.gauge[i] in (None, sheet.measuring.gauge)
+            weights = sized * np.array([share.gauge * serves for share in shares])
+        else:
+            weights = sized * np.array([share.on(events.spindle[i]) for share in shares])
+        rows = np.flatnonzero((begin <= at) & (end > at))  # others lie before it wholly, or after
+        if not len(rows) or not weights.any():
+            continue
+        done = _done(at, now.select(rows)) - _done(at, before.select(rows))
+        step = (weights * float(events.value[i]))[column[rows]] * done
+        if zeroing:
+            zeroed[rows] += step
+            continue
+        (machine if events.by[i] == BY_MACHINE else by_hand)[rows] += step
+        doubt[rows] += (OFFSET_DOUBT * step) ** 2
+    # a block of offsets holds dressings, and other stones are judged alike
+    told = np.array([stream.feature != OFFSETS for stream in streams], dtype=bool)
     known = np.isfinite(now.thermal) & np.isfinite(before.thermal)
     lost = np.isfinite(now.thermal) != np.isfinite(before.thermal)
+    fresh = _Breaks(events=events, shares=shares, told=told, column=column, now=now, before=before)
     return Moves(
         machine=machine,
         by_hand=by_hand,
         zeroed=zeroed,
-        thermal=np.where(known, now.thermal - before.thermal, 0.0) if sized else np.zeros(size),
+        thermal=np.where(known & sized[column], now.thermal - before.thermal, 0.0),
         doubt=doubt,
-        thermal_lost=lost & sized,
-        dressed=told & _between(events, share, now, before, (EventKind.STONES_DRESSED,)),
-        changed=told & _between(events, share, now, before, CHANGES),
+        thermal_lost=lost & sized[column],
+        dressed=fresh.of((EventKind.STONES_DRESSED,)),
+        changed=fresh.of(CHANGES),
     )
 
 
@@ -136,16 +156,29 @@ def _moves_size(events: Events) -> Flags:
     return found
 
 
-def _between(events: Events, share: Share, now: Spans, before: Spans, kinds: Sequence[EventKind]) -> Flags:
-    """Return between which subgroups and the one before an event of some kinds lies."""
-    found = np.zeros(len(now.last), dtype=bool)
-    mine = np.zeros(len(events), dtype=bool)
-    for kind in kinds:
-        mine |= events.event == kind
-    for i in np.flatnonzero(mine):
-        if share.on(events.spindle[i]):
-            found |= (events.at[i] > before.last) & (events.at[i] <= now.last)
-    return found
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Breaks:
+    """Between which subgroups and the one before in their streams something happened."""
+
+    events: Events
+    shares: Sequence[Share]
+    told: Flags
+    """Of each stream, whether it is broken by such events at all."""
+    column: Whole
+    now: Spans
+    before: Spans
+
+    def of(self, kinds: Sequence[EventKind]) -> Flags:
+        """Say it of events of some kinds."""
+        found = np.zeros(len(self.now.last), dtype=bool)
+        mine = np.zeros(len(self.events), dtype=bool)
+        for kind in kinds:
+            mine |= self.events.event == kind
+        for i in np.flatnonzero(mine):
+            at, spindle = self.events.at[i], self.events.spindle[i]
+            on = self.told & np.array([bool(share.on(spindle)) for share in self.shares], dtype=bool)
+            found |= on[self.column] & (at > self.before.last) & (at <= self.now.last)
+        return found
 
 
 USUAL_SHARE = 1 / 6
@@ -190,63 +223,3 @@ def _done(at: np.datetime64, spans: Spans) -> Numbers:
     after = (spans.last - at).astype(np.int64).astype(np.float64)
     found: Numbers = np.clip(after / np.maximum(length, 1.0), 0.0, 1.0)
     return found
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Column:
-    """One stream's subgroups in order, as one column of the watch."""
-
-    rows: Whole
-    moves: Moves
-    bore_sd: float
-    slope: float
-    """A bore."""
-    spans: Spans
-    before: Spans
-
-
-LONG = 3.0
-"""A pause so many times the usual distance of subgroups may have held bores that were not charted."""
-MOST_MISSED = 200.0
-
-
-def _pause_doubt(column: Column, n: Numbers) -> Numbers:
-    """Return the variance that bores made but not charted leave, where a stream drifts.
-
-    They may lie before a subgroup, or between its own bores.
-    """
-    doubt = np.zeros(len(n))
-    if not column.slope or not len(n):
-        return doubt
-    for since, until in ((column.before.first, column.spans.first), (column.spans.first, column.spans.last)):
-        apart = (until - since).astype(np.int64).astype(np.float64)
-        usual = float(np.median(apart))
-        if usual > 0:
-            missed = np.where(apart > LONG * usual, np.minimum((apart / usual - 1) * n, MOST_MISSED), 0.0)
-            doubt += (column.slope * missed) ** 2
-    return doubt
-
-
-def side_by_side(subgroups: Subgroups, columns: Sequence[Column]) -> Steps:
-    """Lay streams side by side, each from its first subgroup on."""
-    count = max((len(c.rows) for c in columns), default=0)
-    shape = (count, len(columns))
-    at = np.zeros(shape, dtype=np.int64)
-    numbers: dict[str, Any] = {name: np.full(shape, np.nan) for name in ("mean", "sd", "low", "high")}
-    zeros: dict[str, Any] = {name: np.zeros(shape) for name in ("n", "moved", "by_hand", "zeroed", "doubt")}
-    flags: dict[str, Any] = {name: np.zeros(shape, dtype=bool) for name in ("dressed", "changed")}
-    for c, column in enumerate(columns):
-        rows, m, k = column.rows, column.moves, len(column.rows)
-        at[:k, c] = subgroups.at[rows].astype(np.int64)
-        for name, values in numbers.items():
-            values[:k, c] = getattr(subgroups, name)[rows]
-        zeros["n"][:k, c] = subgroups.n[rows]
-        zeros["moved"][:k, c] = m.machine + m.thermal
-        zeros["by_hand"][:k, c], zeros["zeroed"][:k, c] = m.by_hand, m.zeroed
-        zeros["doubt"][:k, c] = (
-            m.doubt
-            + m.thermal_lost * (THERMAL_DOUBT * column.bore_sd) ** 2
-            + _pause_doubt(column, subgroups.n[rows].astype(np.float64))
-        )
-        flags["dressed"][:k, c], flags["changed"][:k, c] = m.dressed, m.changed
-    return Steps(at=at, **numbers, **zeros, **flags)

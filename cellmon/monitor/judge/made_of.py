@@ -16,6 +16,7 @@ def from_bores(
     found: SubgroupStatistics,
     *,
     feature: str,
+    order: Whole | None = None,
     part_of: str = "itself",
     bore: Texts | None = None,
     fixture: Texts | None = None,
@@ -28,6 +29,8 @@ def from_bores(
     ----------
     first, last : ndarray, shape (k,)
         Rows of `bores`, in order.
+    order : ndarray, shape (bores,), optional
+        The rows of `bores` in the order in which `first` and `last` count them; None: as they stand.
     found : SubgroupStatistics
         Of as many subgroups.
     bore, fixture, segment, thermal : ndarray, shape (k,), optional
@@ -35,7 +38,11 @@ def from_bores(
     """
     size = len(first)
     nothing: Texts = np.full(size, None, dtype=object)
-    flagged = np.concatenate(([0], np.cumsum(bores.flags != 0)))
+    flags = bores.flags if order is None else bores.flags[order]
+    flagged = np.concatenate(([0], np.cumsum(flags != 0)))
+    flagged = flagged[last + 1] - flagged[first]
+    if order is not None:
+        first, last = order[first], order[last]
     honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
     return Subgroups(
         part_number=bores.part_number[last],
@@ -57,7 +64,7 @@ def from_bores(
         sd=found.sd,
         low=found.low,
         high=found.high,
-        flagged=flagged[last + 1] - flagged[first],
+        flagged=flagged,
         stone_set=bores.stone_set[last],
         honed_first=honed[first],
         honed_last=honed[last],

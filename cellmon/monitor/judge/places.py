@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass, fields, replace
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cellmon.drift.columns import State
 from cellmon.judged import STREAM_COLUMNS
 from cellmon.monitor.judge.inputs import Spans
-from cellmon.records import Stream
+from cellmon.records import Stream, Whole
 from cellmon.store.chunks import decode, encode
 
 
@@ -40,6 +40,11 @@ class Place:
         return encode(columns)
 
     @classmethod
+    def of(cls, block: bytes | None) -> Place | None:
+        """Read it back, where one was kept."""
+        return None if block is None else cls.read(block)
+
+    @classmethod
     def read(cls, block: bytes) -> Place:
         """Read it back."""
         columns = decode(block)
@@ -55,13 +60,13 @@ class Place:
         )
 
 
-def gathered(kind: type[Any], parts: Sequence[tuple[Any, int]]) -> Any:
-    """Return a `State` or `Spans` put together from single streams of others."""
-    found = {}
-    for f in fields(kind):
-        columns = [getattr(one, f.name)[..., i] for one, i in parts]
-        if columns:
-            found[f.name] = np.stack(columns, axis=-1)
-        else:
-            found[f.name] = np.zeros(0, dtype="datetime64[us]" if f.name in ("first", "last") else float)
-    return kind(**found)
+P = TypeVar("P", State, Spans)
+
+
+def gathered(parts: Sequence[P], columns: Whole) -> P:
+    """Return some columns of states, or spans, that are counted on from one to the next."""
+    joined = {
+        f.name: np.concatenate([getattr(part, f.name) for part in parts], axis=-1)[..., columns]
+        for f in fields(parts[0])
+    }
+    return replace(parts[0], **joined)

@@ -44,23 +44,24 @@ def sides(subgroups: Subgroups, centre: Numbers, sigma: Numbers) -> tuple[Whole,
 def grouped(calls: Sequence[Called], sheet: Sheet) -> list[Group]:
     """Join calls, which come in order of time, to signals."""
     groups: list[list[Called]] = []
-    over: dict[int, np.datetime64] = {}  # when nothing joins a group any more, by its identity
+    over = np.full(len(calls), "NaT", dtype="datetime64[us]")  # when nothing joins a group any more
     for call in calls:
         begins = min(call.at, call.earliest_at, call.change_at - SHARED)
-        mine = [g for g in groups if over[id(g)] >= begins and _shares(g, call, sheet)]
+        near = np.flatnonzero(over[: len(groups)] >= begins).tolist()
+        mine = [g for g in near if _shares(groups[g], call, sheet)]
         if not mine:
+            over[len(groups)] = call.last_at + AGAIN
             groups.append([call])
-            over[id(groups[-1])] = call.last_at + AGAIN
             continue
         last = mine[-1]  # what a call has in common with others that came at the same time is one change
-        joined = [g for g in mine[:-1] if last[0].at - g[0].at <= SHARED]
-        first = joined[0] if joined else last
-        for other in (*joined[1:], *((last,) if joined else ())):
-            first.extend(other)
-        first.append(call)
-        over[id(first)] = max(one.last_at for one in first) + AGAIN
-        groups = [g for g in groups if g is first or not any(g is m for m in (*joined, last))]
-    return [Group(lead=g[0], others=tuple(g[1:])) for g in groups]
+        joined = [g for g in mine[:-1] if groups[last][0].at - groups[g][0].at <= SHARED]
+        first, *others = (*joined, last)
+        for other in others:
+            groups[first].extend(groups[other])
+            groups[other], over[other] = [], np.datetime64("NaT", "us")
+        groups[first].append(call)
+        over[first] = max(one.last_at for one in groups[first]) + AGAIN
+    return [Group(lead=g[0], others=tuple(g[1:])) for g in groups if g]
 
 
 ALONE = ("routing", "limit", "pattern", "audit")

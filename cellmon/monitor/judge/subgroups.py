@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.charts.subgroups import cut, statistics
-from cellmon.judged import SIZE_COLUMNS, STREAM_COLUMNS, Bores, Subgroups
+from cellmon.judged import SIZE_COLUMNS, Bores, Subgroups
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
 from cellmon.monitor.judge.like_parts import charted_numbers, charted_together
@@ -21,6 +21,7 @@ from cellmon.monitor.judge.together import Rows, alone, together
 from cellmon.monitor.rules import Unit
 from cellmon.records import EventKind, Numbers, Stream, Texts, Whole, no_rows
 from cellmon.sheet import DiameterFeature, Part, Sheet
+from cellmon.store.joining import streams_of
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -112,12 +113,12 @@ def count_streams(
     charted = replace(charted, part_number=charted_numbers(charted.part_number, sheet))
     made = _counted([charted.unit_start, *(getattr(charted, name) for name in POSITION_NAMES)])
     whole = made | _counted([charted.unit_start, *(getattr(charted, n) for n in POSITION_NAMES[:-1])])
-    many = _counted([subgroups.unit_start, *(getattr(subgroups, name) for name in STREAM_COLUMNS)])
     counts: dict[tuple[np.datetime64, Stream], tuple[int, int]] = {}
-    for (unit, number, spindle, bore, feature, fixture, _), n in many.items():
-        stream = Stream(part_number=number, spindle=spindle, bore=bore, feature=feature, fixture=fixture)
-        place = (unit, number, spindle, bore)
-        counts[unit, stream] = whole[place if fixture is None else (*place, fixture)], n
+    streams, code = streams_of(subgroups)
+    for (unit, number), n in _counted([subgroups.unit_start, code]).items():
+        stream = streams[number]
+        place = (unit, stream.part_number, stream.spindle, stream.bore)
+        counts[unit, stream] = whole[place if stream.fixture is None else (*place, stream.fixture)], n
     return counts
 
 
@@ -165,9 +166,21 @@ def _codes(columns: Sequence[NDArray[Any]], size: int) -> Whole:
     code = np.zeros(size, dtype=np.int64)
     for column in columns:
         number, words = pd.factorize(column, sort=True)
-        code = code * (len(words) + 1) + number + 1
-        code, _ = pd.factorize(code, sort=True)
-    return np.asarray(code, dtype=np.int64)
+        code = _dense(code * (len(words) + 1) + number + 1)
+    return code
+
+
+def _dense(code: Whole) -> Whole:
+    """Number the different ones of some numbers, none negative, in their own order."""
+    import pandas as pd
+
+    most = int(code.max(initial=0))
+    if most > 4 * len(code):
+        return np.asarray(pd.factorize(code, sort=True)[0], dtype=np.int64)
+    there = np.zeros(most + 1, dtype=bool)
+    there[code] = True
+    found: Whole = (np.cumsum(there) - 1)[code]
+    return found
 
 
 def _cut_rows(rows: Rows, values: Mapping[str, Numbers], part: Part, sheet: Sheet) -> Iterator[Subgroups]:
@@ -181,7 +194,8 @@ def _cut_rows(rows: Rows, values: Mapping[str, Numbers], part: Part, sheet: Shee
         stream = _codes([bores.spindle, bores.bore, fixture], len(bores))
         order = np.argsort(stream, kind="stable")  # bores come in making order
         cut_in = _Order(
-            bores=bores.select(order),
+            bores=bores,
+            order=order,
             fixture=fixture[order],
             stream=stream[order],
             segment=rows.segment[order],
@@ -200,6 +214,7 @@ def _cut_process(rows: Rows, told: Mapping[str, Numbers], sheet: Sheet) -> Itera
     size = len(rows.bores)
     cut_in = _Order(
         bores=rows.bores,
+        order=np.arange(size),
         fixture=np.full(size, None, dtype=object),
         stream=np.zeros(size, dtype=np.int64),
         segment=rows.segment,
@@ -216,6 +231,8 @@ class _Order:
     """Rows stream after stream, each in making order."""
 
     bores: Bores
+    order: Whole
+    """Which of the bores each row is; what follows stands in this order."""
     fixture: Texts
     stream: Whole
     segment: Whole
@@ -256,17 +273,18 @@ def _subgroups(rows: _Order, values: Numbers, labels: Whole, *, size: int, name:
         last,
         found.select(kept),
         feature=name,
+        order=rows.order,
         part_of=rows.part_of,
-        bore=bores.bore[last],
+        bore=bores.bore[rows.order[last]],
         fixture=rows.fixture[last],
         segment=rows.segment[last],
-        thermal=_thermal(bores, labels)[kept] if name == "diameter" else None,
+        thermal=_thermal(bores.thermal[rows.order], labels)[kept] if name == "diameter" else None,
     )
 
 
-def _thermal(bores: Bores, labels: Whole) -> Numbers:
+def _thermal(thermal: Numbers, labels: Whole) -> Numbers:
     """Return the mean of what temperatures explain in each subgroup; nan where none is known."""
-    found: Numbers = np.round(statistics(bores.thermal, labels).mean, 4)
+    found: Numbers = np.round(statistics(thermal, labels).mean, 4)
     return found
 
 

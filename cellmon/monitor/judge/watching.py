@@ -12,27 +12,21 @@ from typing import Any
 
 import numpy as np
 
-from cellmon.drift.columns import State, Steps, Watched
+from cellmon.drift.columns import Limits, State, Steps, Watched
 from cellmon.drift.watch import watch
 from cellmon.drift.wear import Learned
-from cellmon.judged import Limit, Subgroups
+from cellmon.judged import Subgroups
 from cellmon.monitor.judge.budget import Budget, budget, detector_limits
 from cellmon.monitor.judge.calling import POINTS_BACK, Past, alarm_rows, past_of
-from cellmon.monitor.judge.inputs import (
-    UNDONE_WITHIN,
-    Column,
-    Spans,
-    moves,
-    side_by_side,
-    usual_events,
-)
+from cellmon.monitor.judge.columns import Columns, side_by_side
+from cellmon.monitor.judge.inputs import UNDONE_WITHIN, Spans, moves_of, usual_events
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
-from cellmon.monitor.judge.places import Place, gathered
+from cellmon.monitor.judge.places import Place
+from cellmon.monitor.judge.plans import InTime, Plan, Version, versions_of
 from cellmon.monitor.rules import Rules
-from cellmon.records import Events, Kind, Stream, Whole
+from cellmon.records import Events, Kind, Stream
 from cellmon.sheet import Sheet
 from cellmon.store import Session
-from cellmon.store.joining import by_stream
 
 UNITS_BACK = 3
 LONGEST_UNIT = np.timedelta64(366, "D")
@@ -43,7 +37,7 @@ class Stretch:
     """One unit as it was watched."""
 
     subgroups: Subgroups
-    columns: tuple[Column, ...]
+    columns: Columns
     streams: tuple[Stream, ...]
     learned: tuple[Learned, ...]
     steps: Steps
@@ -58,7 +52,7 @@ def watch_units(
     *,
     since: np.datetime64,
     must: Collection[np.datetime64],
-    fresh: Mapping[np.datetime64, Subgroups] | None = None,
+    fresh: Mapping[np.datetime64, InTime] | None = None,
 ) -> None:
     """Watch every unit from a moment on until the detectors stand where they stood.
 
@@ -75,27 +69,30 @@ def watch_units(
         Subgroups of units that were just cut.
     """
     units = session.units_judged(since)
-    for gone in set(session.units_watched()[session.units_watched() >= since]) - set(units):
+    stands = set(session.units_watched(since))
+    for gone in stands - set(units):
         session.forget_watched(gone)
     if not len(units):
         return
     watcher = Watcher.of(session, rules, since)
     due, alike = set(must), 0
-    block, before = session.watched_before(units[0]), None
+    place, before = Place.of(session.watched_before(units[0])), None
     for unit in units:
         if alike > UNITS_BACK and unit not in due:
             before = unit
             continue
         if before is not None:
-            block, before = session.watched_at(before), None
-        subgroups = (fresh or {}).get(unit)
-        stretch = watcher.seen[unit] = watcher.unit(unit, block, subgroups)
+            place, before = Place.of(session.watched_at(before)), None
+        stretch = watcher.unit(unit, place, (fresh or {}).get(unit))
+        watcher.keep(unit, stretch)
         rows = alarm_rows(watcher, unit, stretch)
-        stood = session.watched_at(unit)
-        block = stretch.after.block()
-        session.forget_watched(unit)
+        stood, place = session.watched_at(unit) if unit in stands else None, stretch.after
+        block = place.block()
+        if unit in stands:
+            session.forget_watched(unit)
         session.put_watched(unit, block)
-        session.add(rows)
+        if len(rows):
+            session.add(rows)
         alike = alike + 1 if block == stood else 0
 
 
@@ -112,58 +109,79 @@ class Watcher:
     seen: dict[np.datetime64, Stretch] = field(default_factory=dict)
     """Units watched in this pass, for the past of those after them."""
     budgets: dict[int, Budget] = field(default_factory=dict)
+    versions: Mapping[Stream, Sequence[Version]] = field(default_factory=dict)
+    detectors: dict[tuple[Any, ...], Limits] = field(default_factory=dict)
 
     @classmethod
     def of(cls, session: Session, rules: Rules, since: np.datetime64) -> Watcher:
         """Load limits, and what was logged from some units before a moment on."""
-        back = session.units_watched()
-        back = back[back < since][-UNITS_BACK:]
+        back = session.last_watched(since, UNITS_BACK)
         start = (back[0] if len(back) else since) - np.timedelta64(7, "D")
         events = _events(session, start)
-        return cls(session=session, rules=rules, limits=all_limits(session), events=events, events_from=start)
+        limits = all_limits(session)
+        versions = {stream: versions_of(its) for stream, its in limits.items()}
+        return cls(
+            session=session, rules=rules, limits=limits, events=events, events_from=start, versions=versions
+        )
 
-    def unit(
-        self,
-        unit: np.datetime64,
-        block: bytes | None,
-        subgroups: Subgroups | None = None,
-    ) -> Stretch:
+    def keep(self, unit: np.datetime64, stretch: Stretch) -> None:
+        """Keep a unit for the past of those after it, as far as that reaches."""
+        self.seen[unit] = stretch
+        for far in sorted(self.seen)[: -UNITS_BACK - 1]:
+            del self.seen[far]
+
+    def unit(self, unit: np.datetime64, place: Place | None, subgroups: InTime | None = None) -> Stretch:
         """Watch one unit from where the one before left off."""
-        place = Place.read(block) if block else None
         if subgroups is None:
-            subgroups = self.session.subgroups_of_unit(unit)
-        sheet = self.rules.at(unit).sheet
-        order = np.lexsort((subgroups.first_at, subgroups.at))
-        subgroups = subgroups.select(order)
-        found = self.budget_at(unit)
-        plan = _plan(subgroups, self.limits, found)
-        state = State.begin([p.learned for p in plan])
-        spans = _spans_before(plan, subgroups, place, state)
+            subgroups = InTime.of(self.session.subgroups_of_unit(unit))
+        sheet, found, cut = self.rules.at(unit).sheet, self.budget_at(unit), subgroups.subgroups
+        plan = Plan.of(subgroups, self.versions, found)
+        learned = plan.learned
+        state = State.begin(learned)
+        spans = plan.begin(cut, place, state)
         before = _copy(state)
-        logged = self._logged(subgroups, spans, sheet)
-        columns = tuple(_column(p, subgroups, spans, i, logged, sheet) for i, p in enumerate(plan))
-        steps = side_by_side(subgroups, columns)
-        streams = tuple(p.stream for p in plan)
-        learned = tuple(p.learned for p in plan)
-        limits = detector_limits(found, streams, [one.size for one in learned])
-        watched = watch(state, steps, learned, limits)
+        columns = self._columns(plan, cut, spans, sheet)
+        steps = side_by_side(cut, columns)
+        watched = watch(state, steps, learned, self._detectors(unit, plan, found))
         state.rounded()
         return Stretch(
-            subgroups=subgroups,
+            subgroups=cut,
             columns=columns,
-            streams=streams,
+            streams=plan.streams,
             learned=learned,
             steps=steps,
             before=before,
             watched=watched,
-            after=_place_after(plan, subgroups, spans, state, place),
+            after=plan.place_after(cut, state, place),
         )
+
+    def _columns(self, plan: Plan, subgroups: Subgroups, first: Spans, sheet: Sheet) -> Columns:
+        """Lay a unit's streams side by side, with what is known to have moved them."""
+        now = Spans.of(subgroups).select(plan.laid.rows)
+        before = plan.laid.before(now, first)
+        logged = self._logged(subgroups, first, sheet)
+        return Columns(
+            laid=plan.laid,
+            spans=now,
+            before=before,
+            moves=moves_of(plan.streams, plan.laid.column, now, before, logged, sheet),
+            bore_sd=np.array([one.bore_sd for one in plan.learned]),
+            slope=np.array([one.slope for one in plan.learned]),
+        )
+
+    def _detectors(self, unit: np.datetime64, plan: Plan, found: Budget) -> Limits:
+        """Return when the detectors of a unit's streams call; worked out once for the same streams."""
+        sizes = tuple(one.size for one in plan.learned)
+        key = (self.rules.at(unit).version, plan.streams, sizes)
+        if key not in self.detectors:
+            self.detectors[key] = detector_limits(found, plan.streams, sizes)
+        return self.detectors[key]
 
     def of_stream(self, unit: np.datetime64, stream: Stream) -> Stretch:
         """Watch one unit for one stream alone."""
         subgroups = self.session.subgroups(stream, start=unit, end=unit + LONGEST_UNIT)
         mine = subgroups.select(subgroups.unit_start == unit)
-        return self.unit(unit, self.session.watched_before(unit), mine)
+        return self.unit(unit, Place.of(self.session.watched_before(unit)), InTime.of(mine))
 
     def budget_at(self, unit: np.datetime64) -> Budget:
         """Return what the sheet of a unit gives each stream."""
@@ -187,13 +205,11 @@ class Watcher:
         """Return a stream's surprises (or variance ratios) up to a step, from earlier units too."""
         stream = stretch.streams[column]
         past = [past_of(stretch, column, step, what)]
-        back = self.session.units_watched()
-        back = back[back < unit][::-1][:UNITS_BACK]
-        for earlier in back:
+        for earlier in self.session.last_watched(unit, UNITS_BACK)[::-1]:
             if past[-1].broken or sum(len(p.values) for p in past) >= POINTS_BACK:
                 break
             if earlier not in self.seen:
-                self.seen[earlier] = self.unit(earlier, self.session.watched_before(earlier))
+                self.seen[earlier] = self.unit(earlier, Place.of(self.session.watched_before(earlier)))
             found = self.seen[earlier]
             if stream not in found.streams:
                 break
@@ -208,130 +224,5 @@ def _events(session: Session, start: np.datetime64) -> Events:
     return events.select(np.lexsort((events.value, events.at)))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Planned:
-    stream: Stream
-    version: int
-    learned: Learned
-    learned_until: np.datetime64
-    """When the last bore was measured that it was learned from."""
-    rows: Whole
-
-
-def _plan(
-    subgroups: Subgroups,
-    limits: Mapping[Stream, StreamLimits],
-    found: Budget,
-) -> list[_Planned]:
-    """Return the streams watched in a unit, in a fixed order, each with the rows after its baseline."""
-    plan = []
-    for stream, rows in by_stream(subgroups).items():
-        if stream not in limits or found.family_of(stream) is None:
-            continue
-        for version, begins, ends in _versions(limits[stream]):
-            at = subgroups.at[rows]
-            mine = rows[(at > begins) & (at <= ends)]
-            if len(mine) and version.learned is not None:
-                learned = _learned(version.learned)
-                plan.append(
-                    _Planned(
-                        stream=stream,
-                        version=version.version,
-                        learned=learned,
-                        learned_until=version.window_to,
-                        rows=mine,
-                    )
-                )
-    return sorted(plan, key=lambda p: (p.stream, p.version))
-
-
-def _learned(figures: Mapping[str, Any]) -> Learned:
-    return Learned(**{**figures, "size": int(figures["size"])})
-
-
-def _versions(limits: StreamLimits) -> list[tuple[Limit, np.datetime64, np.datetime64]]:
-    """Return each version of a stream's limits, the moment after which it watches, and until when."""
-    found: list[tuple[Limit, np.datetime64]] = []
-    if limits.provisional is not None and limits.provisional.subgroups >= 25:
-        found.append((limits.provisional, limits.provisional.window_to))
-    for frozen in limits.frozen:
-        begins = frozen.window_to if frozen.since is None else frozen.since - np.timedelta64(1, "us")
-        found = [(limit, start) for limit, start in found if start < begins]
-        found.append((frozen, begins))
-    if not found:
-        return []
-    ends = [*(start for _, start in found[1:]), np.datetime64("2200-01-01", "us")]
-    return [(limit, start, end) for (limit, start), end in zip(found, ends, strict=True)]
-
-
-def _spans_before(plan: Sequence[_Planned], subgroups: Subgroups, place: Place | None, state: State) -> Spans:
-    """Return the span of each column's last subgroup before this unit, and take its detectors' place.
-
-    Before the first subgroup after a baseline stands the end of its window.
-    """
-    honed = np.array([subgroups.honed_first[p.rows[0]] for p in plan], dtype="datetime64[us]")
-    first = np.minimum(np.array([p.learned_until for p in plan], dtype="datetime64[us]"), honed)
-    last, thermal = first.copy(), np.array([subgroups.thermal[p.rows[0]] for p in plan], dtype=np.float64)
-    if place is not None:
-        known = {(s, v): i for i, (s, v) in enumerate(zip(place.streams, place.versions, strict=True))}
-        for i, p in enumerate(plan):
-            j = known.get((p.stream, p.version))
-            if j is None:
-                continue
-            for f in fields(State):
-                getattr(state, f.name)[..., i] = getattr(place.state, f.name)[..., j]
-            first[i], last[i], thermal[i] = place.spans.first[j], place.spans.last[j], place.spans.thermal[j]
-    return Spans(first=first, last=last, thermal=thermal)
-
-
-def _column(p: _Planned, subgroups: Subgroups, before: Spans, i: int, events: Events, sheet: Sheet) -> Column:
-    now = Spans(
-        first=subgroups.honed_first[p.rows],
-        last=subgroups.honed_last[p.rows],
-        thermal=subgroups.thermal[p.rows],
-    )
-    one = Spans(first=before.first[i : i + 1], last=before.last[i : i + 1], thermal=before.thermal[i : i + 1])
-    earlier = now.after(one)
-    found = moves(p.stream, now, earlier, events, sheet)
-    return Column(
-        rows=p.rows, moves=found, bore_sd=p.learned.bore_sd, slope=p.learned.slope, spans=now, before=earlier
-    )
-
-
-def _place_after(
-    plan: Sequence[_Planned],
-    subgroups: Subgroups,
-    spans: Spans,
-    state: State,
-    before: Place | None,
-) -> Place:
-    """Return where every stream stands after a unit; those without a subgroup stay as they were."""
-    newest: dict[Stream, int] = {p.stream: i for i, p in enumerate(plan)}
-    streams, versions, columns = [], [], []
-    parts: list[tuple[State, Spans, int]] = []
-    after = Spans(
-        first=np.array([subgroups.honed_first[p.rows[-1]] for p in plan], dtype="datetime64[us]"),
-        last=np.array([subgroups.honed_last[p.rows[-1]] for p in plan], dtype="datetime64[us]"),
-        thermal=np.array([subgroups.thermal[p.rows[-1]] for p in plan], dtype=np.float64),
-    )
-    for stream, i in newest.items():
-        streams.append(stream)
-        versions.append(plan[i].version)
-        parts.append((state, after, i))
-    if before is not None:
-        for j, stream in enumerate(before.streams):
-            if stream not in newest:
-                streams.append(stream)
-                versions.append(before.versions[j])
-                parts.append((before.state, before.spans, j))
-    columns = sorted(range(len(streams)), key=lambda k: streams[k])
-    return Place(
-        streams=tuple(streams[k] for k in columns),
-        versions=tuple(versions[k] for k in columns),
-        state=gathered(State, [(parts[k][0], parts[k][2]) for k in columns]),
-        spans=gathered(Spans, [(parts[k][1], parts[k][2]) for k in columns]),
-    )
-
-
 def _copy(state: State) -> State:
-    return replace(state, **{f.name: getattr(state, f.name).copy() for f in fields(State)})
+    return replace(state, **{f.name: getattr(state, f.name).copy() for f in fields(state)})

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.local import number, significant
 from cellmon.monitor.stones.asked import AHEAD, ahead_words, minute
 from cellmon.monitor.stones.log import ENDS, StoneLog
@@ -145,13 +146,13 @@ def _far(typed: _Typed, lost: dict[int, float]) -> Iterator[str]:
     for i, um in lost.items():
         if um - usual > FAR_FROM_THE_OTHERS * depth:
             yield say(
-                "{stone_set}, stone {stone}, {place}: {um} um less than at the last measurement, the others "
-                "about {usual} um. Chipped, or misread?",
+                "{stone_set}, stone {stone}, {place}: {um} less than at the last measurement, the others "
+                "about {usual}. Chipped, or misread?",
                 stone_set=typed.name,
                 stone=typed.rows.stone[i],
                 place=typed.rows.position[i],
-                um=f"{um:.0f}",
-                usual=f"{usual:.0f}",
+                um=lengths.said(um, 0),
+                usual=lengths.said(usual, 0),
             )
 
 

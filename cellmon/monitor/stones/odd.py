@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.local import number
 from cellmon.monitor.stones.kinds import KindKnown
 from cellmon.monitor.stones.now import StonesNow
@@ -52,11 +53,11 @@ def _grown(now: StonesNow, name: str, known: KindKnown) -> list[str]:
         for s, p in np.argwhere(by > clear) if jumps[i] is not Jump.GREW else ():
             found.append(
                 say(
-                    "stone {stone} {place} reads {um} um thicker at {bores} bores, the others do not: taken "
+                    "stone {stone} {place} reads {um} thicker at {bores} bores, the others do not: taken "
                     "as read",
                     stone=rounds.stones[s],
                     place=rounds.places[p],
-                    um=f"{by[s, p]:.0f}",
+                    um=lengths.said(float(by[s, p]), 0),
                     bores=f"{rounds.thickness.bores[i]:.0f}",
                 )
             )

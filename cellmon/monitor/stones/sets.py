@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from cellmon.local import significant
+from cellmon import lengths
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.stones.advice import Advice, advise
 from cellmon.monitor.stones.dull import FaceOf, face_of
@@ -257,7 +257,7 @@ def _shape(*, kind_known: KindKnown | None, rounds: Rounds | None, why_not: dict
         why_not["parallelism_um"] = say("the stones were not measured at both ends")
     elif not even.said("parallel"):
         why_not["parallelism_um"] = say(
-            "under {um} um, less than readings repeat to", um=f"{even.unsure_um['parallel']:.0f}"
+            "under {um}, less than readings repeat to", um=lengths.said(even.unsure_um["parallel"], 0)
         )
     printed = prints(even)
     return _Told(
@@ -273,9 +273,9 @@ def _shape(*, kind_known: KindKnown | None, rounds: Rounds | None, why_not: dict
 
 
 BEYOND = {
-    "flat": to_say("a stone is hollow or crowned by {um} um, over the {limit} um of the sheet"),
-    "parallel": to_say("the ends of a stone differ by {um} um, over the {limit} um of the sheet"),
-    "matched": to_say("its stones differ in height by {um} um, over the {limit} um of the sheet"),
+    "flat": to_say("a stone is hollow or crowned by {um}, over the {limit} of the sheet"),
+    "parallel": to_say("the ends of a stone differ by {um}, over the {limit} of the sheet"),
+    "matched": to_say("its stones differ in height by {um}, over the {limit} of the sheet"),
 }
 
 
@@ -285,7 +285,7 @@ def _truing(even: Evenness, known: KindKnown) -> str | None:
     for name, words in BEYOND.items():
         limit, value = getattr(known.kind, f"{name}_um"), getattr(even, f"{name}_um")
         if limit is not None and value is not None and even.said(name) and value > limit:
-            beyond.append(say(words, um=f"{value:.0f}", limit=significant(limit)))
+            beyond.append(say(words, um=lengths.said(value, 0), limit=lengths.said(limit, None)))
     return say("true the set: {beyond}", beyond="; ".join(beyond)) if beyond else None
 
 

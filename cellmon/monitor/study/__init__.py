@@ -1,6 +1,7 @@
-"""Subgroups and capability of every stream of many archived cells, here or on machines side by side."""
+"""Streams, signals and stones of many archived cells, here or on machines side by side."""
 
-from cellmon.monitor.study.cell import CellStudy, StreamStudy
+from cellmon.monitor.study.cell import CellStudy, SignalStudy
+from cellmon.monitor.study.streams import StreamStudy, TogetherStudy
 from cellmon.monitor.study.whole import Study, study
 
-__all__ = ["CellStudy", "StreamStudy", "Study", "study"]
+__all__ = ["CellStudy", "SignalStudy", "StreamStudy", "Study", "TogetherStudy", "study"]

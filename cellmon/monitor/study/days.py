@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from cellmon.intake.archive import CellArchive, read_day, read_events
+from cellmon.intake.archive import CellArchive, read_day, read_logged
 from cellmon.judged import Bores, Subgroups
 from cellmon.monitor.judge.context import Context
-from cellmon.monitor.judge.subgroups import cut_alone
+from cellmon.monitor.judge.subgroups import Cut, count_streams, cut_subgroups
 from cellmon.monitor.rules import Rules
-from cellmon.records import Batch, Events
+from cellmon.records import Batch, Kind, Stream
 from cellmon.store.chunks import decode, encode
 
 DAYS_AT_ONCE = 7
@@ -22,10 +21,16 @@ DAYS_AT_ONCE = 7
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Days:
-    """Charted bores and their subgroups, as blocks of columns: a tenth of their size as objects."""
+    """Bores and their subgroups, as blocks of columns: a tenth of their size as objects.
+
+    `together` are the subgroups of means and distances, `counts` the charted bores and the subgroups of
+    each stream in each unit of judging.
+    """
 
     bores: bytes
-    subgroups: bytes
+    alone: bytes
+    together: bytes
+    counts: dict[tuple[np.datetime64, Stream], tuple[int, int]]
 
 
 def rules_of(cell: CellArchive) -> Rules:
@@ -41,39 +46,35 @@ def runs_of_days(cell: CellArchive) -> list[tuple[str, ...]]:
 
 def study_days(cell: CellArchive, days: Sequence[str]) -> Days:
     """Read some days of a cell and cut their subgroups; the same days give the same bytes anywhere."""
-    rules, events = rules_of(cell), read_events(cell)
-    bores = [read_day(cell, day) for day in days]
-    cut = [part for one in bores for part in _cut(one, rules, events, cell.newest)]
-    whole = Bores.concat(bores)
-    charted = whole.select(whole.charted == 1)
-    return Days(bores=_packed(charted), subgroups=_packed(Subgroups.concat(cut)))
-
-
-def _cut(bores: Bores, rules: Rules, events: Events, newest: np.datetime64) -> list[Subgroups]:
+    rules, events = rules_of(cell), read_logged(cell, Kind.EVENTS)
+    bores = Bores.concat([read_day(cell, day) for day in days])
     context = Context(events=events, suspect=(), corrections={})
-    cut = []
+    cut: list[Cut] = []
+    counts: dict[tuple[np.datetime64, Stream], tuple[int, int]] = {}
     for version in rules.versions:
         mine = bores.select((bores.unit_start >= version.since) & (bores.unit_start < version.until))
+        if not len(mine):
+            continue
         units = rules.units(mine.unit_start)
-        cut.append(cut_alone(mine, version.sheet, context, newest=newest, units=units))
-    return cut
+        cut.append(cut_subgroups(mine, version.sheet, context, newest=cell.newest, units=units))
+        counts |= count_streams(mine, cut[-1].alone, version.sheet)
+    return Days(
+        bores=_packed(bores),
+        alone=_packed(Subgroups.concat([one.alone for one in cut])),
+        together=_packed(Subgroups.concat([one.together for one in cut])),
+        counts=counts,
+    )
 
 
-def bores_of(days: Sequence[Days]) -> Bores:
-    """Return the charted bores of some days in the order in which they were made."""
-    found = [_bores(decode(one.bores)) for one in days]
-    bores = Bores.concat(found)
-    return bores.select(np.lexsort((bores.position, bores.unit_start)))
-
-
-def subgroups_of(days: Sequence[Days]) -> Subgroups:
-    """Return the subgroups of some days in the order in which they ended."""
-    subgroups = Subgroups.concat([Subgroups(**decode(one.subgroups)) for one in days])
-    return subgroups.select(np.lexsort((subgroups.first_at, subgroups.at)))
-
-
-def _bores(columns: dict[str, Any]) -> Bores:
+def bores_of(days: Days) -> Bores:
+    """Return the bores of some days as they were archived."""
+    columns = decode(days.bores)
     return Bores(planes=(), directions=(), um=np.zeros((len(columns["flags"]), 0, 0)), **columns)
+
+
+def cut_of(days: Days) -> Cut:
+    """Return the subgroups of some days."""
+    return Cut(alone=Subgroups(**decode(days.alone)), together=Subgroups(**decode(days.together)))
 
 
 def _packed(batch: Batch) -> bytes:

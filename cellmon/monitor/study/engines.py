@@ -7,6 +7,7 @@ A worker that dies loses the tasks it held; the scheduler has others compute the
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 from cellmon.errors import SchedulerRefused, WrongUsage
@@ -23,7 +24,7 @@ RETRIES = 3
 def in_process(cells: Sequence[CellArchive]) -> Iterator[CellStudy]:
     """Study cell after cell here; no more than one cell is in memory."""
     for cell in cells:
-        yield study_cell(cell, [study_days(cell, days) for days in runs_of_days(cell)])
+        yield study_cell(cell, (study_days(cell, days) for days in runs_of_days(cell)))
 
 
 def on_scheduler(cells: Sequence[CellArchive], url: str) -> Iterator[CellStudy]:
@@ -60,5 +61,6 @@ def on_scheduler(cells: Sequence[CellArchive], url: str) -> Iterator[CellStudy]:
 def _submit(client: Any, cell: CellArchive) -> Any:
     """Hand a cell to the scheduler; not by what it is of, since an archive may be written anew."""
     submit = client.submit
-    days = [submit(study_days, cell, run, pure=False, retries=RETRIES) for run in runs_of_days(cell)]
+    card = replace(cell, days={})  # a run of days is told which: a list of years would go with each errand
+    days = [submit(study_days, card, run, pure=False, retries=RETRIES) for run in runs_of_days(cell)]
     return submit(study_cell, cell, days, pure=False, retries=RETRIES)

@@ -9,6 +9,7 @@ from pathlib import Path
 from cellmon import local
 from cellmon.errors import NotFound
 from cellmon.intake.archive import cells_in
+from cellmon.monitor.signals import WAITING
 from cellmon.monitor.study.cell import CellStudy
 from cellmon.monitor.study.engines import in_process, on_scheduler
 from cellmon.words import say, say_many
@@ -65,6 +66,14 @@ def _sentence(cells: list[CellStudy]) -> str:
         bores=local.number(sum(cell.bores for cell in cells)),
         subgroups=local.number(sum(cell.subgroups for cell in cells)),
         streams=local.number(sum(len(cell.streams) for cell in cells)),
+    )
+    signals = [one for cell in cells for one in cell.signals if one.state != "withdrawn"]
+    said += " " + say_many(
+        "{count} signal, {waiting} without an answer; {sets} stone sets fitted.",
+        "{count} signals, {waiting} without an answer; {sets} stone sets fitted.",
+        len(signals),
+        waiting=local.number(sum(one.state in WAITING for one in signals)),
+        sets=local.number(sum(one.state == "fitted" for cell in cells for one in cell.stones)),
     )
     if not known:
         return said

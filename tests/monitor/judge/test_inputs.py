@@ -6,16 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cellmon.judged import Subgroups
+from cellmon.monitor.judge.columns import LONG, MOST_MISSED, THERMAL_DOUBT, Columns, Laid, side_by_side
 from cellmon.monitor.judge.inputs import (
-    LONG,
-    MOST_MISSED,
     OFFSET_DOUBT,
-    THERMAL_DOUBT,
     USUAL_SHARE,
-    Column,
     Share,
     moves,
-    side_by_side,
+    moves_of,
     unusual,
     usual_events,
     usual_um,
@@ -184,26 +181,37 @@ def subgroups(count, **other):
     return Subgroups(**{**rows, **texts, **given_, **other})
 
 
-def column(rows, spans, *, slope=0.0, thermal=None, events=()):
-    every = spans_of(spans, thermal)
-    before = every.after(spans_of(spans[:1], None if thermal is None else thermal[:1]))
-    found = moves(stream(), every, before, events_of(events), SHEET)
-    return Column(rows=np.array(rows), moves=found, bore_sd=SD, slope=slope, spans=every, before=before)
+def laid(*columns, slope=0.0, events=()):
+    """Lay out columns of one stream, each given as its rows, its spans and perhaps its temperatures."""
+    whole = Laid.of([np.array(rows, dtype=np.int64) for rows, *_ in columns])
+    pieces = [spans_of(spans, *thermal) for _, spans, *thermal in columns]
+    every, first = (joined([piece.select(part) for piece in pieces]) for part in (slice(None), slice(1)))
+    before = whole.before(every, first)
+    found = moves_of([stream()] * len(columns), whole.column, every, before, events_of(events), SHEET)
+    sizes = {"bore_sd": np.full(len(columns), SD), "slope": np.full(len(columns), slope)}
+    return Columns(laid=whole, moves=found, spans=every, before=before, **sizes)
+
+
+def joined(pieces):
+    names = ("first", "last", "thermal")
+    return type(spans_of([]))(
+        **{n: np.concatenate([getattr(p, n) for p in (spans_of([]), *pieces)]) for n in names}
+    )
 
 
 def test_streams_lie_side_by_side_each_from_its_first_subgroup_on():
-    steps = side_by_side(subgroups(5), [column([0, 2, 4], TENS[:3]), column([1], TENS[:1])])
+    steps = side_by_side(subgroups(5), laid(([0, 2, 4], TENS[:3]), ([1], TENS[:1])))
     assert steps.mean.shape == (3, 2)
     np.testing.assert_array_equal(steps.mean[:, 0], [0, 2, 4])
     np.testing.assert_array_equal(np.isnan(steps.mean[:, 1]), [False, True, True])
     assert steps.n[:, 1].tolist() == [5, 0, 0]
     assert steps.at[1, 0] == minute(20).astype(np.int64)
-    assert side_by_side(subgroups(1), []).mean.shape == (0, 0)
+    assert side_by_side(subgroups(1), laid()).mean.shape == (0, 0)
 
 
 def test_lost_temperatures_and_offsets_leave_their_variance():
-    one = column([0, 1, 2], TENS[:3], thermal=[1.0, np.nan, np.nan], events=[offset(20, 2.0)])
-    doubt = side_by_side(subgroups(3), [one]).doubt[:, 0]
+    one = laid(([0, 1, 2], TENS[:3], [1.0, np.nan, np.nan]), events=[offset(20, 2.0)])
+    doubt = side_by_side(subgroups(3), one).doubt[:, 0]
     np.testing.assert_allclose(doubt, [0, (THERMAL_DOUBT * SD) ** 2, (OFFSET_DOUBT * 2.0) ** 2])
 
 
@@ -211,10 +219,10 @@ def test_lost_temperatures_and_offsets_leave_their_variance():
 # 0.1 um a bore leaves 2.5^2 um^2; one under three times the usual leaves nothing.
 def test_a_pause_leaves_what_bores_not_charted_may_have_worn():
     spans = [(0, 5), (10, 15), (20, 25), (30, 35), (90, 95), (110, 115)]
-    doubt = side_by_side(subgroups(6), [column(range(6), spans, slope=0.1)]).doubt[:, 0]
+    doubt = side_by_side(subgroups(6), laid((range(6), spans), slope=0.1)).doubt[:, 0]
     assert LONG == 3.0
     np.testing.assert_allclose(doubt, [0, 0, 0, 0, 2.5**2, 0])
     far = [*spans[:4], (100_000, 100_005), (100_010, 100_015)]
-    doubt = side_by_side(subgroups(6), [column(range(6), far, slope=0.1)]).doubt[:, 0]
+    doubt = side_by_side(subgroups(6), laid((range(6), far), slope=0.1)).doubt[:, 0]
     assert doubt[4] == pytest.approx((0.1 * MOST_MISSED) ** 2)
-    assert not side_by_side(subgroups(6), [column(range(6), far)]).doubt.any()
+    assert not side_by_side(subgroups(6), laid((range(6), far))).doubt.any()

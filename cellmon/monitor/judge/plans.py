@@ -1,0 +1,190 @@
+"""What is watched in a unit: its subgroups in order of time, and the streams that have limits, as columns."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+
+from cellmon.drift.columns import State
+from cellmon.drift.wear import Learned
+from cellmon.judged import Limit, Subgroups
+from cellmon.monitor.judge.budget import Budget
+from cellmon.monitor.judge.columns import Laid
+from cellmon.monitor.judge.inputs import Spans
+from cellmon.monitor.judge.limits import StreamLimits
+from cellmon.monitor.judge.places import Place, gathered
+from cellmon.records import Stream, Times, Whole
+from cellmon.store.joining import streams_of
+
+NEVER = np.datetime64("2200-01-01", "us")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class InTime:
+    """Subgroups unit after unit, each unit's in the order of time, with the stream of each."""
+
+    subgroups: Subgroups
+    streams: tuple[Stream, ...]
+    """In their own order."""
+    stream: Whole
+    """The place of each subgroup's stream among them."""
+
+    @classmethod
+    def of(cls, subgroups: Subgroups) -> InTime:
+        """Put subgroups of one or several units into order."""
+        order = np.lexsort((subgroups.first_at, subgroups.at, subgroups.unit_start))
+        streams, number = streams_of(subgroups)
+        sorted_ = sorted(range(len(streams)), key=lambda i: streams[i])
+        rank = np.empty(len(streams), dtype=np.int64)
+        rank[sorted_] = np.arange(len(streams))
+        return cls(
+            subgroups=subgroups.select(order),
+            streams=tuple(streams[i] for i in sorted_),
+            stream=rank[number[order]] if len(streams) else number,
+        )
+
+    def __len__(self) -> int:
+        return len(self.stream)
+
+    def by_unit(self) -> Iterator[tuple[np.datetime64, InTime]]:
+        """Yield each unit by its start; nothing is copied."""
+        starts = self.subgroups.unit_start
+        edges = [0, *(np.flatnonzero(starts[1:] != starts[:-1]) + 1).tolist(), len(self)]
+        for begin, end in itertools.pairwise(edges) if len(self) else ():
+            piece = slice(begin, end)
+            yield (
+                starts[begin],
+                InTime(
+                    subgroups=self.subgroups.select(piece), streams=self.streams, stream=self.stream[piece]
+                ),
+            )
+
+    def rows(self) -> Iterator[tuple[Stream, Whole]]:
+        """Yield the rows of each stream that has some, stream after stream."""
+        order = np.argsort(self.stream, kind="stable")
+        number = self.stream[order]
+        edges = [0, *(np.flatnonzero(number[1:] != number[:-1]) + 1).tolist(), len(order)]
+        for begin, end in itertools.pairwise(edges) if len(order) else ():
+            yield self.streams[number[begin]], order[begin:end]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Version:
+    """One version of a stream's limits: what it taught the watch, and of which moments it tells."""
+
+    number: int
+    learned: Learned
+    learned_until: np.datetime64
+    """When the last bore was measured that it was learned from."""
+    begins: np.datetime64
+    """The moment after which it watches."""
+    ends: np.datetime64
+
+
+def versions_of(limits: StreamLimits | None) -> tuple[Version, ...]:
+    """Return each version of a stream's limits that watches."""
+    found: list[tuple[Limit, np.datetime64]] = []
+    if limits is None:
+        return ()
+    if limits.provisional is not None and limits.provisional.subgroups >= 25:
+        found.append((limits.provisional, limits.provisional.window_to))
+    for frozen in limits.frozen:
+        begins = frozen.window_to if frozen.since is None else frozen.since - np.timedelta64(1, "us")
+        found = [(limit, start) for limit, start in found if start < begins]
+        found.append((frozen, begins))
+    ends = [*(start for _, start in found[1:]), NEVER]
+    return tuple(
+        Version(
+            number=limit.version,
+            learned=learned_of(limit.learned),
+            learned_until=limit.window_to,
+            begins=start,
+            ends=end,
+        )
+        for (limit, start), end in zip(found, ends, strict=False)
+        if limit.learned is not None
+    )
+
+
+def learned_of(figures: Mapping[str, Any]) -> Learned:
+    """Return what a window taught, as the store keeps it, as the watch takes it."""
+    return Learned(**{**figures, "size": int(figures["size"])})
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plan:
+    """The streams watched in a unit, in a fixed order: a column for each version of each one's limits."""
+
+    streams: tuple[Stream, ...]
+    versions: tuple[Version, ...]
+    laid: Laid
+
+    @classmethod
+    def of(cls, unit: InTime, versions: Mapping[Stream, Sequence[Version]], found: Budget) -> Plan:
+        """Plan a unit: each stream's subgroups after its baseline, where it is watched at all."""
+        streams: list[Stream] = []
+        chosen: list[Version] = []
+        columns: list[Whole] = []
+        at = unit.subgroups.at
+        for stream, rows in unit.rows():
+            mine = versions.get(stream, ())
+            if not mine or found.family_of(stream) is None:
+                continue
+            when = at[rows]
+            for version in sorted(mine, key=lambda v: v.number):
+                begin, end = np.searchsorted(when, [version.begins, version.ends], side="right")
+                if begin < end:
+                    streams.append(stream)
+                    chosen.append(version)
+                    columns.append(rows[begin:end])
+        return cls(streams=tuple(streams), versions=tuple(chosen), laid=Laid.of(columns))
+
+    @property
+    def learned(self) -> tuple[Learned, ...]:
+        """What each column's baseline taught."""
+        return tuple(version.learned for version in self.versions)
+
+    def begin(self, subgroups: Subgroups, place: Place | None, state: State) -> Spans:
+        """Return the span of each column's last subgroup before this unit, and take its detectors' place.
+
+        Before the first subgroup after a baseline stands the end of its window.
+        """
+        first_rows = self.laid.first
+        until: Times = np.array([v.learned_until for v in self.versions], dtype="datetime64[us]")
+        first = np.minimum(until, subgroups.honed_first[first_rows])
+        spans = Spans(first=first, last=first.copy(), thermal=subgroups.thermal[first_rows])
+        if place is None:
+            return spans
+        known = {key: i for i, key in enumerate(zip(place.streams, place.versions, strict=True))}
+        found = [known.get((s, v.number)) for s, v in zip(self.streams, self.versions, strict=True)]
+        here = np.array([i for i, j in enumerate(found) if j is not None], dtype=np.int64)
+        there = np.array([j for j in found if j is not None], dtype=np.int64)
+        for mine, its in ((state, place.state), (spans, place.spans)):
+            for f in fields(mine):
+                getattr(mine, f.name)[..., here] = getattr(its, f.name)[..., there]
+        return spans
+
+    def place_after(self, subgroups: Subgroups, state: State, before: Place | None) -> Place:
+        """Return where every stream stands after a unit; those without a subgroup stay as they were."""
+        after = Spans.of(subgroups).select(self.laid.last)
+        newest = {stream: i for i, stream in enumerate(self.streams)}
+        keys = [(stream, self.versions[i].number, i) for stream, i in newest.items()]
+        if before is not None:
+            behind = len(self.streams)
+            keys += [
+                (stream, before.versions[j], behind + j)
+                for j, stream in enumerate(before.streams)
+                if stream not in newest
+            ]
+        keys.sort(key=lambda key: key[0])
+        columns = np.array([column for _, _, column in keys], dtype=np.int64)
+        return Place(
+            streams=tuple(stream for stream, _, _ in keys),
+            versions=tuple(version for _, version, _ in keys),
+            state=gathered([state] if before is None else [state, before.state], columns),
+            spans=gathered([after] if before is None else [after, before.spans], columns),
+        )

@@ -1,0 +1,161 @@
+"""What was typed at the bore is kept: looked at as a whole first, and what is odd is asked before."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from cellmon.errors import CellmonError, WrongUsage
+from cellmon.monitor.bore.entry import read_figure, read_temperature
+from cellmon.monitor.bore.keeping import TypedRound, strokes_of
+from cellmon.monitor.bore.zero import keep_sign, keep_zero, zero_warning
+from cellmon.words import say, say_many
+from dashboards import theme
+from dashboards.pages.bore_asks import Mode
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+
+@dataclass(frozen=True, kw_only=True)
+class Beside:
+    """What stands in the fields beside the boxes; "" where nothing does."""
+
+    by: str
+    stones: str = ""
+    rpm: str = ""
+    rate: str = ""
+    feed: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finished:
+    """What became of it: kept or not, in words, and what a person should confirm first."""
+
+    kept: bool
+    said: str
+    asked: tuple[str, ...] = ()
+    skipped: str | None = None
+
+
+def finish(
+    monitor: Monitor,
+    asks: Mapping[str, Any],
+    typed: Mapping[str, Any],
+    beside: Beside,
+    *,
+    asked_before: Sequence[str] = (),
+) -> Finished:
+    """Keep what was typed, or say why not, or ask.
+
+    Parameters
+    ----------
+    monitor : Monitor
+    asks : mapping
+        What was asked for (`bore_asks.asks_of`).
+    typed : mapping
+        The `figures` by box, whether a person is `sure` of all, and of what they were `certain` before,
+        box by box.
+    beside : Beside
+    asked_before : sequence of str
+        What was asked the last time; only to that a person can have said 'it is so'.
+    """
+    figures = {name: str(text) for name, text in typed.get("figures", {}).items()}
+    try:
+        if asks["mode"] == Mode.ROUND:
+            sure = list(asked_before) if typed.get("sure") else None
+            return _round(monitor, asks, figures, beside, sure=sure, confirmed=_confirmed(asks, typed))
+        return _check(monitor, asks, figures, beside)
+    except CellmonError as refusal:
+        return Finished(kept=False, said=say("{why} Nothing was kept.", why=_sentence(str(refusal))))
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "?", "!")) else ".")
+
+
+def _check(monitor: Monitor, asks: Mapping[str, Any], figures: Mapping[str, str], beside: Beside) -> Finished:
+    """Keep the gauge on its master, or on something larger; an empty figure: not checked."""
+    mode = Mode(asks["mode"])
+    text = figures.get("sign" if mode is Mode.SIGN else "zero", "")
+    if not text.strip():
+        return Finished(kept=False, said=say("Not checked; nothing was kept."), skipped=mode.value)
+    if mode is Mode.SIGN:
+        larger = read_figure(figures["larger_um"])
+        keep_sign(monitor, text, larger_um=larger, by=beside.by)
+        return Finished(kept=True, said=say("Larger reads larger, by about as much. Kept."))
+    zero = keep_zero(monitor, text, state=mode.value, by=beside.by, temp_c=_warm(figures.get("master_c", "")))
+    stood = say("The gauge stood {um} from zero. Kept.", um=theme.um_said(zero))
+    warned = zero_warning(monitor.sheet, zero, state=mode.value)
+    return Finished(kept=True, said=stood if warned is None else f"{stood} {warned}")
+
+
+def _round(
+    monitor: Monitor,
+    asks: Mapping[str, Any],
+    figures: Mapping[str, str],
+    beside: Beside,
+    *,
+    sure: list[str] | None,
+    confirmed: set[str],
+) -> Finished:
+    number, typed = int(asks["number"]), _typed(asks, figures, beside)
+    looked = monitor.look_at_round(typed)
+    if looked.number != number:
+        raise WrongUsage(say("round {number} was kept meanwhile, perhaps on another screen", number=number))
+    asked = tuple(one for one in looked.asked if one not in confirmed)
+    if asked and list(asked) != sure:
+        return Finished(kept=False, said="", asked=asked)
+    monitor.keep_round(typed)
+    said = say_many(
+        "Round {number} is kept: {count} reading.",
+        "Round {number} is kept: {count} readings.",
+        len(looked.um),
+        number=number,
+    )
+    return Finished(kept=True, said=said)
+
+
+def _typed(asks: Mapping[str, Any], figures: Mapping[str, str], beside: Beside) -> TypedRound:
+    number = int(asks["number"])
+    return TypedRound(
+        part=asks["part"],
+        bore=asks["bore"],
+        readings=_readings(asks, figures),
+        strokes=strokes_of(figures.get("strokes") or {}),
+        stones=beside.stones if number else "",
+        rpm=_figure(beside.rpm),
+        feed_um=_figure(beside.feed),
+        part_temp_c=_warm(figures.get("part_c", "")),
+        master_temp_c=_warm(figures.get("master_c", "")),
+        by=beside.by,
+        note=beside.note,
+        number=number if asks["again"] else None,
+        part_number=asks["part_number"],
+        strokes_per_min=_figure(beside.rate),
+    )
+
+
+def _confirmed(asks: Mapping[str, Any], typed: Mapping[str, Any]) -> set[str]:
+    """Return the questions to single figures that a person has answered, as the whole round asks them."""
+    labels = {box["name"]: box["label"] for box in asks["boxes"]}
+    certain = typed.get("certain", {})
+    return {f"{labels[name]}: {one}" for name, asked in certain.items() if name in labels for one in asked}
+
+
+def _readings(asks: Mapping[str, Any], figures: Mapping[str, str]) -> dict[tuple[str, str], str]:
+    return {
+        (box["plane"], box["direction"]): figures[box["name"]]
+        for box in asks["boxes"]
+        if box["kind"] == "reading" and box["name"] in figures
+    }
+
+
+def _warm(text: str) -> float | None:
+    return read_temperature(text).c if text.strip() else None
+
+
+def _figure(text: str) -> float | None:
+    return read_figure(text) if text.strip() else None

@@ -1,0 +1,78 @@
+"""Signing figures of capability by name, and what of them waits for a second person."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from cellmon.errors import CellmonError, WrongUsage
+from cellmon.monitor.capability_stream import StreamCapability
+from cellmon.monitor.proposals import CLAIMS
+from cellmon.words import say
+from dashboards.pages import asked, parts, second
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+PREFIX, WHY, SIGN, SAID = "claims", "claims-why", "claims-sign", "claims-said"
+
+
+def layout() -> html.Div:
+    """Return what waits for a second person, and the form by which a first one signs."""
+    form = [
+        asked.who_field(PREFIX),
+        parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off"), wide=True),
+        html.Button(say("Sign"), id=SIGN, className="step"),
+    ]
+    folded = html.Details(
+        [
+            html.Summary(say("Sign the figures of this feature, by name and with a reason")),
+            html.Div(form, className="controls"),
+            html.P(id=SAID, className="said", role="status"),
+        ]
+    )
+    return html.Div([second.layout(PREFIX), folded])
+
+
+def line(row: StreamCapability) -> list[Any]:
+    """Return who signed a stream's figures; nothing where nobody is asked to."""
+    return [] if row.signature is None else [html.P(row.signature.sentence, className="told")]
+
+
+def sign(
+    monitor: Monitor, feature: str | None, by: str | None, why: str | None, code: str | None = None
+) -> str:
+    """Sign the figures of a feature's streams in the name of a person; return what was done, or why not."""
+    reason = (why or "").strip()
+    try:
+        if not (asked.named(by) and reason):
+            raise WrongUsage(say("Say who signs the figures, and why."))
+        who = asked.who_of(by, code)
+        rows = monitor.sign_capability(by=who, why=reason, feature=feature).capability
+    except CellmonError as refusal:
+        return str(refusal)
+    return next(row.signature.sentence for row in rows if row.signature is not None)
+
+
+def register(app: Dash, monitor: Monitor, feature: str, every: str) -> None:
+    """Wire the form; `feature` is the id of the control that names the feature, `every` its word for all."""
+    second.register(app, monitor, PREFIX, CLAIMS)
+
+    @app.callback(
+        Output(SAID, "children"),
+        Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(PREFIX),
+        Input(SIGN, "n_clicks"),
+        State(feature, "value"),
+        State(WHY, "value"),
+        *asked.states(PREFIX),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
+    def _(clicks: int | None, chosen: str | None, why: str | None, *said: Any) -> list[Any]:
+        if not clicks:
+            return [no_update, no_update, no_update]
+        by, code, before = said
+        named = None if chosen == every else chosen
+        return [sign(monitor, named, by, why, code), parts.moved(monitor, before), ""]

@@ -1,0 +1,123 @@
+"""What waits for the name of a second person: a quiet line, and a form that signs or refuses."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from cellmon.errors import CellmonError, WrongUsage
+from cellmon.monitor.proposals import what_of
+from cellmon.words import say
+from dashboards.pages import asked, parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+    from cellmon.monitor.proposals import Proposal
+
+BOX, LINES, WHICH, WHY, SIGN, REFUSE, SAID = ("box", "lines", "which", "why", "sign", "refuse", "said")
+
+
+def layout(prefix: str) -> html.Div:
+    """Return the line and its form, unseen until something waits; `prefix` tells the ids of pages apart."""
+    buttons = [
+        html.Button(say("Sign"), id=_id(prefix, SIGN), className="step"),
+        html.Button(say("Refuse"), id=_id(prefix, REFUSE), className="step"),
+    ]
+    form = [
+        parts.field(say("Which"), dcc.RadioItems(id=_id(prefix, WHICH), inline=True, className="choice")),
+        asked.who_field(_id(prefix, "who")),
+        parts.field(say("Why"), dcc.Input(id=_id(prefix, WHY), autoComplete="off"), wide=True),
+        *buttons,
+    ]
+    folded = [
+        html.Summary(say("Sign or refuse, by name and with a reason")),
+        html.Div(form, className="controls"),
+    ]
+    inside = [html.Div(id=_id(prefix, LINES)), html.Details(folded)]
+    return html.Div(
+        [
+            html.Div(inside, id=_id(prefix, BOX), style=asked.UNSEEN),
+            html.P(id=_id(prefix, SAID), className="said", role="status"),
+        ]
+    )
+
+
+def _id(prefix: str, name: str) -> str:
+    return f"{prefix}-second-{name}"
+
+
+def show(monitor: Monitor, of: str, chosen: str | None) -> list[Any]:
+    """Return what waits of one kind: lines, what to choose from, the choice, and whether it is seen."""
+    try:
+        found = [one for one in monitor.proposals().proposals if one.of == of and one.state == "waits"]
+    except CellmonError:
+        found = []
+    ids = [one.id for one in found]
+    if not ids:
+        return [[], [], None, asked.UNSEEN]
+    return [
+        [html.P(line(one), className="told") for one in found],
+        [{"label": id_, "value": id_} for id_ in ids],
+        chosen if chosen in ids else ids[-1],
+        {},
+    ]
+
+
+def line(one: Proposal) -> str:
+    """Return that a proposal waits, who made it, when and why."""
+    return say(
+        "{id}, {what}, proposed by {by}, {when}: {why}. It waits for a second name.",
+        id=one.id,
+        what=what_of(one.of, len(one.streams)),
+        by=one.by,
+        when=parts.when(one.at),
+        why=one.why.rstrip("."),
+    )
+
+
+def decide(
+    monitor: Monitor, which: str | None, by: str | None, why: str | None, code: str | None, *, refuse: bool
+) -> str:
+    """Sign or refuse a proposal in the name of a person; return what became of it, or why not."""
+    reason = (why or "").strip()
+    try:
+        if not (which and asked.named(by) and reason):
+            raise WrongUsage(say("Say who signs or refuses, and why."))
+        who = asked.who_of(by, code)
+        found = monitor.sign(which, by=who, why=reason, refuse=refuse).proposals
+    except CellmonError as refusal:
+        return str(refusal)
+    return next(one.sentence for one in found if one.id == which)
+
+
+def register(app: Dash, monitor: Monitor, prefix: str, of: str) -> None:
+    """Wire the line and the form of one page for `limits` or `claims`."""
+    shown = [(LINES, "children"), (WHICH, "options"), (WHICH, "value"), (BOX, "style")]
+
+    @app.callback(
+        *(Output(_id(prefix, name), what) for name, what in shown),
+        Input(parts.CHANGE, "data"),
+        State(_id(prefix, WHICH), "value"),
+    )
+    def _(change: int, chosen: str | None) -> list[Any]:
+        return show(monitor, of, chosen)
+
+    @app.callback(
+        Output(_id(prefix, SAID), "children"),
+        Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(_id(prefix, "who")),
+        Input(_id(prefix, SIGN), "n_clicks"),
+        Input(_id(prefix, REFUSE), "n_clicks"),
+        State(_id(prefix, WHICH), "value"),
+        State(_id(prefix, WHY), "value"),
+        *asked.states(_id(prefix, "who")),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
+    def _(signs: int | None, refuses: int | None, which: str | None, *said: Any) -> list[Any]:
+        if not (signs or refuses):
+            return [no_update, no_update, no_update]
+        why, by, code, before = said
+        refuse = parts.pressed() == _id(prefix, REFUSE)
+        return [decide(monitor, which, by, why, code, refuse=refuse), parts.moved(monitor, before), ""]

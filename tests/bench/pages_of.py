@@ -1,0 +1,121 @@
+"""What each page asks and draws anew once something was committed, as its callbacks do; the times of each."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from cellmon.monitor import Monitor
+from dashboards.kept import kept
+from dashboards.pages import (
+    bore_shown,
+    claims,
+    files,
+    files_doubts,
+    files_rows,
+    files_sheet,
+    gauge,
+    now,
+    part,
+    parts,
+    shifts,
+    signals,
+    stones,
+    stream,
+)
+
+ROUNDS = 3
+
+
+def _now(m: Monitor) -> None:
+    now.show_now(m)
+
+
+def _shifts(m: Monitor) -> None:
+    shift = shifts.shift_options(m, None, None)[1]
+    shifts.show_lines(m, shift, "week", None)
+    shifts.show_shift(m, shift, None)
+    shifts.show_called(m, shift)
+    shifts.show_splits(m)
+    shifts.show_budget(m)
+
+
+def _stream(m: Monitor) -> None:
+    query = stream.choose(m, None, None)[1]
+    stream.show_stream(m, query, "two", None, "none")
+
+
+def _signals(m: Monitor) -> None:
+    signals.show_list(m, None)
+    newest = m.signals().signals[-1].id
+    signals.show_signal(m, newest)
+    signals.show_drawing(m, newest)
+
+
+def _part(m: Monitor) -> None:
+    part.show_part(m, None)
+
+
+def _bore(m: Monitor) -> None:
+    bore_shown.show(m, bore_shown.Chosen())
+
+
+def _claims(m: Monitor) -> None:
+    claims.show_claims(m, "diameter", None)
+    claims.show_stream(m, "diameter", None)
+
+
+def _stones(m: Monitor) -> None:
+    stones.show_answer(m)
+    stones.show_set(m, stones.set_options(m, None)[1])
+    stones.show_plan(m)
+    stones.show_history(m, None)
+
+
+def _gauge(m: Monitor) -> None:
+    gauge.show_study(m, None, None)
+    gauge.show_checks(m, None)
+    gauge.show_worth(m, None)
+    gauge.show_pair(m, None)
+
+
+def _files(m: Monitor) -> None:
+    files.show(m, None)
+    files_rows.show(m, None, None)
+    files_doubts.show(m, None, None, None)
+    files_sheet.show(m)
+
+
+PAGES: Mapping[str, Callable[[Monitor], None]] = {
+    "Now": _now,
+    "Shifts": _shifts,
+    "Stream": _stream,
+    "Signals": _signals,
+    "Part": _part,
+    "Bore": _bore,
+    "Claims": _claims,
+    "Stones": _stones,
+    "Gauge": _gauge,
+    "Files": _files,
+}
+
+
+def refreshes(
+    monitor: Monitor, *, names: Mapping[str, Callable[[Monitor], None]] = PAGES
+) -> dict[str, float]:
+    """Return the seconds of the processor's time that each page's refresh takes, the least of some.
+
+    Nothing an answer was kept of serves twice, as after a commit.
+    """
+    assert parts.every_stream(monitor)
+    found: dict[str, float] = {}
+    for name, page in names.items():
+        took: list[Any] = []
+        for _ in range(ROUNDS):
+            fresh = kept(monitor)
+            began = time.process_time()
+            page(fresh)
+            took.append(time.process_time() - began)
+        found[name] = min(took)
+    return found
