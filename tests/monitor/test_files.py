@@ -102,7 +102,7 @@ def test_a_name_is_only_what_a_file_is_called(tmp_path):
     assert called[:4] == ["passwd", "boot.ini", "cell.toml", "ab.csv"]
     assert called[4:6] == ["file without a name"] * 2 and len(called[6]) == 200
     there = {p.name for p in (tmp_path / "cell").iterdir()}
-    assert there <= {"cell.db", "cell.db-shm", "cell.db-wal", "cell.toml"}
+    assert there <= {"cell.db", "cell.db-line", "cell.db-shm", "cell.db-wal", "cell.toml"}
     assert not (tmp_path / "passwd").exists() and not (tmp_path.parent / "passwd").exists()
     assert plain_name("Schicht früh.csv") == "Schicht früh.csv"
 

@@ -153,7 +153,7 @@ def test_uneven_wear_asks_for_truing_by_the_limit_of_the_sheet(running):
     monitor, _ = running
     one = of(monitor, "A8")
     assert one.parallelism_um == pytest.approx(0.017 * 0.5 * DEPTH, abs=6)
-    assert one.truing is not None and "ends of a stone differ" in one.truing and "10 um" in one.truing
+    assert one.truing is not None and "ends of a stone differ" in one.truing and "10 µm" in one.truing
     assert one.shape is not None and one.shape.taper_um is not None and one.shape.taper_um > 20
     assert of(monitor, "A0").truing is None  # it has ended
 

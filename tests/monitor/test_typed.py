@@ -85,7 +85,7 @@ def test_a_place_that_lost_far_more_than_the_others_is_asked_about(cell):
     sizes = zip("1234", ("2.7", "2.7", "2.3", "2.7"), strict=True)
     rows = [{**SIZES, "stone": stone, "thickness_mm": mm} for stone, mm in sizes]
     assert cell.look_at(Kind.STONE_MEASUREMENTS, rows).asked == (
-        "A1, stone 3, top: 500 um less than at the last measurement, the others about 100 um. "
+        "A1, stone 3, top: 500 µm less than at the last measurement, the others about 100 µm. "
         "Chipped, or misread?",
     )
 

@@ -56,9 +56,13 @@ def test_the_tally_finds_one_changed_cell_and_not_the_order_of_rows(store):
     assert tally(one, other) != tally(one, "(2, 'middle', 'z')")
 
 
-def test_a_store_that_holds_anything_is_not_copied_into(filled, store):
-    with filled._store.reading() as session, store.writing() as into:
-        copy_into(session, into)
+def test_a_store_that_holds_just_what_is_copied_serves_and_one_that_holds_more_does_not(filled, store):
+    for _ in range(2):  # a move that was cut short is made again
+        with filled._store.reading() as session, store.writing() as into:
+            copy_into(session, into)
+    with store.writing() as session:
+        moment = np.datetime64("2026-03-09", "us")
+        session.decide(at=moment, by="B", why="w", kind="note", subject="s", body={})
     with (
         pytest.raises(StoreRefused, match="not empty"),
         filled._store.reading() as session,
