@@ -175,7 +175,7 @@ class View:
     def pooled(self) -> tuple[Stream, ...]:
         """Every mean over bores and every distance from it that is watched."""
         found = [s for s in self.limits if s.bore is None or s.part_of != "itself"]
-        return tuple(sorted(found, key=lambda s: (s.feature, s.part_of, s.spindle or "", s.bore or "")))
+        return tuple(sorted(found, key=lambda s: (s.feature, s.part_of, s.spindle or "", s.bore or "", s)))
 
     def routed(self, stream: Stream) -> bool:
         """Return whether the sheet routes a stream's bore to its spindle (all are, where it names none)."""
