@@ -10,6 +10,7 @@ from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.aside import Aside, AsideRow
+from cellmon.monitor.row_words import reason_words
 from cellmon.words import say, say_many
 from dashboards.pages import asked, files_row_words, parts
 
@@ -112,9 +113,12 @@ def lead(answer: Aside) -> str:
     count = sum(answer.waiting.values())
     if not count:
         return say("No row set aside waits.")
-    reasons = ", ".join(f"{local.number(n)} {reason}" for reason, n in answer.waiting.items())
     many = say_many("{n} row waits", "{n} rows wait", count, n=local.number(count))
-    return say("{many}: {reasons}. None of them counts anywhere.", many=many, reasons=reasons)
+    reasons = " ".join(
+        say("{reason}: {n}.", reason=reason_words(reason).means.rstrip("."), n=local.number(n))
+        for reason, n in answer.waiting.items()
+    )
+    return say("{many}; what waits counts nowhere. {reasons}", many=many, reasons=reasons)
 
 
 def rows_list(rows: Sequence[AsideRow], chosen: str | None) -> html.Ul:

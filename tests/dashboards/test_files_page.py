@@ -69,7 +69,9 @@ def test_a_bad_file_is_dropped_its_row_corrected_and_seen_taken(monitor):
     sentence, _, _, _ = files.show(monitor, None)
     assert "1 file came on" in sentence and "1 row set aside waits." in sentence
     lead, listed, no_newer, no_older = files_rows.show(monitor, 0, None)
-    assert lead == "1 row waits: 1 not-a-number. None of them counts anywhere."
+    assert lead == (
+        "1 row waits; what waits counts nowhere. A number was expected, or its comma can be read two ways: 1."
+    )
     assert (no_newer, no_older) == (True, True)
     assert "a.csv, line 3" in words(listed) and BAD in words(listed)
     row = str(monitor.aside().rows[0].id)

@@ -18,7 +18,7 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent.parent
 CORPUS = Path(__file__).parent / "corpus"
 TARGETS = ("table", "sheet", "catalogue", "message", "posted")
-SHORT, LONG = 1_000, 40_000
+SHORT, LONG = 500, 40_000
 LONGEST_S, MOST_MB, MOST_BYTES = 20, 2048, 4096
 
 
