@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from cellmon import lengths, local
+from cellmon import local
 from cellmon.export.paper import (
     Block,
     Head,
@@ -24,14 +24,12 @@ from cellmon.export.paper import (
     together,
 )
 from cellmon.export.part_drawing import rounds_drawing, walls_drawing
-from cellmon.monitor.flags import FlagRow
 from cellmon.monitor.part import PartNote, PartStory
 from cellmon.monitor.part_bores import PartMeasurement, drawn
 from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
+from cellmon.monitor.part_said import doubt_words, trace_words
 from cellmon.monitor.part_signals import PartSignal
-from cellmon.monitor.traced_bore import BoreTraces
 from cellmon.records import Verdict
-from cellmon.records.words import feature_words
 from cellmon.words import say, to_say
 
 WALLS = 190.0
@@ -238,52 +236,11 @@ def _traced(story: PartStory, room: float) -> Iterator[Block]:
         yield together(*title, *words, *([picture] if picture is not None else []))
 
 
-def trace_words(bore: BoreTraces) -> str:
-    """Return what one traced bore says, with its verdicts."""
-    said = [bore.sentence]
-    for figure in bore.figures:
-        value = figure.value_um if figure.value_um is not None else figure.reported_um
-        if value is None:
-            continue
-        name = feature_words(figure.feature)
-        limits = [say(figure.used or "")]
-        if figure.upper_um is not None:
-            limits.append(say("at most {limit}", limit=lengths.bare(figure.upper_um, None)))
-        if figure.lower_um is not None:
-            limits.append(say("at least {limit}", limit=lengths.bare(figure.lower_um, None)))
-        verdict = "" if figure.verdict is None else f": {say(figure.verdict.value)}"
-        size = lengths.said(value, 2)
-        said.append(f"{name[:1].upper()}{name[1:]} {size} ({', '.join(limits)}){verdict}.")
-    return " ".join(said)
-
-
 def _doubts(story: PartStory) -> Iterator[Block]:
     doubts = [(m, d) for m in story.measurements for d in m.doubts]
     if doubts:
         yield heading(say("Doubted"))
     yield from (text(doubt_words(m, d)) for m, d in doubts)
-
-
-DECIDED = {
-    "open": to_say("waits for a decision"),
-    "accepted": to_say("accepted"),
-    "kept": to_say("kept as read"),
-}
-
-
-def doubt_words(m: PartMeasurement, doubt: FlagRow) -> str:
-    """Return a doubt about a bore, and what became of it."""
-    values = {
-        "bore": m.bore,
-        "gauge": m.gauge,
-        "doubt": doubt.words,
-        "flag": doubt.flag.value,
-        "state": say(DECIDED[doubt.state]),
-    }
-    if not doubt.by:
-        return say("Bore {bore}, {gauge}: {doubt} ({flag}); {state}.", **values)
-    decided = to_say("Bore {bore}, {gauge}: {doubt} ({flag}); {state} by {by}: {why}.")
-    return say(decided, by=doubt.by, why=doubt.why, **values)
 
 
 def _origins(story: PartStory, room: float) -> Block:

@@ -14,13 +14,17 @@ before it), from memory; fcntl(2), "Open file description locks".
 
 from __future__ import annotations
 
-import fcntl
 import os
 import struct
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+try:
+    import fcntl
+except ImportError:  # a system without such locks
+    fcntl = None  # type: ignore[assignment]
 
 LOOK_S = 0.004
 """So often somebody who waits looks whether the one before is done."""
@@ -57,7 +61,7 @@ def in_line(database: Path, *, wait_s: float) -> Iterator[None]:
 
 def _opened(database: Path) -> int | None:
     """Open the line of a store; None where there can be none."""
-    if not hasattr(fcntl, "F_OFD_SETLK"):
+    if fcntl is None or not hasattr(fcntl, "F_OFD_SETLK"):
         return None
     try:
         how = os.O_RDWR | os.O_CREAT | os.O_CLOEXEC
@@ -73,7 +77,7 @@ def _next_place(line: int) -> int | None:
         place = int.from_bytes(os.pread(line, COUNTER, 0), "big") + 1
         _lock(line, place, fcntl.F_OFD_SETLK)
         os.pwrite(line, place.to_bytes(COUNTER, "big"), 0)
-        _lock(line, GUARD, fcntl.F_OFD_SETLK, kind=fcntl.F_UNLCK)
+        _lock(line, GUARD, fcntl.F_OFD_SETLK, free=True)
     except OSError:
         return None
     return place
@@ -92,5 +96,6 @@ def _wait_for(line: int, place: int, *, until: float) -> None:
             return
 
 
-def _lock(line: int, place: int, how: int, *, kind: int = fcntl.F_WRLCK) -> None:
+def _lock(line: int, place: int, how: int, *, free: bool = False) -> None:
+    kind = fcntl.F_UNLCK if free else fcntl.F_WRLCK
     fcntl.fcntl(line, how, struct.pack("hhqqi4x", kind, os.SEEK_SET, place, 1, 0))

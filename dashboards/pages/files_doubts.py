@@ -11,12 +11,11 @@ from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.flags import FlagRow
 from cellmon.words import say, say_many
-from dashboards.pages import asked, files_doubt_words, parts
+from dashboards.pages import asked, files_doubt_words, leafing, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-SHOWN = 50
 BOX, LEAD, WHICH, LIST, SKIP, NEWER, OLDER = (
     "files-doubts",
     "files-doubts-lead",
@@ -60,12 +59,6 @@ def section(chosen: str | None = None) -> html.Section:
         id=FORM,
         style=UNSEEN,
     )
-    steps = html.Div(
-        [
-            html.Button(say("‹ newer"), id=NEWER, className="step"),
-            html.Button(say("older ›"), id=OLDER, className="step"),
-        ]
-    )
     which = dcc.RadioItems(id=WHICH, value=ALL_FLAGS, options=[], inline=True, className="choice")
     said = html.P(id=SAID, className="said", role="status")
     return html.Section(
@@ -77,7 +70,7 @@ def section(chosen: str | None = None) -> html.Section:
             dcc.Store(id=CHOSEN, data=chosen),
             html.Div(
                 [
-                    html.Div([html.Div(id=LIST), steps]),
+                    html.Div([html.Div(id=LIST), leafing.steps(NEWER, OLDER)]),
                     html.Article([html.Div(id=FACTS), form, said]),
                 ],
                 className="picked",
@@ -93,7 +86,7 @@ def show(monitor: Monitor, which: str | None, skip: int | None, chosen: str | No
     start = max(skip or 0, 0)
     try:
         counts = monitor.files().doubts
-        answer = monitor.flags(flag=flag, waiting=True, most=SHOWN, skip=start)
+        answer = monitor.flags(flag=flag, waiting=True, most=leafing.SHOWN, skip=start)
     except CellmonError as refusal:
         return [str(refusal), [], [], True, True]
     items = html.Ul([_entry(one, chosen) for one in answer.flags], className="picks")
@@ -130,11 +123,6 @@ def _entry(one: FlagRow, chosen: str | None) -> html.Li:
         inside, id={"type": PICK, "flag": one.id}, **{"aria-pressed": "true" if here else "false"}
     )
     return html.Li(button, className="here" if here else "")
-
-
-def picked(clicks: Sequence[int | None], which: Any) -> Any:
-    """Return the doubt whose button was pressed; a list that was only drawn presses nothing."""
-    return which["flag"] if any(clicks) and isinstance(which, dict) else no_update
 
 
 def show_doubt(monitor: Monitor, chosen: str | None) -> list[Any]:
@@ -187,11 +175,6 @@ def _others(count: int) -> str:
     return say_many("So was {n} more like it.", "So were {n} more like it.", count, n=local.number(count))
 
 
-def step(skip: int | None, *, older: bool) -> int:
-    """Return from which doubt on the list goes."""
-    return max(0, (skip or 0) + (SHOWN if older else -SHOWN))
-
-
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the list and the form."""
     changed, chosen = Input(parts.CHANGE, "data"), Input(CHOSEN, "data")
@@ -214,7 +197,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         Output(CHOSEN, "data"), Input({"type": PICK, "flag": ALL}, "n_clicks"), prevent_initial_call=True
     )
     def _(clicks: list[int | None]) -> Any:
-        return picked(clicks, ctx.triggered_id)
+        return leafing.picked(clicks, ctx.triggered_id, of="flag")
 
     @app.callback(
         Output(SKIP, "data"),
@@ -225,7 +208,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         prevent_initial_call=True,
     )
     def _(newer: int | None, older: int | None, which: str | None, skip: int | None) -> int:
-        return 0 if parts.pressed() == WHICH else step(skip, older=parts.pressed() == OLDER)
+        return 0 if parts.pressed() == WHICH else leafing.step(skip, older=parts.pressed() == OLDER)
 
     @app.callback(
         Output(FACTS, "children"),

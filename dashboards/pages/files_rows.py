@@ -12,13 +12,11 @@ from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.aside import Aside, AsideRow
 from cellmon.monitor.row_words import reason_words
 from cellmon.words import say, say_many
-from dashboards.pages import asked, files_row_words, parts
+from dashboards.pages import asked, files_row_words, leafing, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-SHOWN = 50
-"""So many rows stand on the page at a time."""
 BOX, LEAD, LIST, SKIP, NEWER, OLDER = (
     "files-rows",
     "files-rows-lead",
@@ -60,12 +58,6 @@ def section(chosen: str | None = None) -> html.Section:
         id=FORM,
         style=UNSEEN,
     )
-    steps = html.Div(
-        [
-            html.Button(say("‹ newer"), id=NEWER, className="step"),
-            html.Button(say("older ›"), id=OLDER, className="step"),
-        ]
-    )
     return html.Section(
         [
             html.H2(say("Rows set aside")),
@@ -74,7 +66,7 @@ def section(chosen: str | None = None) -> html.Section:
             dcc.Store(id=CHOSEN, data=chosen),
             html.Div(
                 [
-                    html.Div([html.Div(id=LIST), steps]),
+                    html.Div([html.Div(id=LIST), leafing.steps(NEWER, OLDER)]),
                     html.Article(
                         [
                             html.Div(id=FACTS),
@@ -102,7 +94,7 @@ def show(monitor: Monitor, skip: int | None, chosen: str | None) -> list[Any]:
     """Return the sentence, the list, and whether there are newer and older rows than those shown."""
     start = max(skip or 0, 0)
     try:
-        answer = monitor.aside(waiting=True, most=SHOWN, skip=start)
+        answer = monitor.aside(waiting=True, most=leafing.SHOWN, skip=start)
     except CellmonError as refusal:
         return [str(refusal), [], True, True]
     return [lead(answer), rows_list(answer.rows, chosen), start == 0, not answer.more]
@@ -137,11 +129,6 @@ def _entry(row: AsideRow, chosen: str | None) -> html.Li:
         inside, id={"type": PICK, "row": str(row.id)}, **{"aria-pressed": "true" if here else "false"}
     )
     return html.Li(button, className="here" if here else "")
-
-
-def picked(clicks: Sequence[int | None], which: Any) -> Any:
-    """Return the row whose button was pressed; a list that was only drawn presses nothing."""
-    return which["row"] if any(clicks) and isinstance(which, dict) else no_update
 
 
 def show_row(monitor: Monitor, chosen: str | None) -> list[Any]:
@@ -194,11 +181,6 @@ def retry(monitor: Monitor) -> str:
     return say_many("{n} row came in.", "{n} rows came in.", came, n=local.number(came))
 
 
-def step(skip: int | None, *, older: bool) -> int:
-    """Return from which row on the list goes."""
-    return max(0, (skip or 0) + (SHOWN if older else -SHOWN))
-
-
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the list and the form."""
     changed, chosen = Input(parts.CHANGE, "data"), Input(CHOSEN, "data")
@@ -219,7 +201,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         Output(CHOSEN, "data"), Input({"type": PICK, "row": ALL}, "n_clicks"), prevent_initial_call=True
     )
     def _(clicks: list[int | None]) -> Any:
-        return picked(clicks, ctx.triggered_id)
+        return leafing.picked(clicks, ctx.triggered_id, of="row")
 
     @app.callback(
         Output(SKIP, "data"),
@@ -229,7 +211,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         prevent_initial_call=True,
     )
     def _(newer: int | None, older: int | None, skip: int | None) -> int:
-        return step(skip, older=parts.pressed() == OLDER)
+        return leafing.step(skip, older=parts.pressed() == OLDER)
 
     @app.callback(Output(FACTS, "children"), Output(FORM, "style"), changed, chosen)
     def _(change: int, row: str | None) -> list[Any]:

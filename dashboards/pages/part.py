@@ -11,6 +11,7 @@ from cellmon import lengths
 from cellmon.errors import CellmonError, NotFound
 from cellmon.lengths import Shown
 from cellmon.monitor.part import PartStory
+from cellmon.monitor.part_said import trace_words
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import part_walls
@@ -160,7 +161,7 @@ def traced(story: PartStory) -> list[Any]:
     said: list[Any] = [html.H2(say("Traced in the round"))]
     for number, bore in enumerate(story.traces):
         told = f"part-trace-{number}"
-        said.append(html.P(part_words.trace_words(bore), id=told, className="told"))
+        said.append(html.P(trace_words(bore), id=told, className="told"))
         if bore.planes:
             figure = polar_figure(bore, nominal_mm=story.nominal_mm)
             drawn = f"part-trace-figure-{number}"

@@ -13,10 +13,9 @@ from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
 from cellmon.monitor.part_place import ItsSubgroup
-from cellmon.monitor.traced_bore import BoreTraces
+from cellmon.monitor.part_said import doubt_words
 from cellmon.records import Verdict
-from cellmon.records.words import feature_words
-from cellmon.words import say, to_say
+from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.terms import term
 from dashboards.pages import parts, signals
@@ -105,7 +104,10 @@ def tables(story: PartStory) -> list[Any]:
     said += [html.H2(say("Where it lay")), _scroll(_places(story))]
     doubts = [(m, doubt) for m in story.measurements for doubt in m.doubts]
     if doubts:
-        said += [html.H2(say("Doubted")), html.Ul([_doubt(m, d) for m, d in doubts], className="lines")]
+        said += [
+            html.H2(say("Doubted")),
+            html.Ul([html.Li(doubt_words(m, d)) for m, d in doubts], className="lines"),
+        ]
     if story.notes:
         said += [html.H2(say("Other instruments, and eyes")), _scroll(_notes(story))]
     return [*said, html.H2(say("Where it comes from")), _scroll(_origins(story))]
@@ -272,33 +274,6 @@ def _mean_words(g: ItsSubgroup) -> str:
     return say("{mean}, range {range}", mean=mean, range=spread)
 
 
-DECIDED = {
-    "open": to_say("waits for a decision"),
-    "accepted": to_say("accepted"),
-    "kept": to_say("kept as read"),
-}
-
-
-def _doubt(m: PartMeasurement, doubt: Any) -> html.Li:
-    values = {
-        "bore": m.bore,
-        "gauge": m.gauge,
-        "doubt": doubt.words,
-        "flag": doubt.flag.value,
-        "state": say(DECIDED[doubt.state]),
-    }
-    if not doubt.by:
-        return html.Li(say("Bore {bore}, {gauge}: {doubt} ({flag}); {state}.", **values))
-    return html.Li(
-        say(
-            "Bore {bore}, {gauge}: {doubt} ({flag}); {state} by {by}: {why}.",
-            by=doubt.by,
-            why=doubt.why,
-            **values,
-        )
-    )
-
-
 def _notes(story: PartStory) -> html.Table:
     body = [
         [n.bore, parts.when(n.at), n.what, n.plane, local.significant(n.value), n.unit, n.gauge, n.by]
@@ -325,22 +300,3 @@ def _origins(story: PartStory) -> html.Table:
     ]
     head = [say("bore"), say("gauge"), say("measured"), say("file"), say("line"), say("taken")]
     return _table(head, body, figures=(4,))
-
-
-def trace_words(bore: BoreTraces) -> str:
-    """Return what one traced bore says, with its verdicts."""
-    said = [bore.sentence]
-    for figure in bore.figures:
-        value = figure.value_um if figure.value_um is not None else figure.reported_um
-        if value is None:
-            continue
-        name = feature_words(figure.feature)
-        limits = [term(figure.used or "")]
-        if figure.upper_um is not None:
-            limits.append(say("at most {limit}", limit=lengths.bare(figure.upper_um, None)))
-        if figure.lower_um is not None:
-            limits.append(say("at least {limit}", limit=lengths.bare(figure.lower_um, None)))
-        verdict = "" if figure.verdict is None else f": {term(figure.verdict.value)}"
-        size = lengths.said(value, 2)
-        said.append(f"{parts.capital(name)} {size} ({', '.join(limits)}){verdict}.")
-    return " ".join(said)

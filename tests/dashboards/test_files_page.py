@@ -14,7 +14,7 @@ from cellmon.monitor.row_words import flag_words, reason_words
 from cellmon.records import Flag, Reason
 from dashboards.frame import pulse
 from dashboards.kept import kept
-from dashboards.pages import files, files_doubts, files_drop, files_rows, files_sheet
+from dashboards.pages import files, files_doubts, files_drop, files_rows, files_sheet, leafing
 from tests.small_cell import HEADER, SHEET, new_cell, rows, write
 
 GOOD = "B1,1,S1,2026-03-02T05:00:00Z,top,x,50.0010"
@@ -241,7 +241,7 @@ def test_doubts_alike_are_decided_together_each_in_the_journal(monitor, tmp_path
 def test_lists_go_on_by_fifty_and_keep_their_order(monitor):
     bad = [BAD.replace("B1", f"B{i}") for i in range(120)]
     drop(monitor, table(GOOD, *bad))
-    assert files_rows.step(0, older=True) == 50 and files_rows.step(20, older=False) == 0
+    assert leafing.step(0, older=True) == 50 and leafing.step(20, older=False) == 0
     pages = [files_rows.show(monitor, skip, None) for skip in (0, 50, 100)]
     assert [len(p[1].children) for p in pages] == [50, 50, 20]
     assert [p[3] for p in pages] == [False, False, True]
@@ -295,6 +295,6 @@ def test_every_reason_and_every_flag_is_told_in_plain_words():
 def test_buttons_that_were_only_drawn_choose_nothing():
     from dash import no_update
 
-    assert files_rows.picked([None, None], {"type": "x", "row": "3"}) is no_update
-    assert files_rows.picked([None, 1], {"type": "x", "row": "3"}) == "3"
-    assert files_doubts.picked([], None) is no_update
+    assert leafing.picked([None, None], {"type": "x", "row": "3"}, of="row") is no_update
+    assert leafing.picked([None, 1], {"type": "x", "row": "3"}, of="row") == "3"
+    assert leafing.picked([], None, of="flag") is no_update
