@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from datetime import time as clock_time
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -77,7 +78,13 @@ class ShiftCalendar:
 
     def at(self, moment: np.datetime64) -> ShiftOf:
         """Return the shift that holds a moment."""
-        return self.between(moment, moment)[-1]
+        return _shift_at(self, moment)
+
+
+@lru_cache(maxsize=16384)
+def _shift_at(calendar: ShiftCalendar, moment: np.datetime64) -> ShiftOf:
+    """Return the shift that holds a moment; a page asks of every shift of the past again and again."""
+    return calendar.between(moment, moment)[-1]
 
 
 def to_utc(moment: datetime) -> np.datetime64:

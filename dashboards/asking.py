@@ -34,6 +34,7 @@ NEEDS: Mapping[str, Role] = {
     "retry_aside": Role.ANSWER,
     "take": Role.ANSWER,
     "take_bytes": Role.ANSWER,
+    "tell_block": Role.ANSWER,
     "adopt": Role.DECIDE,
     "correct": Role.DECIDE,
     "extend_hold": Role.DECIDE,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -49,20 +51,45 @@ def modules() -> Iterator[tuple[str, Path]]:
             yield name.removesuffix(".__init__"), path
 
 
+MODULES = list(modules())
+NAMES = frozenset(name for name, _ in MODULES)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Read:
+    """What one file imports and calls."""
+
+    imports: tuple[ast.Import | ast.ImportFrom, ...]
+    called: frozenset[str]
+
+
+@cache
+def read(path: Path) -> Read:
+    """Return what a file imports and calls; each is read once for all tests here."""
+    nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+    return Read(
+        imports=tuple(n for n in nodes if isinstance(n, ast.Import | ast.ImportFrom)),
+        called=frozenset(ast.unparse(n.func) for n in nodes if isinstance(n, ast.Call)),
+    )
+
+
 def imports(path: Path) -> Iterator[tuple[int, str]]:
     """Yield every module of ours that a file imports, anywhere in it, with the line."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in read(path).imports:
         if isinstance(node, ast.Import):
             for alias in node.names:
                 yield node.lineno, alias.name
-        elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
-            names = [f"{node.module}.{alias.name}" for alias in node.names]
-            known = {name for name, _ in modules()}
-            for name in names:
-                yield node.lineno, name if name in known else node.module
+        elif node.module and not node.level:
+            for name in (f"{node.module}.{alias.name}" for alias in node.names):
+                yield node.lineno, name if name in NAMES else node.module
 
 
-MODULES = list(modules())
+def named(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield every module that an import statement of a file names, with the line."""
+    for node in read(path).imports:
+        names = [a.name for a in node.names] if isinstance(node, ast.Import) else [node.module or ""]
+        for name in names:
+            yield node.lineno, name
 
 
 @pytest.mark.parametrize(("name", "path"), MODULES, ids=[name for name, _ in MODULES])
@@ -90,16 +117,7 @@ def test_only_the_store_knows_sql():
     for name, path in MODULES:
         if package_of(name) == "store":
             continue
-        for line, other in [
-            (n.lineno, a.name)
-            for n in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-            if isinstance(n, ast.Import)
-            for a in n.names
-        ] + [
-            (n.lineno, n.module or "")
-            for n in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-            if isinstance(n, ast.ImportFrom)
-        ]:
+        for line, other in named(path):
             assert not other.startswith(("sqlalchemy", "sqlite3", "psycopg")), (
                 f"{name}:{line} imports {other}"
             )
@@ -109,11 +127,8 @@ def test_nothing_runs_text_as_code_unpickles_or_starts_programs():
     modules = {"pickle", "marshal", "shelve", "yaml", "subprocess", "ctypes", "dill", "cloudpickle"}
     calls = {"eval", "exec", "compile", "__import__", "os.system", "os.popen", "np.load", "pd.read_pickle"}
     for name, path in MODULES:
-        nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
-        imported = {a.name.split(".")[0] for n in nodes if isinstance(n, ast.Import) for a in n.names}
-        imported |= {(n.module or "").split(".")[0] for n in nodes if isinstance(n, ast.ImportFrom)}
-        called = {ast.unparse(n.func) for n in nodes if isinstance(n, ast.Call)}
-        assert not imported & modules and not called & calls, name
+        imported = {other.split(".")[0] for _, other in named(path)}
+        assert not imported & modules and not read(path).called & calls, name
 
 
 def test_nothing_of_the_program_reads_the_answer_key():
@@ -126,9 +141,7 @@ def test_topics_ask_no_clock_draw_nothing_and_open_nothing():
     banned = {"datetime.now", "time.time", "np.random.default_rng", "numpy.random"}
     for name, path in MODULES:
         if package_of(name) in (*TOPICS, "stats"):
-            text = path.read_text(encoding="utf-8")
-            tree = ast.parse(text)
-            called = {ast.unparse(n.func) for n in ast.walk(tree) if isinstance(n, ast.Call)}
+            called = read(path).called
             assert not called & (banned | {"open"}), (name, called & banned)
 
 

@@ -9,18 +9,16 @@ roundness.)
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from cellmon.bores.layout import Over, Plan, planned
 from cellmon.bores.size import BLOCK, as_readings
 
 Floats = NDArray[np.float64]
-Over = Literal["measured", "whole", "per_100mm"]
-_RIGHT_ANGLE_SLACK_DEG = 1.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -52,20 +50,10 @@ class TwoPointFeatures:
     size_range: Floats
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Plan:
-    """How the features of one layout of planes and directions are worked."""
-
-    planes: int
-    directions: int
-    top: int
-    bottom: int
-    middle: int | None
-    taper_factor: float
-    along: Floats | None
-    """Weights of a plane's readings that give the oval along the lowest angle; None: not defined."""
-    across: Floats | None
-    lowest_deg: float
+_NAMES = frozenset(f.name for f in fields(TwoPointFeatures))
+_OF_FIT = frozenset(("ovality_along", "ovality_across", "ovality_angle_deg"))
+"""Given by three or more directions only; two repeat `ovality` as what lies along."""
+_OF_OVAL = _OF_FIT | {"ovality", "ovality_worst", "twist"}
 
 
 def two_point_features(
@@ -75,6 +63,7 @@ def two_point_features(
     angles_deg: Sequence[float],
     length_mm: float | None = None,
     over: Over = "measured",
+    only: Collection[str] | None = None,
 ) -> TwoPointFeatures:
     """Return the features of every bore.
 
@@ -89,6 +78,8 @@ def two_point_features(
         Of the bore, for half depth (default: midway between the outer planes) and `over="whole"`.
     over : "measured", "whole" or "per_100mm"
         The length a taper is stated for; the last two extrapolate in proportion.
+    only : collection of str, optional
+        Names of the features wanted, the others are left nan; by default all.
 
     Notes
     -----
@@ -110,194 +101,150 @@ def two_point_features(
     (4.0, 2.0, 2.0)
     """
     x = as_readings(um)
-    plan = _plan(x, depths_mm=depths_mm, angles_deg=angles_deg, length_mm=length_mm, over=over)
-    result = _room(len(x), plan)
+    plan = planned(x, depths_mm=depths_mm, angles_deg=angles_deg, length_mm=length_mm, over=over)
+    asked = _asked(only)
+    result = _room(len(x), plan, asked)
     flat = x.reshape(len(x), x.shape[1] * x.shape[2])
     for start in range(0, len(x), BLOCK):
         rows = slice(start, min(start + BLOCK, len(x)))
         cells = np.ascontiguousarray(flat[rows].T).reshape(plan.planes, plan.directions, -1)
-        _sizes_into(result, rows, cells)
-        _lengthwise_into(result, rows, cells, plan)
-        _oval_into(result, rows, cells, plan)
+        _sizes_into(result, rows, cells, asked)
+        _roundness_into(result, rows, cells, asked)
+        _lengthwise_into(result, rows, cells, plan, asked)
+        _oval_into(result, rows, cells, plan, asked)
     return result
 
 
-def _room(bores: int, plan: _Plan) -> TwoPointFeatures:
-    """Return arrays to fill; what two directions repeat or cannot see takes no memory."""
-    room = {f.name: np.empty(0) for f in fields(TwoPointFeatures)}
-    seen = {"ovality", "ovality_worst", "twist"} if plan.along is not None else set()
-    fitted = {"ovality_along", "ovality_across", "ovality_angle_deg"}
-    unseen = {"ovality", "ovality_worst", "twist"} - seen | (fitted if plan.across is None else set())
-    for name in room:
-        room[name] = np.broadcast_to(np.nan, (bores,)) if name in unseen else np.empty(bores)
+def _asked(only: Collection[str] | None) -> frozenset[str]:
+    if only is None:
+        return _NAMES
+    asked = frozenset(only)
+    if not asked <= _NAMES:
+        raise ValueError(f"no feature of a bore: {', '.join(sorted(asked - _NAMES))}")
+    return asked | {"ovality"} if "ovality_along" in asked else asked
+
+
+def _room(bores: int, plan: Plan, asked: frozenset[str]) -> TwoPointFeatures:
+    """Return arrays to fill; what was not asked, cannot be seen or is the same again takes no memory."""
+    unseen: frozenset[str] = _OF_OVAL if plan.along is None else frozenset()
+    if plan.across is None:
+        unseen |= _OF_FIT
+    if plan.top == plan.bottom:
+        unseen |= {"taper", "barrel", "twist"}
+    if plan.middle is None:
+        unseen |= {"barrel"}
+    if plan.directions < 2:
+        unseen |= {"roundness"}
+    nothing = np.broadcast_to(np.nan, (bores,))
+    room = {name: np.empty(bores) if name in asked - unseen else nothing for name in _NAMES}
     if plan.across is None:
         room["ovality_along"] = room["ovality"]
     return TwoPointFeatures(**room)
 
 
-def _plan(
-    x: Floats, *, depths_mm: Sequence[float], angles_deg: Sequence[float], length_mm: float | None, over: Over
-) -> _Plan:
-    planes, directions = x.shape[1:]
-    if len(depths_mm) != planes or len(angles_deg) != directions:
-        raise TypeError(
-            f"{planes} planes and {directions} directions, "
-            f"but {len(depths_mm)} depths and {len(angles_deg)} angles"
-        )
-    depths, angles = np.asarray(depths_mm, dtype=np.float64), np.asarray(angles_deg, dtype=np.float64)
-    top, bottom = int(depths.argmin()), int(depths.argmax())
-    along, across = _oval_weights(angles)
-    return _Plan(
-        planes=planes,
-        directions=directions,
-        top=top,
-        bottom=bottom,
-        middle=_middle_plane(depths, length_mm),
-        taper_factor=taper_factor(depths_mm, length_mm=length_mm, over=over),
-        along=along,
-        across=across,
-        lowest_deg=float(angles.min()),
-    )
+def _sizes_into(result: TwoPointFeatures, rows: slice, cells: Floats, asked: frozenset[str]) -> None:
+    """Mean and extremes of all readings, and what follows from the extremes."""
+    readings = cells.reshape(-1, cells.shape[2])
+    if "average" in asked:
+        _mean_into(result.average[rows], readings)
+    if asked.isdisjoint(("least", "greatest", "mid_range", "size_range")):
+        return
+    least = readings.min(axis=0, out=result.least[rows] if "least" in asked else None)
+    greatest = readings.max(axis=0, out=result.greatest[rows] if "greatest" in asked else None)
+    if "size_range" in asked:
+        np.subtract(greatest, least, out=result.size_range[rows])
+    if "mid_range" in asked:
+        _halved(np.add(greatest, least, out=result.mid_range[rows]))
 
 
-def taper_factor(
-    depths_mm: Sequence[float], *, length_mm: float | None = None, over: Over = "measured"
-) -> float:
-    """Return what the difference of the outer planes is multiplied by to be stated over a length.
-
-    1 over the measured length; nan with a single plane, or over the whole of an unknown length.
-    """
-    measured = max(depths_mm) - min(depths_mm)
-    if measured == 0:
-        return float("nan")
-    if over == "measured":
-        return 1.0
-    if over == "per_100mm":
-        return 100.0 / measured
-    if over != "whole":
-        raise ValueError(f"over measured, whole or per_100mm, not {over}")
-    return float("nan") if length_mm is None else length_mm / measured
-
-
-def _middle_plane(depths: Floats, length_mm: float | None) -> int | None:
-    """Return the inner plane nearest half depth, or None where there are only outer ones."""
-    inner = [i for i in range(len(depths)) if depths.min() < depths[i] < depths.max()]
-    half = (depths.min() + depths.max()) / 2 if length_mm is None else length_mm / 2
-    return min(inner, key=lambda i: (abs(depths[i] - half), depths[i])) if inner else None
-
-
-def _oval_weights(angles: Floats) -> tuple[Floats | None, Floats | None]:
-    """Return the weights of readings that give the two components of the diametral oval."""
-    lowest = angles.min()
-    if len(angles) == 2:
-        if abs(abs(angles[1] - angles[0]) - 90) > _RIGHT_ANGLE_SLACK_DEG:
-            return None, None
-        return np.where(angles == lowest, 1.0, -1.0), None
-    turn = 2 * np.radians(angles - lowest)
-    design = np.column_stack((np.ones(len(angles)), np.cos(turn), np.sin(turn)))
-    if len(angles) < 3 or np.linalg.matrix_rank(design, tol=1e-6) < 3:
-        return None, None
-    solve = np.linalg.pinv(design)
-    return 2 * solve[1], 2 * solve[2]
-
-
-def _sizes_into(result: TwoPointFeatures, rows: slice, cells: Floats) -> None:
-    """Mean and extremes of all readings, and roundness from the extremes of each plane."""
-    planes, directions = cells.shape[:2]
-    total = np.zeros(cells.shape[2])
-    least, greatest, worst = (np.empty(cells.shape[2]) for _ in range(3))
-    for p in range(planes):
-        low, high = cells[p, 0], cells[p, 0]
-        total += cells[p, 0]
-        for d in range(1, directions):
-            total += cells[p, d]
-            low, high = np.minimum(low, cells[p, d]), np.maximum(high, cells[p, d])
-        if p == 0:
-            least[:], greatest[:], worst[:] = low, high, high - low
-        else:
-            np.minimum(least, low, out=least)
-            np.maximum(greatest, high, out=greatest)
-            np.maximum(worst, high - low, out=worst)
-    np.divide(total, planes * directions, out=result.average[rows])
-    result.least[rows], result.greatest[rows] = least, greatest
-    np.subtract(greatest, least, out=result.size_range[rows])
-    middle = np.add(greatest, least, out=result.mid_range[rows])
-    middle /= 2
-    if directions < 2:
-        result.roundness[rows] = np.nan
+def _roundness_into(result: TwoPointFeatures, rows: slice, cells: Floats, asked: frozenset[str]) -> None:
+    """Half of the largest range of a plane."""
+    if "roundness" not in asked or cells.shape[1] < 2:
+        return
+    if cells.shape[1] == 2:
+        ranges = cells[:, 0] - cells[:, 1]
+        np.abs(ranges, out=ranges)
     else:
-        np.divide(worst, 2, out=result.roundness[rows])
+        ranges = cells.max(axis=1)
+        ranges -= cells.min(axis=1)
+    _halved(ranges.max(axis=0, out=result.roundness[rows]))
 
 
-def _lengthwise_into(result: TwoPointFeatures, rows: slice, cells: Floats, plan: _Plan) -> None:
+def _lengthwise_into(
+    result: TwoPointFeatures, rows: slice, cells: Floats, plan: Plan, asked: frozenset[str]
+) -> None:
     """Taper and barrel from plane means."""
-
-    def plane_mean(p: int) -> Floats:
-        mean = cells[p, 0].copy()
-        for d in range(1, plan.directions):
-            mean += cells[p, d]
-        mean /= plan.directions
-        return np.asarray(mean, dtype=np.float64)
-
-    if plan.top == plan.bottom:
-        result.taper[rows] = result.barrel[rows] = np.nan
+    if plan.top == plan.bottom or asked.isdisjoint(("taper", "barrel")):
         return
-    top, bottom = plane_mean(plan.top), plane_mean(plan.bottom)
-    taper = np.subtract(top, bottom, out=result.taper[rows])
-    if plan.taper_factor != 1.0:
-        taper *= plan.taper_factor
-    if plan.middle is None:
-        result.barrel[rows] = np.nan
-        return
-    top += bottom
-    top /= 2
-    np.subtract(plane_mean(plan.middle), top, out=result.barrel[rows])
+    top, bottom = (_mean_into(np.empty(cells.shape[2]), cells[p]) for p in (plan.top, plan.bottom))
+    if "taper" in asked:
+        taper = np.subtract(top, bottom, out=result.taper[rows])
+        if plan.taper_factor != 1.0:
+            taper *= plan.taper_factor
+    if "barrel" in asked and plan.middle is not None:
+        top += bottom
+        barrel = _mean_into(result.barrel[rows], cells[plan.middle])
+        barrel -= _halved(top)
 
 
-def _oval_into(result: TwoPointFeatures, rows: slice, cells: Floats, plan: _Plan) -> None:
+def _oval_into(
+    result: TwoPointFeatures, rows: slice, cells: Floats, plan: Plan, asked: frozenset[str]
+) -> None:
     """Ovality and twist from the components of each plane."""
-    if plan.along is None:
+    if plan.along is None or asked.isdisjoint(_OF_OVAL):
         return
-    along = [_weighted(cells[p], plan.along) for p in range(plan.planes)]
-    if plan.top == plan.bottom:
-        result.twist[rows] = np.nan
-    else:
+    along = _weighted(cells, plan.along)
+    if "twist" in asked and plan.top != plan.bottom:
         np.subtract(along[plan.top], along[plan.bottom], out=result.twist[rows])
-    mean_along = _mean_into(result.ovality_along[rows], along)
-    if plan.across is None:
-        _worst_into(result.ovality_worst[rows], along)
+    if plan.across is not None:
+        _fitted_into(result, rows, along, _weighted(cells, plan.across), plan, asked)
         return
-    across = [_weighted(cells[p], plan.across) for p in range(plan.planes)]
-    mean_across = _mean_into(result.ovality_across[rows], across)
-    np.hypot(mean_along, mean_across, out=result.ovality[rows])
-    _worst_into(result.ovality_worst[rows], [np.hypot(a, b) for a, b in zip(along, across, strict=True)])
-    angle = np.degrees(np.arctan2(mean_across, mean_along)) / 2 + plan.lowest_deg
-    result.ovality_angle_deg[rows] = np.mod(angle, 180.0)
+    if "ovality" in asked:
+        _mean_into(result.ovality[rows], along)
+    if "ovality_worst" in asked:
+        _worst_into(result.ovality_worst[rows], along)
 
 
-def _weighted(readings: Floats, weights: Floats) -> Floats:
-    """Return the weighted sum of one plane's readings; a weight of nought still passes on a nan."""
+def _fitted_into(
+    result: TwoPointFeatures, rows: slice, along: Floats, across: Floats, plan: Plan, asked: frozenset[str]
+) -> None:
+    """Size and direction of the mean oval from both components of each plane."""
+    means = {"ovality_along": along.mean(axis=0), "ovality_across": across.mean(axis=0)}
+    for name in asked.intersection(means):
+        getattr(result, name)[rows] = means[name]
+    mean_along, mean_across = means.values()
+    if "ovality" in asked:
+        np.hypot(mean_along, mean_across, out=result.ovality[rows])
+    if "ovality_worst" in asked:
+        _worst_into(result.ovality_worst[rows], np.hypot(along, across))
+    if "ovality_angle_deg" in asked:
+        angle = np.degrees(np.arctan2(mean_across, mean_along)) / 2 + plan.lowest_deg
+        result.ovality_angle_deg[rows] = np.mod(angle, 180.0)
+
+
+def _weighted(cells: Floats, weights: Floats) -> Floats:
+    """Return the weighted sum of each plane's readings; a weight of nought still passes on a nan."""
     if len(weights) == 2:
         first, second = (0, 1) if weights[0] > 0 else (1, 0)
-        return np.asarray(readings[first] - readings[second], dtype=np.float64)
-    total = weights[0] * readings[0]
-    for weight, reading in zip(weights[1:], readings[1:], strict=True):
-        total += weight * reading
-    return np.asarray(total, dtype=np.float64)
+        return np.asarray(cells[:, first] - cells[:, second], dtype=np.float64)
+    return np.asarray((cells * weights[:, None]).sum(axis=1), dtype=np.float64)
 
 
-def _mean_into(out: Floats, parts: list[Floats]) -> Floats:
-    np.copyto(out, parts[0])
-    for part in parts[1:]:
-        out += part
+def _mean_into(out: Floats, parts: Floats) -> Floats:
+    np.add.reduce(parts, axis=0, out=out)
+    if len(parts) == 2:
+        return _halved(out)
     out /= len(parts)
     return out
 
 
-def _worst_into(out: Floats, parts: list[Floats]) -> None:
+def _halved(x: Floats) -> Floats:
+    """Halve in place: here to multiply is exact too, and twice as fast as to divide."""
+    x *= 0.5
+    return x
+
+
+def _worst_into(out: Floats, parts: Floats) -> None:
     """The part of largest magnitude with its sign; nan where any is nan, as extremes pass it on."""
-    low = high = parts[0]
-    for part in parts[1:]:
-        low, high = np.minimum(low, part), np.maximum(high, part)
-    np.copyto(out, low)
+    low, high = parts.min(axis=0, out=out), parts.max(axis=0)
     np.copyto(out, high, where=high >= -low)

@@ -102,7 +102,7 @@ def moving_edge(found: MovingDistribution, size: ArrayLike, *, side: str, confid
     """Return the share beyond each size of a process that moves; the interval by leaving out stretches."""
     sizes = _sizes(size, side)
     sign = 1.0 if side == "upper" else -1.0
-    every = np.array([sign * np.interp(sizes, found.grid, row) for row in found.score])
+    every = sign * found.scores(sizes)
     rest = every[1:]
     count = len(rest)
     error = np.sqrt((count - 1) / count * ((rest - rest.mean(axis=0)) ** 2).sum(axis=0))

@@ -16,6 +16,7 @@ from scipy.special import ndtr, ndtri, stdtrit
 from cellmon.capability.families import Floats
 from cellmon.capability.indices import Index
 from cellmon.capability.intervals import HIGHEST, LOWEST, MIDDLE, steadied, unsteadied
+from cellmon.capability.mixture import Mixture
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.records import Whole
 from cellmon.stats.normal import PER_MILLION
@@ -26,6 +27,8 @@ STRETCHES = 20
 SPREAD_OVER = 25
 """Bores whose spread is pooled where the spread moves too."""
 _POINTS = 400
+_STRIDES = (40, 8, 2, 1)
+"""Steps in the grid by which the place of a score is closed in on."""
 _REACHES = (1, 2, 3, 4, 6, 8)
 """Neighbouring subgroups on each side averaged where the level moves with time."""
 _JUMP = 3.3
@@ -34,15 +37,43 @@ _JUMP = 3.3
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class MovingDistribution:
-    """The mixture over time, whole and with each stretch of time left out."""
+    """The mixture over time, whole and with each stretch of time left out.
+
+    Scores are read between the sizes of a grid. One costs a pass over all subgroups, so it is worked out
+    where it is asked for: an index needs few of them.
+    """
 
     grid: Floats
     """Sizes, (m,), rising."""
-    score: Floats
-    """Normal score of the share below each size, (1 + stretches, m); the first row is the whole."""
+    mixture: Mixture
+    known: Floats
+    """Normal score of the share below each size, (1 + stretches, m), the whole first; nan until asked for."""
     sd_within: float
     sd_levels: float
     """Of the levels, the error of a subgroup mean taken off."""
+
+    def scores(self, sizes: ArrayLike) -> Floats:
+        """Return the normal score of the share below each size, (1 + stretches, sizes); first the whole."""
+        wanted = np.atleast_1d(np.asarray(sizes, dtype=np.float64))
+        after = np.clip(np.searchsorted(self.grid, wanted), 1, self.grid.size - 1)
+        near = np.unique([after - 1, after])
+        return np.array([np.interp(wanted, self.grid[near], row) for row in self._rising(near)])
+
+    def sizes(self, score: float) -> Floats:
+        """Return the size below which the share has a normal score, (1 + stretches,); first the whole."""
+        near = np.unique([*range(0, self.grid.size, _STRIDES[0]), self.grid.size - 1])
+        for stride in _STRIDES[1:]:  # closer and closer about where each row passes the score
+            after = np.array([np.searchsorted(row, score) for row in self._rising(near)])
+            ends = np.unique(np.clip(after, 1, near.size - 1))
+            between = [np.arange(near[end - 1], near[end], stride) for end in ends]
+            near = np.unique(np.concatenate([near, *between]))
+        return np.array([np.interp(score, row, self.grid[near]) for row in self._rising(near)])
+
+    def _rising(self, places: Whole) -> Floats:
+        unknown = places[np.isnan(self.known[0, places])]
+        if unknown.size:
+            self.known[:, unknown] = self.mixture.scores(self.grid[unknown])
+        return np.maximum.accumulate(self.known[:, places], axis=1)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,25 +120,25 @@ def moving_distribution(
     levels = _smoothed(sums.means, sums.error()) if in_time else sums.means
     spread = sums.spreads() if spread_moves else np.ones(levels.shape)
     whole = _moments(sums, np.ones(levels.size, dtype=bool), levels)
-    shape = levels - levels.mean()
     if not spread_moves:
         spread = spread * whole.within
+    stretch = np.arange(levels.size) * STRETCHES // levels.size
+    rest = [_moments(sums, stretch != left_out, levels) for left_out in range(STRETCHES)]
     reach = 7 * spread
     grid = np.linspace(float((levels - reach).min()), float((levels + reach).max()), _POINTS)
-    stretch = np.arange(levels.size) * STRETCHES // levels.size
-    parts = _mixed(grid, levels.mean() + whole.draw * shape, spread, sums.sizes, stretch)
-    # how the whole changes with the two spreads that are estimated again without each stretch
-    wider = _whole_score(grid, levels.mean() + whole.draw * shape, spread * (1 + _STEP), sums.sizes)
-    farther = _whole_score(grid, levels.mean() + (whole.draw + _STEP) * shape, spread, sums.sizes)
-    rows = [parts[0]]
-    for left_out in range(STRETCHES):
-        rest = _moments(sums, stretch != left_out, levels)
-        by_within = 0.0 if spread_moves else rest.within / whole.within - 1
-        moved = by_within * (wider - parts[0]) + (rest.draw - whole.draw) * (farther - parts[0])
-        rows.append(parts[1 + left_out] + moved / _STEP)
     return MovingDistribution(
         grid=grid,
-        score=np.maximum.accumulate(np.array(rows), axis=1),
+        mixture=Mixture(
+            centre=float(levels.mean()),
+            shape=levels - levels.mean(),
+            draw=whole.draw,
+            spread=spread,
+            weight=sums.sizes,
+            starts=np.searchsorted(stretch, np.arange(STRETCHES)),
+            wider=np.array([0.0 if spread_moves else one.within / whole.within - 1 for one in rest]),
+            farther=np.array([one.draw - whole.draw for one in rest]),
+        ),
+        known=np.full((1 + STRETCHES, grid.size), np.nan),
         sd_within=whole.within,
         sd_levels=whole.draw * float(levels.std()),
     )
@@ -145,9 +176,6 @@ def moving_indices(
         bound=float(bound),
         ppm=Index(value=ppm[0], low=ppm[1], high=ppm[2], confidence=confidence),
     )
-
-
-_STEP = 0.01
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -223,45 +251,16 @@ def _smoothed(means: Floats, error: float) -> Floats:
     return best
 
 
-def _mixed(grid: Floats, levels: Floats, spread: Floats, weight: Floats, stretch: Whole) -> Floats:
-    """Return the scores of the whole and without each stretch."""
-    starts = np.searchsorted(stretch, np.arange(STRETCHES))
-    score = (grid[None, :] - levels[:, None]) / spread[:, None]
-    below, above = (
-        np.add.reduceat(weight[:, None] * ndtr(side * score), starts, axis=0) for side in (1.0, -1.0)
-    )
-    return _score(_left_out(below), _left_out(above))
-
-
-def _whole_score(grid: Floats, levels: Floats, spread: Floats, weight: Floats) -> Floats:
-    score = (grid[None, :] - levels[:, None]) / spread[:, None]
-    return _score(weight @ ndtr(score), weight @ ndtr(-score))
-
-
-def _left_out(parts: Floats) -> Floats:
-    whole = parts.sum(axis=0)
-    return np.concatenate([whole[None, :], whole - parts])
-
-
-def _score(below: Floats, above: Floats) -> Floats:
-    """Return the normal score of the share below, from the smaller of both shares."""
-    total = below + above
-    small = np.clip(np.minimum(below, above) / total, 1e-300, 0.5)
-    return np.asarray(np.where(below < above, 1.0, -1.0) * ndtri(small), dtype=np.float64)
-
-
 def _quantiles(found: MovingDistribution, p: float) -> Floats:
     """Return the size with share p below, for the whole and with each stretch left out."""
-    at = float(ndtri(p))
-    return np.array([np.interp(at, row, found.grid) for row in found.score])
+    return found.sizes(float(ndtri(p)))
 
 
 def _outside(found: MovingDistribution, lower: float | None, upper: float | None) -> Floats:
-    share = np.zeros(len(found.score))
+    share = np.zeros(1 + STRETCHES)
     for limit, side in ((lower, 1.0), (upper, -1.0)):
         if limit is not None:
-            at = np.array([np.interp(limit, found.grid, row) for row in found.score])
-            share += ndtr(side * at)
+            share += ndtr(side * found.scores(limit)[:, 0])
     return share
 
 

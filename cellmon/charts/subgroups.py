@@ -197,9 +197,7 @@ def _fill(result: SubgroupStatistics, x: Floats, where: Whole, *, size: int) -> 
 def _block_into(result: SubgroupStatistics, rows: slice | Whole, x: Floats) -> None:
     """Work a block of shape (size, subgroups), each bore of the subgroups in a row of its own."""
     size = len(x)
-    mean = x[0].copy()
-    for j in range(1, size):
-        mean += x[j]
+    mean = np.add.reduce(x, axis=0)
     if np.isnan(mean).any():
         _gaps_into(result, rows, x)
         return
@@ -209,20 +207,15 @@ def _block_into(result: SubgroupStatistics, rows: slice | Whole, x: Floats) -> N
         result.low[rows] = result.high[rows] = mean
         result.range[rows] = result.sd[rows] = np.nan
         return
-    low, high = np.minimum(x[0], x[1]), np.maximum(x[0], x[1])
-    away = x[0] - mean
-    squares = away * away
-    for j in range(1, size):
-        np.subtract(x[j], mean, out=away)
-        away *= away
-        squares += away
-        if j > 1:
-            np.minimum(low, x[j], out=low)
-            np.maximum(high, x[j], out=high)
+    low, high = x.min(axis=0), x.max(axis=0)
     result.low[rows], result.high[rows] = low, high
-    result.range[rows] = high - low
-    squares /= size - 1
-    result.sd[rows] = np.sqrt(squares, out=squares)
+    high -= low
+    result.range[rows] = high
+    squares = x - mean
+    squares *= squares
+    variance = np.add.reduce(squares, axis=0, out=low)
+    variance /= size - 1
+    result.sd[rows] = np.sqrt(variance, out=variance)
 
 
 def _gaps_into(result: SubgroupStatistics, rows: slice | Whole, x: Floats) -> None:

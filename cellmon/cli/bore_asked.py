@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cellmon.cli.terminal import clean, write
@@ -13,6 +15,8 @@ from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
+    from cellmon.monitor.bore import BoreAnswer
+    from cellmon.monitor.bore.entry import Dial
 
 Places = list[tuple[str, str]]
 BACK, END = ("b", "back"), ("q", "quit")
@@ -53,46 +57,97 @@ def places_of(monitor: Monitor) -> Places:
     return [(plane, direction) for plane in measuring.planes for direction in measuring.directions]
 
 
-def asked_readings(monitor: Monitor, part_number: str | None) -> dict[tuple[str, str], str] | None:
+@dataclass(frozen=True, kw_only=True)
+class AskedReadings:
+    """What was typed for each place, and which questions about single figures a person has answered."""
+
+    texts: dict[tuple[str, str], str]
+    confirmed: frozenset[str]
+
+
+def asked_readings(
+    monitor: Monitor, part_number: str | None, *, expected_um: Mapping[str, float] | None = None
+) -> AskedReadings | None:
     """Ask for one reading after another; back goes to the one before. None: the person ended."""
-    from cellmon.monitor.bore.entry import Dial, read_entry
+    from cellmon.monitor.bore.entry import Dial
 
     places = places_of(monitor)
     dial = Dial.of(monitor.sheet, monitor.sheet.part(part_number))
     found: dict[tuple[str, str], str] = {}
+    confirmed: dict[tuple[str, str], tuple[str, ...]] = {}
     while len(found) < len(places):
         place = places[len(found)]
         said = ask(f"  {' '.join(place)}: ")
+        while said not in (None, *END, *BACK):
+            asked = _odd_in(str(said), dial, expected_um=(expected_um or {}).get(place[0]))
+            if asked is None:
+                break
+            if not asked:
+                found[place] = str(said)
+                break
+            again = ask(say("  Enter: yes; else type it again: "))
+            if again == "":
+                found[place], confirmed[place] = str(said), asked
+                break
+            said = again
         if said is None or said in END:
             return None
-        if said in BACK:
-            if found:
-                found.popitem()
-            continue
+        if said in BACK and found:
+            confirmed.pop(found.popitem()[0], None)
+    told = frozenset(f"{' '.join(place)}: {one}" for place, asked in confirmed.items() for one in asked)
+    return AskedReadings(texts=found, confirmed=told)
+
+
+def _odd_in(said: str, dial: Dial, *, expected_um: float | None) -> tuple[str, ...] | None:
+    """Say how a figure is understood, and return what is odd about it; None where it cannot be read."""
+    from cellmon.monitor.bore.entry import read_entry
+
+    try:
+        typed = read_entry(said, dial, expected_um=expected_um)
+    except WrongUsage as wrong:
+        write([f"  {wrong}"])
+        return None
+    size = f"    {number(dial.nominal_mm + typed.um / 1000, decimals=4)} mm"
+    write([size, *(f"  ? {one}" for one in typed.asked)])
+    return typed.asked
+
+
+def asked_temperature(words: str) -> str | None:
+    """Ask for a temperature and return it as typed; "": not measured, None: the person ended."""
+    from cellmon.monitor.bore.entry import read_temperature
+
+    said = ask(words)
+    while said not in (None, "", *END):
         try:
-            typed = read_entry(said, dial)
+            odd = read_temperature(str(said)).asked
         except WrongUsage as wrong:
             write([f"  {wrong}"])
+            said = ask(words)
             continue
-        write(
-            [
-                f"    {number(dial.nominal_mm + typed.um / 1000, decimals=4)} mm",
-                *(f"  ? {one}" for one in typed.asked),
-            ]
-        )
-        if typed.asked and ask(say("  Enter: yes; else type it again: ")) != "":
-            continue
-        found[place] = said
-    return found
+        write([f"  ? {one}" for one in odd])
+        again = ask(say("  Enter: yes; else type it again: ")) if odd else ""
+        if again == "":
+            return said
+        said = again
+    return None if said is None or said in END else said
 
 
-def figure_of(words: str) -> float | None:
-    """Return a typed temperature; one that cannot be read is left out and said so."""
-    try:
-        return float(words.replace(",", ".")) if words else None
-    except ValueError:
-        write([say("No figure: the temperature was left out.")])
-        return None
+def degrees(typed: str) -> float | None:
+    """Return a temperature that was accepted; None where it was not measured."""
+    from cellmon.monitor.bore.entry import read_temperature
+
+    return read_temperature(typed).c if typed else None
+
+
+def answer_of(monitor: Monitor, args: argparse.Namespace, *, next_stones: str | None = None) -> BoreAnswer:
+    """Return what is known of the bore that a command names."""
+    return monitor.bore(
+        part=args.part,
+        bore=args.bore,
+        part_number=args.part_number,
+        next_stones=next_stones,
+        mating_part=args.mating_part,
+    )
 
 
 def readings_given(monitor: Monitor, given: object) -> dict[tuple[str, str], str]:

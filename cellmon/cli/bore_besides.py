@@ -87,26 +87,27 @@ def by_hand_measured(monitor: Monitor, args: argparse.Namespace) -> None:
         bore = ask(say("Bore ({bores}): ", bores=", ".join(drawing.bores)))
         if bore is None or bore in END:
             break
-        readings = asked_readings(monitor, args.part_number)
-        if readings is None:
+        found = asked_readings(monitor, args.part_number)
+        if found is None:
             break
         typed = TypedBore(
             part=part,
             bore=bore,
-            readings=readings,
+            readings=found.texts,
             spindle=args.measured,
             by=args.by,
             part_number=args.part_number,
         )
-        kept += _keep_measured(monitor, typed)
+        kept += _keep_measured(monitor, typed, found.confirmed)
     write([say_many("{count} bore kept.", "{count} bores kept.", kept)])
 
 
-def _keep_measured(monitor: Monitor, typed: TypedBore) -> bool:
+def _keep_measured(monitor: Monitor, typed: TypedBore, confirmed: frozenset[str]) -> bool:
     """Keep a bore unless the person says no to what is odd, or it is refused; return whether it is kept."""
     try:
         again = say("Enter: keep it as typed; n: type the bore again: ")
-        if not sure(monitor.look_at_measured(typed).asked, again=again):
+        asked = tuple(one for one in monitor.look_at_measured(typed).asked if one not in confirmed)
+        if not sure(asked, again=again):
             return False
         monitor.keep_measured(typed)
     except CellmonError as refusal:

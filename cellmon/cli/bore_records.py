@@ -12,20 +12,13 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
     from cellmon.monitor.bore.record_results import HandRecord
 
-OWN = ("job", "reference", "by", "cleaned", "mating_part", "part_number", "blank")
+OWN = ("by", "mating_part", "part_number", "blank")
 """Arguments that only `export record` takes."""
 
 
 def record_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what a person adds to a record."""
-    parser.add_argument("--job", metavar="TEXT", default="", help="with record: the job")
-    parser.add_argument(
-        "--reference", metavar="TEXT", default="", help="with record: the customer's reference"
-    )
     parser.add_argument("--by", metavar="NAME", default="", help="with record: the name below it")
-    parser.add_argument(
-        "--cleaned", action="store_true", help="with record: tick that the bores were washed, dried and oiled"
-    )
     parser.add_argument(
         "--mating-part",
         metavar="BORE=SERIAL",
@@ -62,9 +55,7 @@ def record_of(args: argparse.Namespace, monitor: Monitor) -> HandRecord:
     if args.blank:
         return monitor.blank_record(part_number=args.part_number)
     mates = dict(_mate(words) for words in args.mating_part)
-    told = RecordTold(
-        job=args.job, reference=args.reference, by=args.by, cleaned=args.cleaned, mating_parts=mates
-    )
+    told = RecordTold(by=args.by, mating_parts=mates)
     return monitor.hand_record(args.serial, bore=args.bore, told=told, part_number=args.part_number)
 
 

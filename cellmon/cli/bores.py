@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 import argparse
-import json
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from cellmon.cli.arguments import cell_argument, json_argument, open_monitor, zone_of
-from cellmon.cli.bore_asked import END, ask, asked_readings, figure_of, readings_given, sure, tried
+from cellmon.cli.bore_asked import answer_of
 from cellmon.cli.bore_lines import bore_lines, hand_stone_lines
 from cellmon.cli.showing import show
 from cellmon.cli.terminal import clean, write
-from cellmon.errors import CellmonError, WrongUsage
-from cellmon.words import say, to_say
+from cellmon.errors import WrongUsage
+from cellmon.words import say
 
 if TYPE_CHECKING:
-    from cellmon.cli.bore_besides import Heard
     from cellmon.monitor import Monitor
-    from cellmon.monitor.bore.keeping import TypedRound
 
 
 def bore_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,6 +32,11 @@ def bore_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--mating-part", metavar="SERIAL", help="say the clearance of the part that goes in")
     parser.add_argument("--part-number", metavar="P", help="the drawing, where the sheet names several")
     parser.add_argument("--by", metavar="NAME", default="", help="who measures")
+    parser.add_argument("--job", metavar="TEXT", help="keep with the block: the job")
+    parser.add_argument("--reference", metavar="TEXT", help="keep with the block: the customer's reference")
+    parser.add_argument(
+        "--cleaned", action="store_true", help="keep with the block: it was washed, dried and oiled"
+    )
     parser.add_argument(
         "--rpm", metavar="N", type=float, help="spindle speed of the rounds, for the crosshatch"
     )
@@ -58,25 +59,24 @@ def bore(args: argparse.Namespace) -> int:
         return 0
     if args.event or args.measured is not None:
         return _besides(monitor, args)
+    told = _told(monitor, args)
+    if told and args.bore is None:
+        return 0
     if args.part is None or args.bore is None:
         raise WrongUsage(say("which block and which bore: cellmon bore SERIAL BORE"))
     if args.record is not None:
-        from cellmon.export.bore_record import write_record
-        from cellmon.monitor.bore.record_results import RecordTold
-
-        mates = {} if args.mating_part is None else {args.bore: args.mating_part}
-        told = RecordTold(by=args.by, mating_parts=mates)
-        record = monitor.hand_record(args.part, bore=args.bore, told=told, part_number=args.part_number)
-        write_record(record, args.record, zone=zone_of(monitor))
-        write([str(args.record)])
-        return 0
+        return _record(monitor, args)
     if args.part_number is None and len(monitor.sheet.parts) > 1:
-        args.part_number = _answer(monitor, args).part_number
+        args.part_number = answer_of(monitor, args).part_number
     if args.json:
-        return _by_program(monitor, args)
-    write([clean(line) for line in bore_lines(_answer(monitor, args), cautions=not args.show)])
+        from cellmon.cli.bore_program import by_program
+
+        return by_program(monitor, args)
+    write([clean(line) for line in bore_lines(answer_of(monitor, args), cautions=not args.show)])
     if not args.show:
-        _by_hand(monitor, args)
+        from cellmon.cli.bore_by_hand import by_hand
+
+        by_hand(monitor, args)
     return 0
 
 
@@ -90,234 +90,23 @@ def _besides(monitor: Monitor, args: argparse.Namespace) -> int:
     return 0
 
 
-def _answer(monitor: Monitor, args: argparse.Namespace, *, next_stones: str | None = None) -> Any:
-    return monitor.bore(
-        part=args.part,
-        bore=args.bore,
-        part_number=args.part_number,
-        next_stones=next_stones,
-        mating_part=args.mating_part,
-    )
-
-
-# --- one JSON object a line in, one a line out
-
-
-def _by_program(monitor: Monitor, args: argparse.Namespace) -> int:
-    _say(monitor, args, kept=False)
-    if args.show:
-        return 0
-    for line in sys.stdin:
-        if not line.strip():
-            continue
-        try:
-            _request(monitor, args, json.loads(line))
-        except (CellmonError, ValueError, TypeError) as refusal:
-            _say(monitor, args, kept=False, refused=str(refusal))
-    return 0
-
-
-def _request(monitor: Monitor, args: argparse.Namespace, asked: dict[str, Any]) -> None:
-    if not isinstance(asked, dict):
-        raise WrongUsage(say("one JSON object a line"))
-    unknown = set(asked) - {
-        *("readings", "strokes", "stones", "rpm", "feed_um", "part_temp_c", "by", "note", "round", "sure"),
-        "master_temp_c",
-        *("bore", "next_stones", "zero", "sign", "strokes_per_min", "mating_part", "event", "measured"),
-    }
-    if unknown:
-        raise WrongUsage(say("no such key: {keys}", keys=", ".join(sorted(unknown))))
-    if "bore" in asked:
-        _go_to(monitor, args, str(asked["bore"]))
-    if "zero" in asked:
-        _keep_zero(monitor, asked["zero"], by=str(asked.get("by", args.by)))
-    if "sign" in asked:
-        from cellmon.monitor.bore.zero import keep_sign
-
-        larger = float(asked["sign"]["larger_um"])
-        keep_sign(monitor, str(asked["sign"]["reading"]), larger_um=larger, by=str(asked.get("by", args.by)))
-    if "mating_part" in asked:
-        args.mating_part = asked["mating_part"]
-    if "event" in asked or "measured" in asked:
-        heard = _heard(monitor, args, asked)
-        _say(monitor, args, kept=heard.kept, asked=heard.asked)
-        return
-    if "readings" not in asked:
-        _say(monitor, args, kept="zero" in asked or "sign" in asked, next_stones=asked.get("next_stones"))
-        return
-    typed = _typed(monitor, args, asked)
-    looked = monitor.look_at_round(typed)
-    kept = not looked.asked or bool(asked.get("sure"))
-    if kept:
-        monitor.keep_round(typed)
-    _say(monitor, args, kept=kept, asked=looked.asked, next_stones=asked.get("next_stones"))
-
-
-def _heard(monitor: Monitor, args: argparse.Namespace, asked: dict[str, Any]) -> Heard:
-    """Keep a cell event, or one bore of a shift."""
-    from cellmon.cli.bore_besides import event_by_program, measured_by_program
-
-    by = str(asked.get("by", args.by))
-    if "event" in asked:
-        return event_by_program(monitor, asked["event"], by=by)
-    return measured_by_program(monitor, asked["measured"], by=by, sure_of_it=bool(asked.get("sure")))
-
-
-def _go_to(monitor: Monitor, args: argparse.Namespace, bore: str) -> None:
-    """Go on with another bore of the block; one that the sheet does not name is refused."""
-    if bore not in monitor.sheet.part(args.part_number).bores:
-        raise WrongUsage(say("no bore {bore} in the sheet", bore=bore))
-    args.bore = bore
-
-
-def _typed(monitor: Monitor, args: argparse.Namespace, asked: dict[str, Any]) -> TypedRound:
-    from cellmon.monitor.bore.keeping import TypedRound, strokes_of
-
-    of_all = {"rpm": args.rpm, "strokes_per_min": args.strokes_per_min}
-    named = ("rpm", "feed_um", "part_temp_c", "master_temp_c", "strokes_per_min")
-    numbers = {name: asked.get(name, of_all.get(name)) for name in named}
-    return TypedRound(
-        part=args.part,
-        bore=args.bore,
-        part_number=args.part_number,
-        readings=readings_given(monitor, asked["readings"]),
-        strokes=strokes_of(asked.get("strokes", {})),
-        stones=str(asked.get("stones", "")),
-        by=str(asked.get("by", args.by)),
-        note=str(asked.get("note", "")),
-        number=asked.get("round"),
-        **{name: None if value is None else float(value) for name, value in numbers.items()},
-    )
-
-
-def _say(
-    monitor: Monitor,
-    args: argparse.Namespace,
-    *,
-    kept: bool,
-    asked: tuple[str, ...] = (),
-    refused: str | None = None,
-    next_stones: str | None = None,
-) -> None:
-    from cellmon.export.documents import document
-
-    answer = document(_answer(monitor, args, next_stones=next_stones), zone=zone_of(monitor))
-    told = {"kept": kept, "asked": list(asked), "refused": refused, "bore": answer}
-    sys.stdout.write(json.dumps(told) + "\n")
-    sys.stdout.flush()
-
-
-def _keep_zero(monitor: Monitor, given: dict[str, Any], *, by: str) -> None:
-    from cellmon.monitor.bore.zero import keep_zero
-
-    keep_zero(monitor, str(given["reading"]), state=str(given.get("state", "as-found")), by=by)
-
-
-# --- questions and answers for a person; the same in a pipe
-
-
-def _by_hand(monitor: Monitor, args: argparse.Namespace) -> None:
-    """Ask for the zero, then for one round after another, until the bore ends or the person does."""
-    from cellmon.monitor.bore.words import ENDED, WASH
-
-    answer = _answer(monitor, args)
-    found = ask(say("Gauge on its master, before (Enter: not checked): "))
-    if found is None or found in END:
-        return
-    if found:
-        tried(lambda: _zero_by_hand(monitor, found, state="as-found", by=args.by))
-    if not answer.sign_checked:
-        _sign_by_hand(monitor, args)
-    while answer.next is None or answer.next.step not in ENDED:
-        if not _round_by_hand(monitor, args, answer):
-            break
-        answer = _answer(monitor, args)
-        write(["", *(clean(line) for line in bore_lines(answer, cautions=False))])
-    left = ask(say("Gauge on its master, after (Enter: not checked): "))
-    if left and left not in END:
-        tried(lambda: _zero_by_hand(monitor, left, state="as-left", by=args.by))
-    if answer.next is not None and answer.next.step == "finished":
-        write([say(WASH)])
-
-
-def _zero_by_hand(monitor: Monitor, typed: str, *, state: str, by: str) -> None:
-    """Keep what the gauge read on its master, and say what to do where it stands far from zero."""
-    from cellmon.monitor.bore.zero import keep_zero, zero_warning
-
-    warned = zero_warning(monitor.sheet, keep_zero(monitor, typed, state=state, by=by), state=state)
-    if warned is not None:
-        write([clean(warned)])
-
-
-def _sign_by_hand(monitor: Monitor, args: argparse.Namespace) -> None:
-    """Ask once, before the first bore, whether a larger size reads larger."""
-    from cellmon.monitor.bore.zero import keep_sign
-
-    text = to_say(
-        "Sign check: on something {um} um larger than the master the gauge reads (Enter: not checked): "
-    )
-    said = ask(say(text, um=20))
-    if said and said not in END:
-        tried(lambda: keep_sign(monitor, said, larger_um=20.0, by=args.by))
-
-
-def _round_by_hand(monitor: Monitor, args: argparse.Namespace, answer: Any) -> bool:
-    """Ask for one round and keep it; False ends."""
-    from cellmon.monitor.bore.keeping import TypedRound, strokes_of
-
-    number: int | None = None
-    strokes, stones = strokes_of({}), ""
-    if answer.rounds:
-        told = answer.next
-        advised = f"{told.strokes_full}/{told.strokes_top}/{told.strokes_bottom}"
-        text = to_say(
-            "Strokes made: full/top/bottom (Enter: {advised}; u: type the last round again; "
-            "e: a cell event): "
-        )
-        made = ask(say(text, advised=advised))
-        if made in (None, *END):
-            return False
-        if made == "e":
-            from cellmon.cli.bore_besides import by_hand_event
-
-            by_hand_event(monitor, by=args.by)
-            return True
-        if made == "u":
-            number = answer.rounds[-1].number
-            last = answer.rounds[-1]
-            made = f"{last.strokes_full}/{last.strokes_top}/{last.strokes_bottom}"
-        try:
-            strokes = strokes_of(made or advised)
-        except WrongUsage as wrong:
-            write([str(wrong)])
-            return True
-        stones = ask(
-            say("Stones (Enter: {stones}): ", stones=told.change_to or told.stones or say("as before"))
-        ) or (told.change_to or told.stones)
-    warm = ask(say("Temperature of the part, C (Enter: not measured): "))
-    if warm is None or stones in END or warm in END:
+def _told(monitor: Monitor, args: argparse.Namespace) -> bool:
+    """Keep what is said of the block; False where nothing is said of it."""
+    said = {"job": args.job, "reference": args.reference, "cleaned": args.cleaned or None}
+    if all(value is None for value in said.values()):
         return False
-    readings = asked_readings(monitor, args.part_number)
-    if readings is None:
-        return False
-    typed = TypedRound(
-        part=args.part,
-        bore=args.bore,
-        part_number=args.part_number,
-        readings=readings,
-        strokes=strokes,
-        stones=stones,
-        part_temp_c=figure_of(warm),
-        rpm=args.rpm,
-        strokes_per_min=args.strokes_per_min,
-        by=args.by,
-        number=number,
-    )
-    tried(lambda: _keep_if_sure(monitor, typed))
+    monitor.tell_block(args.part or "", by=args.by, **said)
+    write([clean(say("Kept with block {part}.", part=args.part))] if not args.json else [])
     return True
 
 
-def _keep_if_sure(monitor: Monitor, typed: TypedRound) -> None:
-    again = say("Enter: keep it as typed; n: type the round again: ")
-    if sure(monitor.look_at_round(typed).asked, again=again):
-        monitor.keep_round(typed)
+def _record(monitor: Monitor, args: argparse.Namespace) -> int:
+    from cellmon.export.bore_record import write_record
+    from cellmon.monitor.bore.record_results import RecordTold
+
+    mates = {} if args.mating_part is None else {args.bore: args.mating_part}
+    told = RecordTold(by=args.by, mating_parts=mates)
+    record = monitor.hand_record(args.part, bore=args.bore, told=told, part_number=args.part_number)
+    write_record(record, args.record, zone=zone_of(monitor))
+    write([str(args.record)])
+    return 0

@@ -24,7 +24,7 @@ from cellmon.export.paper import (
     table,
 )
 from cellmon.export.pen import INK, SOFT, Pen
-from cellmon.local import full_day, number, significant
+from cellmon.local import full_day, moment, number, significant
 from cellmon.monitor.bore.form import FormHeld
 from cellmon.monitor.bore.record_results import HandRecord, RecordBore, RecordSizes
 from cellmon.words import say, to_say
@@ -251,9 +251,16 @@ def _ticked(record: HandRecord, room: float) -> Block:
         pen.box(0.5, 2.5, 9.5, 11.5, ink=INK)
         if record.cleaned:
             pen.lines([(2, 7), (4.4, 4.2), (8.4, 10.6)], width=1.4)
-        pen.word(15, 4, record.cleaned_words, size=8.2)
+        pen.word(15, 4, _cleaned(record), size=8.2)
 
     return Picture(room, 15, draw)
+
+
+def _cleaned(record: HandRecord) -> str:
+    """Return what the tick stands for, with whose word it is and since when."""
+    if record.cleaned_at is None:
+        return record.cleaned_words
+    return f"{record.cleaned_words}: {record.cleaned_by}, {moment(record.cleaned_at)}"
 
 
 def _named(record: HandRecord, room: float) -> Block:

@@ -69,6 +69,8 @@ def _rows(record: HandRecord, one: RecordBore) -> list[dict[str, Any]]:
         "clearance_least_um": None if room is None else room.least_um,
         "crosshatch_measured_deg": None if hatch is None else hatch.measured_deg,
         "cleaned": record.cleaned,
+        "cleaned_at": record.cleaned_at,
+        "cleaned_by": record.cleaned_by,
         "signed_by": record.by or None,
     }
     rounds = one.answer.rounds

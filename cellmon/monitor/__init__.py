@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from cellmon.monitor import statements as _statements
     from cellmon.monitor import take as _take
     from cellmon.monitor import typed as _typed
+    from cellmon.monitor.bore import block as _block
     from cellmon.monitor.bore import keeping as _keeping
     from cellmon.monitor.bore import measured as _measured
 else:
@@ -47,6 +48,7 @@ else:
     _statements = Late("statements")
     _take = Late("take")
     _typed = Late("typed")
+    _block = Late("bore.block")
     _keeping = Late("bore.keeping")
     _measured = Late("bore.measured")
 from cellmon.words import say, to_say
@@ -142,6 +144,11 @@ class Monitor(Questions, Admitting):
         _kept(self.log_rows(Kind.READINGS, _measured.rows_of_measured(typed, looked, at=clock())))
         return looked
 
+    def tell_block(self, part: str, *, by: str, **said: Any) -> None:
+        """Journal what is said of a block honed by hand: `job`, `reference`, whether it was `cleaned`."""
+        with self._store.writing() as session:
+            _block.tell(self._view_of(session), session, part, by=by, at=clock(), **said)
+
     def respond(
         self,
         signal: str,
@@ -154,7 +161,7 @@ class Monitor(Questions, Admitting):
         """Answer a signal with a cause and an action, or acknowledge it as seen."""
         with self._store.writing() as session:
             _signals.respond(session, signal, by=by, cause=cause, action=action, seen=seen, at=clock())
-        return next(s for s in self.signals().signals if s.id == signal)
+        return next(s for s in self.signals(why=0, named=signal).signals if s.id == signal)
 
     def release(self, signal: str, *, parts: Sequence[str], as_: str, by: str, why: str) -> _hold.Hold:
         """Say what became of held parts."""

@@ -14,7 +14,7 @@ from cellmon.intake.sheet_file import SheetFile
 from cellmon.judged import Alarms, Bores, Doubts, Subgroups
 from cellmon.monitor.alike import LikeParts, like_parts
 from cellmon.monitor.answers import Answer
-from cellmon.monitor.judge import UNITS_AT_ONCE, judge
+from cellmon.monitor.judge import UNITS_AT_ONCE, announce, judge
 from cellmon.monitor.judge.traced import keep_traced
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.splits import SplitSummary, splits, summary
@@ -151,6 +151,7 @@ def rebuild_in(session: Session, rules: Rules, *, at: np.datetime64) -> None:
     units = rules.units(moments) if len(moments) else []
     for begin in range(0, len(units), UNITS_AT_ONCE):
         judge(session, rules, units[begin : begin + UNITS_AT_ONCE], at=at)
+    announce(session, rules, at=at)
 
 
 def fingerprint(session: Session) -> dict[str, str]:

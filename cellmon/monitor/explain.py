@@ -12,7 +12,7 @@ from cellmon.judged import OFFSETS
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.evidence import Moved
 from cellmon.monitor.judge.groups import Group
-from cellmon.monitor.judge.signals import bores_of
+from cellmon.monitor.judge.joining import bores_of
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Kind, Stream
 

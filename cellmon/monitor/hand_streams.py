@@ -138,13 +138,15 @@ def _by_rounds(view: View, part: Part, start: np.datetime64) -> Iterator[HandBor
 
 def _size(view: View, part: Part, um: np.ndarray) -> float:
     measuring = view.sheet.measuring
+    column = SIZE_COLUMNS.get(part.diameter.size) or "average"
     features = two_point_features(
         um[None],
         depths_mm=list(measuring.planes.values()),
         angles_deg=list(measuring.directions.values()),
         length_mm=part.length_mm,
+        only=(column,),
     )
-    return float(getattr(features, SIZE_COLUMNS.get(part.diameter.size) or "average")[0])
+    return float(getattr(features, column)[0])
 
 
 def _by_readings(view: View, part: Part, start: np.datetime64) -> Iterator[HandBore]:

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from types import MethodType
-from typing import TYPE_CHECKING, Concatenate, Generic, ParamSpec, Self, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Concatenate, Generic, ParamSpec, Self, TypeVar, cast
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.diagnosis import Table, packaged_table, read_table
 from cellmon.errors import CellmonError
 from cellmon.intake.sheet_file import SheetFile, read_sheet, read_toml
@@ -69,6 +70,8 @@ class Opened:
         self._known: tuple[int, Rules] | None = None
         self._stamp = _stamp(folder / SHEET_FILE)
         self._own_causes: Table | None = None
+        self._worked_out: tuple[tuple[Any, ...], Mapping[str, Any]] | None = None
+        """What the last view worked out, and the state of the store and the sheet that it is of."""
         self._stones: tuple[tuple[int, np.datetime64], Known] | None = None
         """What plans of stones start from, and the state of the store it was made of."""
 
@@ -121,8 +124,15 @@ class Opened:
 
     @contextmanager
     def _view(self) -> Iterator[View]:
+        """Open what one question sees; what others worked out of the same state serves it too."""
         with self._store.reading() as session:
-            yield self._view_of(session)
+            view = self._view_of(session)
+            state = (session.last_change(), self._stamp, view.as_of, view.rules.now.version, lengths.shown())
+            before = self._worked_out
+            if before is not None and before[0] == state:
+                view.take_over(before[1])
+            yield view
+            self._worked_out = (state, view.worked_out)
 
     def _view_of(self, session: Session) -> View:
         """Return the cell as a session sees it; in one that writes, nobody changes it meanwhile."""

@@ -114,11 +114,19 @@ WITHDRAWN = to_say("Later rows, events or limits frozen since leave nothing to b
 WAITING = ("open", "reopened")
 
 
-def signals(view: View) -> Signals:
-    """Answer with every signal, newest first."""
+def signals(view: View, *, why: int | None = None, named: str | None = None) -> Signals:
+    """Answer with every signal, newest first.
+
+    Of all it is asked why; or only of so many that wait, the newest, and of one that is named.
+    """
     from cellmon.diagnosis.evidence import CAUTION
 
-    return Signals(**view.head(), signals=explained(view, all_signals(view)), caution=say(CAUTION))
+    every = all_signals(view)
+    if why is None:
+        return Signals(**view.head(), signals=explained(view, every), caution=say(CAUTION))
+    first = [s for s in every if s.state in WAITING][:why]
+    asked = {s.id: s for s in explained(view, [*first, *(s for s in every if s.id == named)])}
+    return Signals(**view.head(), signals=tuple(asked.get(s.id, s) for s in every), caution=say(CAUTION))
 
 
 def waiting_signals(view: View) -> Waiting:
@@ -179,7 +187,8 @@ def told(view: View) -> tuple[list[Group], list[Announcement]]:
     `View.told` keeps them.
     """
     if not is_kept(view.session, view.rules, until=view.as_of):
-        return named_groups(view.session, view.rules, until=view.as_of)
+        found = named_groups(view.session, view.rules, until=view.as_of)
+        return list(found.groups), list(found.gone)
     groups = list(told_groups(view.session, until=view.as_of))
     there = {group.id for group in groups}
     return groups, [a for a in view.session.announced() if a.id not in there]

@@ -163,7 +163,7 @@ def wear_line(view: View, stream: Stream, start: np.datetime64, end: np.datetime
     units = units[(units >= (begun[-1] if len(begun) else start)) & (units <= end)]
     if not len(units):
         return None
-    watcher = Watcher.of(view.session, view.rules, units[0])
+    watcher = Watcher.of(view.session, view.rules, units[0], end)
     parts = [_expected(watcher.of_stream(unit, stream)) for unit in units]
     at, mean, expected, error, moved = (np.concatenate(column) for column in zip(*parts, strict=True))
     inside = (at >= start) & (at <= end) & np.isfinite(expected)

@@ -16,14 +16,14 @@ from cellmon.judged import StoredReadings
 from cellmon.monitor.ahead import is_ahead, newest_in_time, notes_on_future
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.force import keep_sheet
-from cellmon.monitor.judge import Judged, announce, judge, watch_again
+from cellmon.monitor.judge import Judged, Touched, announce, judge, watch_again
 from cellmon.monitor.judge.limits import frozen_limits
 from cellmon.monitor.judge.traced import keep_traced
 from cellmon.monitor.known import Sorted, row_keys, sort_readings, sort_rows
 from cellmon.monitor.row_words import row_text
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.touched import touched_by_readings, touched_by_rows
-from cellmon.records import Events, Flags, Readings, Refused, TracePoints
+from cellmon.records import Events, Flags, GaugeChecks, Readings, Refused, TracePoints
 from cellmon.sheet import Sheet
 from cellmon.store import FileFact, Session, Store
 from cellmon.words import say, to_say
@@ -298,7 +298,8 @@ def _keep_rows(
     if isinstance(sorted_.new, Events):
         raised = watch_again(session, rules, sorted_.new.at.min(), sorted_.new.at.max(), at=at)
     else:
-        raised = announce(session, rules, at=at)
+        since = sorted_.new.at.min() if isinstance(sorted_.new, GaugeChecks) else None
+        raised = announce(session, rules, at=at, touched=Touched(since=since))
     return sorted_, replace(judged, new_signals=judged.new_signals + raised)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -113,6 +113,16 @@ class View:
         if spindle not in self._plans:
             self._plans[spindle] = plan_of(self, spindle)
         return self._plans[spindle]
+
+    @property
+    def worked_out(self) -> Mapping[str, Any]:
+        """What was worked out for the answers up to now, by name."""
+        given = {field.name for field in fields(self)}
+        return {name: found for name, found in vars(self).items() if name not in given}
+
+    def take_over(self, worked_out: Mapping[str, Any]) -> None:
+        """Take over what another view of the same state, moment and unit of lengths worked out."""
+        vars(self).update(worked_out)
 
     def take_dressings(self, plans: Mapping[str, Plan | NoPlan], intervals: Mapping[str, Intervals]) -> None:
         """Take over what another view of the same state worked out of dressings, by spindle."""

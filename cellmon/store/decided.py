@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, Select, func, select
 
 from cellmon.errors import WrongUsage
 from cellmon.store import bulk, schema
@@ -173,6 +173,23 @@ class Decided:
         query = select(table).order_by(table.c.unit_start, table.c.id)
         if units is not None:
             query = query.where(table.c.unit_start.in_([bulk.moment(u) for u in units]))
+        return self._announced(query)
+
+    def announced_of(self, ids: Iterable[str]) -> set[str]:
+        """Return which of some names were announced."""
+        table, names, found = schema.ANNOUNCED, sorted(set(ids)), set[str]()
+        for i in range(0, len(names), 500):
+            query = select(table.c.id).where(table.c.id.in_(names[i : i + 500]))
+            found |= set(self.conn.execute(query).scalars())
+        return found
+
+    def announced_between(self, start: np.datetime64, end: np.datetime64) -> list[Announcement]:
+        """Return what was announced of calls in [start, end]."""
+        table = schema.ANNOUNCED
+        query = select(table).where(table.c.unit_start.between(bulk.moment(start), bulk.moment(end)))
+        return self._announced(query.order_by(table.c.unit_start, table.c.id))
+
+    def _announced(self, query: Select[Any]) -> list[Announcement]:
         return [
             Announcement(
                 id=row.id,

@@ -204,6 +204,11 @@ class Facts(Frames, Traces):
         moments = [moment for moment in found if moment is not None]
         return max(moments) if moments else None
 
+    def newest_row_of(self, kind: Kind) -> int:
+        """Return the number of the row of a plain kind that was added last, 0 where there is none."""
+        table = schema.TRACE_BLOCKS if kind is Kind.TRACES else schema.ROWS[kind]
+        return int(self.conn.execute(select(func.max(table.primary_key.columns[0]))).scalar() or 0)
+
     def newest_of(self, kind: Kind) -> np.datetime64 | None:
         """Return the moment of the newest row of a plain kind whose rows have one."""
         return self.newest_trace() if kind is Kind.TRACES else self._newest(schema.ROWS[kind].c.at)

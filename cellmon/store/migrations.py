@@ -100,6 +100,13 @@ def _left_behind(conn: Connection) -> None:
     schema.MOVED.create(conn, checkfirst=True)
 
 
+def _called_lately(conn: Connection) -> None:
+    """Make what was called, doubted and told since a moment found by that moment."""
+    for table in (schema.DOUBTS, schema.ALARMS, schema.TOLD):
+        for index in table.indexes:
+            index.create(conn, checkfirst=True)
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -114,6 +121,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _drawings_named,
     _sized_drawings,
     _masters_warmth,
+    _called_lately,
 )
 
 

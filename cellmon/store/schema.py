@@ -267,6 +267,7 @@ DOUBTS = Table(
     *_declared(Doubts),
     Index("doubts_by_unit", "unit_start"),
     Index("doubts_by_id", "id"),
+    Index("doubts_by_flag", "flag", "measured_at"),
 )
 
 ALARMS = Table(
@@ -274,6 +275,7 @@ ALARMS = Table(
     METADATA,
     *_declared(Alarms),
     Index("alarms_by_unit", "unit_start"),
+    Index("alarms_by_time", "at"),
 )
 
 PROVISIONAL = Table(
@@ -306,6 +308,7 @@ TOLD = Table(
     Column("digest", Text, nullable=False),
     Column("body", Text, nullable=False),
     Index("told_by_time", "earliest_at", "last_at"),
+    Index("told_by_end", "last_at"),
 )
 """Signals as they were put together when something was judged last."""
 

@@ -69,13 +69,14 @@ class KeptSubgroups:
             return joined.select(slice(max(len(joined) - last, 0), None))
         return joined.select(slice(None, first))
 
-    def subgroups_of_unit(self, unit: np.datetime64) -> Subgroups:
-        """Return every subgroup of one unit: of bores, of means and of distances."""
+    def subgroups_of_unit(self, unit: np.datetime64, stream: Stream | None = None) -> Subgroups:
+        """Return every subgroup of one unit: of bores, of means and of distances; or those of one stream."""
         found = []
-        for table in (schema.SUBGROUPS, schema.TOGETHER):
+        for table in (schema.SUBGROUPS, schema.TOGETHER) if stream is None else (_table_of(stream),):
             query = select(table.c.data).where(table.c.unit_start == bulk.moment(unit))
-            found += [Subgroups(**decode(data)) for data in self.conn.execute(query).scalars()]
-        return Subgroups.concat(found) if found else no_rows(Subgroups)
+            found += [_unpacked(data) for data in self.conn.execute(query).scalars()]
+        joined = Subgroups.concat(found) if found else no_rows(Subgroups)
+        return joined if stream is None else _ended_order(joined.select(_is_stream(joined, stream)))
 
     def together(self) -> Subgroups:
         """Return every subgroup of means and distances, oldest first."""

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, Select, delete, select
 
 from cellmon.store import bulk, schema
 
@@ -33,10 +33,11 @@ class Told:
 
     conn: Connection
 
-    def keep_told(self, signals: Sequence[ToldSignal]) -> None:
-        """Replace the signals kept by these; those that are the same are not written again."""
+    def keep_told(self, signals: Sequence[ToldSignal], *, among: Collection[str] | None = None) -> None:
+        """Replace the signals kept, all or those of some names, by these; the same are not written again."""
         table = schema.TOLD
-        known = {row.id: row.digest for row in self.conn.execute(select(table.c.id, table.c.digest))}
+        query = select(table.c.id, table.c.digest)
+        known = {row.id: row.digest for some in _some(query, among) for row in self.conn.execute(some)}
         rows = {signal.id: _row(signal) for signal in signals}
         gone = [id_ for id_, digest in known.items() if id_ not in rows or rows[id_]["digest"] != digest]
         for i in range(0, len(gone), 500):
@@ -56,17 +57,36 @@ class Told:
         if end is not None:
             query = query.where(table.c.earliest_at <= bulk.moment(end))
         for row in self.conn.execute(query.order_by(table.c.earliest_at, table.c.id)):
-            yield ToldSignal(
-                id=row.id,
-                sheet=row.sheet,
-                earliest_at=np.datetime64(row.earliest_at, "us"),
-                last_at=np.datetime64(row.last_at, "us"),
-                body=json.loads(row.body),
-            )
+            yield _signal(row)
+
+    def told_of(self, ids: Collection[str]) -> Iterator[ToldSignal]:
+        """Yield the signals kept under some names."""
+        for some in _some(select(schema.TOLD), ids):
+            yield from map(_signal, self.conn.execute(some))
 
     def sheets_of_told(self) -> set[int]:
         """Return under which versions of the sheet the signals kept were put together."""
         return set(self.conn.execute(select(schema.TOLD.c.sheet).distinct()).scalars())
+
+
+def _some(query: Select[Any], ids: Collection[str] | None) -> Iterator[Select[Any]]:
+    """Yield a query for all names, or for some of them a bounded number at a time."""
+    if ids is None:
+        yield query
+        return
+    names = sorted(ids)
+    for i in range(0, len(names), 500):
+        yield query.where(schema.TOLD.c.id.in_(names[i : i + 500]))
+
+
+def _signal(row: Any) -> ToldSignal:
+    return ToldSignal(
+        id=row.id,
+        sheet=row.sheet,
+        earliest_at=np.datetime64(row.earliest_at, "us"),
+        last_at=np.datetime64(row.last_at, "us"),
+        body=json.loads(row.body),
+    )
 
 
 def _row(signal: ToldSignal) -> dict[str, Any]:

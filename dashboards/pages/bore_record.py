@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from cellmon.errors import CellmonError
+from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.bore.record_results import HandRecord, RecordTold
 from cellmon.words import say
 from dashboards.pages import parts
@@ -104,15 +104,41 @@ def _record(
     if what == BLANK:
         return monitor.blank_record(part_number=bore.get("part_number"))
     job, reference, name, washed, whole = told
-    more = RecordTold(
-        job=(job or "").strip(),
-        reference=(reference or "").strip(),
-        by=(name or "").strip(),
-        cleaned=WASHED in (washed or ()),
-        mating_parts={bore["bore"]: mate} if mate and "bore" in bore else {},
-    )
+    by = (name or "").strip()
+    _tell(monitor, bore, job or "", reference or "", by=by, cleaned=WASHED in (washed or ()))
+    mates = {bore["bore"]: mate} if mate and "bore" in bore else {}
     one = None if BLOCK in (whole or ()) else bore.get("bore")
+    more = RecordTold(by=by, mating_parts=mates)
     return monitor.hand_record(bore.get("serial", ""), bore=one, told=more)
+
+
+def _tell(
+    monitor: Monitor, bore: Mapping[str, str], job: str, reference: str, *, by: str, cleaned: bool
+) -> None:
+    """Journal what the boxes say of a block, where that is another thing than what is kept of it."""
+    kept = said_of(monitor, bore)
+    given = [job.strip(), reference.strip(), [WASHED] if cleaned else []]
+    if given == kept:
+        return
+    if not by:
+        raise WrongUsage(say("Say whose name stands below it; job, reference and tick are kept with it."))
+    monitor.tell_block(bore.get("serial", ""), by=by, job=job, reference=reference, cleaned=cleaned)
+
+
+def said_of(monitor: Monitor, bore: Mapping[str, str]) -> list[Any]:
+    """Return job, reference and the tick, as they are kept of the block that is shown."""
+    if not bore.get("serial") or not bore.get("bore"):
+        return ["", "", []]
+    answer = monitor.bore(part=bore["serial"], bore=bore["bore"], part_number=bore.get("part_number"))
+    return [answer.block.job, answer.block.reference, [WASHED] if answer.block.cleaned else []]
+
+
+def shown_of(monitor: Monitor, bore: Mapping[str, str] | None) -> list[Any]:
+    """Return what stands in the boxes once a block is chosen."""
+    try:
+        return said_of(monitor, bore or {})
+    except CellmonError:
+        return ["", "", []]
 
 
 def _file(monitor: Monitor, what: str | None, record: HandRecord) -> Any:
@@ -148,3 +174,9 @@ def register(app: Dash, monitor: Monitor, *, bore: str, mate: str) -> None:
     def _(*given: Any) -> list[Any]:
         clicks, (shown, fits, *told) = given[:4], given[4:]
         return saved(monitor, ctx.triggered_id, shown, fits, told) if any(clicks) else [no_update] * 2
+
+    @app.callback(
+        Output(JOB, "value"), Output(REFERENCE, "value"), Output(CLEANED, "value"), Input(bore, "data")
+    )
+    def _(shown: Mapping[str, str] | None) -> list[Any]:
+        return shown_of(monitor, shown)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.flags import FlagRow
+from cellmon.monitor.row_words import flag_words
 from cellmon.words import say, say_many
 from dashboards.pages import asked, files_doubt_words, leafing, parts
 
@@ -35,7 +36,6 @@ CHOSEN, FACTS, FORM, ALIKE, WHY, ACCEPT, KEEP, SAID = (
     "files-doubt-keep",
     "files-doubt-said",
 )
-PICK = "files-doubt-pick"
 WHO = "files-doubt"
 ALL_FLAGS = "all"
 UNSEEN = {"display": "none"}
@@ -70,7 +70,7 @@ def section(chosen: str | None = None) -> html.Section:
             dcc.Store(id=CHOSEN, data=chosen),
             html.Div(
                 [
-                    html.Div([html.Div(id=LIST), leafing.steps(NEWER, OLDER)]),
+                    html.Div([leafing.picks(LIST, CHOSEN), leafing.steps(NEWER, OLDER)]),
                     html.Article([html.Div(id=FACTS), form, said]),
                 ],
                 className="picked",
@@ -108,7 +108,10 @@ def options(counts: Mapping[str, int]) -> list[dict[str, str]]:
     """Return the flags that wait as choices, all of them first."""
     total = sum(counts.values())
     found = [{"label": say("all {count}", count=local.number(total)), "value": ALL_FLAGS}]
-    return found + [{"label": f"{flag} {local.number(n)}", "value": flag} for flag, n in counts.items()]
+    return found + [
+        {"label": f"{flag_words(flag).means.rstrip('.')} ({local.number(n)})", "value": flag}
+        for flag, n in counts.items()
+    ]
 
 
 def _entry(one: FlagRow, chosen: str | None) -> html.Li:
@@ -119,10 +122,7 @@ def _entry(one: FlagRow, chosen: str | None) -> html.Li:
     ]
     if one.proposal:
         inside.append(html.Span(say("Proposed: {proposal}", proposal=one.proposal), className="more"))
-    button = html.Button(
-        inside, id={"type": PICK, "flag": one.id}, **{"aria-pressed": "true" if here else "false"}
-    )
-    return html.Li(button, className="here" if here else "")
+    return leafing.entry(inside, one.id, here=here)
 
 
 def show_doubt(monitor: Monitor, chosen: str | None) -> list[Any]:
@@ -192,12 +192,6 @@ def register(app: Dash, monitor: Monitor) -> None:
     )
     def _(change: int, which: str | None, skip: int | None, doubt: str | None) -> list[Any]:
         return show(monitor, which, skip, doubt)
-
-    @app.callback(
-        Output(CHOSEN, "data"), Input({"type": PICK, "flag": ALL}, "n_clicks"), prevent_initial_call=True
-    )
-    def _(clicks: list[int | None]) -> Any:
-        return leafing.picked(clicks, ctx.triggered_id, of="flag")
 
     @app.callback(
         Output(SKIP, "data"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
@@ -35,7 +35,6 @@ CHOSEN, FACTS, FORM, TEXT, WHY, TAKE, SAID, RETRY = (
     "files-row-said",
     "files-rows-retry",
 )
-PICK = "files-row-pick"
 WHO = "files-row"
 UNSEEN = {"display": "none"}
 
@@ -66,7 +65,7 @@ def section(chosen: str | None = None) -> html.Section:
             dcc.Store(id=CHOSEN, data=chosen),
             html.Div(
                 [
-                    html.Div([html.Div(id=LIST), leafing.steps(NEWER, OLDER)]),
+                    html.Div([leafing.picks(LIST, CHOSEN), leafing.steps(NEWER, OLDER)]),
                     html.Article(
                         [
                             html.Div(id=FACTS),
@@ -125,10 +124,7 @@ def _entry(row: AsideRow, chosen: str | None) -> html.Li:
         html.Span(row.means, className="more"),
         html.Code(row.text, className="row-text"),
     ]
-    button = html.Button(
-        inside, id={"type": PICK, "row": str(row.id)}, **{"aria-pressed": "true" if here else "false"}
-    )
-    return html.Li(button, className="here" if here else "")
+    return leafing.entry(inside, str(row.id), here=here)
 
 
 def show_row(monitor: Monitor, chosen: str | None) -> list[Any]:
@@ -196,12 +192,6 @@ def register(app: Dash, monitor: Monitor) -> None:
     )
     def _(change: int, skip: int | None, row: str | None) -> list[Any]:
         return show(monitor, skip, row)
-
-    @app.callback(
-        Output(CHOSEN, "data"), Input({"type": PICK, "row": ALL}, "n_clicks"), prevent_initial_call=True
-    )
-    def _(clicks: list[int | None]) -> Any:
-        return leafing.picked(clicks, ctx.triggered_id, of="row")
 
     @app.callback(
         Output(SKIP, "data"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from dash import html, no_update
+from dash import html
 
 from cellmon.words import say
 
@@ -28,9 +28,12 @@ def step(skip: int | None, *, older: bool) -> int:
     return max(0, (skip or 0) + (SHOWN if older else -SHOWN))
 
 
-def picked(clicks: Sequence[int | None], which: Any, *, of: str) -> Any:
-    """Return the entry whose button was pressed, by the key `of` of its id.
+def picks(name: str, store: str) -> html.Div:
+    """Return room for a list; `assets/press.js` puts the entry that is pressed into the store."""
+    return html.Div(id=name, **{"data-picks": store})
 
-    A list that was only drawn presses nothing.
-    """
-    return which[of] if any(clicks) and isinstance(which, dict) else no_update
+
+def entry(inside: Sequence[Any], named: str, *, here: bool) -> html.Li:
+    """Return an entry of such a list, by the name that is put into the store."""
+    told = {"aria-pressed": "true" if here else "false", "data-pick": named}
+    return html.Li(html.Button(inside, **told), className="here" if here else "")

@@ -161,7 +161,7 @@ def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[A
 def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
     """Return the signals called in one shift, in words, each a link to all that is known of it."""
     try:
-        one, found = monitor.shifts(shift=shift).shift, monitor.signals().signals
+        one, found = monitor.shifts(shift=shift).shift, monitor.signals(why=0).signals
     except CellmonError:
         return []
     if one is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -12,11 +13,11 @@ from cellmon.export.tables import signals_table
 from cellmon.monitor.hold import DISPOSITIONS
 from cellmon.monitor.signals import WAITING, Signal
 from cellmon.monitor.stream import StreamView
-from cellmon.words import say, to_say
+from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import ribbon
 from dashboards.figures.terms import term
-from dashboards.pages import asked, extended, held, one_signal, parts
+from dashboards.pages import asked, extended, held, leafing, one_signal, parts
 from dashboards.pages.signal_list import chosen_of, ordered, sentence
 
 if TYPE_CHECKING:
@@ -55,6 +56,8 @@ DRAWING_BOX, UNDRAWN = "signals-drawing-box", "signals-undrawn"
 BEFORE, AFTER = timedelta(hours=6), timedelta(hours=4)
 LONGEST = timedelta(hours=30)
 """What is drawn round a signal: so much before its range and after its call, at most so long a time."""
+SAID_WHY = 10
+"""Of so many that wait the list says the likely cause; the others say it where they are opened."""
 
 
 def layout(query: str | None = None) -> html.Main:
@@ -148,7 +151,7 @@ def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -
     Where no link names one, that shown before stays: a newer one must not take a half-written answer away.
     """
     try:
-        answer = monitor.signals()
+        answer = monitor.signals(why=SAID_WHY)
         known = before if any(s.id == before for s in answer.signals) else None
         chosen = chosen_of(answer, wanted or known)
     except CellmonError as refusal:
@@ -156,20 +159,24 @@ def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -
     waiting, answered, gone = ordered(answer)
     found: list[Any] = []
     if waiting:
-        found += [
-            html.H2(say("Waiting, {count}", count=len(waiting))),
-            html.Ul([entry(s, chosen) for s in waiting]),
-        ]
+        found += [html.H2(say("Waiting, {count}", count=len(waiting))), *entries(waiting, chosen)]
     if answered:
-        found += [
-            html.H2(say("Answered, {count}", count=len(answered))),
-            html.Ul([entry(s, chosen) for s in answered]),
-        ]
+        found += [html.H2(say("Answered, {count}", count=len(answered))), *entries(answered, chosen)]
     if gone:
         head = html.Summary(say("Withdrawn, {count}", count=len(gone)))
-        inside = html.Ul([entry(s, chosen) for s in gone])
-        found.append(html.Details([head, inside], open=chosen in gone))
+        found.append(html.Details([head, *entries(gone, chosen)], open=chosen in gone))
     return [sentence(answer), answer.caution, found, chosen.id if chosen else None]
+
+
+def entries(signals: Sequence[Signal], chosen: Signal | None) -> list[Any]:
+    """Return the newest of some signals as a list, the chosen one among them, and how many are left out."""
+    shown = [s for i, s in enumerate(signals) if i < leafing.SHOWN or s is chosen]
+    rest = len(signals) - len(shown)
+    text = say_many(
+        "{count} older one is in the table below.", "{count} older ones are in the table below.", rest
+    )
+    older = [html.P(text, className="aside")] if rest else []
+    return [html.Ul([entry(s, chosen) for s in shown]), *older]
 
 
 def entry(signal: Signal, chosen: Signal | None) -> html.Li:
@@ -194,7 +201,7 @@ def link_to(signal: str) -> str:
 def show_signal(monitor: Monitor, wanted: str | None) -> list[Any]:
     """Return the heading, facts, causes and offered answers of one signal, and whether its sheet shows."""
     try:
-        signal = chosen_of(monitor.signals(), wanted) if wanted else None
+        signal = chosen_of(monitor.signals(why=0, named=wanted), wanted) if wanted else None
     except CellmonError:
         signal = None
     if signal is None:
@@ -225,7 +232,7 @@ def view_around(monitor: Monitor, signal: Signal) -> StreamView:
 def show_drawing(monitor: Monitor, wanted: str | None) -> list[Any]:
     """Return the stream around one signal's change, whether it shows, and why there is none."""
     try:
-        signal = chosen_of(monitor.signals(), wanted) if wanted else None
+        signal = chosen_of(monitor.signals(why=0, named=wanted), wanted) if wanted else None
         if signal is None:
             return [no_update, parts.HIDDEN, ""]
         drawn = ribbon.ribbon_figure(view_around(monitor, signal), room=ribbon.SMALL)
@@ -236,7 +243,7 @@ def show_drawing(monitor: Monitor, wanted: str | None) -> list[Any]:
 
 def drawn_rows(monitor: Monitor, wanted: str | None) -> dict[str, list[Any]]:
     """Return the bores of that drawing as columns."""
-    signal = chosen_of(monitor.signals(), wanted)
+    signal = chosen_of(monitor.signals(why=0, named=wanted), wanted)
     return ribbon.rows(view_around(monitor, signal)) if signal else {}
 
 

@@ -8,11 +8,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 from sqlalchemy import Table, select
 
+from cellmon.monitor.judge.calls import Called
+from cellmon.monitor.judge.limits import stream_key
+from cellmon.monitor.judge.naming import name_of
+from cellmon.monitor.judge.told import BASIS
+from cellmon.records import Stream
 from cellmon.store import Session, bulk, schema
 from cellmon.store.chunks import decode, encode
 
@@ -32,7 +38,9 @@ def lengthen(session: Session, *, copies: int, weeks: int) -> None:
         names = [c.name for c in table.columns if c.name not in own]
         waiting: list[tuple[Any, ...]] = []
         for row in _rows(session, table, names):
-            waiting += [tuple(_moved(n, v, us, mark) for n, v in row.items()) for us, mark in earlier]
+            if table is schema.TOLD and row["id"] == BASIS:
+                continue  # what all signals rest on is said once
+            waiting += [tuple(_earlier(table, row, us, mark).values()) for us, mark in earlier]
             if len(waiting) >= AT_A_TIME * copies:
                 _put(session, table, names, waiting)
         _put(session, table, names, waiting)
@@ -57,19 +65,46 @@ def _rows(session: Session, table: Table, names: list[str]) -> Iterator[Mapping[
         yield dict(zip(names, session.conn.execute(select(*wanted).where(*where)).one(), strict=True))
 
 
+def _earlier(table: Table, row: Mapping[str, Any], us: int, mark: str) -> dict[str, Any]:
+    """Return one row as it would stand so much earlier; a signal bears the name of its own moment."""
+    moved = {name: _moved(name, value, us, mark) for name, value in row.items()}
+    if table not in (schema.TOLD, schema.ANNOUNCED):
+        return moved
+    body = json.loads(moved["body"])
+    lead = body["calls"][0] if table is schema.TOLD else body
+    at = np.datetime64(lead["at"], "us")
+    stream = moved.get("stream") or stream_key(Stream(**lead["stream"]))
+    called = SimpleNamespace(
+        stream=Stream(**json.loads(stream)),
+        family=lead["family"] if "family" in lead else _family(lead),
+        side=lead["side"],
+        at=at,
+        detector=lead["detector"],
+    )
+    return moved | {"id": name_of(called)}
+
+
+def _family(call: Mapping[str, Any]) -> str:
+    return str(Called.family.fget(SimpleNamespace(**call)))
+
+
 def _moved(name: str, value: Any, us: int, mark: str) -> Any:
     """Return one value as it would stand so much earlier, of other blocks."""
     if isinstance(value, bytes):
         return _block(value, us, mark)
     if isinstance(value, int) and (name in MOMENTS or name.endswith("_at") or name == "at"):
         return value - us
+    return _moved_text(name, value, us, mark) if isinstance(value, str) else value
+
+
+def _moved_text(name: str, value: str, us: int, mark: str) -> str:
+    if name.endswith("_at") or name == "at":
+        return str(np.datetime64(value, "us") - np.timedelta64(us, "us"))
     if name == "shift_starts":
         return json.dumps([moment - us for moment in json.loads(value)])
-    if name == "body" and isinstance(value, str):
+    if name == "body":
         return json.dumps(_told(json.loads(value), us, mark), sort_keys=True)
-    if isinstance(value, str) and (name in ("id", "row_key", "call") or _is_part(name)):
-        return mark + value
-    return value
+    return mark + value if name in ("id", "row_key", "call") or _is_part(name) else value
 
 
 def _is_part(name: str) -> bool:

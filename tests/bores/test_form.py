@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from cellmon.bores.form import taper_factor, two_point_features
+from cellmon.bores.form import two_point_features
+from cellmon.bores.layout import taper_factor
 from cellmon.bores.size import size
 
 ROWS = [
@@ -176,20 +177,12 @@ def test_a_wrong_shape_is_a_coding_slip():
         two_point_features(np.ones((2, 2, 2)), **LAYOUT)
 
 
-@pytest.mark.bench
-def test_features_of_ten_million_bores():
-    import time
-
-    um = np.random.default_rng(0).normal(size=(10_000_000, 3, 2))
-
-    def best(work):
-        times = []
-        for _ in range(3):
-            begin = time.perf_counter()
-            work()
-            times.append(time.perf_counter() - begin)
-        return min(times)
-
-    read, made = best(um.sum), best(lambda: two_point_features(um, **LAYOUT))
-    print(f"read {read:.3f} s, features {made:.3f} s, ratio {made / read:.1f}")
-    assert made < 60 * read
+def test_only_what_is_asked_is_worked_and_is_what_it_is_among_all():
+    um = np.random.default_rng(4).normal(size=(9000, 3, 2))
+    all_ = two_point_features(um, **LAYOUT)
+    for name in (*NAMES, "average", "least", "mid_range", "ovality_along"):
+        found = two_point_features(um, **LAYOUT, only=(name,))
+        assert np.array_equal(getattr(found, name), getattr(all_, name)), name
+    assert np.isnan(two_point_features(um, **LAYOUT, only=("taper",)).roundness).all()
+    with pytest.raises(ValueError, match="no feature of a bore: tapper"):
+        two_point_features(um, **LAYOUT, only=("tapper",))

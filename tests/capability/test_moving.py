@@ -77,3 +77,17 @@ def test_a_spread_that_moves_is_taken_as_it_is():
 def test_few_subgroups_are_refused():
     with pytest.raises(NotEnoughData):
         moving_distribution(np.arange(20.0), np.repeat(np.arange(4), 5), in_time=True, spread_moves=False)
+
+
+# computed anew: the same scores on every size of the grid at once
+@pytest.mark.parametrize("spread_moves", [False, True])
+def test_a_size_is_found_without_the_scores_of_all_sizes(spread_moves):
+    x, labels = worn(150, np.random.default_rng(11))
+    few, every = (moving_distribution(x, labels, in_time=True, spread_moves=spread_moves) for _ in range(2))
+    rows = every.mixture.scores(every.grid)
+    for score in (-3.0, 0.0, 0.4, 3.0):
+        expected = [np.interp(score, row, every.grid) for row in rows]
+        assert few.sizes(score) == pytest.approx(expected, rel=1e-12, abs=1e-12)
+    expected = [np.interp([-3.3, 2.0], every.grid, row) for row in rows]
+    assert few.scores([-3.3, 2.0]) == pytest.approx(np.array(expected), rel=1e-12)
+    assert np.isnan(few.known[0]).mean() > 0.7

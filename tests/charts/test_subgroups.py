@@ -106,24 +106,3 @@ def test_the_gate_refuses_in_one_set_of_words():
         as_subgroups([[1.0, 2.0]])
     with pytest.raises(GapInReadings, match="position 3"):
         as_subgroups([[1.0, 2.0], [3.0, np.nan]])
-
-
-@pytest.mark.bench
-def test_statistics_of_ten_million_bores():
-    import time
-
-    x = np.random.default_rng(0).normal(size=10_000_000)
-    labels = cut(np.zeros(x.size, dtype=np.int8), size=5)
-
-    def best(work):
-        times = []
-        for _ in range(3):
-            begin = time.perf_counter()
-            work()
-            times.append(time.perf_counter() - begin)
-        return min(times)
-
-    read = best(x.sum)
-    equal, labelled = best(lambda: statistics_of_equal(x.reshape(-1, 5))), best(lambda: statistics(x, labels))
-    print(f"read {read:.4f} s, equal subgroups {equal:.3f} s, by labels {labelled:.3f} s")
-    assert equal < 0.2

@@ -33,7 +33,7 @@ def said(capsys, monkeypatch, cell, requests):
 
 
 def test_a_person_types_the_bore_as_received_and_hears_a_test_round(capsys, monkeypatch, cell):
-    out = told(capsys, monkeypatch, cell, ["", "", "", RECEIVED[0], "x", "b", *RECEIVED, "q", ""])
+    out = told(capsys, monkeypatch, cell, ["", "", "", "", RECEIVED[0], "x", "b", *RECEIVED, "q", ""])
     assert "collapse it before" in out.replace("\n", " ")
     assert "'x' is no figure" in out
     assert "A test round" in out
@@ -41,11 +41,11 @@ def test_a_person_types_the_bore_as_received_and_hears_a_test_round(capsys, monk
 
 
 def test_an_odd_figure_is_asked_about_and_enter_keeps_it(capsys, monkeypatch, cell):
-    lines = ["", "", "", "2.6750", "", *RECEIVED[1:], "", "q", ""]
+    lines = ["", "", "", "", "2.6750", "", *RECEIVED[1:], "q", ""]
     out = told(capsys, monkeypatch, cell, lines)
     assert "is it in?" in out
     assert "A test round" in out
-    no = told(capsys, monkeypatch, cell, ["", "", "", "", *RECEIVED, "n", "q", ""])
+    no = told(capsys, monkeypatch, cell, ["", "", "", "", "", *RECEIVED, "n", "q", ""])
     assert "typed twice" in no
     assert "Nothing was kept." in no
 
@@ -138,9 +138,9 @@ def test_a_dial_whose_sign_is_wrong_in_the_sheet_is_found(capsys, monkeypatch, c
 
 
 def test_a_round_typed_again_by_a_person_stands(capsys, monkeypatch, cell):
-    told(capsys, monkeypatch, cell, ["", "+10", "", *RECEIVED, "q", ""])
-    told(capsys, monkeypatch, cell, ["", "", "", "", *grown(5), "q", ""])
-    told(capsys, monkeypatch, cell, ["", "u", "", "", *grown(4), "q", ""])
+    told(capsys, monkeypatch, cell, ["", "", "+10", "", *RECEIVED, "q", ""])
+    told(capsys, monkeypatch, cell, ["", "", "", "", "", *grown(5), "q", ""])
+    told(capsys, monkeypatch, cell, ["", "", "u", "", *grown(4), "q", ""])
     rounds = said(capsys, monkeypatch, cell, [])[0]["bore"]["rounds"]
     assert len(rounds) == 2
     assert rounds[1]["corrected"] == 1
@@ -154,9 +154,12 @@ def test_a_record_needs_a_measured_bore_and_a_known_ending(capsys, cell):
 
 
 def test_a_record_is_exported_of_a_bore_of_a_block_and_blank(capsys, monkeypatch, cell):
-    told(capsys, monkeypatch, cell, ["", "", "", *RECEIVED, "q", ""])
+    told(capsys, monkeypatch, cell, ["", "", "", "", *RECEIVED, "q", ""])
     at = ["--cell", str(cell)]
-    more = ["--job", "12", "--reference", "R-7", "--by", "A. Person", "--cleaned"]
+    assert (
+        main(["bore", "K1", "--job", "12", "--reference", "R-7", "--cleaned", "--by", "A. Person", *at]) == 0
+    )
+    more = ["--by", "A. Person"]
     for to in ("csv", "json", "pdf"):
         assert main(["export", "record", "K1", "--to", to, "--out", str(cell / f"r.{to}"), *more, *at]) == 0
     kept = json.loads((cell / "r.json").read_text(encoding="utf-8"))
@@ -168,7 +171,7 @@ def test_a_record_is_exported_of_a_bore_of_a_block_and_blank(capsys, monkeypatch
     assert main(["export", "record", "--blank", "--to", "pdf", "--out", str(cell / "b.pdf"), *at]) == 0
     wrong = {
         ("record", "K1", "--to", "csv", "--blank"): "--blank goes with",
-        ("signals", "--to", "csv", "--job", "12"): "takes no --job",
+        ("signals", "--to", "csv", "--by", "A"): "takes no --by",
         ("record", "K1", "--to", "pdf", "--mating-part", "7"): "BORE=SERIAL",
         ("record", "--to", "pdf"): "needs the block's SERIAL",
     }

@@ -180,7 +180,7 @@ class StandIn:
         open_ = tuple(s for s in found.signals if s.state in signals.WAITING)
         return signals.Waiting(as_of=found.as_of, sheet=found.sheet, signals=open_)
 
-    def signals(self):
+    def signals(self, *, why=None, named=None):
         if self.fails:
             raise NotFound("No row has been taken yet.")
         found = () if self.empty else signals_found(dict(self.said))

@@ -37,8 +37,20 @@ def test_each_button_gives_the_record_as_its_file(cell):
     assert b"-55" in content(table).splitlines()[1]
     whole, _ = page.saved(cell, page.TABLE, {**SHOWN, "bore": "2"}, None, [*TOLD[:4], [page.BLOCK]])
     assert len(content(whole).splitlines()) == 2
+    assert page.shown_of(cell, {**SHOWN, "bore": "2"}) == ["12", "R-7", [page.WASHED]]
+    assert page.shown_of(cell, {"serial": "K9", "bore": "1"}) == page.shown_of(cell, None) == ["", "", []]
     blank, _ = page.saved(cell, page.BLANK, None, None, TOLD)
     assert blank["filename"] == "record-blank.pdf"
+
+
+def test_what_is_kept_with_a_block_needs_a_name(cell):
+    file, said = page.saved(cell, page.PAPER, SHOWN, None, ["13", "R-7", "", [], []])
+    assert file is no_update
+    assert "whose name" in said
+    page.saved(cell, page.PAPER, SHOWN, None, ["13", "", "B. Person", [], []])
+    assert page.shown_of(cell, SHOWN) == ["13", "", []]
+    journalled = [one.by for one in cell.journal().entries if one.kind == "hand-work"]
+    assert journalled == ["A. Person", "B. Person"]
 
 
 def test_without_a_record_it_says_why(cell):

@@ -290,11 +290,3 @@ def test_every_reason_and_every_flag_is_told_in_plain_words():
         assert found.means.endswith(".") and found.helps.endswith("."), word
         assert "-" not in str(word) or str(word) not in found.means
     assert reason_words("of-another-program").means == "of-another-program."
-
-
-def test_buttons_that_were_only_drawn_choose_nothing():
-    from dash import no_update
-
-    assert leafing.picked([None, None], {"type": "x", "row": "3"}, of="row") is no_update
-    assert leafing.picked([None, 1], {"type": "x", "row": "3"}, of="row") == "3"
-    assert leafing.picked([], None, of="flag") is no_update

@@ -181,7 +181,6 @@ def test_the_planner_moves_a_figure_logs_a_dressing_saves_the_orders_and_correct
     page.wait_for_selector("#files-upload button")
     page.evaluate(DROP, [f"{HEAD}\n{LATE}1l.5\n", "hand.csv", 0])
     says(page, "#files-said", "hand.csv", "1 set aside")
-    page.wait_for_timeout(1500)  # until the list is drawn anew: a press on what is being redrawn is lost
     page.click("#files-rows-list button >> text=hand.csv")
     page.wait_for_function("() => document.querySelector('#files-row-text').value.includes('1l.5')")
     page.fill("#files-row-text", f"{LATE}11.5")

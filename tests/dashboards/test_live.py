@@ -208,3 +208,28 @@ def test_the_pulse_says_the_newest_commit_or_why_there_is_no_answer():
 
     assert pulse(StandIn()) == {"change": StandIn().last_change(), "gone": None}
     assert pulse(Away()) == {"change": None, "gone": "the store is not there"}
+
+
+REDRAWN = """([where, n]) => {
+    window.pressed = document.querySelectorAll(where)[n];
+    window.dash_clientside.set_props('change', { data: Math.random() });
+}"""
+CHOSEN = "([where, n]) => document.querySelectorAll(where)[n]?.closest('li').className.includes('here')"
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize(
+    ("path", "entries"), [("/signals", "#signals-list li a"), ("/files", "#files-doubts-list li button")]
+)
+def test_a_press_on_an_entry_counts_while_its_list_is_drawn_anew(look, mine, address, path, entries):
+    page = look(address).page
+    page.goto(address + path)
+    page.wait_for_selector(entries, timeout=60_000)
+    settled(page)
+    for n in (1, 0, 1):
+        page.locator(entries).nth(n).hover(position={"x": 20, "y": 12})
+        page.mouse.down()
+        page.evaluate(REDRAWN, [entries, n])
+        page.wait_for_function("() => !window.pressed.isConnected", timeout=60_000)
+        page.mouse.up()
+        page.wait_for_function(CHOSEN, arg=[entries, n], timeout=60_000)

@@ -45,7 +45,8 @@ def cell(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def block(cell):
-    return cell.hand_record("K1", told=RecordTold(job="12", reference="R-7", by="C. Person", cleaned=True))
+    cell.tell_block("K1", by="C. Person", job="12", reference="R-7", cleaned=True)
+    return cell.hand_record("K1", told=RecordTold(by="C. Person"))
 
 
 def words_of(content):

@@ -1,13 +1,16 @@
 """The readers under coverage-guided fuzzing (atheris, which drives libFuzzer), in a process of its own.
 
-    python -m tests.fuzz.readers TARGET CORPUS -runs=25000 -seed=97
+    python -m tests.fuzz.readers TARGET,TARGET FOLDER KEPT -runs=25000 -seed=97
 
-libFuzzer's own options follow the corpus; it writes what reached new code into the corpus folder.
+Each target is fuzzed in a process of its own, split off once all is imported: making the program ready to
+be watched takes 5 s. libFuzzer's own options follow; it writes what reached new code into FOLDER/TARGET,
+begins from there and KEPT/TARGET, and what it says goes to FOLDER/TARGET.txt.
 """
 
 from __future__ import annotations
 
 import logging
+import os
 import string
 import sys
 import tempfile
@@ -164,14 +167,29 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
 }
 
 
-def main() -> None:
-    """Fuzz one target with libFuzzer's options."""
-    logging.disable(logging.CRITICAL)
-    warnings.simplefilter("ignore")
-    target = TARGETS[sys.argv[1]]
-    atheris.Setup([sys.argv[0], *sys.argv[2:]], target)
+def fuzz(name: str, folder: Path, kept: Path, options: list[str]) -> None:
+    """Fuzz one target with libFuzzer's options; libFuzzer ends the process."""
+    said = os.open(folder / f"{name}.txt", os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    os.dup2(said, sys.stderr.fileno())
+    (folder / name).mkdir(exist_ok=True)
+    atheris.Setup([sys.argv[0], str(folder / name), str(kept / name), *options], TARGETS[name])
     atheris.Fuzz()
 
 
+def main() -> int:
+    """Fuzz targets one after the other, each split off this process; return how many broke."""
+    logging.disable(logging.CRITICAL)
+    warnings.simplefilter("ignore")
+    names, folder, kept, *options = sys.argv[1:]
+    broken = 0
+    for name in names.split(","):
+        child = os.fork()
+        if child == 0:
+            fuzz(name, Path(folder), Path(kept), options)
+            os._exit(1)  # never reached: libFuzzer ends the process
+        broken += os.waitpid(child, 0)[1] != 0
+    return broken
+
+
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

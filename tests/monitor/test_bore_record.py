@@ -26,10 +26,10 @@ def cell(tmp_path):
 
 
 def test_a_record_of_a_block_holds_every_begun_bore(cell):
-    told = RecordTold(job="12", reference="R-7", by="C. Person", cleaned=True)
-    record = cell.hand_record("K1", told=told)
+    cell.tell_block("K1", by="B. Person", job="12", reference="R-7", cleaned=True)
+    record = cell.hand_record("K1", told=RecordTold(by="C. Person"))
     assert (record.shop, record.job, record.reference, record.part_number) == ("Bench", "12", "R-7", "B-1")
-    assert (record.by, record.cleaned) == ("C. Person", True)
+    assert (record.by, record.cleaned, record.cleaned_by) == ("C. Person", True, "B. Person")
     assert record.done_on == record.as_of.date()
     assert record.sentence.startswith("1 of 2 bores is finished")
     first, second = record.bores

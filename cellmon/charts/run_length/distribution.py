@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,6 +23,8 @@ Floats = NDArray[np.float64]
 _MOST_POINTS = 1_000_000
 _SETTLED = 40
 """Points over which survival falls by one factor: more than any pattern test looks back."""
+_LONGEST_PAST = 8_000
+"""Points after which a sparse chart has forgotten how it began."""
 _LONGEST = 1e12
 """Means beyond this are lost in rounding: 1 - survival is known to 1e-16 only."""
 
@@ -40,6 +43,14 @@ class Steady(StrEnum):
     """It ran for very long and never signalled."""
     CYCLICAL = "cyclical"
     """It began anew after each false alarm."""
+
+
+@dataclass(frozen=True)
+class _Sums:
+    """Over t from 0: survival P(T > t), and (2 t + 1) P(T > t)."""
+
+    points: float
+    squares: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -68,40 +79,52 @@ class RunLength:
             Where it is beyond 1e12.
         """
         dense = isinstance(self.step, np.ndarray)
-        rest = float(self.start @ self._solve(self.running)) if dense else self._summed()
+        rest = float(self.start @ self._solve(self.running)) if dense else self._summed.points
         mean = float(self.early.sum()) + rest
         if not 0 < mean < _LONGEST:
             raise RunsTooLong
         return mean
 
-    def _summed(self) -> float:
+    @cached_property
+    def _back(self) -> Any:
+        """The step as a matrix that stands before the weights: of a sparse one that is sooner multiplied."""
+        if isinstance(self.step, np.ndarray):
+            return self.step.T
+        from scipy.sparse import csr_array  # late: slow to import
+
+        return csr_array(self.step.T)
+
+    @cached_property
+    def _summed(self) -> _Sums:
         """Sum survival point by point; once it falls by a steady factor the rest is a geometric sum.
 
         Of a sparse step with many states that is far sooner done than an inverse.
         """
-        from scipy.sparse import csr_array  # late: slow to import
-
-        back, row = csr_array(self.step.T), self.start
-        total, now, before, settled = 0.0, float(row @ self.running), np.inf, 0
-        for _ in range(_MOST_POINTS):
-            row = back @ row
+        row = self.start
+        points, squares, now, before, settled = 0.0, 0.0, float(row @ self.running), np.inf, 0
+        for t in range(_MOST_POINTS):
+            row = self._back @ row
             further = float(row @ self.running)
             factor = further / now
             settled = settled + 1 if abs(factor - before) < 1e-13 else 0
             if settled == _SETTLED:
-                return total + now / (1 - factor)
-            total, now, before = total + now, further, factor
+                rest = now / (1 - factor)
+                return _Sums(points + rest, squares + rest * (2 * t + 1 + 2 * factor / (1 - factor)))
+            points, squares, now, before = points + now, squares + (2 * t + 1) * now, further, factor
             if not now > 1e-16:
-                return total + now
+                return _Sums(points + now, squares + (2 * t + 3) * now)
         raise ValueError("survival of this chart does not settle")
 
     @property
     def sd(self) -> float:
         """Standard deviation of the run length: E T^2 = sum (2 t + 1) P(T > t)."""
-        after = self._solve(self.running)
         lead = self.early.size
         square = float((2 * np.arange(lead) + 1) @ self.early)
-        square += (2 * lead - 1) * float(self.start @ after) + 2 * float(self.start @ self._solve(after))
+        if isinstance(self.step, np.ndarray):
+            after = self._solve(self.running)
+            square += (2 * lead - 1) * float(self.start @ after) + 2 * float(self.start @ self._solve(after))
+        else:
+            square += 2 * lead * self._summed.points + self._summed.squares
         return math.sqrt(max(0.0, square - self.mean**2))
 
     def survival(self, points: ArrayLike) -> Floats:
@@ -154,7 +177,7 @@ class RunLength:
         row: Any = self.start
         points, alive = 0, float(self.start @ self.running)
         while alive > left:
-            row = row @ self.step
+            row = self._back @ row
             points, alive = points + 1, float(row @ self.running)
         return points
 
@@ -162,7 +185,7 @@ class RunLength:
         row, result = self.start, list(self.early[: longest + 1])
         while len(result) <= longest:
             result.append(float(row @ self.running))
-            row = row @ self.step
+            row = self._back @ row
         return np.asarray(result)
 
     def _survival_far(self, points: int) -> float:
@@ -175,6 +198,26 @@ class RunLength:
             left >>= 1
             power = power @ power if left else power
         return float(row @ self.running)
+
+    @cached_property
+    def _lasting(self) -> Floats:
+        """The weights that a step leaves as they are but for a factor: the slowest to die out."""
+        dense = isinstance(self.step, np.ndarray)
+        row, power = self.start, self._back
+        for _ in range(40 if dense else _LONGEST_PAST):
+            further = power @ row
+            left = float(further @ self.running)
+            if not left > 0:  # every run has ended
+                break
+            further = further / left
+            change = float(np.abs(further - row).max())
+            row = further
+            if change < 1e-13 * float(np.abs(further).max()):
+                break
+            if dense:
+                power = power @ power
+                power = power / float(np.abs(power).max())
+        return np.asarray(row, dtype=np.float64)
 
     def _solve(self, right: Floats) -> Floats:
         return _inverse(self.step, right)
@@ -220,12 +263,12 @@ def first_of(run: RunLength, charts: int) -> float:
     """
     if charts < 1:
         raise ValueError(f"at least one chart, not {charts}")
-    lasting = _lasting(run)
+    lasting = run._lasting
     factor = float((lasting @ run.step) @ run.running) / float(lasting @ run.running)
     total, row, settled = float((run.early**charts).sum()), run.start, 0
     for _ in range(_MOST_POINTS):
         now = float(row @ run.running)
-        row = row @ run.step
+        row = run._back @ row
         settled = settled + 1 if abs(float(row @ run.running) / now - factor) < 1e-13 else 0
         if settled == 3 and factor > 0:
             return total + now**charts / -math.expm1(charts * math.log(factor))
@@ -261,7 +304,7 @@ def steady_state(before: RunLength, after: RunLength, *, kind: Steady = Steady.C
     Crosier, Technometrics 28 (1986), 187-194, for the two kinds (from memory).
     """
     if kind is Steady.CONDITIONAL:
-        return _going_on(before, _lasting(before), after)
+        return _going_on(before, before._lasting, after)
     if before.early.size:
         raise ValueError("a chart with limits that change: it has a conditional steady state only")
     return _going_on(before, _inverse(before.step.T, before.start), after)
@@ -273,28 +316,6 @@ def _going_on(before: RunLength, row: Any, after: RunLength) -> RunLength:
         raise ValueError("two different charts: their states do not match")
     start = row / float(row @ before.running)
     return replace(after, start=start if after.seen is None else start @ after.seen, early=np.empty(0))
-
-
-def _lasting(run: RunLength) -> Floats:
-    """Return the weights that a step leaves as they are but for a factor: the slowest to die out."""
-    row, power = run.start, run.step
-    for _ in range(40):
-        further = row @ power
-        left = float(further @ run.running)
-        if not left > 0:  # every run has ended
-            return np.asarray(row, dtype=np.float64)
-        further = further / left
-        if float(np.abs(further - row).max()) < 1e-13 * float(np.abs(further).max()):
-            return np.asarray(further, dtype=np.float64)
-        row = further
-        if isinstance(power, np.ndarray):
-            power = power @ power
-            power = power / float(np.abs(power).max())
-        else:
-            for _ in range(200):
-                row = row @ power
-            row = row / float(row @ run.running)
-    return np.asarray(row, dtype=np.float64)
 
 
 def _inverse(step: Any, right: Floats) -> Floats:

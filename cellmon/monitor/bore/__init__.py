@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cellmon.errors import NotFound
+from cellmon.monitor.bore.block import told_of
 from cellmon.monitor.bore.clearances import clearance_of
 from cellmon.monitor.bore.crosshatch import crosshatch_of
 from cellmon.monitor.bore.following import told_next
@@ -84,6 +85,7 @@ def bore(
         clearance=fits,
         crosshatch=None if story is None else crosshatch_of(view, terms, rounds, part, bore),
         rounds=() if story is None else tuple(_round(view, story, i) for i in range(len(rounds))),
+        block=told_of(view, part),
         zero_checks=tuple(one for one in checks if one.state),
         sign_checked=bool(rounds) or any(not one.state for one in checks),
         sizes_at=say("20 °C") if terms.corrects else say("as read, not corrected for temperature"),

@@ -57,6 +57,7 @@ def form_held(terms: Terms, one: Round) -> tuple[FormHeld, ...]:
             angles_deg=list(measuring.directions.values()),
             length_mm=part.length_mm,
             over=feature.over,
+            only=(COLUMNS[name],),
         )
         um = float(getattr(features, COLUMNS[name])[0])
         found.append(_held(terms, name, feature, um))

@@ -9,6 +9,7 @@ from cellmon.errors import NotFound
 from cellmon.gauge.decision import guard_factor
 from cellmon.monitor.bore import bore as bore_answer
 from cellmon.monitor.bore import zero_checks
+from cellmon.monitor.bore.block import BlockTold, told_of
 from cellmon.monitor.bore.form import form_held
 from cellmon.monitor.bore.record_results import (
     HandRecord,
@@ -66,7 +67,8 @@ def hand_record(
         drawing,
         part=part,
         bores=bores,
-        told=more,
+        told=told_of(view, part),
+        by=more.by,
         done_on=day,
         sentence=_sentence(bores, drawing, alone=bore is not None),
         checks=checks,
@@ -83,7 +85,8 @@ def blank_record(view: View, *, part_number: str | None = None) -> HandRecord:
         drawing,
         part="",
         bores=bores,
-        told=RecordTold(),
+        told=BlockTold(),
+        by="",
         done_on=None,
         sentence="",
         checks=(),
@@ -98,7 +101,8 @@ def _record(
     *,
     part: str,
     bores: tuple[RecordBore, ...],
-    told: RecordTold,
+    told: BlockTold,
+    by: str,
     done_on: date | None,
     sentence: str,
     checks: tuple[ZeroCheck, ...],
@@ -128,7 +132,9 @@ def _record(
         guard_um=_guard_um(terms),
         cleaned=told.cleaned,
         cleaned_words=say(CLEANED),
-        by=told.by or _measured_by(bores),
+        cleaned_at=told.cleaned_at if told.cleaned else None,
+        cleaned_by=told.cleaned_by if told.cleaned else None,
+        by=by or _measured_by(bores),
         cautions=(say("This record says what was measured; it does not say that a part is fit for use."),),
         not_measured=not_measured,
         blank=blank,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.bore.form import FormHeld
@@ -14,15 +14,12 @@ from cellmon.records import Verdict
 
 @dataclass(frozen=True, kw_only=True)
 class RecordTold:
-    """What a person adds to a record; nothing of it is measured.
+    """What a person adds to a record when it is made.
 
-    `mating_parts` names the part that goes into a bore, by bore.
+    `by` is the name below it; `mating_parts` names the part that goes into a bore, by bore.
     """
 
-    job: str = ""
-    reference: str = ""
     by: str = ""
-    cleaned: bool = False
     mating_parts: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -102,6 +99,8 @@ class HandRecord(Answer):
     guard_um: float
     cleaned: bool
     cleaned_words: str
+    cleaned_at: datetime | None
+    cleaned_by: str | None
     by: str
     cautions: tuple[str, ...]
     not_measured: tuple[str, ...]

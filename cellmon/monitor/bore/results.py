@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.bore.block import BlockTold
 from cellmon.monitor.bore.clearances import BoreClearance
 from cellmon.monitor.bore.crosshatch import Crosshatch
 from cellmon.monitor.bore.form import FormHeld
@@ -138,6 +139,7 @@ class BoreAnswer(Answer):
     """Of the part that goes in, where one was named."""
     crosshatch: Crosshatch | None
     rounds: tuple[BoreRound, ...]
+    block: BlockTold
     zero_checks: tuple[ZeroCheck, ...]
     sign_checked: bool
     """The gauge was read on something larger than its master, or rounds were kept already."""

@@ -18,6 +18,7 @@ from cellmon.monitor.judge.inputs import UNDONE_WITHIN
 from cellmon.monitor.judge.limits import renew_provisional
 from cellmon.monitor.judge.places import Place
 from cellmon.monitor.judge.plans import InTime
+from cellmon.monitor.judge.reached import Touched
 from cellmon.monitor.judge.signals import announce
 from cellmon.monitor.judge.subgroups import count_streams, cut_subgroups
 from cellmon.monitor.judge.watching import watch_units
@@ -105,8 +106,8 @@ def raise_signals(
     Where the provisional limits of a stream move, everything from their window on is watched again.
     """
     reach = _renewed(session, rules, streams, since=min(units))
-    watch_units(session, rules, since=reach.since, must=[*units, *reach.must], fresh=fresh)
-    return announce(session, rules, at=at)
+    seen = watch_units(session, rules, since=reach.since, must=[*units, *reach.must], fresh=fresh)
+    return announce(session, rules, at=at, touched=Touched(units=(*units, *seen)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,8 +182,8 @@ def watch_again(
         block = session.watched_before(until)
         known = Place.read(block).streams if block else ()
         reach = replace(reach, must=(*reach.must, *_first_after(session, dict.fromkeys(known, until))))
-    watch_units(session, rules, since=begin, must=[*must, *reach.must], fresh=None)
-    return announce(session, rules, at=at)
+    seen = watch_units(session, rules, since=begin, must=[*must, *reach.must], fresh=None)
+    return announce(session, rules, at=at, touched=Touched(units=seen))
 
 
 def _measured_before(session: Session, moment: np.datetime64) -> np.datetime64:
@@ -241,4 +242,4 @@ def _stretches(units: Sequence[Unit]) -> Iterator[list[Unit]]:
         yield run
 
 
-__all__ = ["Judged", "announce", "judge", "raise_signals", "watch_again"]
+__all__ = ["Judged", "Touched", "announce", "judge", "raise_signals", "watch_again"]

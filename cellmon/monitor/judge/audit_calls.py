@@ -26,7 +26,12 @@ def audit_calls(session: Session, rules: Rules) -> Iterator[Called]:
         judged = judged_series(series, shares)
         if judged.watch is not None:
             yield from level_calls(series, judged.watch)
-    for found in finding_series(session, rules, shares):
+    yield from finding_calls(session, rules)
+
+
+def finding_calls(session: Session, rules: Rules) -> Iterator[Called]:
+    """Yield every call of a share of bores with a finding."""
+    for found in finding_series(session, rules, budget(rules.now.sheet)):
         yield from share_calls(found)
 
 

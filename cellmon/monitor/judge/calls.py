@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from cellmon.drift.deviates import as_normal
 from cellmon.judged import Alarms
 from cellmon.monitor.judge.audits import in_sheet_units
-from cellmon.monitor.judge.context import suspect_times
+from cellmon.monitor.judge.context import CHECKS_REACH, suspect_times
 from cellmon.monitor.judge.evidence import Moved, moved_from
 from cellmon.monitor.judge.inputs import SIZE
 from cellmon.monitor.judge.traced import audited_rows
 from cellmon.monitor.rules import BEGINNING, Rules
-from cellmon.records import Characteristics, Flag, Kind, Stream
+from cellmon.records import Characteristics, Events, Flag, Kind, Stream, no_rows
 from cellmon.sheet import TRACE_SIZE, Sheet
 from cellmon.store import Session
 from cellmon.words import say_kept, to_say
@@ -30,6 +30,8 @@ MASTER_CHECK = to_say("master check of {gauge}")
 ROUTED = to_say("routing of the sheet and the log")
 RUN_APART = np.timedelta64(1, "h")
 """Misrouted bores farther apart are two calls."""
+AT_ONCE = 500
+"""So many misrouted bores are looked at together for where their run began."""
 LEAST_MISROUTED = 3
 """Fewer bores at once are flagged, not signalled: one block may pass while a route is changed."""
 LEAST_BEFORE = 12
@@ -93,7 +95,14 @@ def all_calls(session: Session, rules: Rules) -> list[Called]:
         *characteristic_calls(session, sheet),
         *audit_calls(session, rules),
     ]
-    return sorted(found, key=lambda c: (c.at, c.kind != "limit", c.stream.key, c.kind))
+    return in_order(found)
+
+
+def in_order(calls: Iterable[Called]) -> list[Called]:
+    """Return calls in the order in which they are joined: oldest first, none left to chance."""
+    return sorted(
+        calls, key=lambda c: (c.at, c.kind != "limit", c.stream.key, c.kind, c.detector, c.side, c.part)
+    )
 
 
 def detector_calls(alarms: Alarms) -> Iterator[Called]:
@@ -130,19 +139,22 @@ def detector_calls(alarms: Alarms) -> Iterator[Called]:
         )
 
 
-def gauge_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
-    """Yield a call for each time a gauge of the streams was found off its master."""
+def gauge_calls(session: Session, sheet: Sheet, *, since: np.datetime64 | None = None) -> Iterator[Called]:
+    """Yield a call for each time a gauge of the streams was found off its master, from a moment on."""
     limit = sheet.checks.as_found_limit_um if sheet.checks else None
     if limit is None:
         return
-    checks = session.rows(Kind.GAUGE_CHECKS)
-    events = session.rows(Kind.EVENTS)
+    # one more check off since the same good one is no other call, and that one lies two days back at most
+    checks = session.rows(Kind.GAUGE_CHECKS, **({"start": since - 2 * CHECKS_REACH} if since else {}))
+    nothing = no_rows(Events)  # when a gauge is put right decides on no call
     done: set[tuple[str, np.datetime64]] = set()
-    for suspect in sorted(suspect_times(checks, events, limit_um=limit), key=lambda s: (s.gauge, s.at)):
+    for suspect in sorted(suspect_times(checks, nothing, limit_um=limit), key=lambda s: (s.gauge, s.at)):
         if suspect.gauge not in sheet.stream_gauges or (suspect.gauge, suspect.after) in done:
             continue
         done.add((suspect.gauge, suspect.after))
-        part = _part_before(session, suspect.at)
+        if since is not None and suspect.at < since:
+            continue
+        part = part_before(session, suspect.at)
         number = _number_of(session, sheet, part)
         yield Called(
             stream=Stream(part_number=number, spindle=None, bore=None, feature=SIZE),
@@ -159,13 +171,14 @@ def gauge_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
             change_at=suspect.after,
             earliest_at=suspect.after,
             latest_at=suspect.at,
-            change_part=_part_before(session, suspect.after),
-            earliest_part=_part_before(session, suspect.after),
+            change_part=part_before(session, suspect.after),
+            earliest_part=part_before(session, suspect.after),
             latest_part=part,
         )
 
 
-def _part_before(session: Session, moment: np.datetime64) -> str:
+def part_before(session: Session, moment: np.datetime64) -> str:
+    """Return the serial of the last block before a moment, "" where none is known."""
     if moment <= BEGINNING:
         return ""
     bores = session.bores(end=moment, last=1)
@@ -180,10 +193,23 @@ def _number_of(session: Session, sheet: Sheet, part: str) -> str:
     return sheet.charted_as(bores.part_number[0] if len(bores) else sheet.part().number)
 
 
-def routing_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
-    """Yield a call for each run of bores that carry a spindle which does not hone them."""
-    doubts = session.doubts()
-    doubts = doubts.select(doubts.flag == Flag.ROUTING)
+def misrouted_since(session: Session, moment: np.datetime64) -> np.datetime64:
+    """Return when the run of misrouted bores began that may go on at a moment; else that moment."""
+    while len(before := session.last_doubts(Flag.ROUTING, moment, AT_ONCE)):
+        apart = -np.diff(np.concatenate([[moment], before])) > RUN_APART
+        if apart.any():
+            first = int(np.argmax(apart))
+            return before[first - 1] if first else moment
+        moment = before[-1]
+    return moment
+
+
+def routing_calls(session: Session, sheet: Sheet, *, since: np.datetime64 | None = None) -> Iterator[Called]:
+    """Yield a call for each run of bores that carry a spindle which does not hone them.
+
+    With `since` those of which a run began from then on; no run may reach across it.
+    """
+    doubts = session.doubts_since(Flag.ROUTING, BEGINNING if since is None else since)
     if not len(doubts):
         return
     breaks = np.flatnonzero(np.diff(doubts.measured_at) > RUN_APART) + 1
@@ -289,7 +315,7 @@ def _call_at(
         earliest_at=earliest,
         latest_at=rows.at[i],
         change_part=rows.part[i],
-        earliest_part=_part_before(session, earliest) or rows.part[i],
+        earliest_part=part_before(session, earliest) or rows.part[i],
         latest_part=rows.part[i],
     )
 

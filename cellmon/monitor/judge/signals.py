@@ -6,28 +6,25 @@ share, because it touches the same bores and began before that one had called.
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from cellmon.charts.shewhart import mean_limits, range_limits
-from cellmon.judged import OFFSETS, Subgroups
-from cellmon.monitor.judge.calls import Called, all_calls
+from cellmon.judged import Subgroups
+from cellmon.monitor.judge.audit_calls import finding_calls
+from cellmon.monitor.judge.calls import all_calls
 from cellmon.monitor.judge.groups import Group
+from cellmon.monitor.judge.joining import grouped
 from cellmon.monitor.judge.limits import stream_key
-from cellmon.monitor.judge.told import keep_told
+from cellmon.monitor.judge.naming import Named, name_of, named
+from cellmon.monitor.judge.reached import Touched, reached
+from cellmon.monitor.judge.told import Basis, basis_of, keep_told, rows_of_audits, span_of
 from cellmon.monitor.rules import Rules
 from cellmon.records import Numbers, Whole
-from cellmon.sheet import Sheet
 from cellmon.store import Announcement, Session
-
-SHARED = np.timedelta64(30, "m")
-"""How far apart the ranges of two calls' beginnings may lie where they are one change."""
-KEEPS_NAME = np.timedelta64(2, "h")
-"""A call that moved by no more than this, when other rows came, keeps its name."""
 
 
 def sides(subgroups: Subgroups, centre: Numbers, sigma: Numbers) -> tuple[Whole, Whole]:
@@ -41,119 +38,7 @@ def sides(subgroups: Subgroups, centre: Numbers, sigma: Numbers) -> tuple[Whole,
     return found[0], found[1]
 
 
-def grouped(calls: Sequence[Called], sheet: Sheet) -> list[Group]:
-    """Join calls, which come in order of time, to signals."""
-    groups: list[list[Called]] = []
-    over = np.full(len(calls), "NaT", dtype="datetime64[us]")  # when nothing joins a group any more
-    for call in calls:
-        begins = min(call.at, call.earliest_at, call.change_at - SHARED)
-        near = np.flatnonzero(over[: len(groups)] >= begins).tolist()
-        mine = [g for g in near if _shares(groups[g], call, sheet)]
-        if not mine:
-            over[len(groups)] = call.last_at + AGAIN
-            groups.append([call])
-            continue
-        last = mine[-1]  # what a call has in common with others that came at the same time is one change
-        joined = [g for g in mine[:-1] if groups[last][0].at - groups[g][0].at <= SHARED]
-        first, *others = (*joined, last)
-        for other in others:
-            groups[first].extend(groups[other])
-            groups[other], over[other] = [], np.datetime64("NaT", "us")
-        groups[first].append(call)
-        over[first] = max(one.last_at for one in groups[first]) + AGAIN
-    return [Group(lead=g[0], others=tuple(g[1:])) for g in groups if g]
-
-
-ALONE = ("routing", "limit", "pattern", "audit")
-"""Kinds whose calls only join calls of their own; those of run rules join none."""
-AFTER_SINGLE = np.timedelta64(90, "m")
-"""A wild bore may be the first of many: so long a level or a spread that follows is taken with it."""
-ANSWERED = np.timedelta64(2, "h")
-"""So long after a change is over feedback still brings the level back, and its offsets belong to it."""
-AGAIN = np.timedelta64(8, "h")
-"""The same detector of the same stream calling again so soon tells of the same change.
-
-No call joins a signal that was over for longer when the call's change began: of the times above it is the
-longest.
-"""
-
-
-def _shares(group: Sequence[Called], call: Called, sheet: Sheet) -> bool:
-    """Return whether a call may tell of the same change as a signal."""
-    lead = group[0]
-    if sheet.charted_as(lead.stream.part_number) != sheet.charted_as(call.stream.part_number):
-        return False
-    if call.family in ALONE or lead.family in ALONE:
-        joins = lead.family == call.family != "pattern"
-        if call.family == "audit":  # the same audit of the same spindle
-            joins = joins and lead.stream.spindle == call.stream.spindle
-            return bool(joins and call.at - lead.at <= SHARED * 2)
-        return bool(joins and call.at - lead.last_at <= SHARED * 2)
-    same_again = [
-        one for one in group if (one.stream, one.family, one.side) == (call.stream, call.family, call.side)
-    ]
-    if any(call.at - one.last_at <= AGAIN for one in same_again):
-        return True
-    if not any(_touch(one, call, sheet) for one in group):
-        return False
-    told = any(_ends(one, call, sheet) or _answers(one, call) or _answers(call, one) for one in group)
-    return told or _began_with(group, call)
-
-
-def _answers(one: Called, given: Called) -> bool:
-    """Return whether offsets were given while something else stood called, or soon after it was over."""
-    if given.stream.feature != OFFSETS or one.stream.feature == OFFSETS:
-        return False
-    return bool(given.earliest_at <= one.last_at + ANSWERED and one.earliest_at <= given.at)
-
-
-def _began_with(group: Sequence[Called], call: Called) -> bool:
-    """Return whether a call came while a signal stood, and its range begins with that of the signal."""
-    lead = group[0]
-    until = max(one.last_at + (AFTER_SINGLE if one.family == "single" else SHARED) for one in group)
-    begins = min(one.earliest_at for one in group)
-    joins = call.earliest_at <= lead.at + SHARED and call.at <= until
-    return bool(joins and call.latest_at >= begins - SHARED)
-
-
-def _ends(one: Called, call: Called, sheet: Sheet) -> bool:
-    """Return whether a call tells of no more than that a level is back where it was."""
-    same = one.family == "level" and one.over and one.stream.feature == call.stream.feature
-    near = call.change_at - SHARED <= one.last_at <= call.at + SHARED
-    return bool(same and near and bores_of(one, sheet) & bores_of(call, sheet))
-
-
-def _touch(one: Called, other: Called, sheet: Sheet) -> bool:
-    """Return whether two calls have a bore in common; a distance touches all it is a distance from."""
-    same = one.stream.feature == other.stream.feature
-    if "single" in (one.family, other.family) and not same and abs(one.at - other.at) > SHARED:
-        return False
-    if one.family == other.family == "single" and same:
-        return True
-    mine, others = bores_of(one, sheet), bores_of(other, sheet)
-    if same and one.stream.fixture == other.stream.fixture:
-        mine, others = _with_neighbours(mine, sheet), _with_neighbours(others, sheet)
-    return bool(mine & others)
-
-
-def _with_neighbours(bores: set[str], sheet: Sheet) -> set[str]:
-    """Return some bores and those of the same spindles."""
-    return bores.union(*(s.bores for s in sheet.spindles if bores & set(s.bores)))
-
-
-def bores_of(call: Called, sheet: Sheet) -> set[str]:
-    """Return the bores a call tells of."""
-    part = sheet.charted_part(call.stream.part_number)
-    if call.stream.bore is not None and call.stream.part_of == "itself":
-        return {call.stream.bore}
-    if call.stream.spindle is not None and call.stream.part_of == "itself":
-        return {b for s in sheet.spindles if s.id == call.stream.spindle for b in s.bores}
-    return set(part.bores)
-
-
-def named_groups(
-    session: Session, rules: Rules, *, until: np.datetime64 | None = None
-) -> tuple[list[Group], list[Announcement]]:
+def named_groups(session: Session, rules: Rules, *, until: np.datetime64 | None = None) -> Named:
     """Return every signal under its name, and the announcements that no signal answers to any more.
 
     A signal that was announced keeps its name when later rows move its beginning a little. `until` leaves
@@ -164,45 +49,34 @@ def named_groups(
         calls = [
             c if c.last_at <= until else replace(c, last_at=until, over=False) for c in calls if c.at <= until
         ]
-    groups = grouped(calls, rules.now.sheet)
-    announced = session.announced()
-    names = {_name(g.lead): g for g in groups}
-    known = {a.id for a in announced}
-    free = [a for a in announced if a.id not in names]
-    found = []
-    for name, group in names.items():
-        moved = None if name in known else next((a for a in free if _same_signal(a, group)), None)
-        if moved is not None:
-            free.remove(moved)
-        found.append(replace(group, id=moved.id if moved else name))
-    return found, free
+    return named(grouped(calls, rules.now.sheet), session.announced())
 
 
-def announce(session: Session, rules: Rules, *, at: np.datetime64) -> int:
-    """Keep what is shown as a signal for the first time; return how many those are."""
-    groups, _ = named_groups(session, rules)
-    keep_told(session, rules, groups)
-    known = {a.id for a in session.announced()}
+def announce(session: Session, rules: Rules, *, at: np.datetime64, touched: Touched | None = None) -> int:
+    """Keep what is shown as a signal for the first time; return how many those are.
+
+    Signals are put together anew from every call, or from those that can reach what was `touched`.
+    """
+    basis = basis_of(session, rules) if touched is not None else None
+    if touched is None or basis is None:
+        groups = named_groups(session, rules).groups
+        keep_told(session, rules, groups, _whole_basis(session, rules, groups))
+    else:
+        found = reached(session, rules, basis, touched)
+        groups = found.after
+        names = {g.id for g in (*found.before, *groups)}
+        keep_told(session, rules, groups, found.basis, among=names)
+    known = session.announced_of(g.id for g in groups)
     new = [_announcement(g, at=at) for g in groups if g.id not in known]
     session.announce(new)
     return len(new)
 
 
-def _name(lead: Called) -> str:
-    key = f"{stream_key(lead.stream)}|{lead.family}|{lead.side}|{lead.at}"
-    if lead.family == "pattern":  # several rule sets may signal at one subgroup
-        key += f"|{lead.detector}"
-    return "S-" + hashlib.sha256(key.encode()).hexdigest()[:10]
-
-
-def _same_signal(announcement: Announcement, group: Group) -> bool:
-    body: Mapping[str, Any] = announcement.body
-    mine = [c for c in group.calls if stream_key(c.stream) == announcement.stream]
-    return any(
-        c.family == body.get("family")
-        and c.side == body["side"]
-        and abs(c.at - np.datetime64(body["at"], "us")) <= KEEPS_NAME
-        for c in mine
+def _whole_basis(session: Session, rules: Rules, groups: Iterable[Group]) -> Basis:
+    return Basis(
+        rows=rows_of_audits(session),
+        shares=tuple(finding_calls(session, rules)),
+        moved={g.id: span_of([g]) for g in groups if g.id != name_of(g.lead)},
     )
 
 

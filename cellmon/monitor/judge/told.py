@@ -6,8 +6,9 @@ change may reach it, and a history of years has thousands.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, fields, replace
+import json
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -15,27 +16,76 @@ import numpy as np
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.evidence import Moved
 from cellmon.monitor.judge.groups import Group
-from cellmon.monitor.rules import Rules
-from cellmon.records import Stream
+from cellmon.monitor.rules import BEGINNING, END, Rules
+from cellmon.records import Kind, Stream
 from cellmon.store import Session, ToldSignal
 
 _TIMES = ("at", "last_at", "change_at", "earliest_at", "latest_at")
+BASIS = ""
+"""The name under which it is kept what the signals rest on; it tells of no time."""
+AUDITED = (Kind.CHARACTERISTICS, Kind.FINDINGS, Kind.TRACES)
+"""Kinds of rows of which every one bears on what later ones call."""
 
 
-def keep_told(session: Session, rules: Rules, groups: Sequence[Group]) -> None:
-    """Keep every signal as it stands."""
-    session.keep_told(
-        [
-            ToldSignal(
-                id=group.id,
-                sheet=rules.now.version,
-                earliest_at=group.lead.earliest_at,
-                last_at=max(c.last_at for c in group.calls),
-                body={"calls": [_plain(call) for call in group.calls]},
-            )
-            for group in groups
-        ]
-    )
+@dataclass(frozen=True, kw_only=True)
+class Basis:
+    """What the signals that are kept were put together from, beside what the detectors called."""
+
+    rows: Mapping[str, int]
+    """The newest row of each kind of audit."""
+    shares: tuple[Called, ...] = ()
+    """What the shares of bores with a finding called."""
+    moved: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    """Signals that keep an earlier name, with their first and last moment, microseconds."""
+
+
+def rows_of_audits(session: Session) -> dict[str, int]:
+    """Return the newest row of each kind of audit."""
+    return {kind.value: session.newest_row_of(kind) for kind in AUDITED}
+
+
+def keep_told(
+    session: Session,
+    rules: Rules,
+    groups: Sequence[Group],
+    basis: Basis,
+    *,
+    among: Collection[str] | None = None,
+) -> None:
+    """Keep signals as they stand and what they rest on, in place of all that was kept, or of some."""
+    kept = [
+        ToldSignal(
+            id=group.id,
+            sheet=rules.now.version,
+            earliest_at=group.lead.earliest_at,
+            last_at=max(c.last_at for c in group.calls),
+            body={"calls": [plain(call) for call in group.calls]},
+        )
+        for group in groups
+    ]
+    body = {
+        "calls": [],
+        "rows": basis.rows,
+        "shares": [plain(call) for call in basis.shares],
+        "moved": basis.moved,
+    }
+    kept.append(ToldSignal(id=BASIS, sheet=rules.now.version, earliest_at=END, last_at=BEGINNING, body=body))
+    session.keep_told(kept, among=None if among is None else {*among, BASIS})
+
+
+def basis_of(session: Session, rules: Rules) -> Basis | None:
+    """Return what the signals kept rest on; None where they must be put together from every call.
+
+    That is so under another sheet, and once more was audited: each audit is held against all before it.
+    """
+    if session.sheets_of_told() != {rules.now.version}:
+        return None
+    body = next((kept.body for kept in session.told_of([BASIS])), None)
+    if body is None or body["rows"] != rows_of_audits(session):
+        return None
+    shares = tuple(_called(call) for call in body["shares"])
+    moved = {name: (first, last) for name, (first, last) in body["moved"].items()}
+    return Basis(rows=body["rows"], shares=shares, moved=moved)
 
 
 def is_kept(session: Session, rules: Rules, *, until: np.datetime64) -> bool:
@@ -52,16 +102,50 @@ def told_groups(
     until: np.datetime64,
 ) -> Iterator[Group]:
     """Yield the kept signals that may tell of something made in [start, end], by what was called by then."""
-    for kept in session.told(start=start, end=end):
-        calls = [_called(body) for body in kept.body["calls"]]
+    for group in _groups(session.told(start=start, end=end)):
         calls = [
-            c if c.last_at <= until else replace(c, last_at=until, over=False) for c in calls if c.at <= until
+            c if c.last_at <= until else replace(c, last_at=until, over=False)
+            for c in group.calls
+            if c.at <= until
         ]
         if calls:
-            yield Group(lead=calls[0], others=tuple(calls[1:]), id=kept.id)
+            yield Group(lead=calls[0], others=tuple(calls[1:]), id=group.id)
 
 
-def _plain(call: Called) -> dict[str, Any]:
+def groups_since(session: Session, moment: np.datetime64) -> list[Group]:
+    """Return the kept signals that last until a moment or longer."""
+    return list(_groups(session.told(start=moment)))
+
+
+def groups_named(session: Session, names: Collection[str]) -> list[Group]:
+    """Return the signals kept under some names."""
+    return list(_groups(session.told_of(names)))
+
+
+def _groups(kept: Iterable[ToldSignal]) -> Iterator[Group]:
+    for signal in kept:
+        calls = tuple(_called(body) for body in signal.body["calls"])
+        if calls:
+            yield Group(lead=calls[0], others=calls[1:], id=signal.id)
+
+
+def span_of(groups: Sequence[Group]) -> tuple[int, int]:
+    """Return when the first and the last call of some signals came, microseconds."""
+    moments = [c.at.astype("datetime64[us]").astype(np.int64) for g in groups for c in g.calls]
+    return int(min(moments)), int(max(moments))
+
+
+TRAILING = ("last_at", "last_part", "over")
+"""What of a call changes while it lasts."""
+
+
+def key_of(call: Called) -> str:
+    """Return what stays of a call while it lasts, as a text that equal calls have in common."""
+    return json.dumps({k: v for k, v in plain(call).items() if k not in TRAILING}, sort_keys=True)
+
+
+def plain(call: Called) -> dict[str, Any]:
+    """Return a call as it is kept."""
     body = dict(vars(call))
     for name in _TIMES:
         body[name] = int(body[name].astype("datetime64[us]").astype(np.int64))

@@ -23,13 +23,12 @@ from cellmon.monitor.judge.inputs import UNDONE_WITHIN, Spans, moves_of, usual_e
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.places import Place
 from cellmon.monitor.judge.plans import InTime, Plan, Version, versions_of
-from cellmon.monitor.rules import Rules
+from cellmon.monitor.rules import END, Rules
 from cellmon.records import Events, Kind, Stream
 from cellmon.sheet import Sheet
 from cellmon.store import Session
 
 UNITS_BACK = 3
-LONGEST_UNIT = np.timedelta64(366, "D")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -53,7 +52,7 @@ def watch_units(
     since: np.datetime64,
     must: Collection[np.datetime64],
     fresh: Mapping[np.datetime64, InTime] | None = None,
-) -> None:
+) -> tuple[np.datetime64, ...]:
     """Watch every unit from a moment on until the detectors stand where they stood.
 
     They must have done so over as many units as a change is dated by; units that must be watched in any
@@ -67,13 +66,19 @@ def watch_units(
         Units that are watched in any case.
     fresh : mapping, optional
         Subgroups of units that were just cut.
+
+    Returns
+    -------
+    tuple of datetime64
+        The units that were watched, and those that are no units any more.
     """
     units = session.units_judged(since)
     stands = set(session.units_watched(since))
-    for gone in stands - set(units):
+    seen = sorted(stands - set(units))
+    for gone in seen:
         session.forget_watched(gone)
     if not len(units):
-        return
+        return tuple(seen)
     watcher = Watcher.of(session, rules, since)
     due, alike = set(must), 0
     place, before = Place.of(session.watched_before(units[0])), None
@@ -85,6 +90,7 @@ def watch_units(
             place, before = Place.of(session.watched_at(before)), None
         stretch = watcher.unit(unit, place, (fresh or {}).get(unit))
         watcher.keep(unit, stretch)
+        seen.append(unit)
         rows = alarm_rows(watcher, unit, stretch)
         stood, place = session.watched_at(unit) if unit in stands else None, stretch.after
         block = place.block()
@@ -94,6 +100,7 @@ def watch_units(
         if len(rows):
             session.add(rows)
         alike = alike + 1 if block == stood else 0
+    return tuple(seen)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -106,6 +113,8 @@ class Watcher:
     events: Events
     events_from: np.datetime64
     """No event before is among them."""
+    events_to: np.datetime64
+    """Nor one from then on."""
     seen: dict[np.datetime64, Stretch] = field(default_factory=dict)
     """Units watched in this pass, for the past of those after them."""
     budgets: dict[int, Budget] = field(default_factory=dict)
@@ -113,15 +122,21 @@ class Watcher:
     detectors: dict[tuple[Any, ...], Limits] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, session: Session, rules: Rules, since: np.datetime64) -> Watcher:
-        """Load limits, and what was logged from some units before a moment on."""
+    def of(cls, session: Session, rules: Rules, since: np.datetime64, until: np.datetime64 = END) -> Watcher:
+        """Load limits, and what was logged from some units before a moment on, or only up to another."""
         back = session.last_watched(since, UNITS_BACK)
         start = (back[0] if len(back) else since) - np.timedelta64(7, "D")
-        events = _events(session, start)
+        events = _events(session, start, until)
         limits = all_limits(session)
         versions = {stream: versions_of(its) for stream, its in limits.items()}
         return cls(
-            session=session, rules=rules, limits=limits, events=events, events_from=start, versions=versions
+            session=session,
+            rules=rules,
+            limits=limits,
+            events=events,
+            events_from=start,
+            events_to=until,
+            versions=versions,
         )
 
     def keep(self, unit: np.datetime64, stretch: Stretch) -> None:
@@ -179,8 +194,7 @@ class Watcher:
 
     def of_stream(self, unit: np.datetime64, stream: Stream) -> Stretch:
         """Watch one unit for one stream alone."""
-        subgroups = self.session.subgroups(stream, start=unit, end=unit + LONGEST_UNIT)
-        mine = subgroups.select(subgroups.unit_start == unit)
+        mine = self.session.subgroups_of_unit(unit, stream)
         return self.unit(unit, Place.of(self.session.watched_before(unit)), InTime.of(mine))
 
     def budget_at(self, unit: np.datetime64) -> Budget:
@@ -196,7 +210,8 @@ class Watcher:
             return self.events.select(slice(0, 0))
         start, end = before.first.min(), subgroups.honed_last.max() + np.timedelta64(1, "us")
         begin = start - UNDONE_WITHIN
-        events = self.events if begin >= self.events_from else _events(self.session, begin)
+        known = begin >= self.events_from and end <= self.events_to
+        events = self.events if known else _events(self.session, begin, end)
         reach = np.searchsorted(events.at, [begin, end])  # a spindle may have stood still for weeks
         near = usual_events(events.select(slice(*reach)), sheet)
         return near.select(near.at >= start)
@@ -219,8 +234,8 @@ class Watcher:
         return Past.joined(past)
 
 
-def _events(session: Session, start: np.datetime64) -> Events:
-    events: Events = session.rows(Kind.EVENTS, start=start)
+def _events(session: Session, start: np.datetime64, until: np.datetime64) -> Events:
+    events: Events = session.rows(Kind.EVENTS, start=start, end=until)
     return events.select(np.lexsort((events.value, events.at)))
 
 

@@ -5,8 +5,8 @@ import random
 import pytest
 
 from cellmon.judged import OFFSETS
-from cellmon.monitor.judge import signals
-from cellmon.monitor.judge.signals import AFTER_SINGLE, AGAIN, SHARED, bores_of, grouped
+from cellmon.monitor.judge import joining
+from cellmon.monitor.judge.joining import AFTER_SINGLE, AGAIN, SHARED, bores_of, grouped
 from tests.monitor.judge.making import called, demo_sheet, stream
 
 SHEET = demo_sheet()
@@ -162,7 +162,7 @@ def without_looking_away(calls):
     """Join calls as `grouped` does, holding every call against every signal before it."""
     groups = []
     for call in calls:
-        mine = [g for g in groups if signals._shares(g, call, SHEET)]
+        mine = [g for g in groups if joining._shares(g, call, SHEET)]
         if not mine:
             groups.append([call])
             continue

@@ -16,7 +16,7 @@ def test_what_is_kept_is_what_is_put_together(tmp_path):
     monitor = new_cell(tmp_path / "cell")
     monitor.take([write(tmp_path, "rows.csv", HEADER, rows(110, jump_at=95))])
     with monitor._view() as view:
-        anew, _ = named_groups(view.session, view.rules, until=view.as_of)
+        anew = named_groups(view.session, view.rules, until=view.as_of).groups
         kept = list(told.told_groups(view.session, until=view.as_of))
         assert told.is_kept(view.session, view.rules, until=view.as_of)
         assert not told.is_kept(view.session, view.rules, until=view.as_of - np.timedelta64(1, "s"))
@@ -45,5 +45,5 @@ def test_under_another_sheet_what_is_kept_does_not_hold(tmp_path):
         other = replace(rules, versions=(replace(rules.now, version=rules.now.version + 1),))
         assert not told.is_kept(session, other, until=session.newest_row())
         groups: list[Group] = list(told.told_groups(session, until=session.newest_row()))
-        told.keep_told(session, other, groups)
+        told.keep_told(session, other, groups, told.Basis(rows={}))
         assert told.is_kept(session, other, until=session.newest_row())
