@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import datetime, timedelta
-from enum import StrEnum
 from typing import Any
 
 from cellmon import lengths, local
@@ -18,34 +17,13 @@ from cellmon.sheet import Sheet
 from cellmon.units import LengthUnit
 from cellmon.words import say
 from dashboards import theme
+from dashboards.pages import bore_besides
+from dashboards.pages.bore_box import Box, Mode
 
 CHECKED_FOR = timedelta(hours=12)
 """A zero check holds as that before the bore for so long."""
 LARGER_UM = "20"
 """How much larger than its master the thing of the sign check is, unless said otherwise."""
-
-
-class Mode(StrEnum):
-    """What is typed now."""
-
-    FOUND = "as-found"
-    SIGN = "sign"
-    ROUND = "round"
-    LEFT = "as-left"
-    DONE = "done"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Box:
-    """One figure that is asked for: `default` is what Enter alone takes, None where a figure is needed."""
-
-    name: str
-    kind: str
-    label: str
-    default: str | None = None
-    hint: str = ""
-    plane: str = ""
-    direction: str = ""
 
 
 def mode_of(
@@ -105,7 +83,8 @@ def asks_of(sheet: Sheet, answer: BoreAnswer, mode: Mode, number: int) -> dict[s
         "boxes": [asdict(box) for box in boxes],
         "filled": {} if of is None else filled(of, sheet),
         "dial": asdict(Dial.of(sheet, sheet.part(answer.part_number))),
-        "expected_um": {} if told is None or again else told.expected_um,
+        "expected_um": {} if told is None or again or mode is not Mode.ROUND else told.expected_um,
+        "names": bore_besides.names_of(sheet, mode),
         "point": local.separators()[0],
         "words": words(),
     }
@@ -119,6 +98,8 @@ def title_of(answer: BoreAnswer, mode: Mode, number: int, *, again: bool) -> str
         Mode.FOUND: say("Before: the gauge on its master"),
         Mode.LEFT: say("After: the gauge on its master"),
         Mode.SIGN: say("Sign check: does larger read larger?"),
+        Mode.MEASURED: say("Bore {bore} as one of a shift", bore=answer.bore),
+        Mode.EVENT: say("A cell event"),
         Mode.DONE: say("Bore {bore}: nothing more to type", bore=answer.bore),
     }[mode]
 
@@ -149,10 +130,14 @@ def boxes_of(sheet: Sheet, answer: BoreAnswer, mode: Mode, number: int) -> list[
         ]
     if mode is Mode.DONE:
         return []
+    if mode is Mode.EVENT:
+        return bore_besides.event_boxes(sheet)
     warmths = [
         Box(name=name, kind="temperature", label=label, default="", hint=warm)
         for name, label in (("part_c", say("Part, °C")), ("master_c", say("Master, °C")))
     ]
+    if mode is Mode.MEASURED:
+        return [bore_besides.honed_on(sheet), warmths[0], *_places(sheet)]
     return [*_strokes(answer, number), *warmths, *_places(sheet)]
 
 
@@ -278,6 +263,7 @@ def _dial(asks: Mapping[str, Any]) -> Dial:
 
 
 READ = {
+    **bore_besides.READ,
     "reading": _reading,
     "zero": _on_master,
     "sign": _on_master,

@@ -4,18 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.bore.entry import read_figure, read_temperature
 from cellmon.monitor.bore.keeping import TypedRound, strokes_of
+from cellmon.monitor.bore.measured import HAND, TypedBore
 from cellmon.monitor.bore.zero import keep_sign, keep_zero, zero_warning
-from cellmon.words import say, say_many
+from cellmon.records import Kind
+from cellmon.words import say, say_many, to_say
 from dashboards import theme
-from dashboards.pages.bore_asks import Mode
+from dashboards.pages import parts
+from dashboards.pages.bore_besides import word_of
+from dashboards.pages.bore_box import Mode
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
+
+
+LISTED = ("event", "spindle")
+"""Boxes in which a number stands for a name."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,9 +72,13 @@ def finish(
         What was asked the last time; only to that a person can have said 'it is so'.
     """
     figures = {name: str(text) for name, text in typed.get("figures", {}).items()}
+    sure = list(asked_before) if typed.get("sure") else None
     try:
+        if asks["mode"] == Mode.EVENT:
+            return _event(monitor, asks, figures, beside, sure=sure)
+        if asks["mode"] == Mode.MEASURED:
+            return _measured(monitor, asks, figures, beside, sure=sure, confirmed=_confirmed(asks, typed))
         if asks["mode"] == Mode.ROUND:
-            sure = list(asked_before) if typed.get("sure") else None
             return _round(monitor, asks, figures, beside, sure=sure, confirmed=_confirmed(asks, typed))
         return _check(monitor, asks, figures, beside)
     except CellmonError as refusal:
@@ -116,6 +129,62 @@ def _round(
         number=number,
     )
     return Finished(kept=True, said=said)
+
+
+def _measured(
+    monitor: Monitor,
+    asks: Mapping[str, Any],
+    figures: Mapping[str, str],
+    beside: Beside,
+    *,
+    sure: list[str] | None,
+    confirmed: set[str],
+) -> Finished:
+    """Keep one bore of a shift, honed on a spindle or finished by hand."""
+    typed = TypedBore(
+        part=asks["part"],
+        bore=asks["bore"],
+        readings=_readings(asks, figures),
+        spindle=word_of(figures.get("spindle") or HAND, "spindle", asks["names"]),
+        part_temp_c=_warm(figures.get("part_c", "")),
+        by=beside.by,
+        part_number=asks["part_number"],
+    )
+    asked = tuple(one for one in monitor.look_at_measured(typed).asked if one not in confirmed)
+    if asked and list(asked) != sure:
+        return Finished(kept=False, said="", asked=asked)
+    monitor.keep_measured(typed)
+    text = to_say(
+        "Bore {bore} of {part}, honed on {spindle}, is kept. Choose the next bore or type a serial."
+    )
+    return Finished(kept=True, said=say(text, bore=typed.bore, part=typed.part, spindle=typed.spindle))
+
+
+def _event(
+    monitor: Monitor,
+    asks: Mapping[str, Any],
+    figures: Mapping[str, str],
+    beside: Beside,
+    *,
+    sure: list[str] | None,
+) -> Finished:
+    """Keep a cell event; what is odd about it is asked first."""
+    named = {name: word_of(figures[name], name, asks["names"]) for name in LISTED if figures.get(name)}
+    said = {name: figures.get(name, "").strip() for name in ("stone_set", "gauge", "note")}
+    amount = _figure(figures.get("value", ""))
+    if amount is not None:
+        said["value"] = f"{amount:g}"
+    at = datetime.now(tz=parts.zone_of(monitor)).replace(microsecond=0).isoformat()
+    values = {**named, **{name: text for name, text in said.items() if text}, "at": at, "by": beside.by}
+    looked = monitor.look_at(Kind.EVENTS, [values])
+    if looked.refused:
+        raise WrongUsage(" ".join(looked.refused))
+    if looked.asked and list(looked.asked) != sure:
+        return Finished(kept=False, said="", asked=looked.asked)
+    taken = monitor.log(Kind.EVENTS, values)
+    if taken.why_not is not None or taken.set_aside:
+        raise WrongUsage(taken.why_not or taken.set_aside[0].reason)
+    return Finished(kept=True, said=say("It is already known.") if taken.known else say("Logged."))
 
 
 def _typed(asks: Mapping[str, Any], figures: Mapping[str, str], beside: Beside) -> TypedRound:

@@ -18,7 +18,8 @@ from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.hand_bore import hand_bore_figure
 from dashboards.pages import asked, bore_words, parts
-from dashboards.pages.bore_asks import Mode, again_of, asks_of, bore_key, mode_of, number_of
+from dashboards.pages.bore_asks import again_of, asks_of, bore_key, mode_of, number_of
+from dashboards.pages.bore_box import Mode
 from dashboards.pages.bore_layout import (
     AFTER,
     ASKS,
@@ -242,6 +243,8 @@ def modes(answer: BoreAnswer, mode: Mode) -> list[Any]:
         Mode.FOUND: say("Zero, before"),
         Mode.SIGN: say("Sign check"),
         Mode.LEFT: say("Zero, after"),
+        Mode.MEASURED: say("A bore of a shift"),
+        Mode.EVENT: say("A cell event"),
     }
     found = [_tab(answer, words, one) for one, words in others.items() if one is not mode]
     for number in again_of(answer):

@@ -20,7 +20,7 @@ from dashboards.figures import hand_bore
 from dashboards.kept import kept
 from dashboards.pages import bore, bore_asks, bore_shown, bore_words, now
 from dashboards.pages import bore_layout as ids
-from dashboards.pages.bore_asks import Mode
+from dashboards.pages.bore_box import Mode
 from dashboards.pages.bore_keeping import Beside, finish
 from dashboards.pages.bore_shown import Chosen, chosen_tab, show
 from tests.monitor.hand_cell import PLACES, RECEIVED, grown, hand_cell, typed

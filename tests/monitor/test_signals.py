@@ -42,7 +42,7 @@ def of_size(monitor):
 @pytest.fixture
 def cell(tmp_path):
     """Return a function that takes bores, and the cell they are taken into: quiet bores at first."""
-    monitor = new_cell(tmp_path / "cell", sheet=_one_long_day())
+    monitor = new_cell(tmp_path / "cell", sheet=one_long_day())
 
     def take(levels, *, first):
         name = f"rows-{first}-{len(levels)}.csv"
@@ -53,7 +53,7 @@ def cell(tmp_path):
     return monitor, take
 
 
-def _one_long_day():
+def one_long_day():
     from tests.small_cell import SHEET
 
     return SHEET.replace("size = 3", 'size = 3\nwithin = ["stone_set"]')
