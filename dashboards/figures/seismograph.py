@@ -126,11 +126,15 @@ def _level(row: int, sigmas: Any) -> Any:
 
 
 def _hover(trace: Trace, clock: Clock, rows: Whole) -> list[str]:
-    columns = trace.deviation, trace.last_part, clock.words(trace.at), trace.stone_set
-    name = str(trace.stream)
+    """Return what a line says at its points; what many have in common is worded once."""
+    sizes, size = np.unique(np.round(trace.deviation[rows], 1), return_inverse=True)
+    away = [f"{trace.stream}<br>{sigma_words(one)}" for one in sizes]
+    block = say("to block {part}", part="{}")
+    stones = {one: stones_line(one) for one in set(trace.stone_set[rows])}
+    columns = trace.last_part, clock.words(trace.at), trace.stone_set
     return [
-        f"{name}<br>{sigma_words(away)}<br>{say('to block {part}', part=part)}<br>{at}{stones_line(stones)}"
-        for away, part, at, stones in zip(*(c[rows] for c in columns), strict=True)
+        f"{away[i]}<br>{block.format(part)}<br>{at}{stones[worn]}"
+        for i, part, at, worn in zip(size, *(c[rows] for c in columns), strict=True)
     ]
 
 

@@ -248,3 +248,23 @@ def test_a_program_sends_an_event_and_a_measured_bore(capsys, monkeypatch, cell)
     assert (asked["kept"], "wipe" in asked["asked"][0]) == (False, True)
     assert kept["kept"]
     assert "6 readings" in none["refused"]
+
+
+def test_a_person_is_asked_once_for_job_and_reference_and_each_round_for_both_temperatures(
+    capsys, monkeypatch, cell
+):
+    begin = ["A. Person", "12", "R-7", "", ""]
+    told(capsys, monkeypatch, cell, [*begin, "68", "20,5", "20.1", *RECEIVED, "q", ""])
+    out = told(capsys, monkeypatch, cell, ["A. Person", "", "q", ""])
+    assert "Job" not in out
+    (answer,) = said(capsys, monkeypatch, cell, [])
+    assert (answer["bore"]["block"]["job"], answer["bore"]["block"]["reference"]) == ("12", "R-7")
+    (received,) = answer["bore"]["rounds"]
+    assert (received["part_temp_c"], received["master_temp_c"], received["by"]) == (20.5, 20.1, "A. Person")
+
+
+def test_a_figure_typed_in_answer_to_a_question_takes_the_place_of_the_odd_one(capsys, monkeypatch, cell):
+    out = told(capsys, monkeypatch, cell, ["", "", "", "", "67.5", "67.945", *RECEIVED[1:], "q", ""])
+    assert out.count("is that so?") == 1
+    (received,) = said(capsys, monkeypatch, cell, [])[0]["bore"]["rounds"]
+    assert received["um"]["top_x"] == pytest.approx(-55.0)
