@@ -74,7 +74,7 @@ class KeptSubgroups:
         found = []
         for table in (schema.SUBGROUPS, schema.TOGETHER) if stream is None else (_table_of(stream),):
             query = select(table.c.data).where(table.c.unit_start == bulk.moment(unit))
-            found += [_unpacked(data) for data in self.conn.execute(query).scalars()]
+            found += [Subgroups(**decode(data)) for data in self.conn.execute(query).scalars()]
         joined = Subgroups.concat(found) if found else no_rows(Subgroups)
         return joined if stream is None else _ended_order(joined.select(_is_stream(joined, stream)))
 

@@ -87,12 +87,8 @@ class RunLength:
 
     @cached_property
     def _back(self) -> Any:
-        """The step as a matrix that stands before the weights: of a sparse one that is sooner multiplied."""
-        if isinstance(self.step, np.ndarray):
-            return self.step.T
-        from scipy.sparse import csr_array  # late: slow to import
-
-        return csr_array(self.step.T)
+        """The step turned round once: a sparse one would be turned anew at every point."""
+        return self.step.T
 
     @cached_property
     def _summed(self) -> _Sums:

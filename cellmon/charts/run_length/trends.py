@@ -120,7 +120,8 @@ def _sparse(parts: list[tuple[Whole, Whole, Floats]], shape: tuple[int, int]) ->
     from scipy.sparse import csr_array  # late: slow to import
 
     rows, columns, values = (np.concatenate(part) for part in zip(*parts, strict=True))
-    return csr_array((values, (rows, columns)), shape=shape)
+    places = (rows.astype(np.int32), columns.astype(np.int32))  # half the memory to walk through
+    return csr_array((values, places), shape=shape)
 
 
 def _weights(zone: int, to: int, move: int, sizes: Whole, width: Floats) -> Floats | None:
