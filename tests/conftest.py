@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import pickle
 import shutil
 import socket
 import subprocess
@@ -121,6 +122,7 @@ def demo_week(tmp_path_factory) -> Path:
     with (shared / "demo-week.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         if not (shared / "demo-week").exists():
-            make_demo(shared / "demo-week-made")
+            taken = make_demo(shared / "demo-week-made")
+            (shared / "demo-week.taken").write_bytes(pickle.dumps(taken))
             (shared / "demo-week-made").rename(shared / "demo-week")
     return shared / "demo-week"

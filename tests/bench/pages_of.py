@@ -48,7 +48,7 @@ def _stream(m: Monitor) -> None:
 
 def _signals(m: Monitor) -> None:
     signals.show_list(m, None)
-    newest = m.signals().signals[-1].id
+    newest = m.signals(why=0).signals[0].id
     signals.show_signal(m, newest)
     signals.show_drawing(m, newest)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import shutil
 
 import pytest
@@ -12,9 +13,9 @@ from cellmon.export import demo
 
 
 @pytest.fixture(scope="module")
-def from_samples(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("demo") / "cell"
-    return folder, demo.make_demo(folder)
+def from_samples(demo_week):
+    """The demo's cell folder, and what `make_demo` said it took."""
+    return demo_week, pickle.loads(demo_week.with_suffix(".taken").read_bytes())
 
 
 def test_every_row_of_the_week_is_accounted_for(from_samples):
