@@ -13,12 +13,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import cache
+from itertools import count
 from typing import Any
 
 Catalogue = Mapping[str, str | Sequence[str]]
 """English text to that of the site; a pair of texts, the first the key, for one and for many."""
 
 _spoken: dict[str, str | Sequence[str]] = {}
+_catalogues = count()
+_voice = [next(_catalogues)]
 _in_english: ContextVar[bool] = ContextVar("in_english", default=False)
 
 
@@ -26,6 +29,12 @@ def speak(catalogue: Catalogue) -> None:
     """Say everything from now on in the language of a catalogue; an empty one is English."""
     _spoken.clear()
     _spoken.update(catalogue)
+    _voice[0] = next(_catalogues)
+
+
+def voice() -> tuple[int, bool]:
+    """Return what tells the language of this moment from another: for what is kept with words in it."""
+    return _voice[0], _in_english.get()
 
 
 def say(text: str, /, **values: Any) -> str:

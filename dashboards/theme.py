@@ -15,7 +15,10 @@ from collections.abc import Mapping, Sequence
 from math import isnan
 from typing import Any
 
+import numpy as np
+
 from cellmon import lengths, local
+from cellmon.records import Numbers
 from cellmon.words import say
 
 Figure = dict[str, Any]
@@ -200,6 +203,13 @@ def um(value: float | None, digits: int = 1, *, unit: str = lengths.UM) -> str:
     if value is None or isnan(value):
         return say("unknown")
     return lengths.of(value, unit, digits, sign=True)
+
+
+def ums(values: Numbers, digits: int = 1, *, unit: str = lengths.UM) -> list[str]:
+    """Return many deviations as `um` says one; what several have in common is worded once."""
+    found, place = np.unique(np.asarray(values, dtype=np.float64), return_inverse=True)
+    words = [um(float(value), digits, unit=unit) for value in found]
+    return [words[i] for i in place.tolist()]
 
 
 def um_said(value: float | None, digits: int = 1) -> str:

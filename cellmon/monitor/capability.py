@@ -10,11 +10,11 @@ from cellmon.local import number, significant
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.audited_bores import LEAST_AUDITED
 from cellmon.monitor.capability_pooling import PooledCapability, pooled
+from cellmon.monitor.capability_span import Spans
 from cellmon.monitor.capability_stream import StreamCapability, of_stream
 from cellmon.monitor.statements import Window, with_signatures
 from cellmon.monitor.view import View
 from cellmon.records import Stream
-from cellmon.shifts import to_utc
 from cellmon.words import say
 
 
@@ -39,10 +39,11 @@ def capability(
     since: datetime | None = None,
     until: datetime | None = None,
 ) -> CapabilityAnswer:
-    """Answer with the indices of every stream that has limits, over some time (all of it by default).
+    """Answer with the indices of every stream that has limits, over some time.
 
-    Doubted bores are left out. `stable` needs 25 subgroups and no signal that is open or answered as
-    real in that time.
+    By default over the newest whole shifts that hold 6,000 bores of a position, and 90 days at most;
+    `since` asks for more. Doubted bores are left out. `stable` needs 25 subgroups and no signal that is
+    open or answered as real in that time.
 
     Raises
     ------
@@ -55,18 +56,17 @@ def capability(
     if not chosen and any(wanted.values()):
         asked_for = ", ".join(f"{k} {v}" for k, v in wanted.items() if v)
         raise NotFound(say("no stream of {asked_for}", asked_for=asked_for))
-    start = None if since is None else to_utc(since)
-    end = view.as_of if until is None else to_utc(until)
+    spans = Spans(view, since, until)
     asked = view.sheet.capability
     of_parts = [(own, s) for s in chosen for own in part_streams(view, s)]
     with_limits = [(own, s) for own, s in of_parts if _has_limits(view, own)]
-    found = [of_stream(view, own, s, start, end) for own, s in with_limits]
+    found = [of_stream(view, own, s, spans) for own, s in with_limits]
     kept = [one for one, (_, s) in zip(found, with_limits, strict=True) if one.row.n or s.like is None]
     rows = with_signatures(view, [one.row for one in kept], Window.of(since, until))
     members = [one.member for one in kept if one.member is not None]
     return CapabilityAnswer(
         **view.head(),
-        sentence=_sentence(view, rows, asked.required),
+        sentence=_sentence(view, rows, asked.required, spans.sentence(own for own, _ in with_limits)),
         required=asked.required,
         confidence=asked.confidence,
         capability=rows,
@@ -85,7 +85,7 @@ def _has_limits(view: View, stream: Stream) -> bool:
     return tolerance.lower_um is not None or tolerance.upper_um is not None
 
 
-def _sentence(view: View, rows: tuple[StreamCapability, ...], required: float) -> str:
+def _sentence(view: View, rows: tuple[StreamCapability, ...], required: float, counted: str | None) -> str:
     if not rows:
         return say("No stream with limits has bores in this time.")
     supported = sum(r.claim == "supported" for r in rows)
@@ -97,11 +97,10 @@ def _sentence(view: View, rows: tuple[StreamCapability, ...], required: float) -
         count=len(rows),
         required=significant(required),
     )
-    if worst is None or worst.ppk is None or worst.ppk.value is None:
-        return said
-    name, ppk = view.name(worst.stream), number(worst.ppk.value, 2)
-    worst_words = say("The worst is {stream}, Ppk {ppk}.", stream=name, ppk=ppk)
-    return f"{said} {worst_words}"
+    if worst is not None and worst.ppk is not None and worst.ppk.value is not None:
+        name, ppk = view.name(worst.stream), number(worst.ppk.value, 2)
+        said = " ".join((said, say("The worst is {stream}, Ppk {ppk}.", stream=name, ppk=ppk)))
+    return said if counted is None else f"{said} {counted}"
 
 
 def part_streams(view: View, stream: Stream) -> tuple[Stream, ...]:

@@ -17,13 +17,14 @@ from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer, Tolerance
 from cellmon.monitor.capability_figures import LEAST_FOR_FAMILY, ZERO_BOUNDED, time_of, worth_of
+from cellmon.monitor.capability_kept import kept
 from cellmon.monitor.capability_sides import judged_columns, runs
+from cellmon.monitor.capability_span import Spans
 from cellmon.monitor.capability_stream import NO_MOVEMENT
-from cellmon.monitor.stream_bores import stream_bores, value_column
+from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.stream_events import EventMark, stream_events
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Stream, Texts, Times, Whole
-from cellmon.shifts import to_utc
 from cellmon.words import say
 
 
@@ -82,10 +83,9 @@ def capability_picture(
     until: datetime | None = None,
     confidence: float = 0.95,
 ) -> CapabilityPicture:
-    """Answer with what the picture of one stream's capability is drawn from."""
-    start = None if since is None else to_utc(since)
-    end = view.as_of if until is None else to_utc(until)
-    return picture_of(view, stream, stream_bores(view, stream, start, end), end=end, confidence=confidence)
+    """Answer with what the picture of one stream's capability is drawn from; times as of `capability`."""
+    spans = Spans(view, since, until)
+    return picture_of(view, stream, spans.bores(stream), end=spans.of(stream).end, confidence=confidence)
 
 
 def picture_of(
@@ -96,7 +96,7 @@ def picture_of(
     bores = bores.select(np.isfinite(getattr(bores, column)))
     clean = bores.select(bores.flags == 0)
     low, high = judged_columns(view, stream)
-    time = time_of(getattr(clean, column), runs(clean, view.sheet.subgroups.size))
+    time = kept(time_of, getattr(clean, column), runs(clean, view.sheet.subgroups.size))
     why_not = {} if time is not None else {"model": say(NO_MOVEMENT)}
     first = bores.measured_at.min() if len(bores) else end
     return CapabilityPicture(
@@ -130,7 +130,8 @@ def _edges(
     span = max(edge_span(getattr(clean, c), limit=limit, side=side) for side, limit, c in wanted)
     labels = runs(clean, view.sheet.subgroups.size)
     return tuple(
-        _edge(
+        kept(
+            _edge,
             _Task(
                 values=getattr(clean, column),
                 labels=labels,

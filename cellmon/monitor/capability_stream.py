@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from cellmon.judged import Bores, Subgroups
 from cellmon.monitor.answers import Estimate, Signature
 from cellmon.monitor.audited_bores import is_audited
 from cellmon.monitor.capability_figures import ZERO_BOUNDED, Figures, Held, figures
+from cellmon.monitor.capability_kept import kept
 from cellmon.monitor.capability_pooling import Member
 from cellmon.monitor.capability_sides import (
     held_against,
@@ -24,9 +26,10 @@ from cellmon.monitor.capability_sides import (
     runs,
     spread_inside,
 )
+from cellmon.monitor.capability_span import Span, Spans
 from cellmon.monitor.capability_window import gauge_noise_um, gauge_state, window_state
 from cellmon.monitor.signals import all_signals
-from cellmon.monitor.stream_bores import stream_bores, value_column
+from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream
 from cellmon.shifts import to_utc
@@ -66,6 +69,9 @@ class StreamCapability:
     """Independent bores that they are worth; None where the correlation is at most 0.1."""
     ppk_process: Estimate | None = None
     """Ppk with the noise of the gauge taken out, for normal bores."""
+    since: datetime | None = None
+    until: datetime | None = None
+    """The time that was counted, where bores were left out that nobody asked for."""
     signature: Signature | None = None
     """Who signed these figures; None where nobody did and the sheet wants no second person."""
     why_not: Mapping[str, str] = field(default_factory=dict)
@@ -86,11 +92,9 @@ class Found:
     member: Member | None
 
 
-def of_stream(
-    view: View, stream: Stream, watched: Stream, start: np.datetime64 | None, end: np.datetime64
-) -> Found:
+def of_stream(view: View, stream: Stream, watched: Stream, spans: Spans) -> Found:
     """Return what one part's bores are capable of; `watched` is the stream they are charted in."""
-    window = _window(view, stream, watched, start, end)
+    window = _window(view, stream, watched, spans)
     return Found(row=_row(view, window, _claim(view, window)), member=_member(view, window))
 
 
@@ -100,6 +104,7 @@ class _Window:
 
     stream: Stream
     watched: Stream
+    span: Span
     bores: Bores
     values: Numbers
     doubted: int
@@ -120,12 +125,10 @@ class _Window:
         return self.figures is None or self.figures.normal or self.stream.feature not in ZERO_BOUNDED
 
 
-def _window(
-    view: View, stream: Stream, watched: Stream, start: np.datetime64 | None, end: np.datetime64
-) -> _Window:
-    bores = stream_bores(view, stream, start, end)
+def _window(view: View, stream: Stream, watched: Stream, spans: Spans) -> _Window:
+    span, bores = spans.of(stream), spans.bores(stream)
     clean = bores.select((bores.flags == 0) & np.isfinite(getattr(bores, value_column(view, stream))))
-    subgroups = view.session.subgroups(watched, start=start, end=end, clean=True)
+    subgroups = spans.subgroups(watched)
     if watched != stream:
         subgroups = subgroups.select(np.isin(subgroups.last_part.astype(str), bores.part.astype(str)))
     plain, why_not = plain_indices(view, stream, clean)
@@ -133,12 +136,13 @@ def _window(
     found = None if plain is None else stream_figures(view, stream, clean, held, plain)
     return _Window(
         stream=stream,
+        span=span,
         watched=watched,
         bores=clean,
         values=getattr(clean, value_column(view, stream)),
         doubted=len(bores) - len(clean),
         subgroups=subgroups,
-        signals=_signals(view, watched, start, end),
+        signals=_signals(view, watched, span),
         held=held,
         plain=plain,
         figures=found,
@@ -154,6 +158,8 @@ def _row(view: View, window: _Window, claim: Claim) -> StreamCapability:
     process, no_process = _process(view, window)
     return StreamCapability(
         stream=window.stream,
+        since=view.local(window.span.start) if window.span.cut and window.span.start is not None else None,
+        until=view.local(window.span.end) if window.span.cut else None,
         n=len(values),
         model=None if found is None else found.family,
         mean_um=float(values.mean()) if len(values) else None,
@@ -207,7 +213,8 @@ def stream_figures(
     view: View, stream: Stream, bores: Bores, held: tuple[Held, ...], plain: Indices
 ) -> Figures | None:
     """Return the figures of a stream's clean bores; None where there are too few, or no spread."""
-    return figures(
+    return kept(
+        figures,
         held,
         getattr(bores, value_column(view, stream)),
         runs(bores, view.sheet.subgroups.size),
@@ -241,8 +248,12 @@ def _process(view: View, window: _Window) -> tuple[Index | None, str]:
         return None, str(refused)
 
 
-def _signals(view: View, stream: Stream, start: np.datetime64 | None, end: np.datetime64) -> tuple[int, int]:
-    """Count the open signals and those answered in some time; an answer with a cause makes them real."""
+def _signals(view: View, stream: Stream, span: Span) -> tuple[int, int]:
+    """Count the open signals and those answered in some time; an answer with a cause makes them real.
+
+    Where the running shift is left out unasked, its signals forbid a claim all the same.
+    """
+    start, end = span.start, view.as_of if span.cut else span.end
     mine = [
         s
         for s in all_signals(view, stream)

@@ -14,7 +14,7 @@ from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.hold_extended import Extension, earliest, extend, extensions, within
 from cellmon.monitor.signals import Signal, all_signals
-from cellmon.monitor.stream_bores import value_column
+from cellmon.monitor.stream_bores import holds, value_column
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Stream, Times, Verdict
 from cellmon.sheet import Sheet
@@ -179,18 +179,6 @@ def held_by(signal: Signal, bores: Bores, sheet: Sheet) -> Flags:
     if signal.kind == "gauge":
         return np.ones(len(bores), dtype=bool)
     return holds(signal.stream, bores, sheet)
-
-
-def holds(stream: Stream, bores: Bores, sheet: Sheet) -> Flags:
-    """Return which bores a stream is made of."""
-    mine: Flags = np.isin(bores.part_number.astype(str), sheet.charted_numbers(stream.part_number))
-    if stream.bore is not None:
-        mine &= bores.bore == stream.bore
-    if stream.spindle is not None and (stream.bore is None or stream.spindle in sheet.spindle_ids):
-        mine &= bores.spindle == stream.spindle
-    if stream.fixture is not None:
-        mine &= bores.fixture == stream.fixture
-    return mine
 
 
 def dispositions(session: Session) -> dict[tuple[str, str], str]:

@@ -125,7 +125,9 @@ def _figures(row: StreamCapability) -> dict[str, Any]:
     plain = ("n", "mean_um", "sd_within_um", "sd_total_um", "ppm_observed", "lower_bound")
     found = {name: _rounded(getattr(row, name)) for name in plain}
     found |= {name: _rounded(_value(estimate)) for name, estimate in indices.items()}
-    return found | {"claim": row.claim, "stable": row.stable}
+    counted = {"since": row.since, "until": row.until}
+    times = {name: at.isoformat() for name, at in counted.items() if at is not None}
+    return found | times | {"claim": row.claim, "stable": row.stable}
 
 
 def _value(estimate: Estimate | None) -> float | None:

@@ -8,7 +8,8 @@ from cellmon.errors import WrongUsage
 from cellmon.judged import OFFSETS, SIZE_COLUMNS, Bores
 from cellmon.monitor.audited_bores import audited_bores, is_audited
 from cellmon.monitor.view import View
-from cellmon.records import Stream
+from cellmon.records import Flags, Stream
+from cellmon.sheet import Sheet
 from cellmon.words import say
 
 
@@ -35,7 +36,16 @@ def stream_bores(view: View, stream: Stream, start: np.datetime64 | None, end: n
     if is_audited(view, stream):
         return audited_bores(view, stream, start, end)
     found = view.session.bores(start=start, end=end, spindle=stream.spindle, bore=stream.bore, charted=True)
-    mine = np.isin(found.part_number.astype(str), view.sheet.charted_numbers(stream.part_number))
+    return found.select(holds(stream, found, view.sheet))
+
+
+def holds(stream: Stream, bores: Bores, sheet: Sheet) -> Flags:
+    """Return which bores a stream is made of."""
+    mine: Flags = np.isin(bores.part_number.astype(str), sheet.charted_numbers(stream.part_number))
+    if stream.bore is not None:
+        mine &= bores.bore == stream.bore
+    if stream.spindle is not None and (stream.bore is None or stream.spindle in sheet.spindle_ids):
+        mine &= bores.spindle == stream.spindle
     if stream.fixture is not None:
-        mine &= found.fixture == stream.fixture
-    return found.select(mine)
+        mine &= bores.fixture == stream.fixture
+    return mine

@@ -14,12 +14,12 @@ from cellmon.monitor.audited_bores import audited_bores, is_audited
 from cellmon.monitor.audits import of_series, untold
 from cellmon.monitor.capability import CapabilityAnswer, capability
 from cellmon.monitor.capability_picture import CapabilityPicture, picture_of
+from cellmon.monitor.capability_span import Spans
 from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.gauge import GaugeAnswer, StudyAnswer, gauge
-from cellmon.monitor.hold import holds
+from cellmon.monitor.stream_bores import holds
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Flag, Stream
-from cellmon.shifts import to_utc
 from cellmon.words import say, to_say
 
 DOUBTS = {
@@ -135,7 +135,8 @@ def submission(
     """Answer with the capability of streams and all that stands behind it; refusals as of `capability`."""
     found = capability(view, spindle=spindle, bore=bore, feature=feature, since=since, until=until)
     gauges = gauge(view)
-    statements = tuple(_statement(view, row, gauges, since, until) for row in found.capability)
+    spans = Spans(view, since, until)
+    statements = tuple(_statement(view, row, gauges, spans) for row in found.capability)
     return Submission(
         **view.head(),
         cell=view.sheet.cell.name,
@@ -147,15 +148,12 @@ def submission(
     )
 
 
-def _statement(
-    view: View, row: StreamCapability, gauges: GaugeAnswer, since: datetime | None, until: datetime | None
-) -> Statement:
+def _statement(view: View, row: StreamCapability, gauges: GaugeAnswer, spans: Spans) -> Statement:
     stream = row.stream
-    start = None if since is None else to_utc(since)
-    end = view.as_of if until is None else to_utc(until)
-    every = _measured(view, stream, start, end)
+    span = spans.of(stream)
+    every = _measured(view, stream, span.start, span.end)
     bores = every.select(every.charted == 1)
-    picture = picture_of(view, stream, bores, end=end)
+    picture = picture_of(view, stream, bores, end=span.end)
     return Statement(
         name=view.name(stream),
         unit=view.unit(stream),

@@ -14,7 +14,7 @@ import numpy as np
 from cellmon.diagnosis import Table, packaged_table
 from cellmon.errors import NotFound
 from cellmon.gauge.decision import guard_factor
-from cellmon.judged import FEATURE_COLUMNS, PROCESS, Limit
+from cellmon.judged import FEATURE_COLUMNS, PROCESS, Bores, Limit, Subgroups
 from cellmon.monitor.answers import BaselineSummary, Tolerance
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.verdict import standard_uncertainty
@@ -26,6 +26,7 @@ from cellmon.store import Announcement, Session
 from cellmon.words import say
 
 if TYPE_CHECKING:
+    from cellmon.monitor.capability_span import Span
     from cellmon.monitor.dressings import NoPlan, Plan
     from cellmon.monitor.forecast import BoresLeft, Standing
     from cellmon.monitor.judge.audits import AuditSeries
@@ -139,6 +140,16 @@ class View:
 
     @cached_property
     def _intervals(self) -> dict[str, Intervals]:
+        return {}
+
+    @cached_property
+    def bores_read(self) -> dict[Span, Bores]:
+        """The charted bores of all positions in times that were asked for."""
+        return {}
+
+    @cached_property
+    def subgroups_read(self) -> dict[Span, Mapping[Stream, Subgroups]]:
+        """The undoubted subgroups of every stream in times that were asked for."""
         return {}
 
     @cached_property

@@ -25,6 +25,17 @@ class MadeInUnit:
     bores: int
 
 
+@dataclass(frozen=True, kw_only=True)
+class MadeAtPosition:
+    """Charted bores of one position in one unit of judging; the part number as its streams carry it."""
+
+    start: np.datetime64
+    part_number: str
+    spindle: str | None
+    bore: str
+    bores: int
+
+
 class Counts:
     """The counts of a session."""
 
@@ -58,6 +69,32 @@ class Counts:
         rows = list(self.conn.execute(query.group_by(table.c.unit_start, table.c.spindle)))
         starts = bulk.moments([row[0] for row in rows])
         return {(starts[i], row[1] or ""): int(row[2]) for i, row in enumerate(rows)}
+
+    def made_at_positions(self, *, start: np.datetime64, end: np.datetime64) -> list[MadeAtPosition]:
+        """Return how many charted bores each position has in each unit begun in [start, end], newest first.
+
+        A unit in which a position has no whole subgroup is left out.
+        """
+        table = schema.COUNTS
+        group = (table.c.unit_start, table.c.part_number, table.c.spindle, table.c.bore)
+        query = select(*group, func.max(table.c.bores)).where(
+            table.c.part_of == "itself",
+            table.c.bore.is_not(None),
+            table.c.unit_start.between(bulk.moment(start), bulk.moment(end)),
+        )
+        rows = list(self.conn.execute(query.group_by(*group).order_by(table.c.unit_start.desc())))
+        starts = bulk.moments([row[0] for row in rows])
+        return [
+            MadeAtPosition(
+                start=starts[i], part_number=row[1], spindle=row[2], bore=row[3], bores=int(row[4])
+            )
+            for i, row in enumerate(rows)
+        ]
+
+    def first_unit(self) -> np.datetime64 | None:
+        """Return the start of the oldest unit with a subgroup."""
+        found = self.conn.execute(select(func.min(schema.COUNTS.c.unit_start))).scalar()
+        return None if found is None else bulk.moments([found])[0]
 
     def made_by_unit(self) -> list[MadeInUnit]:
         """Return how many charted bores of each part every spindle made in each unit, oldest first."""

@@ -132,17 +132,23 @@ def _hover(picture: CapabilityPicture, rows: Whole) -> list[str]:
     bore = picture.stream.bore
     whose = "" if bore is None else f"{say('bore {bore}', bore=bore)}, "
     moments = clock_of(picture.as_of, picture.as_of).words(picture.at[rows])
+    unit, sets = lengths.unit_of(picture.unit, spoken=True), picture.stone_set[rows].tolist()
+    stones = {name: stones_line(name) for name in set(sets)}
+    said = zip(
+        picture.part[rows].tolist(),
+        theme.ums(picture.least_um[rows], unit=picture.unit),
+        theme.ums(picture.greatest_um[rows], unit=picture.unit),
+        moments,
+        sets,
+        strict=True,
+    )
     return [
         whose
         + say(
-            "block {part}: {least} to {greatest} {unit}",
-            part=picture.part[i],
-            least=theme.um(picture.least_um[i], unit=picture.unit),
-            greatest=theme.um(picture.greatest_um[i], unit=picture.unit),
-            unit=lengths.unit_of(picture.unit, spoken=True),
+            "block {part}: {least} to {greatest} {unit}", part=part, least=least, greatest=greatest, unit=unit
         )
-        + f"<br>{at}{stones_line(picture.stone_set[i])}"
-        for i, at in zip(rows, moments, strict=True)
+        + f"<br>{at}{stones[name]}"
+        for part, least, greatest, at, name in said
     ]
 
 

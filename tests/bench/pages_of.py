@@ -63,7 +63,7 @@ def _bore(m: Monitor) -> None:
 
 def _claims(m: Monitor) -> None:
     claims.show_claims(m, "diameter", None)
-    claims.show_stream(m, "diameter", None)
+    claims.show_stream(m, "diameter", claims.stream_options(m, "diameter", None, None)[1])
 
 
 def _stones(m: Monitor) -> None:

@@ -1,0 +1,143 @@
+"""Over which time capability is stated where nobody asked for one, and the bores and subgroups in it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+
+import numpy as np
+
+from cellmon import local
+from cellmon.judged import Bores, Subgroups
+from cellmon.monitor.audited_bores import is_audited
+from cellmon.monitor.stream_bores import holds, stream_bores
+from cellmon.monitor.view import View
+from cellmon.records import Stream, no_rows
+from cellmon.shifts import to_utc
+from cellmon.store.counts import MadeAtPosition
+from cellmon.store.joining import by_stream
+from cellmon.words import say
+
+NEWEST = 6_000
+"""Bores of a position in the newest whole shifts that it is stated over: some 1,200 subgroups of five."""
+OLDEST = np.timedelta64(90, "D")
+"""How far back bores count unasked: after three months stones, coolant and castings are others."""
+AT_ONCE = 200_000
+"""Bores up to which all positions are read in one go, and kept for the next stream."""
+
+
+Position = tuple[str, str | None, str | None]
+"""Part number as charted, spindle, bore."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Span:
+    """A time in which bores are counted: all up to `end` where there is no start.
+
+    `cut` says that there are others, left out because nobody asked for them.
+    """
+
+    start: np.datetime64 | None
+    end: np.datetime64
+    cut: bool = False
+
+
+class Spans:
+    """The time of every stream: as asked, else the newest whole shifts that hold enough of its bores.
+
+    A position with fewer than `NEWEST` bores in the whole shifts of `OLDEST` is stated over all of that
+    time up to the moment of the view, the running shift too. A start that was asked for is never moved.
+    """
+
+    def __init__(self, view: View, since: datetime | None, until: datetime | None) -> None:
+        self._view = view
+        self._start = None if since is None else to_utc(since)
+        self._end = view.as_of if until is None else to_utc(until)
+        self._asked_end = until is not None
+
+    def of(self, stream: Stream) -> Span:
+        """Return the time of a stream of bores."""
+        if self._start is not None:
+            return Span(start=self._start, end=self._end)
+        if not is_audited(self._view, stream):
+            number = self._view.sheet.charted_as(stream.part_number)
+            found = self._newest.get((number, stream.spindle, stream.bore))
+            if found is not None:
+                return found
+        return self._all
+
+    def bores(self, stream: Stream) -> Bores:
+        """Return the charted bores of a stream in its time, as made."""
+        span, view = self.of(stream), self._view
+        if is_audited(view, stream) or not self._at_once(span):
+            return stream_bores(view, stream, span.start, span.end)
+        read = view.bores_read
+        if span not in read:
+            read[span] = view.session.bores(start=span.start, end=span.end, charted=True)
+        found = read[span]
+        return found.select((found.spindle == stream.spindle) & holds(stream, found, view.sheet))
+
+    def subgroups(self, stream: Stream) -> Subgroups:
+        """Return the undoubted subgroups of a stream in its time, oldest first."""
+        span, session = self.of(stream), self._view.session
+        if not self._at_once(span):
+            return session.subgroups(stream, start=span.start, end=span.end, clean=True)
+        read = self._view.subgroups_read
+        if span not in read:
+            every = session.subgroups(start=span.start, end=span.end, clean=True)
+            read[span] = {one: every.select(rows) for one, rows in by_stream(every).items()}
+        return read[span].get(stream, no_rows(Subgroups))
+
+    def sentence(self, streams: Iterable[Stream]) -> str | None:
+        """Say which bores of some streams are counted, where others are left out unasked."""
+        spans = set(map(self.of, streams))
+        full = spans & set(self._newest.values())
+        begun_at = [span.start for span in full or spans if span.cut and span.start is not None]
+        if not begun_at:
+            return None
+        begun = local.moment(self._view.local(min(begun_at)))
+        if full:
+            return say(
+                "Counted of each position: its newest whole shifts that hold {bores} bores, from {since} on.",
+                bores=local.number(NEWEST),
+                since=begun,
+            )
+        return say("Counted: the bores from {since} on.", since=begun)
+
+    @cached_property
+    def _all(self) -> Span:
+        """All bores that count unasked, whatever their number."""
+        first, oldest = self._view.session.first_unit(), self._end - OLDEST
+        older = first is not None and bool(first < oldest)
+        return Span(start=oldest if older else None, end=self._end, cut=older)
+
+    @cached_property
+    def _newest(self) -> dict[Position, Span]:
+        """The newest whole shifts that hold enough bores, of every position where they do."""
+        running = self._view.rules.unit_starts(np.array([self._end]))[0]
+        end = self._end if self._asked_end else running - np.timedelta64(1, "us")
+        found = {}
+        for position, units in self._made.items():
+            whole = [one for one in units if one.start < running]
+            enough = np.flatnonzero(np.cumsum([one.bores for one in whole]) >= NEWEST)
+            if len(enough):
+                found[position] = Span(start=whole[enough[0]].start, end=end, cut=True)
+        return found
+
+    @cached_property
+    def _made(self) -> Mapping[Position, list[MadeAtPosition]]:
+        """The charted bores of each position by unit, newest first, as far back as bores count unasked."""
+        found: dict[Position, list[MadeAtPosition]] = defaultdict(list)
+        for one in self._view.session.made_at_positions(start=self._end - OLDEST, end=self._end):
+            found[one.part_number, one.spindle, one.bore].append(one)
+        return found
+
+    def _at_once(self, span: Span) -> bool:
+        """Return whether all positions are read together: where their bores are not too many."""
+        if self._start is not None and self._start < self._end - OLDEST:
+            return False
+        made = (one for units in self._made.values() for one in units)
+        return sum(one.bores for one in made if span.start is None or one.start >= span.start) <= AT_ONCE
