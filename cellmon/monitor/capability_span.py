@@ -57,6 +57,7 @@ class Spans:
         self._start = None if since is None else to_utc(since)
         self._end = view.as_of if until is None else to_utc(until)
         self._asked_end = until is not None
+        self._few: dict[Span, bool] = {}
 
     def of(self, stream: Stream) -> Span:
         """Return the time of a stream of bores."""
@@ -77,8 +78,14 @@ class Spans:
         read = view.bores_read
         if span not in read:
             read[span] = view.session.bores(start=span.start, end=span.end, charted=True)
-        found = read[span]
-        return found.select((found.spindle == stream.spindle) & holds(stream, found, view.sheet))
+        whose = (span, stream.spindle, stream.bore)
+        if whose not in view.position_read:
+            every = read[span]
+            mine = (every.bore == stream.bore) & (every.spindle == stream.spindle)
+            view.position_read[whose] = every.select(mine)
+        found = view.position_read[whose]
+        mine = holds(stream, found, view.sheet)
+        return found if mine.all() else found.select(mine)
 
     def subgroups(self, stream: Stream) -> Subgroups:
         """Return the undoubted subgroups of a stream in its time, oldest first."""
@@ -137,7 +144,9 @@ class Spans:
 
     def _at_once(self, span: Span) -> bool:
         """Return whether all positions are read together: where their bores are not too many."""
-        if self._start is not None and self._start < self._end - OLDEST:
-            return False
-        made = (one for units in self._made.values() for one in units)
-        return sum(one.bores for one in made if span.start is None or one.start >= span.start) <= AT_ONCE
+        if span not in self._few:
+            long = self._start is not None and self._start < self._end - OLDEST
+            made = [one for units in self._made.values() for one in units]
+            many = sum(one.bores for one in made if span.start is None or one.start >= span.start)
+            self._few[span] = not long and many <= AT_ONCE
+        return self._few[span]

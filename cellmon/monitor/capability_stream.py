@@ -28,7 +28,7 @@ from cellmon.monitor.capability_sides import (
 )
 from cellmon.monitor.capability_span import Span, Spans
 from cellmon.monitor.capability_window import gauge_noise_um, gauge_state, window_state
-from cellmon.monitor.signals import all_signals
+from cellmon.monitor.signals import tells_of
 from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream
@@ -254,13 +254,8 @@ def _signals(view: View, stream: Stream, span: Span) -> tuple[int, int]:
     Where the running shift is left out unasked, its signals forbid a claim all the same.
     """
     start, end = span.start, view.as_of if span.cut else span.end
-    mine = [
-        s
-        for s in all_signals(view, stream)
-        if s.state != "withdrawn"
-        and to_utc(s.raised_at) <= end
-        and (start is None or to_utc(s.raised_at) >= start)
-    ]
+    raised = (s for s in view.signals_since(start) if to_utc(s.raised_at) <= end)
+    mine = [s for s in raised if tells_of(s, stream)]
     answered = sum(
         s.state == "answered" and not _false(s.response.cause if s.response else None) for s in mine
     )

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, Concatenate, Generic, ParamSpec, Self, Ty
 import numpy as np
 
 from cellmon import lengths
-from cellmon.diagnosis import Table, packaged_table, read_table
 from cellmon.errors import CellmonError
 from cellmon.intake.sheet_file import SheetFile, read_sheet, read_toml
 from cellmon.monitor.force import notes_on, rules_of
@@ -24,6 +23,7 @@ from cellmon.shifts import to_utc
 from cellmon.store import Session, Store
 
 if TYPE_CHECKING:
+    from cellmon.diagnosis import Table
     from cellmon.monitor.stone_plan import Known
 
 Asked = ParamSpec("Asked")
@@ -72,6 +72,8 @@ class Opened:
         self._own_causes: Table | None = None
         self._worked_out: tuple[tuple[Any, ...], Mapping[str, Any]] | None = None
         """What the last view worked out, and the state of the store and the sheet that it is of."""
+        self._carried: dict[str, tuple[Any, Any]] = {}
+        """What may hold for the next state of the store too, with what it rests on."""
         self._stones: tuple[tuple[int, np.datetime64], Known] | None = None
         """What plans of stones start from, and the state of the store it was made of."""
 
@@ -81,6 +83,8 @@ class Opened:
         on_disk, own_causes = read_sheet(folder / SHEET_FILE), None
         speak_as(folder, on_disk.sheet.cell.language)
         if (folder / CAUSES_FILE).exists():
+            from cellmon.diagnosis import packaged_table, read_table
+
             given = read_toml(folder / CAUSES_FILE)
             own_causes = read_table(given, over=packaged_table(), where=CAUSES_FILE)
         store = Store(on_disk.sheet.store.url, folder=folder, at=int(clock().astype(np.int64)))
@@ -142,6 +146,7 @@ class Opened:
             as_of=self._as_of or session.newest_row() or clock(),
             notes=notes_on(session, self.on_disk),
             own_causes=self._own_causes,
+            carried=self._carried,
         )
 
     def _rules(self, session: Session) -> Rules:

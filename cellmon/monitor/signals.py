@@ -21,6 +21,7 @@ from cellmon.monitor.judge.told import is_kept, told_groups
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import signal_words
 from cellmon.records import Stream
+from cellmon.shifts import to_utc
 from cellmon.store import Announcement, Decision, Session
 from cellmon.words import say, to_say
 
@@ -178,7 +179,24 @@ def every_signal(view: View) -> tuple[Signal, ...]:
     for announced in gone:
         if np.datetime64(announced.body["at"], "us") <= view.as_of:
             found.append(_withdrawn(view, announced, answers.get(announced.id)))
-    return _reopened(tuple(sorted(found, key=lambda s: (s.raised_at, s.id), reverse=True)))
+    return _reopened(_newest_first(found))
+
+
+def signals_since(view: View, start: np.datetime64 | None) -> tuple[Signal, ...]:
+    """Build the signals raised from a moment on that were not withdrawn, newest first, without causes.
+
+    Those raised before are not put together: what comes again after an answer comes later than it.
+    """
+    if start is None or not is_kept(view.session, view.rules, until=view.as_of):
+        known = (s for s in view.signals if s.state != "withdrawn")
+        return tuple(s for s in known if start is None or to_utc(s.raised_at) >= start)
+    groups = [g for g in told_groups(view.session, start=start, until=view.as_of) if g.lead.at >= start]
+    answers = answers_given(view.session)
+    return _reopened(_newest_first(standing(view, group, answers.get(group.id)) for group in groups))
+
+
+def _newest_first(signals: Iterable[Signal]) -> tuple[Signal, ...]:
+    return tuple(sorted(signals, key=lambda s: (s.raised_at, s.id), reverse=True))
 
 
 def told(view: View) -> tuple[list[Group], list[Announcement]]:

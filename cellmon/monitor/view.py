@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from cellmon.diagnosis import Table, packaged_table
 from cellmon.errors import NotFound
 from cellmon.gauge.decision import guard_factor
 from cellmon.judged import FEATURE_COLUMNS, PROCESS, Bores, Limit, Subgroups
@@ -26,6 +25,7 @@ from cellmon.store import Announcement, Session
 from cellmon.words import say
 
 if TYPE_CHECKING:
+    from cellmon.diagnosis import Table
     from cellmon.monitor.capability_span import Span
     from cellmon.monitor.dressings import NoPlan, Plan
     from cellmon.monitor.forecast import BoresLeft, Standing
@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from cellmon.monitor.limits_age import Declared
     from cellmon.monitor.signals import Signal
     from cellmon.monitor.stones.dulling import Intervals
+
+Carried = TypeVar("Carried")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +48,8 @@ class View:
     as_of: np.datetime64
     notes: tuple[str, ...] = ()
     own_causes: Table | None = None
+    carried: dict[str, tuple[Any, Any]] = field(default_factory=dict)
+    """What views of earlier states worked out, by name, each with what it rests on."""
 
     @property
     def sheet(self) -> Sheet:
@@ -76,6 +80,18 @@ class View:
         from cellmon.monitor.signals import every_signal
 
         return every_signal(self)
+
+    def signals_since(self, start: np.datetime64 | None) -> tuple[Signal, ...]:
+        """Return the signals raised from a moment on and not withdrawn, newest first, without causes."""
+        from cellmon.monitor.signals import signals_since
+
+        if start not in self._since:
+            self._since[start] = signals_since(self, start)
+        return self._since[start]
+
+    @cached_property
+    def _since(self) -> dict[np.datetime64 | None, tuple[Signal, ...]]:
+        return {}
 
     @cached_property
     def told(self) -> tuple[list[Group], list[Announcement]]:
@@ -125,6 +141,12 @@ class View:
         """Take over what another view of the same state, moment and unit of lengths worked out."""
         vars(self).update(worked_out)
 
+    def carry(self, name: str, rests_on: Any, work: Callable[[], Carried]) -> Carried:
+        """Return what is worked out from no more than `rests_on`: once, while that stays as it is."""
+        if name not in self.carried or self.carried[name][0] != rests_on:
+            self.carried[name] = (rests_on, work())
+        return cast(Carried, self.carried[name][1])
+
     def take_dressings(self, plans: Mapping[str, Plan | NoPlan], intervals: Mapping[str, Intervals]) -> None:
         """Take over what another view of the same state worked out of dressings, by spindle."""
         self._plans.update(plans)
@@ -145,6 +167,11 @@ class View:
     @cached_property
     def bores_read(self) -> dict[Span, Bores]:
         """The charted bores of all positions in times that were asked for."""
+        return {}
+
+    @cached_property
+    def position_read(self) -> dict[tuple[Span, str | None, str | None], Bores]:
+        """Those of each spindle and bore among them."""
         return {}
 
     @cached_property
@@ -174,6 +201,8 @@ class View:
     @cached_property
     def causes(self) -> Table:
         """The table of causes: the packaged one, or with the site's own laid over it."""
+        from cellmon.diagnosis import packaged_table
+
         return self.own_causes or packaged_table()
 
     @cached_property
@@ -187,10 +216,17 @@ class View:
     def audited(self) -> Mapping[Stream, AuditSeries]:
         """The series of every feature that another instrument measures, up to the moment of the view."""
         from cellmon.monitor.judge.audits import audit_series
+        from cellmon.monitor.judge.told import AUDITED, rows_of_audits
         from cellmon.monitor.judge.traced import audited_rows
 
-        rows = audited_rows(self.session, end=self.as_of + np.timedelta64(1, "us")).rows
-        return {series.stream: series for series in audit_series(rows, self.sheet)}
+        def read() -> dict[Stream, AuditSeries]:
+            rows = audited_rows(self.session, end=self.as_of + np.timedelta64(1, "us")).rows
+            return {series.stream: series for series in audit_series(rows, self.sheet)}
+
+        newest = rows_of_audits(self.session)
+        ahead = any(at is not None and at > self.as_of for at in map(self.session.newest_of, AUDITED))
+        rests_on = (newest, self.rules.now.version, self.as_of if ahead else None)
+        return self.carry("audited", rests_on, read)
 
     @cached_property
     def pooled(self) -> tuple[Stream, ...]:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 import cellmon
 from cellmon import lengths
 from cellmon.records import Kind
+from cellmon.shifts import to_utc
 from tests.monitor.test_signals import BEFORE, lines, moved, one_long_day, quiet
-from tests.small_cell import HEADER, new_cell, write
+from tests.small_cell import HEADER, SHEET, new_cell, write
 
 
 @pytest.fixture
@@ -83,3 +85,60 @@ def test_lengths_said_otherwise_are_worked_out_otherwise(cell):
         inch = cell.signals().signals[0].words
     assert inch != um
     assert cell.signals().signals[0].words == um
+
+
+AUDITED = SHEET.replace("[measuring]", '[features.Ra]\nunit = "um"\nupper = 1.2\n[measuring]')
+AUDITS = "part,bore,characteristic,value,at,unit,spindle,gauge"
+
+
+def audit(n, at):
+    return f"A{n:03d},1,Ra,{0.5 + 0.01 * (n % 7):.3f},{at},um,S1,R1"
+
+
+def test_audits_are_read_again_once_there_is_another_and_only_then(tmp_path):
+    monitor = new_cell(tmp_path / "cell", sheet=AUDITED)
+    early = [audit(n, f"2026-03-01T{n % 24:02d}:{n // 24:02d}:00Z") for n in range(30)]
+    late = [audit(30, "2026-03-09T05:00:00Z")]  # later than any reading: it counts once the cell is so far
+    monitor.take([write(tmp_path, "audits.csv", AUDITS, early), write(tmp_path, "ahead.csv", AUDITS, late)])
+    named = {"spindle": "S1", "bore": "1", "feature": "Ra"}
+
+    def counted():
+        found = monitor.capability(**named)
+        assert found == anew(monitor, lambda m: m.capability(**named))
+        return found.capability[0].n
+
+    def event(day):
+        monitor.log(
+            Kind.EVENTS, {"event": "stones-dressed", "spindle": "S1", "at": f"2026-03-{day:02d}T06:00:00Z"}
+        )
+
+    event(2)
+    assert counted() == 30
+    event(3)
+    assert counted() == 30
+    event(10)
+    assert counted() == 31, "the moment of the view passed the audit"
+    with monitor._view() as view:
+        carried = view.audited
+    event(11)
+    with monitor._view() as view:
+        assert view.audited is carried, "no audit came, so none was read"
+    monitor.take([write(tmp_path, "more.csv", AUDITS, [audit(31, "2026-03-08T05:00:00Z")])])
+    assert counted() == 32
+
+
+def test_signals_since_a_moment_are_those_of_all_that_stand(cell):
+    def alike_since(view, start):
+        wanted = tuple(
+            s
+            for s in view.signals
+            if s.state != "withdrawn" and (start is None or to_utc(s.raised_at) >= start)
+        )
+        assert view.signals_since(start) == wanted
+        return len(wanted)
+
+    with cell._view() as view:
+        first = min(to_utc(s.raised_at) for s in view.signals)
+        tick = np.timedelta64(1, "us")
+        found = [alike_since(view, start) for start in (None, first - tick, first, first + tick)]
+    assert found[0] == found[1] == found[2] == found[3] + 1 > 0
