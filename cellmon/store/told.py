@@ -48,16 +48,19 @@ class Told:
 
     def told(
         self, *, start: np.datetime64 | None = None, end: np.datetime64 | None = None
-    ) -> Iterator[ToldSignal]:
-        """Yield the signals that may tell of something made in [start, end], as they were kept."""
+    ) -> list[tuple[str, str]]:
+        """Return the signals that may tell of something made in [start, end], oldest first.
+
+        Each by its name and a digest of what is kept of it; `told_of` reads that.
+        """
         table = schema.TOLD
-        query = select(table)
+        query = select(table.c.id, table.c.digest)
         if start is not None:
             query = query.where(table.c.last_at >= bulk.moment(start))
         if end is not None:
             query = query.where(table.c.earliest_at <= bulk.moment(end))
-        for row in self.conn.execute(query.order_by(table.c.earliest_at, table.c.id)):
-            yield _signal(row)
+        rows = self.conn.execute(query.order_by(table.c.earliest_at, table.c.id))
+        return [(row.id, row.digest) for row in rows]
 
     def told_of(self, ids: Collection[str]) -> Iterator[ToldSignal]:
         """Yield the signals kept under some names."""

@@ -10,9 +10,13 @@ from dashboards.pages import parts
 
 def ordered(answer: Signals) -> tuple[list[Signal], list[Signal], list[Signal]]:
     """Return those that wait, those that were answered and those withdrawn, each newest first."""
-    waiting = [s for s in answer.signals if s.state in WAITING]
-    gone = [s for s in answer.signals if s.state == "withdrawn"]
-    return waiting, [s for s in answer.signals if s not in waiting and s not in gone], gone
+    waiting, answered, gone = [], [], []
+    for signal in answer.signals:
+        if signal.state in WAITING:
+            waiting.append(signal)
+        else:
+            (gone if signal.state == "withdrawn" else answered).append(signal)
+    return waiting, answered, gone
 
 
 def chosen_of(answer: Signals, wanted: str | None) -> Signal | None:

@@ -20,27 +20,35 @@ def one(name, begins, ends, *, sheet=1, body=None):
     )
 
 
+def names(session, **time):
+    return [name for name, _ in session.told(**time)]
+
+
 def test_those_that_reach_a_time_are_found_and_no_others(open_store):
     store = open_store()
     with store.writing() as session:
         session.keep_told([one("a", 0, 2), one("b", 3, 9), one("c", 8, 8)])
     with store.reading() as session:
-        assert [s.id for s in session.told(start=AT + 2 * HOUR, end=AT + 3 * HOUR)] == ["a", "b"]
-        assert [s.id for s in session.told(start=AT + 4 * HOUR, end=AT + 7 * HOUR)] == ["b"]
-        assert [s.id for s in session.told(start=AT + 8 * HOUR)] == ["b", "c"]
-        assert [s.id for s in session.told()] == ["a", "b", "c"]
+        assert names(session, start=AT + 2 * HOUR, end=AT + 3 * HOUR) == ["a", "b"]
+        assert names(session, start=AT + 4 * HOUR, end=AT + 7 * HOUR) == ["b"]
+        assert names(session, start=AT + 8 * HOUR) == ["b", "c"]
+        assert names(session) == ["a", "b", "c"]
         assert session.sheets_of_told() == {1}
 
 
 def test_what_is_kept_again_replaces_what_differs_and_drops_what_is_gone(open_store):
     store = open_store()
     first = [one("a", 0, 2, body={"calls": [1]}), one("b", 3, 9)]
+    digests = []
     second = [one("a", 0, 4, body={"calls": [1, 2]}), one("c", 8, 8, sheet=2)]
     for signals in (first, first, second):
         with store.writing() as session:
             session.keep_told(signals)
         with store.reading() as session:
-            assert list(session.told()) == signals
+            assert list(session.told_of(names(session))) == signals
+            digests.append(dict(session.told()))
+    assert digests[0] == digests[1]
+    assert digests[2]["a"] != digests[1]["a"], "what differs has another digest"
 
 
 def test_forgetting_what_is_derived_forgets_them(open_store):

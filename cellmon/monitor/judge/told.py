@@ -7,7 +7,7 @@ change may reach it, and a history of years has thousands.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from typing import Any
 
@@ -102,7 +102,7 @@ def told_groups(
     until: np.datetime64,
 ) -> Iterator[Group]:
     """Yield the kept signals that may tell of something made in [start, end], by what was called by then."""
-    for group in _groups(session.told(start=start, end=end)):
+    for group in _groups(session, session.told(start=start, end=end)):
         calls = [
             c if c.last_at <= until else replace(c, last_at=until, over=False)
             for c in group.calls
@@ -114,19 +114,38 @@ def told_groups(
 
 def groups_since(session: Session, moment: np.datetime64) -> list[Group]:
     """Return the kept signals that last until a moment or longer."""
-    return list(_groups(session.told(start=moment)))
+    return list(_groups(session, session.told(start=moment)))
 
 
 def groups_named(session: Session, names: Collection[str]) -> list[Group]:
     """Return the signals kept under some names."""
-    return list(_groups(session.told_of(names)))
+    return [group for kept in session.told_of(names) if (group := _group(kept)) is not None]
 
 
-def _groups(kept: Iterable[ToldSignal]) -> Iterator[Group]:
-    for signal in kept:
-        calls = tuple(_called(body) for body in signal.body["calls"])
-        if calls:
-            yield Group(lead=calls[0], others=calls[1:], id=signal.id)
+MOST = 20_000
+"""Signals kept in a process, some kilobytes each; then all are let go and read anew."""
+_read: dict[tuple[str, str], Group | None] = {}
+
+
+def _groups(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Group]:
+    """Yield signals in their order; of those that were read before, as most were, no body is read again."""
+    digests = dict(kept)
+    before = _read.copy()  # others may let go of them meanwhile
+    unread = [id_ for id_, digest in kept if (id_, digest) not in before]
+    found = {(one.id, digests[one.id]): _group(one) for one in session.told_of(unread)}
+    if len(before) + len(found) > MOST:
+        _read.clear()
+    _read.update(found)
+    for key in kept:
+        group = found[key] if key in found else before[key]
+        if group is not None:
+            yield group
+
+
+def _group(kept: ToldSignal) -> Group | None:
+    """Return a signal as it was put together; None of what tells of no call."""
+    calls = tuple(_called(body) for body in kept.body["calls"])
+    return Group(lead=calls[0], others=calls[1:], id=kept.id) if calls else None
 
 
 def span_of(groups: Sequence[Group]) -> tuple[int, int]:
