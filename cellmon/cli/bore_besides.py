@@ -12,7 +12,8 @@ from cellmon.cli.bore_asked import END, ask, asked_readings, readings_given, sur
 from cellmon.cli.terminal import clean, write
 from cellmon.cli.typed import ENTRIES, Entry, columns_of
 from cellmon.errors import CellmonError, WrongUsage
-from cellmon.monitor.bore.measured import HAND, TypedBore
+from cellmon.monitor.bore.measured import TypedBore
+from cellmon.records import HAND
 from cellmon.words import say, say_many
 
 if TYPE_CHECKING:

@@ -18,11 +18,9 @@ from cellmon.intake.numbers import Mark, NumberColumn, number_columns
 from cellmon.intake.table import Table
 from cellmon.intake.times import Order, TimeColumn, time_column
 from cellmon.intake.words import Words, coded, no_words, words_of
-from cellmon.records import Column, ColumnType, Reason
+from cellmon.records import HAND, Column, ColumnType, Reason
 from cellmon.sheet import Sheet
 
-HAND = "hand"
-"""Stands for a spindle where a bore was finished by hand."""
 NUMBERS = (ColumnType.NUMBER, ColumnType.LENGTH)
 
 

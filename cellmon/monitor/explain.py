@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cellmon.diagnosis import Cause, Evidence, Logged, Movement, rank
 from cellmon.judged import OFFSETS
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.evidence import Moved
 from cellmon.monitor.judge.groups import Group
-from cellmon.monitor.judge.joining import bores_of
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Kind, Stream
+from cellmon.records import Stream
+
+if TYPE_CHECKING:
+    from cellmon.diagnosis import Cause
 
 SURE = 3.5
 """Standard errors from which a stream is told to have moved beside a call."""
@@ -25,7 +27,6 @@ LEAST_SHIFT = 0.6
 LEAST_OF_LARGEST = 0.4
 STRADDLES = np.timedelta64(30, "m")
 """The subgroup in which a stream changed may have begun so long before what changed it."""
-LOOKED_BACK = np.timedelta64(4, "h")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,7 +44,7 @@ class Explained:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Place:
+class Place:
     """Where one feature moved."""
 
     scope: str
@@ -67,7 +68,6 @@ def explain(view: View, group: Group, *, causes: bool = True) -> Explained:
     if place is not None:
         stream = _stream_of(main.stream, place)
         size = place.size if main.family == "spread" else place.size_um
-    evidence = _evidence(view, group, main, places) if causes else None
     feature = view.part_of(stream).features.get(stream.feature)
     return Explained(
         stream=stream,
@@ -75,9 +75,19 @@ def explain(view: View, group: Group, *, causes: bool = True) -> Explained:
         detector=main.detector,
         over=all(c.over for c in group.calls if (c.stream, c.family) == (main.stream, main.family)),
         size=size,
-        causes=rank(evidence, view.causes) if evidence is not None and evidence.movements else (),
+        causes=_causes(view, group, main, places) if causes else (),
         reaction=getattr(feature, "reaction", None),
     )
+
+
+def _causes(
+    view: View, group: Group, main: Called, places: Mapping[tuple[str, str], Place]
+) -> tuple[Cause, ...]:
+    from cellmon.diagnosis import rank  # late: which streams moved is asked far oftener than why
+    from cellmon.monitor.causes import evidence_of
+
+    evidence = evidence_of(view, group, main, places)
+    return rank(evidence, view.causes) if evidence.movements else ()
 
 
 def _main_call(group: Group) -> Called:
@@ -100,7 +110,7 @@ def _main_call(group: Group) -> Called:
     return wide[0] if wide else group.lead
 
 
-def _rather_wide(group: Group, main: Called, places: Mapping[tuple[str, str], _Place]) -> Called | None:
+def _rather_wide(group: Group, main: Called, places: Mapping[tuple[str, str], Place]) -> Called | None:
     """Return the call of a spread, where the bores after the change scatter more than their level moved."""
     feature = main.stream.feature
     level, spread = places.get((feature, "level")), places.get((feature, "spread"))
@@ -124,7 +134,7 @@ CLEAR = 1.0
 """Standard deviations of a bore from which a level that moved says more than a spread."""
 
 
-def _places(main: Called) -> dict[tuple[str, str], _Place]:
+def _places(main: Called) -> dict[tuple[str, str], Place]:
     """Return where each feature's level and spread moved beside a call."""
     place = main.stream.spindle
     told = [m for m in main.moved if m.bore is not None or m.spindle is None or place in (None, m.spindle)]
@@ -159,7 +169,7 @@ def _wider(m: Moved, deviates: float) -> bool:
     return bool(m.ratio**2 > (1 - 2 / (9 * m.df) + deviates * np.sqrt(2 / (9 * m.df))) ** 3)
 
 
-def _place(moved: Sequence[tuple[Moved, float]], every: Sequence[Moved]) -> _Place | None:
+def _place(moved: Sequence[tuple[Moved, float]], every: Sequence[Moved]) -> Place | None:
     """Return the place that holds what moved; small moves beside a large one are left out."""
     if not moved:
         return None
@@ -171,7 +181,7 @@ def _place(moved: Sequence[tuple[Moved, float]], every: Sequence[Moved]) -> _Pla
     scope = _scope(first, bores, {m.spindle for m, _ in same}, every)
     fixtures, used = {m.fixture for m, _ in same}, {m.fixture for m in every if m.bore in bores}
     fixture = next(iter(fixtures)) if len(fixtures) == 1 and len(used) > 1 else None
-    return _Place(
+    return Place(
         scope="fixture" if scope == "bore" and fixture is not None else scope,
         spindle=None if scope == "all" else first.spindle,
         bores=(first.bore,) if scope == "bore" and first.bore else bores,
@@ -195,7 +205,7 @@ def _scope(
     return "spindle" if whole else "bore"
 
 
-def _stream_of(stream: Stream, place: _Place) -> Stream:
+def _stream_of(stream: Stream, place: Place) -> Stream:
     bore = place.bores[0] if place.scope in ("bore", "fixture") else None
     return Stream(
         part_number=stream.part_number,
@@ -204,127 +214,3 @@ def _stream_of(stream: Stream, place: _Place) -> Stream:
         feature=stream.feature,
         fixture=place.fixture,
     )
-
-
-def _evidence(view: View, group: Group, main: Called, places: Mapping[tuple[str, str], _Place]) -> Evidence:
-    movements = list(_movements(view, group, main, places))
-    spindle = _spindle(main, places)
-    watched = {name for part in view.sheet.parts for name in part.charted}
-    moved = {m.feature for m in movements} | {"diameter" for m in movements if m.feature == "size"}
-    routed = next((s for s in view.sheet.spindles if s.id == spindle), None)
-    return Evidence(
-        movements=tuple(movements),
-        logged=tuple(_logged(view, main, spindle)),
-        quiet=frozenset(watched - moved),
-        feed=routed.feed if routed else None,
-        spindles=max(len(view.sheet.spindles), 1),
-        bores_on_spindle=len(routed.bores) if routed else 1,
-        spindle=spindle,
-    )
-
-
-def _spindle(main: Called, places: Mapping[tuple[str, str], _Place]) -> str | None:
-    place = places.get((main.stream.feature, main.family))
-    return place.spindle if place is not None else main.stream.spindle
-
-
-def _movements(
-    view: View, group: Group, main: Called, places: Mapping[tuple[str, str], _Place]
-) -> Iterator[Movement]:
-    for (feature, family), place in places.items():
-        drift = main.kind == "drift" and feature == main.stream.feature and family == "level"
-        size_um = place.size_um if family == "level" else None
-        yield Movement(
-            feature=feature,
-            kind="drift" if drift else ("spread" if family == "spread" else "level"),
-            scope=place.scope,  # type: ignore[arg-type]
-            size=place.size,
-            bores=place.bores,
-            size_um=size_um,
-        )
-    shown = {(f, k) for f, k in places}
-    for call in group.calls:
-        if call.kind == "pattern":
-            continue
-        key = (call.stream.feature, "spread" if call.family == "spread" else "level")
-        if call.family in ("level", "spread") and key in shown:
-            continue
-        yield _called_movement(view, call)
-
-
-def _called_movement(view: View, call: Called) -> Movement:
-    """Return a call that nothing beside it bears out as a movement of its own."""
-    bores = tuple(sorted(bores_of(call, view.sheet)))
-    stream = call.stream
-    scope = "bore" if stream.bore else ("spindle" if stream.spindle else "all")
-    size = call.size / call.sigma if np.isfinite(call.sigma) and call.kind != "spread" else call.size
-    feature = "gauge" if call.kind == "gauge" else stream.feature
-    return Movement(
-        feature=feature,
-        kind="limit" if call.family == "limit" else call.kind,  # type: ignore[arg-type]
-        scope="fixture" if stream.fixture and stream.bore else scope,  # type: ignore[arg-type]
-        size=size if np.isfinite(size) else 0.0,
-        bores=bores,
-    )
-
-
-def _logged(view: View, main: Called, spindle: str | None) -> Iterator[Logged]:
-    """Yield what was logged around the change; offsets by the machine only tell of feedback."""
-    change = min(main.latest_at, main.change_at + STRADDLES)
-    start, end = change - LOOKED_BACK, max(main.at, change) + np.timedelta64(2, "h")
-    end = min(end, view.as_of)
-    events = view.session.rows(Kind.EVENTS, start=start, end=end)
-    for i in range(len(events)):
-        if spindle is not None and events.spindle[i] not in (None, spindle):
-            continue
-        value = float(events.value[i])
-        yield Logged(
-            event=str(events.event[i]),  # type: ignore[arg-type]
-            minutes_before=_minutes(change, events.at[i]),
-            value=value if np.isfinite(value) else None,
-            by=events.by[i],
-            spindle=events.spindle[i],
-        )
-    limit = view.sheet.checks.as_found_limit_um if view.sheet.checks else None
-    checks = view.session.rows(Kind.GAUGE_CHECKS, start=start, end=end)
-    for i in range(len(checks)) if limit is not None else ():
-        if checks.gauge[i] in view.sheet.stream_gauges:
-            off = abs(round((checks.reading_mm[i] - checks.master_mm[i]) * 1000.0, 4))
-            event = "master-bad" if off > (limit or 0) else "master-good"
-            yield Logged(event=event, minutes_before=_minutes(change, checks.at[i]))  # type: ignore[arg-type]
-    started = view.rules.now.calendar.starts_of(np.array([change]))[0]
-    yield Logged(event="shift-start", minutes_before=_minutes(change, started))
-    overdue = dressing_overdue(view, spindle, main.at) if main.family == "spread" else None
-    if overdue is not None:
-        yield Logged(event="dressing-overdue", minutes_before=_minutes(change, overdue), spindle=spindle)
-
-
-def _minutes(change: np.datetime64, at: np.datetime64) -> float:
-    return float((change - at) / np.timedelta64(1, "m"))
-
-
-OVERDUE = 1.25
-LEAST_INTERVALS = 1
-
-
-def dressing_overdue(view: View, spindle: str | None, at: np.datetime64) -> np.datetime64 | None:
-    """Return since when a spindle's dressing is overdue: 1.25 times its usual interval in bores; None if not.
-
-    The usual interval is the median of those between the last ten dressings and changes before.
-    """
-    if spindle is None:
-        return None
-    events = view.session.rows(Kind.EVENTS, start=at - np.timedelta64(14, "D"), end=at)
-    resets = (EventKind.STONES_DRESSED, EventKind.STONES_FITTED)
-    mine = events.select((events.spindle == spindle) & np.isin(events.event.astype(str), resets))
-    mine = mine.select(np.argsort(mine.at, kind="stable"))
-    if len(mine) < LEAST_INTERVALS + 1:
-        return None
-    dressed = mine.event == EventKind.STONES_DRESSED
-    before = np.where(dressed, np.nan_to_num(mine.value), 0.0)  # bores since, where it was logged late
-    made = view.session.made_at(spindle, start=mine.at[0], end=at)
-    counts = (np.diff(np.searchsorted(made, mine.at)) + before[:-1])[-10:]
-    usual = float(np.median(counts[counts > 0])) if (counts > 0).any() else 0.0
-    since = made[np.searchsorted(made, mine.at[-1]) :]
-    due = int(OVERDUE * usual)
-    return since[due] if usual and len(since) > due else None

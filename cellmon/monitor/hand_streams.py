@@ -16,12 +16,8 @@ import numpy as np
 from cellmon.bores.form import two_point_features
 from cellmon.judged import SIZE_COLUMNS
 from cellmon.monitor.answers import Answer
-from cellmon.monitor.bore.form import verdict_of
-from cellmon.monitor.bore.measured import HAND
-from cellmon.monitor.bore.rounds import rounds_in
-from cellmon.monitor.bore.terms import Terms
 from cellmon.monitor.view import View
-from cellmon.records import Kind, SizingReadings, Stream, Verdict
+from cellmon.records import HAND, Kind, SizingReadings, Stream, Verdict
 from cellmon.sheet import Part
 from cellmon.shifts import to_utc
 
@@ -110,10 +106,16 @@ def _stream(part: Part, name: str, made: list[HandBore]) -> HandStream:
 
 
 def _by_rounds(view: View, part: Part, start: np.datetime64) -> Iterator[HandBore]:
-    terms = Terms.of(view.sheet, part)
     rows: SizingReadings = view.session.rows(Kind.SIZING)
     rows = rows.select(rows.at <= view.as_of)
-    if terms is None or not len(rows):
+    if not len(rows):
+        return
+    from cellmon.monitor.bore.form import verdict_of  # late: `state` asks, and most cells keep no rounds
+    from cellmon.monitor.bore.rounds import rounds_in
+    from cellmon.monitor.bore.terms import Terms
+
+    terms = Terms.of(view.sheet, part)
+    if terms is None:
         return
     for serial in dict.fromkeys(rows.part.tolist()):
         of_block = rows.select(rows.part == serial)

@@ -6,11 +6,11 @@ import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from cellmon.diagnosis import Cause
+from cellmon import lengths
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.explain import Explained, explain
@@ -23,7 +23,10 @@ from cellmon.monitor.wording import signal_words
 from cellmon.records import Stream
 from cellmon.shifts import to_utc
 from cellmon.store import Announcement, Decision, Session
-from cellmon.words import say, to_say
+from cellmon.words import say, to_say, voice
+
+if TYPE_CHECKING:
+    from cellmon.diagnosis import Cause
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -238,7 +241,28 @@ def answers_given(session: Session) -> dict[str, Decision]:
 
 
 def standing(view: View, group: Group, answer: Decision | None) -> Signal:
-    """Return a signal without causes, and without whether the same came again since."""
+    """Return a signal without causes, and without whether the same came again since.
+
+    A signal that neither calls nor answers were added to is as it was, but for its age.
+    """
+    known: dict[str, tuple[Group, int | None, Signal]] = view.carry(
+        f"signals {voice()} {lengths.shown()}", view.rules.now.version, dict
+    )
+    answered = None if answer is None else answer.id
+    before = known.get(group.id)
+    if before is not None and before[0] is group and before[1] == answered:
+        return replace(before[2], age_s=_age_s(view, group))
+    found = _standing(view, group, answer)
+    if all(c.stream.like is None for c in group.calls):  # like parts react as the one that runs
+        known[group.id] = (group, answered, found)
+    return found
+
+
+def _age_s(view: View, group: Group) -> float:
+    return float((view.as_of - group.lead.at) / np.timedelta64(1, "s"))
+
+
+def _standing(view: View, group: Group, answer: Decision | None) -> Signal:
     told: Explained = explain(view, group, causes=False)
     lead, last = group.lead, group.last
     spread = told.kind == "spread"
@@ -262,7 +286,7 @@ def standing(view: View, group: Group, answer: Decision | None) -> Signal:
         ratio=round(told.size, 3) if spread else None,
         state="answered" if response is not None and not response.seen else "open",
         words=signal_words(view.name(told.stream), lead, kind=told.kind, size=told.size, unit=unit),
-        age_s=float((view.as_of - lead.at) / np.timedelta64(1, "s")),
+        age_s=_age_s(view, group),
         change=Change(
             at=view.local(lead.change_at),
             part=lead.change_part,

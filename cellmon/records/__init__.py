@@ -40,6 +40,7 @@ from cellmon.records.rows import (
     TracePoints,
 )
 from cellmon.records.words import (
+    HAND,
     LIKE_PARTS,
     EventKind,
     Flag,
@@ -52,6 +53,7 @@ from cellmon.records.words import (
 )
 
 __all__ = [
+    "HAND",
     "LIKE_PARTS",
     "ROW_BATCHES",
     "Batch",

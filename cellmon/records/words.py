@@ -98,6 +98,8 @@ class Refused:
     text: str
 
 
+HAND = "hand"
+"""Stands for a spindle where a bore was finished by hand."""
 LIKE_PARTS = "like parts: "
 """Begins the `part_number` of streams that chart several parts together; the family's name follows."""
 FEATURE_WORDS = {

@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 
 from cellmon.charts.run_length.cusum import cusum_arl
+from cellmon.charts.run_length.rules import rule_price
 from cellmon.drift.watch import LEVEL_K
 from cellmon.judged import OF_ALL
+from cellmon.monitor.rule_sets import RULE_SETS
 from tests.monitor.judge.watched_cell import FOUR_BORES, cell_of, stepped, watched_rows
 
 
@@ -47,6 +49,11 @@ def test_what_rule_sets_cost_is_their_run_length_on_the_bores_own_charts():
         assert rule.false_alarms_per_week == pytest.approx(own / rule.run_length)
         assert rule.false_alarms_per_week > budget.expected_per_week or rule.name == "trend-of-seven"
     assert not any(p.switched_on for p in budget.rules) and budget.rules_per_week == 0
+
+
+@pytest.mark.parametrize("rules", RULE_SETS, ids=lambda rules: rules.name)
+def test_the_price_that_a_rule_set_states_is_that_of_its_chain(rules):
+    assert rules.of_means == pytest.approx(rule_price(rules.tests), rel=1e-9)
 
 
 def test_a_sheet_without_a_plan_says_so_and_one_with_does_not():

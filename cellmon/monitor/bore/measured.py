@@ -11,9 +11,8 @@ from cellmon.errors import WrongUsage
 from cellmon.monitor.bore import terms_for
 from cellmon.monitor.bore.keeping import asked_of_shape, read_places
 from cellmon.monitor.view import View
+from cellmon.records import HAND
 from cellmon.words import say
-
-HAND = "hand"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -103,6 +103,9 @@ def told_groups(
 ) -> Iterator[Group]:
     """Yield the kept signals that may tell of something made in [start, end], by what was called by then."""
     for group in _groups(session, session.told(start=start, end=end)):
+        if all(c.last_at <= until for c in group.calls):
+            yield group
+            continue
         calls = [
             c if c.last_at <= until else replace(c, last_at=until, over=False)
             for c in group.calls
