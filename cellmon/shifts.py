@@ -74,11 +74,24 @@ class ShiftCalendar:
 
     def edges(self, start: np.datetime64, end: np.datetime64) -> Times:
         """Return the moments, ascending, at which the shifts that touch start to end begin."""
-        return np.array([to_utc(s.starts) for s in self.between(start, end)], dtype="datetime64[us]")
+        first, last = (to_local(moment, self.zone).year for moment in (start, end))
+        every = _edges_of(self, first, last)
+        begin, after = np.searchsorted(every, start, side="right"), np.searchsorted(every, end, side="right")
+        found: Times = every[max(begin - 1, 0) : after]
+        return found
 
     def at(self, moment: np.datetime64) -> ShiftOf:
         """Return the shift that holds a moment."""
         return _shift_at(self, moment)
+
+
+@lru_cache(maxsize=64)
+def _edges_of(calendar: ShiftCalendar, first: int, last: int) -> Times:
+    """Return when the shifts that touch some years begin: years of history are asked for at every batch."""
+    begin, end = np.datetime64(f"{first - 1}-12-30", "us"), np.datetime64(f"{last + 1}-01-03", "us")
+    found = np.array([to_utc(s.starts) for s in calendar.between(begin, end)], dtype="datetime64[us]")
+    found.flags.writeable = False
+    return found
 
 
 @lru_cache(maxsize=16384)

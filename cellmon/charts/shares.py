@@ -95,6 +95,15 @@ def watch_shares(found: ArrayLike, of: ArrayLike, *, chance: float) -> ShareWatc
     past, bores, groups = np.zeros(k.size, dtype=np.int64), np.zeros(k.size, dtype=np.int64), 0
     seen = total = 0
     for i in range(k.size):
+        if groups == BASELINE_GROUPS:  # from here on the past is the same for all
+            past[i:], bores[i:] = seen, total
+            sizes, which = np.unique(n[i:], return_inverse=True)
+            largest = [
+                most_by_chance(int(m), seen=seen, of=total, chance=chance) if m else np.nan for m in sizes
+            ]
+            most[i:] = np.array(largest)[which]
+            beyond[i:] = k[i:] > most[i:]
+            break
         past[i], bores[i] = seen, total
         if n[i] and (groups >= LEAST_GROUPS or total >= LEAST_BORES):
             most[i] = most_by_chance(int(n[i]), seen=seen, of=total, chance=chance)

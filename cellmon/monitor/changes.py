@@ -50,7 +50,7 @@ def newest_change(view: View, spindle: str) -> Change | None:
 
     An event logged between the last bore of another part and the first of this one is the same change.
     """
-    latest = view.session.latest_events(view.as_of + np.timedelta64(1, "us"))
+    latest = view.latest_events
     mine = latest.select((latest.spindle == spindle) & np.isin(latest.event.astype(str), LOGGED))
     number = view.running(spindle).number
     logged = None

@@ -159,7 +159,7 @@ def _verdicts(bores: Bores) -> tuple[Verdict, ...]:
 
 def since_dress(view: View, spindle: str) -> int | None:
     """Return how many bores a spindle honed since its stones were dressed or fitted; None if never logged."""
-    latest = view.session.latest_events(view.as_of + np.timedelta64(1, "us"))
+    latest = view.latest_events
     resets = [EventKind.STONES_FITTED, EventKind.STONES_DRESSED]
     mine = latest.at[(latest.spindle == spindle) & np.isin(latest.event.astype(str), resets)]
     if not len(mine):

@@ -18,7 +18,7 @@ from cellmon.monitor.answers import BaselineSummary, Tolerance
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.verdict import standard_uncertainty
 from cellmon.monitor.rules import Rules
-from cellmon.records import Stream
+from cellmon.records import Events, Stream
 from cellmon.sheet import Part, Sheet
 from cellmon.shifts import to_local
 from cellmon.store import Announcement, Session
@@ -163,6 +163,12 @@ class View:
     @cached_property
     def _intervals(self) -> dict[str, Intervals]:
         return {}
+
+    @cached_property
+    def latest_events(self) -> Events:
+        """The last event of each kind, spindle and gauge up to the moment of the view."""
+        found: Events = self.session.latest_events(self.as_of + np.timedelta64(1, "us"))
+        return found
 
     @cached_property
     def bores_read(self) -> dict[Span, Bores]:

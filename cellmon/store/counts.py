@@ -66,9 +66,9 @@ class Counts:
         table = schema.COUNTS
         of_bores = (table.c.feature == "diameter") & (table.c.part_of == "itself") & table.c.bore.is_not(None)
         query = select(table.c.unit_start, table.c.spindle, func.sum(table.c.bores)).where(of_bores)
-        rows = list(self.conn.execute(query.group_by(table.c.unit_start, table.c.spindle)))
+        rows = self.conn.execute(query.group_by(table.c.unit_start, table.c.spindle)).fetchall()
         starts = bulk.moments([row[0] for row in rows])
-        return {(starts[i], row[1] or ""): int(row[2]) for i, row in enumerate(rows)}
+        return {(start, row[1] or ""): int(row[2]) for start, row in zip(starts, rows, strict=True)}
 
     def made_at_positions(self, *, start: np.datetime64, end: np.datetime64) -> list[MadeAtPosition]:
         """Return how many charted bores each position has in each unit begun in [start, end], newest first.

@@ -107,6 +107,13 @@ def _called_lately(conn: Connection) -> None:
             index.create(conn, checkfirst=True)
 
 
+def _counted_by_index(conn: Connection) -> None:
+    """Make the last event of each kind, and how many bores a stream has, found without reading every row."""
+    for table in (schema.ROWS[Kind.EVENTS], schema.COUNTS):
+        for index in table.indexes:
+            index.create(conn, checkfirst=True)
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -122,6 +129,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _sized_drawings,
     _masters_warmth,
     _called_lately,
+    _counted_by_index,
 )
 
 

@@ -9,7 +9,8 @@ from sqlalchemy import Column, Connection, MetaData, Table, Text, select
 from cellmon.records import Texts
 from cellmon.store import bulk, schema
 
-PROBE = Table("probe", MetaData(), Column("part", Text, primary_key=True), prefixes=["TEMPORARY"])
+# without an index of its own, so that each name is looked up among all days and not each day among the names
+PROBE = Table("probe", MetaData(), Column("part", Text), prefixes=["TEMPORARY"])
 
 
 def days_of_parts(conn: Connection, parts: Texts) -> list[int]:

@@ -118,6 +118,10 @@ PART_DAYS = Table(
 """On which days a block was measured: the way from a serial to its rows."""
 
 
+LATEST = {Kind.EVENTS: (("event", "spindle", "gauge", "at"),)}
+"""Columns of each of which the newest row is asked for at every answer, and their moment."""
+
+
 def _rows_table(kind: Kind) -> Table:
     name = kind.value.replace("-", "_")
     batch = ROW_BATCHES[kind]
@@ -133,6 +137,7 @@ def _rows_table(kind: Kind) -> Table:
         *_declared(batch),
         *(Index(f"{name}_by_time", moment) for moment in moments),
         *(Index(f"{name}_by_part", serial) for serial in serials),
+        *(Index(f"{name}_by_{first}", first, *rest) for first, *rest in LATEST.get(kind, ())),
     )
 
 
@@ -258,6 +263,10 @@ COUNTS = Table(
     Column("bores", Integer, nullable=False),
     Column("subgroups", Integer, nullable=False),
     Index("counts_by_unit", "unit_start"),
+    Index(
+        "counts_by_stream",
+        *("part_number", "spindle", "bore", "feature", "fixture", "part_of", "bores", "subgroups"),
+    ),
 )
 """How many bores and subgroups each stream has in each unit."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from sqlalchemy import inspect, select
+from sqlalchemy import func, inspect, select
 
 from cellmon.errors import StoreRefused
 from cellmon.records import Kind, StockMovements
@@ -168,6 +168,31 @@ def test_a_stock_table_of_older_days_gains_its_columns_and_keeps_its_rows(open_s
         found = session.rows(Kind.STOCK)
     assert found.change.tolist() == [-1.0]
     assert found.movement.tolist() == [None] and np.isnat(found.use_by).all()
+
+
+def plan(session, statement):
+    """Return how SQLite would go about a query."""
+    query = str(statement.compile(session.conn, compile_kwargs={"literal_binds": True}))
+    return " ".join(row[-1] for row in session.conn.exec_driver_sql(f"EXPLAIN QUERY PLAN {query}"))
+
+
+def test_an_older_store_gains_the_ways_to_its_newest_events_and_its_counts(open_store, kind):
+    store = open_store()
+    with store.writing() as session:
+        session.conn.exec_driver_sql("DROP INDEX events_by_event")
+        session.conn.exec_driver_sql("DROP INDEX counts_by_stream")
+        session.conn.exec_driver_sql(f"DELETE FROM {schema.SCHEMA_VERSION.name} WHERE version >= 15")
+    again = open_store()
+    with again.reading() as session:
+        for table, name in (
+            (schema.ROWS[Kind.EVENTS], "events_by_event"),
+            (schema.COUNTS, "counts_by_stream"),
+        ):
+            assert name in {index["name"] for index in inspect(session.conn).get_indexes(table.name)}
+        if kind == "sqlite":  # which way a server takes it decides by how much it holds
+            counts = schema.COUNTS
+            by_stream = select(func.sum(counts.c.bores)).group_by(counts.c.part_number, counts.c.spindle)
+            assert "counts_by_stream" in plan(session, by_stream)
 
 
 OLD_TRACES = (

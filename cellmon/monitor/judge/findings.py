@@ -6,7 +6,7 @@ row was ever taken, of all bores the spindle made in the shift. A pure function 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -152,7 +152,7 @@ def _judged(
     budget: Budget,
     left_out: tuple[str, ...],
 ) -> FindingSeries:
-    starts = np.array(sorted({*bores, *seen.by_shift}), dtype="datetime64[us]")
+    starts: Times = np.unique(np.array([*bores, *seen.by_shift], dtype="datetime64[us]"))
     found = np.array([len(seen.by_shift.get(s, ())) for s in starts], dtype=np.int64)
     many = np.maximum(np.array([bores.get(s, 0) for s in starts], dtype=np.int64), found)
     family = budget.family_at(FINDINGS, FINDING, stream.part_number, stream.spindle)
@@ -170,8 +170,8 @@ def _judged(
         shift_start=starts,
         bores=many,
         found=found,
-        first_at=tuple(_times(seen.by_shift.get(s, ())) for s in starts),
-        parts=tuple(np.array([p for _, p in seen.by_shift.get(s, ())], object) for s in starts),
+        first_at=tuple(_times(seen.by_shift[s]) if s in seen.by_shift else NO_TIMES for s in starts),
+        parts=tuple(_parts(seen.by_shift[s]) if s in seen.by_shift else NO_PARTS for s in starts),
         watch=watch,
         chance=chance,
         why_not=why_not,
@@ -179,8 +179,16 @@ def _judged(
     )
 
 
-def _times(bores: object) -> Times:
-    return np.array([at for at, _ in bores], dtype="datetime64[us]")  # type: ignore[attr-defined]
+NO_TIMES, NO_PARTS = np.empty(0, dtype="datetime64[us]"), np.empty(0, dtype=object)
+"""Of a shift without the finding, as most are."""
+
+
+def _times(bores: Sequence[tuple[np.datetime64, str]]) -> Times:
+    return np.array([at for at, _ in bores], dtype="datetime64[us]")
+
+
+def _parts(bores: Sequence[tuple[np.datetime64, str]]) -> Texts:
+    return np.array([part for _, part in bores], dtype=object)
 
 
 def usual_limit(series: FindingSeries, i: int) -> int | None:
