@@ -18,6 +18,7 @@ IN_THE_GAP = (
     (time(2, 30), "odd", ALL_DAYS),
     (time(3), "even", ALL_DAYS),
 )  # one is no time at all once a year
+ZONES = ("Europe/Berlin", "America/Sao_Paulo", "Australia/Lord_Howe", "Pacific/Apia")
 MINUTE = np.timedelta64(1, "m")
 moments = st.integers(0, 60 * 24 * 366 * 3).map(lambda n: np.datetime64("2024-12-20", "us") + n * MINUTE)
 
