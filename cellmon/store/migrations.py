@@ -109,9 +109,11 @@ def _called_lately(conn: Connection) -> None:
 
 def _counted_by_index(conn: Connection) -> None:
     """Make the last event of each kind, and how many bores a stream has, found without reading every row."""
-    for table in (schema.ROWS[Kind.EVENTS], schema.COUNTS):
-        for index in table.indexes:
-            index.create(conn, checkfirst=True)
+    for index in schema.ROWS[Kind.EVENTS].indexes:
+        index.create(conn, checkfirst=True)
+    for index in schema.COUNTS.indexes:  # that of the units has more columns now
+        index.drop(conn, checkfirst=True)
+        index.create(conn)
 
 
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (

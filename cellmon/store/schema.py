@@ -262,7 +262,7 @@ COUNTS = Table(
     Column("part_of", Text, nullable=False),
     Column("bores", Integer, nullable=False),
     Column("subgroups", Integer, nullable=False),
-    Index("counts_by_unit", "unit_start"),
+    Index("counts_by_unit", "unit_start", "part_number", "spindle", "bore", "feature", "part_of", "bores"),
     Index(
         "counts_by_stream",
         *("part_number", "spindle", "bore", "feature", "fixture", "part_of", "bores", "subgroups"),

@@ -181,6 +181,8 @@ def test_an_older_store_gains_the_ways_to_its_newest_events_and_its_counts(open_
     with store.writing() as session:
         session.conn.exec_driver_sql("DROP INDEX events_by_event")
         session.conn.exec_driver_sql("DROP INDEX counts_by_stream")
+        session.conn.exec_driver_sql("DROP INDEX counts_by_unit")
+        session.conn.exec_driver_sql("CREATE INDEX counts_by_unit ON counts (unit_start)")
         session.conn.exec_driver_sql(f"DELETE FROM {schema.SCHEMA_VERSION.name} WHERE version >= 15")
     again = open_store()
     with again.reading() as session:
@@ -193,6 +195,8 @@ def test_an_older_store_gains_the_ways_to_its_newest_events_and_its_counts(open_
             counts = schema.COUNTS
             by_stream = select(func.sum(counts.c.bores)).group_by(counts.c.part_number, counts.c.spindle)
             assert "counts_by_stream" in plan(session, by_stream)
+            by_unit = select(func.sum(counts.c.bores)).group_by(counts.c.unit_start)
+            assert "COVERING INDEX counts_by_unit" in plan(session, by_unit)
 
 
 OLD_TRACES = (
