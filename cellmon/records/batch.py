@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import MISSING, Field, dataclass, field, fields, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import MISSING, dataclass, field, fields
 from enum import StrEnum
 from typing import Any, ClassVar, Self, TypeVar
 
@@ -127,16 +127,17 @@ class Batch:
 
     def arrays(self) -> Iterator[tuple[str, NDArray[Any]]]:
         """Yield every array field by name."""
-        for f in fields(self):
-            value = getattr(self, f.name)
-            if isinstance(value, np.ndarray) and _has_rows(f):
-                yield f.name, value
+        own = vars(self)
+        for name in _names_of_rows(type(self)):
+            value = own[name]
+            if isinstance(value, np.ndarray):
+                yield name, value
 
     def select(self, rows: Any) -> Self:
         """Return the rows that a mask, index or slice names, in that order."""
         if isinstance(rows, np.ndarray) and rows.dtype == np.bool_ and len(rows) == len(self) and rows.all():
             return self
-        return replace(self, **{name: array[rows] for name, array in self.arrays()})
+        return self._with({name: array[rows] for name, array in self.arrays()})
 
     @classmethod
     def concat(cls, batches: Sequence[Self]) -> Self:
@@ -144,14 +145,21 @@ class Batch:
         head = batches[0]
         if len(batches) == 1:
             return head
-        return replace(
-            head,
-            **{name: np.concatenate([getattr(b, name) for b in batches]) for name, _ in head.arrays()},
+        return head._with(
+            {name: np.concatenate([getattr(b, name) for b in batches]) for name, _ in head.arrays()}
         )
+
+    def _with(self, arrays: Mapping[str, NDArray[Any]]) -> Self:
+        """Return this batch with all its arrays replaced: as they belong together, nothing is checked."""
+        made, own = object.__new__(type(self)), vars(self)
+        vars(made).update({f.name: own[f.name] for f in fields(self)}, **arrays)
+        return made
 
 
 _DECLARED: dict[type[Batch], tuple[Column, ...]] = {}
 """The columns of each batch, read from its fields once."""
+_OF_ROWS: dict[type[Batch], tuple[str, ...]] = {}
+"""The fields of each batch that are arrays of its length."""
 
 B = TypeVar("B", bound=Batch)
 
@@ -163,5 +171,8 @@ def no_rows(batch: type[B], **others: Any) -> B:
     return batch(**columns, **others)
 
 
-def _has_rows(f: Field[Any]) -> bool:
-    return f.default is not MISSING or bool(f.metadata)
+def _names_of_rows(batch: type[Batch]) -> tuple[str, ...]:
+    """Return the fields of a batch that may be arrays of its length."""
+    if batch not in _OF_ROWS:
+        _OF_ROWS[batch] = tuple(f.name for f in fields(batch) if f.default is not MISSING or f.metadata)
+    return _OF_ROWS[batch]

@@ -1,9 +1,7 @@
-"""Blocks of what is judged, one a unit of judging: a batch cut into them, and those of a time."""
+"""Blocks of what is judged, one a unit of judging: where a batch is cut into them, and those of a time."""
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterator
 from typing import Any, TypeVar
 
 import numpy as np
@@ -16,16 +14,18 @@ from cellmon.store import bulk
 B = TypeVar("B", Bores, Subgroups)
 
 
-def by_unit(batch: B) -> Iterator[tuple[np.datetime64, B]]:
-    """Yield a derived batch unit by unit; it comes in order of units."""
+def in_units(batch: B) -> B:
+    """Return a derived batch in order of units."""
     if (batch.unit_start[1:] < batch.unit_start[:-1]).any():
-        batch = batch.select(np.argsort(batch.unit_start, kind="stable"))
-    starts: NDArray[np.datetime64] = batch.unit_start
-    edges: list[int] = [0, *(np.flatnonzero(starts[1:] != starts[:-1]) + 1).tolist(), len(batch)]
-    if not len(batch):
-        return
-    for begin, end in itertools.pairwise(edges):
-        yield starts[begin], batch.select(slice(begin, end))
+        return batch.select(np.argsort(batch.unit_start, kind="stable"))
+    return batch
+
+
+def edges_of(values: NDArray[Any]) -> list[int]:
+    """Return where a column takes another value, and its two ends, which are one where it is empty."""
+    if not len(values):
+        return [0]
+    return [0, *(np.flatnonzero(values[1:] != values[:-1]) + 1).tolist(), len(values)]
 
 
 def columns(batch: Bores | Subgroups) -> dict[str, NDArray[Any]]:

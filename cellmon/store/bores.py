@@ -5,6 +5,7 @@ from __future__ import annotations
 import bisect
 import json
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,8 @@ from sqlalchemy import Connection, false, select
 from cellmon.judged import Bores
 from cellmon.records import Flags, Times
 from cellmon.store import bulk, schema
-from cellmon.store.blocks import by_unit, columns, inside, overlapping
-from cellmon.store.chunks import decode, encode
+from cellmon.store.blocks import columns, edges_of, in_units, inside, overlapping
+from cellmon.store.chunks import decode, encode_each
 from cellmon.store.frames import Frames
 from cellmon.store.joining import in_order, join_bores
 from cellmon.store.probe import days_of_parts, isin
@@ -28,16 +29,16 @@ class KeptBores(Frames):
 
     def add_bores(self, bores: Bores) -> None:
         """Add judged bores, unit by unit."""
-        frame = self.frame(bores.planes, bores.directions)
-        names = ("unit_start", "last_at", "shift_starts", "frame_id", "data")
-        rows: dict[str, list[Any]] = {name: [] for name in names}
-        for unit, chunk in by_unit(bores):
-            shifts = [bulk.moment(m) for m in np.unique(chunk.shift_start)]
-            rows["unit_start"].append(bulk.moment(unit))
-            rows["last_at"].append(bulk.moment(chunk.measured_at.max()))
-            rows["shift_starts"].append(json.dumps(shifts))
-            rows["frame_id"].append(frame)
-            rows["data"].append(encode({**columns(chunk), "um": chunk.um}))
+        batch = in_units(bores)
+        edges = edges_of(batch.unit_start)
+        units = list(pairwise(edges))
+        rows: dict[str, list[Any]] = {
+            "unit_start": [bulk.moment(batch.unit_start[begin]) for begin, _ in units],
+            "last_at": [bulk.moment(batch.measured_at[begin:end].max()) for begin, end in units],
+            "shift_starts": [_moments(batch.shift_start[begin:end]) for begin, end in units],
+            "frame_id": [self.frame(batch.planes, batch.directions)] * len(units),
+            "data": list(encode_each({**columns(batch), "um": batch.um}, edges)),
+        }
         bulk.insert(self.conn, schema.BORES, rows)
 
     def bores(
@@ -116,6 +117,11 @@ class KeptBores(Frames):
             before = earliest.get((bores.part[i], bores.bore[i]))
             found[i] = before is not None and before < bores.measured_at[i]
         return found
+
+
+def _moments(times: Times) -> str:
+    """Return which moments there are among some, as the store lists them."""
+    return json.dumps([bulk.moment(m) for m in np.unique(times)])
 
 
 def _on_days(conn: Connection, days: Sequence[int]) -> Any:

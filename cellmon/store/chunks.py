@@ -7,8 +7,9 @@ decimals become integers exactly; what is missing throughout takes no room.
 
 from __future__ import annotations
 
+import itertools
 import json
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -16,9 +17,14 @@ from numpy.typing import NDArray
 
 DECIMALS = 1e4
 NARROW = ("i1", "i2", "i4", "i8")
+MOST = tuple(int(np.iinfo(kind).max) for kind in NARROW)
 HEAD = 8  # bytes that say how long the head is
 NOTHING = -(2**31)  # stands for nan among four-decimal integers
 MINUS_ZERO = NOTHING + 1
+
+Written = tuple[str, bytes, Any]
+Writer = Callable[[int, slice], Written]
+"""Writes the rows of one block, given its number and where they stand."""
 
 
 def encode(columns: Mapping[str, NDArray[Any]]) -> bytes:
@@ -27,17 +33,28 @@ def encode(columns: Mapping[str, NDArray[Any]]) -> bytes:
     Columns are object arrays of texts and None, `datetime64[us]`, float64, bool or integers; the
     first axis counts rows.
     """
+    return next(encode_each(columns, (0, max(map(len, columns.values()), default=0))))
+
+
+def encode_each(columns: Mapping[str, NDArray[Any]], edges: Sequence[int]) -> Iterator[bytes]:
+    """Write the rows from each edge to the next as a block of their own, each as `encode` writes them.
+
+    What a column is made of is looked at once for all blocks, which takes a third of the time.
+    """
     import pyarrow as pa
 
-    heads, bodies = [], []
-    for name, values in columns.items():
-        how, body, more = _written(values)
-        heads.append([name, how, list(values.shape), len(body), more])
-        bodies.append(body)
-    packed = b"".join(bodies)
-    head = json.dumps([len(packed), heads], ensure_ascii=False).encode()
-    squeezed: bytes = pa.compress(packed, codec="lz4", asbytes=True) if packed else b""
-    return len(head).to_bytes(HEAD, "little") + head + squeezed
+    bounds = np.asarray(edges, dtype=np.int64)
+    writers = {name: _writer(values, bounds) for name, values in columns.items()}
+    for i, (begin, end) in enumerate(itertools.pairwise(bounds.tolist())):
+        heads, bodies = [], []
+        for name, write in writers.items():
+            how, body, more = write(i, slice(begin, end))
+            heads.append([name, how, [end - begin, *columns[name].shape[1:]], len(body), more])
+            bodies.append(body)
+        packed = b"".join(bodies)
+        head = json.dumps([len(packed), heads], ensure_ascii=False).encode()
+        squeezed: bytes = pa.compress(packed, codec="lz4", asbytes=True) if packed else b""
+        yield len(head).to_bytes(HEAD, "little") + head + squeezed
 
 
 def decode(block: bytes, names: Collection[str] | None = None) -> dict[str, NDArray[Any]]:
@@ -55,44 +72,101 @@ def decode(block: bytes, names: Collection[str] | None = None) -> dict[str, NDAr
     return found
 
 
-def _written(values: NDArray[Any]) -> tuple[str, bytes, Any]:
+def _writer(values: NDArray[Any], edges: NDArray[np.int64]) -> Writer:
     if values.dtype == object:
         return _texts(values)
     if values.dtype.kind == "M":
-        return "time", values.astype("datetime64[us]").astype("<i8").tobytes(), None
+        moments = values.astype("datetime64[us]").astype("<i8")
+        return lambda _, rows: ("time", moments[rows].tobytes(), None)
     if values.dtype.kind in "bi":
-        return _integers(values)
-    if np.isnan(values).all():
-        return "nan", b"", None
+        return _integers(values, edges)
+    return _figures(values, edges)
+
+
+def _figures(values: NDArray[Any], edges: NDArray[np.int64]) -> Writer:
+    gone = np.isnan(values)
+    nothing = _each(np.logical_and, gone, edges)
     with np.errstate(over="ignore"):  # the largest figures are no four-decimal ones
         scaled = np.rint(values * DECIMALS)
-    whole = np.isnan(values) | ((scaled / DECIMALS == values) & (np.abs(scaled) < -MINUS_ZERO))
-    if whole.all():
-        scaled[np.isnan(values)] = NOTHING
-        scaled[(values == 0) & np.signbit(values)] = MINUS_ZERO
-        return "scaled", scaled.astype("<i4").tobytes(), None
-    return "float", values.astype("<f8").tobytes(), None
+    fits = gone | ((scaled / DECIMALS == values) & (np.abs(scaled) < -MINUS_ZERO))
+    whole = _each(np.logical_and, fits, edges)
+    scaled[gone] = NOTHING
+    scaled[(values == 0) & np.signbit(values)] = MINUS_ZERO
+    with np.errstate(invalid="ignore"):  # what does not fit is not read from these
+        packed = scaled.astype("<i4")
+
+    def write(block: int, rows: slice) -> Written:
+        if nothing[block]:
+            return "nan", b"", None
+        if whole[block]:
+            return "scaled", packed[rows].tobytes(), None
+        return "float", values[rows].astype("<f8").tobytes(), None
+
+    return write
 
 
-def _texts(values: NDArray[Any]) -> tuple[str, bytes, Any]:
+def _texts(values: NDArray[Any]) -> Writer:
+    codes, words = _coded(values)
+
+    def write(_: int, rows: slice) -> Written:
+        mine = codes[rows]
+        low, high = (int(mine.min()), int(mine.max())) if len(mine) else (-1, -1)
+        if low == high:
+            return _one_text(None if low < 0 else words[low], rows)
+        first = np.full(high - low + 1, len(mine))
+        first[mine[::-1] - low] = np.arange(len(mine) - 1, -1, -1)
+        seen = np.flatnonzero(first < len(mine))
+        seen = seen[np.argsort(first[seen])] + low
+        seen = seen[seen >= 0]
+        place = np.full(high - low + 1, -1)
+        place[seen - low] = np.arange(len(seen))
+        kind = _narrowest(min(low, 0), len(seen) - 1)
+        return "text-int", place[mine - low].astype(f"<{kind}").tobytes(), [kind, [words[w] for w in seen]]
+
+    return write
+
+
+def _one_text(text: str | None, rows: slice) -> Written:
+    if text is None:
+        return "none", b"", None
+    return "text-int", bytes(rows.stop - rows.start), [NARROW[0], [text]]
+
+
+def _coded(values: NDArray[Any]) -> tuple[NDArray[np.int64], list[str]]:
+    """Return each text's place in the list of those there are, in the order in which they come; None is -1.
+
+    Only the first of each run of like texts is looked up: most columns say the same for long.
+    """
     import pandas as pd
 
-    texts = values.tolist()
-    if texts and texts.count(texts[0]) == len(texts):  # most columns say the same throughout
-        if texts[0] is None:
-            return "none", b"", None
-        return "text-int", bytes(len(texts)), [NARROW[0], texts[:1]]
-    codes, words = pd.factorize(values)
-    if not len(words):
-        return "none", b"", None
-    how, body, kind = _integers(codes)
-    return f"text-{how}", body, [kind, list(words)]
+    begins = np.concatenate(([0], np.flatnonzero(values[1:] != values[:-1]) + 1))[: len(values)]
+    codes, words = pd.factorize(values[begins])
+    return np.repeat(codes, np.diff(begins, append=len(values))), list(words)
 
 
-def _integers(values: NDArray[Any]) -> tuple[str, bytes, Any]:
-    low, high = (int(values.min()), int(values.max())) if values.size else (0, 0)
-    kind = next(k for k in NARROW if np.iinfo(k).min <= low and high <= np.iinfo(k).max)
-    return "int", values.astype(f"<{kind}").tobytes(), kind
+def _integers(values: NDArray[Any], edges: NDArray[np.int64]) -> Writer:
+    if not values.size:
+        return lambda _, __: ("int", b"", NARROW[0])
+    low, high = (_each(of, values, edges).tolist() for of in (np.minimum, np.maximum))
+
+    def write(block: int, rows: slice) -> Written:
+        kind = _narrowest(low[block], high[block])
+        return "int", values[rows].astype(f"<{kind}").tobytes(), kind
+
+    return write
+
+
+def _narrowest(low: int, high: int) -> str:
+    return next(k for k, most in zip(NARROW, MOST, strict=True) if -most - 1 <= low and high <= most)
+
+
+def _each(of: np.ufunc, values: NDArray[Any], edges: NDArray[np.int64]) -> NDArray[Any]:
+    """Return what a reduction makes of each block."""
+    if not values.size:
+        return np.ones(len(edges) - 1, dtype=values.dtype)
+    flat = values if values.ndim == 1 else of.reduce(values.reshape(len(values), -1), axis=1)
+    found: NDArray[Any] = of.reduceat(flat, edges[:-1])
+    return found
 
 
 def _read(body: bytes, how: str, shape: tuple[int, ...], more: Any) -> NDArray[Any]:

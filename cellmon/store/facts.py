@@ -23,7 +23,8 @@ from cellmon.records import (
     Whole,
 )
 from cellmon.store import bulk, schema
-from cellmon.store.chunks import decode, encode
+from cellmon.store.blocks import edges_of
+from cellmon.store.chunks import decode, encode_each
 from cellmon.store.frames import Frames
 from cellmon.store.probe import days_of_parts, isin
 from cellmon.store.traces import Traces
@@ -111,19 +112,18 @@ class Facts(Frames, Traces):
         order = np.lexsort((batch.measured_at, days))
         fresh, days = fresh.select(order), days[order]
         batch = fresh.readings
-        edges = np.flatnonzero(np.concatenate(([True], days[1:] != days[:-1])))
-        for begin, end in zip(edges, [*edges[1:], len(batch)], strict=True):
-            chunk = batch.select(slice(begin, end))
-            values = {
-                "file_id": file_id,
-                "day": bulk.moment(days[begin]),
-                "first_at": bulk.moment(chunk.measured_at[0]),
-                "last_at": bulk.moment(chunk.measured_at[-1]),
-                "rows": len(chunk),
-                "frame_id": frame,
-                "data": encode({**dict(_kept(chunk)), **_said_of(fresh, slice(begin, end))}),
-            }
-            self.conn.execute(schema.READINGS.insert().values(values))
+        edges = edges_of(days)
+        begins, lasts = edges[:-1], [end - 1 for end in edges[1:]]
+        columns: dict[str, Sequence[Any]] = {
+            "file_id": [file_id] * len(begins),
+            "day": [bulk.moment(day) for day in days[begins]],
+            "first_at": [bulk.moment(at) for at in batch.measured_at[begins]],
+            "last_at": [bulk.moment(at) for at in batch.measured_at[lasts]],
+            "rows": np.diff(edges).tolist(),
+            "frame_id": [frame] * len(begins),
+            "data": list(encode_each({**dict(_kept(batch)), **_said_of(fresh)}, edges)),
+        }
+        bulk.insert(self.conn, schema.READINGS, columns)
         self._add_part_days(batch.part, days)
 
     def _add_part_days(self, part: Texts, days: NDArray[np.datetime64]) -> None:
@@ -379,9 +379,9 @@ def _kept(batch: Readings) -> Iterator[tuple[str, NDArray[Any]]]:
         yield name, getattr(batch, name)
 
 
-def _said_of(fresh: StoredReadings, rows: slice) -> dict[str, NDArray[np.bool_]]:
-    """Return what its taking said of some rows, as columns beside theirs."""
-    return {"late": fresh.late[rows], "ahead": fresh.ahead[rows]}
+def _said_of(fresh: StoredReadings) -> dict[str, NDArray[np.bool_]]:
+    """Return what their taking said of rows, as columns beside theirs."""
+    return {"late": fresh.late, "ahead": fresh.ahead}
 
 
 def _chosen(stored: StoredReadings, rows: NDArray[np.bool_]) -> StoredReadings | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from functools import lru_cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -13,8 +14,8 @@ from sqlalchemy import Connection, Table, select
 from cellmon.judged import STREAM_COLUMNS, Subgroups
 from cellmon.records import Stream, no_rows
 from cellmon.store import bulk, schema
-from cellmon.store.blocks import by_unit, columns, inside, overlapping
-from cellmon.store.chunks import decode, encode
+from cellmon.store.blocks import columns, edges_of, in_units, inside, overlapping
+from cellmon.store.chunks import decode, encode_each
 from cellmon.store.joining import by_stream
 
 
@@ -29,11 +30,13 @@ class KeptSubgroups:
         self._add_subgroups(schema.TOGETHER, together)
 
     def _add_subgroups(self, table: Table, subgroups: Subgroups) -> None:
-        rows: dict[str, list[Any]] = {"unit_start": [], "last_at": [], "data": []}
-        for unit, chunk in by_unit(subgroups):
-            rows["unit_start"].append(bulk.moment(unit))
-            rows["last_at"].append(bulk.moment(chunk.at.max()))
-            rows["data"].append(encode(columns(chunk)))
+        batch = in_units(subgroups)
+        edges = edges_of(batch.unit_start)
+        rows: dict[str, list[Any]] = {
+            "unit_start": [bulk.moment(batch.unit_start[begin]) for begin in edges[:-1]],
+            "last_at": [bulk.moment(batch.at[begin:end].max()) for begin, end in pairwise(edges)],
+            "data": list(encode_each(columns(batch), edges)),
+        }
         bulk.insert(self.conn, table, rows)
 
     def subgroups(
@@ -54,10 +57,10 @@ class KeptSubgroups:
         enough = first if last is None else last
         found: list[Subgroups] = []
         for row in self.conn.execute(query):
-            batch = _unpacked(row.data)
+            batch = _unpacked(row.data) if stream is None else _of_stream(row.data, stream)
+            if batch is None:
+                continue
             keep = inside(batch.at, start, end)
-            if stream is not None:
-                keep &= _is_stream(batch, stream)
             if clean:
                 keep &= batch.flagged == 0
             found.append(batch.select(keep))
@@ -113,6 +116,21 @@ class KeptSubgroups:
 def _unpacked(data: bytes) -> Subgroups:
     """Return a block's subgroups, not to be written to; one answer reads the newest for every stream."""
     return Subgroups(**decode(data))
+
+
+@lru_cache(maxsize=64)
+def _rows_of_streams(data: bytes) -> dict[Stream, NDArray[np.int64]]:
+    return by_stream(_unpacked(data))
+
+
+@lru_cache(maxsize=1024)
+def _of_stream(data: bytes, stream: Stream) -> Subgroups | None:
+    """Return one stream's subgroups of a block, not to be written to; None where it has none there.
+
+    Blocks of units that are over stay as they are, so from batch to batch most are asked for again.
+    """
+    rows = _rows_of_streams(data).get(stream)
+    return None if rows is None else _unpacked(data).select(rows)
 
 
 def _ended_order(subgroups: Subgroups) -> Subgroups:
