@@ -17,10 +17,10 @@ from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer, Tolerance
 from cellmon.monitor.capability_figures import LEAST_FOR_FAMILY, ZERO_BOUNDED, time_of, worth_of
-from cellmon.monitor.capability_kept import kept
 from cellmon.monitor.capability_sides import judged_columns, runs
 from cellmon.monitor.capability_span import Spans
 from cellmon.monitor.capability_stream import NO_MOVEMENT
+from cellmon.monitor.kept import kept
 from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.stream_events import EventMark, stream_events
 from cellmon.monitor.view import View

@@ -18,7 +18,6 @@ from cellmon.judged import Bores, Subgroups
 from cellmon.monitor.answers import Estimate, Signature
 from cellmon.monitor.audited_bores import is_audited
 from cellmon.monitor.capability_figures import ZERO_BOUNDED, Figures, Held, figures
-from cellmon.monitor.capability_kept import kept
 from cellmon.monitor.capability_pooling import Member
 from cellmon.monitor.capability_sides import (
     held_against,
@@ -28,6 +27,7 @@ from cellmon.monitor.capability_sides import (
 )
 from cellmon.monitor.capability_span import Span, Spans
 from cellmon.monitor.capability_window import gauge_noise_um, gauge_state, window_state
+from cellmon.monitor.kept import kept
 from cellmon.monitor.signals import tells_of
 from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View

@@ -5,6 +5,7 @@ from __future__ import annotations
 import bisect
 import json
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, false, select
 
 from cellmon.judged import Bores
-from cellmon.records import Flags, Times
+from cellmon.records import Flags, Frame, Times
 from cellmon.store import bulk, schema
 from cellmon.store.blocks import columns, edges_of, in_units, inside, overlapping
 from cellmon.store.chunks import decode, encode_each
@@ -69,8 +70,7 @@ class KeptBores(Frames):
         frames = self.frames()
         found: list[Bores] = []
         for row in self.conn.execute(query):
-            planes, directions = frames[row.frame_id]
-            found.append(wanted(Bores(planes=planes, directions=directions, **decode(row.data))))
+            found.append(wanted(_unpacked(row.data, frames[row.frame_id])))
             if last is not None and sum(map(len, found)) >= last:
                 break
         return in_order(join_bores(found, frames), last)
@@ -90,8 +90,7 @@ class KeptBores(Frames):
         frames = self.frames()
         found = []
         for row in self.conn.execute(query):
-            planes, directions = frames[row.frame_id]
-            found.append(Bores(planes=planes, directions=directions, **decode(row.data)))
+            found.append(_unpacked(row.data, frames[row.frame_id]))
         return in_order(join_bores(found, frames), None)
 
     def shift_starts(self) -> NDArray[np.datetime64]:
@@ -122,6 +121,13 @@ class KeptBores(Frames):
 def _moments(times: Times) -> str:
     """Return which moments there are among some, as the store lists them."""
     return json.dumps([bulk.moment(m) for m in np.unique(times)])
+
+
+@lru_cache(maxsize=64)
+def _unpacked(data: bytes, frame: Frame) -> Bores:
+    """Return a block's bores, not to be written to: from batch to batch the newest are asked for again."""
+    planes, directions = frame
+    return Bores(planes=planes, directions=directions, **decode(data))
 
 
 def _on_days(conn: Connection, days: Sequence[int]) -> Any:

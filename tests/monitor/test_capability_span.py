@@ -10,9 +10,10 @@ import pytest
 
 import cellmon
 from cellmon.errors import NotEnoughData
-from cellmon.monitor import capability_kept, capability_span
-from cellmon.monitor.capability_kept import kept
+from cellmon.monitor import capability_span
+from cellmon.monitor import kept as kept_
 from cellmon.monitor.capability_stream import _signals
+from cellmon.monitor.kept import kept
 from cellmon.shifts import to_utc
 from cellmon.words import in_english, speak
 
@@ -103,18 +104,18 @@ def test_signals_of_the_running_shift_forbid_a_claim_on_the_shifts_before(week, 
 
 def test_what_is_kept_is_what_is_worked_out_anew(week, monkeypatch):
     first = week.capability(feature="diameter")
-    monkeypatch.setattr(capability_kept, "_kept", {})
+    monkeypatch.setattr(kept_, "_kept", {})
     fresh = cellmon.open_cell(week.folder)
     try:
         assert fresh.capability(feature="diameter") == first
-        monkeypatch.setattr(capability_kept, "kept", pytest.fail)
+        monkeypatch.setattr(kept_, "kept", pytest.fail)
         assert fresh.capability(feature="diameter") == first
     finally:
         fresh.close()
 
 
 def test_other_terms_are_other_questions(monkeypatch):
-    monkeypatch.setattr(capability_kept, "_kept", {})
+    monkeypatch.setattr(kept_, "_kept", {})
     asked = []
 
     def work(values, more=None, **named):
@@ -140,7 +141,7 @@ def test_other_terms_are_other_questions(monkeypatch):
 
 
 def test_a_refusal_is_not_kept(monkeypatch):
-    monkeypatch.setattr(capability_kept, "_kept", {})
+    monkeypatch.setattr(kept_, "_kept", {})
 
     def refuses(values):
         raise NotEnoughData("bores", need=2, got=1)
@@ -148,12 +149,12 @@ def test_a_refusal_is_not_kept(monkeypatch):
     for _ in range(2):
         with pytest.raises(NotEnoughData):
             kept(refuses, np.zeros(1))
-    assert not capability_kept._kept
+    assert not kept_._kept
 
 
 def test_the_process_keeps_only_so_many(monkeypatch):
-    monkeypatch.setattr(capability_kept, "_kept", {})
-    monkeypatch.setattr(capability_kept, "MOST", 3)
+    monkeypatch.setattr(kept_, "_kept", {})
+    monkeypatch.setattr(kept_, "MOST", 3)
     for n in range(10):
         assert kept(np.sum, np.full(2, float(n))) == 2 * n
-        assert len(capability_kept._kept) <= 3
+        assert len(kept_._kept) <= 3

@@ -404,6 +404,7 @@ def test_only_units_of_a_block_s_days_are_read(judged, monkeypatch):
     """Length of history must not count where one block is asked for."""
     read = []
     monkeypatch.setattr(bores, "decode", lambda data: read.append(1) or decode(data))
+    bores._unpacked.cache_clear()
     with judged.reading() as session:
         assert len(session.bores(part="B0000")) == 2
     assert len(read) == 2, "the two units that touch its one day"

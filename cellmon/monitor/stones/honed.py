@@ -16,11 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.monitor.view import View
-from cellmon.records import Times
+from cellmon.records import Times, Whole
 from cellmon.sheet import Part, Sheet
 
 Floats = NDArray[np.float64]
 
+LATEST = np.datetime64(2**62, "us")
 LONGEST = np.timedelta64(36, "h")
 """A unit that is longer is no shift: its bores are counted one by one."""
 EXACT = 60
@@ -68,6 +69,7 @@ class Honed:
     weight: Mapping[str, float]
     made: Mapping[str, Made]
     _moments: dict[tuple[str, np.datetime64], _OneByOne] = field(default_factory=dict)
+    _between: dict[tuple[str, np.datetime64, np.datetime64], float] = field(default_factory=dict)
 
     @classmethod
     def of(cls, view: View) -> Honed:
@@ -81,7 +83,8 @@ class Honed:
             span = (row.start, row.end)
             mine[span] = mine.get(span, 0.0) + row.bores * weight.get(row.part_number, 1.0)
         found = cls(view=view, weight=weight, made={name: _made(units) for name, units in rows.items()})
-        return replace(found, made={name: found.completed(name, made) for name, made in found.made.items()})
+        made = {name: found.completed(name, made) for name, made in found.made.items()}
+        return replace(found, made=made, _between={})
 
     def completed(self, spindle: str, made: Made) -> Made:
         """Return counts with the bores that have no complete measurement, as the newest units have them."""
@@ -102,22 +105,33 @@ class Honed:
         if made is None or not len(made.start):
             return np.zeros(len(moments))
         unit = np.searchsorted(made.start, moments, side="right") - 1
-        found = np.zeros(len(moments))
-        for u in np.unique(unit[unit >= 0]):
-            here = unit == u
-            found[here] = made.before[u] + self._inside(spindle, made, int(u), moments[here])
+        found, there = np.zeros(len(moments)), unit >= 0
+        found[there] = made.before[unit[there]] + self._inside(spindle, made, unit[there], moments[there])
         return found
 
-    def _inside(self, spindle: str, made: Made, u: int, moments: Times) -> Floats:
-        start, end, bores = made.start[u], made.end[u], float(made.bores[u])
-        if (moments >= end).all() and end <= self.view.as_of:
-            return np.full(len(moments), bores)
-        if end - start > LONGEST or len(made.start) - u <= EXACT:
-            one = self._one_by_one(spindle, start)
-            at = np.searchsorted(one.at, np.minimum(moments, self.view.as_of), side="right")
-            return np.asarray(np.concatenate(([0.0], np.cumsum(one.weight)))[at], dtype=np.float64)
-        share = (moments - start) / (end - start)
-        return np.asarray(np.clip(share, 0.0, 1.0) * bores, dtype=np.float64)
+    def between(self, spindle: str, start: np.datetime64, end: np.datetime64) -> float:
+        """Return the bores a spindle honed between two moments; asked of each stay again and again."""
+        if (spindle, start, end) not in self._between:
+            at = self.upto(spindle, np.array([start, end], dtype="datetime64[us]"))
+            self._between[spindle, start, end] = float(at[1] - at[0])
+        return self._between[spindle, start, end]
+
+    def _inside(self, spindle: str, made: Made, unit: Whole, moments: Times) -> Floats:
+        """Return the bores of the unit that holds each moment, made in it by then."""
+        units, which = np.unique(unit, return_inverse=True)
+        first: Times = np.full(len(units), LATEST)
+        np.minimum.at(first, which, moments)
+        start, end, bores = made.start[units], made.end[units], made.bores[units]
+        over = (first >= end) & (end <= self.view.as_of)
+        length = np.maximum(end - start, np.timedelta64(1, "us"))
+        share = np.clip((moments - start[which]) / length[which], 0.0, 1.0)
+        found = np.where(over[which], 1.0, share) * bores[which]
+        exact = ~over & ((end - start > LONGEST) | (len(made.start) - units <= EXACT))
+        for k in np.flatnonzero(exact):
+            one, here = self._one_by_one(spindle, start[k]), which == k
+            at = np.searchsorted(one.at, np.minimum(moments[here], self.view.as_of), side="right")
+            found[here] = np.concatenate(([0.0], np.cumsum(one.weight)))[at]
+        return np.asarray(found, dtype=np.float64)
 
     def _one_by_one(self, spindle: str, start: np.datetime64) -> _OneByOne:
         """Return when each bore of a unit was honed first, and what it counts."""

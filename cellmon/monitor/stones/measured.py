@@ -117,8 +117,7 @@ def _gained(stay: Stay, honed: Honed, begun: float) -> float:
 
 def _counted(stay: Stay, honed: Honed) -> float:
     end = honed.view.as_of if stay.end is None else stay.end
-    at = honed.upto(stay.spindle, np.array([stay.start, end], dtype="datetime64[us]"))
-    return float(at[1] - at[0])
+    return honed.between(stay.spindle, stay.start, end)
 
 
 def _part(stay: Stay, honed: Honed, moments: Times, gained: float) -> Floats:

@@ -12,6 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from cellmon.judged import Bores, Subgroups
+from cellmon.monitor.kept import kept
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.kinds import KindKnown, SetLife, know_kind, life_of
 from cellmon.monitor.stones.log import CHIPPED, Stay, StoneLog, read_log
@@ -228,7 +229,7 @@ def stones_now(view: View) -> StonesNow:
         mine = {
             name: one for name, one in rounds.items() if by_set[name] is kind and name not in found.unknown
         }
-        known[kind.id] = know_kind(kind, mine)
+        known[kind.id] = kept(know_kind, kind, mine)  # readings change nothing of it, and are most that comes
     return StonesNow(
         view=view, received=received, log=log, honed=honed, rounds=rounds, kinds=known, unknown=found.unknown
     )

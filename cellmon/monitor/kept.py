@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
 from hashlib import blake2b
 from typing import Any, ParamSpec, TypeVar, cast
 
 import numpy as np
 
+from cellmon.sheet.section import Section
 from cellmon.words import voice
 
 Terms = ParamSpec("Terms")
@@ -46,8 +47,12 @@ def _feed(digest: blake2b, term: object) -> None:
         digest.update(f"{len(term)}(".encode())
         for one in term:
             _feed(digest, one)
+    elif isinstance(term, Mapping):
+        _feed(digest, list(term.items()))
     elif is_dataclass(term):
         digest.update(type(term).__qualname__.encode())
         _feed(digest, [getattr(term, field.name) for field in fields(term)])
-    else:
+    elif term is None or isinstance(term, str | int | float | np.generic | Section):
         digest.update(f"{term!r};".encode())
+    else:
+        raise TypeError(f"{type(term).__name__} cannot be told apart by what it holds")
