@@ -15,7 +15,7 @@ import numpy as np
 
 from cellmon.bores.form import two_point_features
 from cellmon.judged import SIZE_COLUMNS
-from cellmon.monitor.answers import Answer
+from cellmon.monitor.answers import Answer, Tolerance
 from cellmon.monitor.view import View
 from cellmon.records import HAND, Kind, SizingReadings, Stream, Verdict
 from cellmon.sheet import Part
@@ -27,13 +27,15 @@ WINDOW = timedelta(days=7)
 
 @dataclass(frozen=True, kw_only=True)
 class HandBore:
-    """One bore finished by hand; `um` is the figure a stream of sizes charts, µm from nominal."""
+    """One bore finished by hand; `um` is the figure a stream of sizes charts, all in µm from nominal."""
 
     part_number: str
     part: str
     bore: str
     at: datetime
     um: float
+    least_um: float
+    greatest_um: float
     verdict: Verdict
     by: str
     rounds: int | None
@@ -42,9 +44,10 @@ class HandBore:
 
 @dataclass(frozen=True, kw_only=True)
 class HandStream:
-    """The bores of one position that were finished by hand."""
+    """The bores of one position that were finished by hand, and what holds for their size."""
 
     stream: Stream
+    tolerance: Tolerance
     bores: int
     mean_um: float
     sd_um: float | None
@@ -62,10 +65,12 @@ class HandStreams(Answer):
     made: tuple[HandBore, ...]
 
 
-def hand_streams(view: View, *, since: datetime | None = None) -> HandStreams:
+def hand_streams(view: View, *, since: datetime | None = None, until: datetime | None = None) -> HandStreams:
     """Answer: the bores that were finished by hand; those of the last week unless said otherwise."""
     start = view.as_of - np.timedelta64(WINDOW) if since is None else to_utc(since)
     made = finished_by_hand(view, start)
+    if until is not None:
+        made = tuple(one for one in made if one.at < until)
     return HandStreams(**view.head(), since=view.local(start), streams=streams_by_hand(view, made), made=made)
 
 
@@ -88,14 +93,16 @@ def streams_by_hand(view: View, made: tuple[HandBore, ...]) -> tuple[HandStream,
         for name in part.bores:
             mine = [one for one in made if (one.part_number, one.bore) == (part.number, name)]
             if mine:
-                found.append(_stream(part, name, mine))
+                found.append(_stream(view, part, name, mine))
     return tuple(found)
 
 
-def _stream(part: Part, name: str, made: list[HandBore]) -> HandStream:
+def _stream(view: View, part: Part, name: str, made: list[HandBore]) -> HandStream:
     um = np.array([one.um for one in made])
+    stream = Stream(part_number=part.number, spindle=HAND, bore=name, feature=SIZE)
     return HandStream(
-        stream=Stream(part_number=part.number, spindle=HAND, bore=name, feature=SIZE),
+        stream=stream,
+        tolerance=view.tolerance(stream),
         bores=len(made),
         mean_um=float(um.mean()),
         sd_um=float(um.std(ddof=1)) if len(um) > 1 else None,
@@ -126,12 +133,15 @@ def _by_rounds(view: View, part: Part, start: np.datetime64) -> Iterator[HandBor
             verdict = verdict_of(terms, rounds[-1])
             if rounds[-1].at < start or verdict is not Verdict.CONFORMS:  # not finished yet
                 continue
+            um = terms.referred(rounds[-1])
             yield HandBore(
                 part_number=part.number,
                 part=str(serial),
                 bore=name,
                 at=view.local(rounds[-1].at),
-                um=_size(view, part, terms.referred(rounds[-1])),
+                um=_size(view, part, um),
+                least_um=float(np.nanmin(um)),
+                greatest_um=float(np.nanmax(um)),
                 verdict=verdict,
                 by=rounds[-1].by,
                 rounds=len(rounds) - 1,
@@ -162,6 +172,8 @@ def _by_readings(view: View, part: Part, start: np.datetime64) -> Iterator[HandB
             bore=str(bores.bore[i]),
             at=view.local(bores.measured_at[i]),
             um=float(column[i]),
+            least_um=float(bores.least[i]),
+            greatest_um=float(bores.greatest[i]),
             verdict=bores.verdict_of(int(i)),
             by=str(bores.operator[i] or ""),
             rounds=None,

@@ -15,7 +15,7 @@ from cellmon.records import stream_names
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, seismograph
-from dashboards.pages import one_signal, parts, promise, shift_tables, signals
+from dashboards.pages import by_hand, one_signal, parts, promise, shift_tables, signals
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -24,7 +24,7 @@ PATH = "/shifts"
 NAME = to_say("Shifts")
 SENTENCE, SHIFT, SPAN, STREAM = "shifts-sentence", "shifts-shift", "shifts-span", "shifts-stream"
 CALLED, BUDGET, RULES = "shifts-called", "shifts-budget", "shifts-rules"
-SPLITS = "shifts-splits"
+SPLITS, BY_HAND = "shifts-splits", "shifts-by-hand"
 LINES, PAIR, TABLE, HEADING = "shifts-seismograph", "shifts-mean-range", "shifts-table", "shifts-heading"
 PAIR_PX = 560
 SPANS = {"one": 1, "two": 2, "week": 7, "month": 31}
@@ -86,6 +86,7 @@ def layout(query: str | None = None) -> html.Main:
                 className="beside",
             ),
             html.Div(id=CALLED),
+            html.Div(id=BY_HAND),
             html.Div(id=SPLITS),
             html.H2(say("False alarms")),
             html.P(id=BUDGET, className="told"),
@@ -173,6 +174,14 @@ def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
         html.H2(say("Signals of the shift: {count}", count=len(mine))),
         html.Ul([called_line(s) for s in mine], className="lines"),
     ]
+
+
+def show_by_hand(monitor: Monitor, shift: str | None) -> list[Any]:
+    """Return the bores finished by hand in one shift; where machines made none, in the last week."""
+    try:
+        return by_hand.of_shift(monitor, monitor.shifts(shift=shift).shift)
+    except CellmonError:
+        return []
 
 
 def show_splits(monitor: Monitor) -> list[Any]:
@@ -278,6 +287,10 @@ def register(app: Dash, monitor: Monitor) -> None:
     @app.callback(Output(CALLED, "children"), changed, shift)
     def _(change: int, shift: str | None) -> list[Any]:
         return show_called(monitor, shift)
+
+    @app.callback(Output(BY_HAND, "children"), changed, shift)
+    def _(change: int, shift: str | None) -> list[Any]:
+        return show_by_hand(monitor, shift)
 
     @app.callback(Output(SPLITS, "children"), changed)
     def _(change: int) -> list[Any]:

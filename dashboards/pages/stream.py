@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -15,7 +15,7 @@ from cellmon.monitor.stream import StreamView
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, ribbon, together
-from dashboards.pages import audited, freeze, parts, promise, stream_words, strips
+from dashboards.pages import audited, by_hand, freeze, parts, promise, stream_words, strips
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -74,6 +74,7 @@ def layout(query: str | None = None) -> html.Main:
             strips.layout(),
             html.Div(pair, id=PAIR_BOX, style=parts.HIDDEN),
             html.Div(id=WORDS),
+            by_hand.section(),
             freeze.layout(),
             audited.section(),
         ]
@@ -179,6 +180,14 @@ def asked_for(monitor: Monitor, query: str | None, span: str, until: str | None)
     end = moment(until) if until else monitor.waiting_signals().as_of + timedelta(seconds=1)
     since = end - timedelta(hours=hours) if hours else first_shift(monitor, end)
     return {**named, "since": since, "until": end}
+
+
+def time_by_hand(monitor: Monitor, span: str, until: str | None) -> tuple[datetime, datetime | None]:
+    """Return the time in which bores finished by hand are shown: as the drawing's, whatever the stream."""
+    end = moment(until) if until else None
+    hours = SPANS.get(span, 48)
+    newest = end or monitor.waiting_signals().as_of
+    return newest - timedelta(hours=hours) if hours else datetime.fromtimestamp(0, UTC), end
 
 
 def first_shift(monitor: Monitor, end: datetime) -> datetime:
@@ -328,5 +337,6 @@ def register(app: Dash, monitor: Monitor) -> None:
     )
     names = (STREAM, "value"), (SPAN, "value"), (UNTIL, "data")
     strips.register(app, monitor, asked_for, PAIRED, *names)
+    by_hand.register(app, monitor, time_by_hand, *names[1:])
     freeze.register(app, monitor, STREAM)
     audited.register(app, monitor)
