@@ -222,7 +222,7 @@ def _marks(site: str) -> tuple[str, str]:
     return get_decimal_symbol(site), get_group_symbol(site)
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=16384)
 def _dated(skeleton: str, at: date, site: str) -> str:
     """Return a moment by the parts that shall stand in it, ordered as the language orders them."""
     from babel.dates import format_skeleton

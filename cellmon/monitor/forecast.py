@@ -20,7 +20,6 @@ from cellmon.monitor.judge.places import Place
 from cellmon.monitor.judge.plans import InTime
 from cellmon.monitor.judge.watching import Watcher
 from cellmon.monitor.running import recent_bores
-from cellmon.monitor.signals import tells_of
 from cellmon.monitor.unmoved import unmoved
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Kind, Numbers, Stream
@@ -151,8 +150,8 @@ def _last_called(view: View, stream: Stream) -> np.datetime64:
     """Return when the last change of a stream was called, or was over: no drift reaches across a step."""
     moments = [
         to_utc(s.last_at if s.over else s.raised_at)
-        for s in view.signals
-        if s.state != "withdrawn" and s.kind == "level" and tells_of(s, stream)
+        for s in view.signals_of(stream)
+        if s.state != "withdrawn" and s.kind == "level"
     ]
     return max(moments, default=np.datetime64("1900-01-01", "us"))
 

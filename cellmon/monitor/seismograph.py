@@ -8,7 +8,6 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.monitor.answers import Answer, SignalMark
-from cellmon.monitor.signals import Signal, all_signals, tells_of
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import short_words
 from cellmon.records import Numbers, Stream, Texts, Times
@@ -54,9 +53,8 @@ def seismograph(
     """Answer with every stream's deviations between two moments, by default the last seven days."""
     end = min(view.as_of, to_utc(until)) if until else view.as_of
     start = to_utc(since) if since else end - DAYS
-    signals = [s for s in all_signals(view) if s.state != "withdrawn"]
     streams = [s for s in view.streams if feature in (None, s.feature)]
-    every = tuple(_trace(view, stream, start, end, signals) for stream in streams)
+    every = tuple(_trace(view, stream, start, end) for stream in streams)
     traces = tuple(t for t in every if view.routed(t.stream) or t.rank > 0)
     first = min((t.at[0] for t in traces if len(t.at)), default=start)
     start = max(start, first)
@@ -81,9 +79,7 @@ def seismograph(
     )
 
 
-def _trace(
-    view: View, stream: Stream, start: np.datetime64, end: np.datetime64, signals: list[Signal]
-) -> Trace:
+def _trace(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> Trace:
     subgroups = view.session.subgroups(stream, start=start, end=end)
     centre, sigma = view.limits[stream].over(subgroups.at)
     deviation = (subgroups.mean - centre) / (sigma / np.sqrt(subgroups.n))
@@ -97,8 +93,8 @@ def _trace(
             short=short_words(s.kind, size=s.size, unit=s.unit, ratio=s.ratio),
             open=s.state != "answered",
         )
-        for s in signals
-        if tells_of(s, stream) and start <= to_utc(s.raised_at) <= end
+        for s in view.signals_of(stream)
+        if s.state != "withdrawn" and start <= to_utc(s.raised_at) <= end
     )
     known = deviation[np.isfinite(deviation)]
     return Trace(

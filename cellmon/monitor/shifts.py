@@ -81,7 +81,7 @@ def shifts(view: View, *, feature: str | None = None, shift: str | None = None) 
     NotFound
         When no bore was made in that shift, or nothing watches that feature.
     """
-    known = known_shifts(view)
+    known = view.shifts_made
     streams = [s for s in view.streams if feature in (None, s.feature)]
     if feature is not None and not streams:
         features = ", ".join(dict.fromkeys(s.feature for s in view.streams)) or say("nothing yet")
@@ -89,7 +89,7 @@ def shifts(view: View, *, feature: str | None = None, shift: str | None = None) 
     if not known:
         return Shifts(
             **view.head(),
-            sentence=say("No bore has been taken yet."),
+            sentence=say("No bore of a machine has been taken yet."),
             shift=None,
             previous=None,
             shifts=(),
@@ -115,7 +115,11 @@ def shifts(view: View, *, feature: str | None = None, shift: str | None = None) 
 def known_shifts(view: View) -> list[ShiftOf]:
     """Return the shifts in which bores were made, oldest first."""
     starts = view.session.shift_starts()
-    return [view.rules.at(start).calendar.at(start) for start in starts if start <= view.as_of]
+    known = starts[starts <= view.as_of]
+    every = [view.rules.at(start) for start in known[[0, -1]]] if len(known) else []
+    if len({version.since for version in every}) == 1:  # under one sheet, as most are
+        return [every[0].calendar.at(start) for start in known]
+    return [view.rules.at(start).calendar.at(start) for start in known]
 
 
 def _newest_full(view: View, known: list[ShiftOf]) -> int:

@@ -26,7 +26,7 @@ from cellmon.monitor.hand_streams import HandStream, finished_by_hand, streams_b
 from cellmon.monitor.judge.limits import LEAST_SUBGROUPS
 from cellmon.monitor.judge.subgroups import count_streams
 from cellmon.monitor.running import is_running, routed_bores
-from cellmon.monitor.signals import Signal, all_signals, tells_of
+from cellmon.monitor.signals import Signal, all_signals
 from cellmon.monitor.status import Status, spindle_status, stream_status, waiting
 from cellmon.monitor.view import View
 from cellmon.records import Stream
@@ -88,9 +88,7 @@ def state(view: View) -> State:
     signals = all_signals(view)
     spindles = tuple(spindle_state(view, s, signals) for s in spindles_known(view))
     counts = _counts(view)
-    streams = tuple(
-        _stream_state(view, stream, signals, counts.get(stream, (0, 0))) for stream in view.streams
-    )
+    streams = tuple(_stream_state(view, stream, counts.get(stream, (0, 0))) for stream in view.streams)
     return State(
         **view.head(),
         spindles=spindles,
@@ -135,12 +133,10 @@ def spindle_state(view: View, spindle: str, signals: Sequence[Signal]) -> Spindl
     return SpindleState(spindle=spindle, status=status, sentence=sentence, due=due, part_number=number)
 
 
-def _stream_state(
-    view: View, stream: Stream, signals: Sequence[Signal], counts: tuple[int, int]
-) -> StreamState:
+def _stream_state(view: View, stream: Stream, counts: tuple[int, int]) -> StreamState:
     recent = view.session.subgroups(stream, end=view.as_of, last=RECENT_BORES // view.sheet.subgroups.size)
     baseline = view.summary(view.baseline(stream))
-    mine = waiting([s for s in signals if tells_of(s, stream)])
+    mine = waiting(all_signals(view, stream))
     running = stream.spindle is None or is_running(view, stream, stream.spindle)
     found = view.standing(stream)
     drift, left = drift_per_100(found), view.bores_left(stream)

@@ -173,12 +173,12 @@ def likely_outside(view: View, signal: Signal) -> bool:
 
     Normal about the level (for a wide range, about the centre with the spread that range shows).
     """
+    if signal.over or signal.kind not in ("level", "drift", "spread"):
+        return False
     limit, tolerance = view.baseline(signal.stream), view.tolerance(signal.stream)
     if limit is None:
         return False
     level, sigma = limit.centre, limit.sigma
-    if signal.over or signal.kind not in ("level", "drift", "spread"):
-        return False
     if signal.size_um is not None:
         level += signal.size_um
     elif signal.ratio is not None:

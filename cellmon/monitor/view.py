@@ -18,9 +18,9 @@ from cellmon.monitor.answers import BaselineSummary, Tolerance
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.verdict import standard_uncertainty
 from cellmon.monitor.rules import Rules
-from cellmon.records import Events, Stream
+from cellmon.records import Events, Kind, Stream
 from cellmon.sheet import Part, Sheet
-from cellmon.shifts import to_local
+from cellmon.shifts import ShiftOf, to_local
 from cellmon.store import Announcement, Session
 from cellmon.words import say
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from cellmon.monitor.judge.groups import Group
     from cellmon.monitor.judge.places import Place
     from cellmon.monitor.limits_age import Declared
-    from cellmon.monitor.signals import Signal
+    from cellmon.monitor.signals import ByStream, Signal
     from cellmon.monitor.stones.dulling import Intervals
 
 Carried = TypeVar("Carried")
@@ -50,6 +50,14 @@ class View:
     own_causes: Table | None = None
     carried: dict[str, tuple[Any, Any]] = field(default_factory=dict)
     """What views of earlier states worked out, by name, each with what it rests on."""
+    past: bool = False
+    """Whether its moment was asked for, so that nothing after it is seen."""
+
+    @property
+    def by_hand_until(self) -> np.datetime64:
+        """The newest round of a bore in the hand, which moves no machine's moment; in the past that."""
+        newest = None if self.past else self.session.newest_of(Kind.SIZING)
+        return self.as_of if newest is None else max(self.as_of, newest)
 
     @property
     def sheet(self) -> Sheet:
@@ -80,6 +88,22 @@ class View:
         from cellmon.monitor.signals import every_signal
 
         return every_signal(self)
+
+    def signals_of(self, stream: Stream) -> tuple[Signal, ...]:
+        """Return every signal of one stream, newest first, without causes."""
+        if stream not in self._signals_of:
+            self._signals_of[stream] = self._by_stream.told_of(stream)
+        return self._signals_of[stream]
+
+    @cached_property
+    def _by_stream(self) -> ByStream:
+        from cellmon.monitor.signals import ByStream
+
+        return ByStream.of(self.signals)
+
+    @cached_property
+    def _signals_of(self) -> dict[Stream, tuple[Signal, ...]]:
+        return {}
 
     def signals_since(self, start: np.datetime64 | None) -> tuple[Signal, ...]:
         """Return the signals raised from a moment on and not withdrawn, newest first, without causes."""
@@ -163,6 +187,13 @@ class View:
     @cached_property
     def _intervals(self) -> dict[str, Intervals]:
         return {}
+
+    @cached_property
+    def shifts_made(self) -> list[ShiftOf]:
+        """The shifts in which bores were made, oldest first."""
+        from cellmon.monitor.shifts import known_shifts
+
+        return known_shifts(self)
 
     @cached_property
     def latest_events(self) -> Events:

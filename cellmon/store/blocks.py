@@ -42,7 +42,9 @@ def overlapping(
         query = query.where(table.c.last_at >= bulk.moment(start))
     if end is not None:
         query = query.where(table.c.unit_start <= bulk.moment(end))
-    return query.order_by(table.c.unit_start.desc() if newest_first else table.c.unit_start)
+    # units do not overlap, so either moment orders them; from a start on, its own index reads nothing before
+    order = table.c.unit_start if start is None else table.c.last_at
+    return query.order_by(order.desc() if newest_first else order)
 
 
 def inside(
