@@ -41,10 +41,9 @@ def doubt_words(m: PartMeasurement, doubt: FlagRow) -> str:
         "bore": m.bore,
         "gauge": m.gauge,
         "doubt": doubt.words,
-        "flag": doubt.flag.value,
         "state": say(DECIDED[doubt.state]),
     }
     if not doubt.by:
-        return say("Bore {bore}, {gauge}: {doubt} ({flag}); {state}.", **values)
-    decided = to_say("Bore {bore}, {gauge}: {doubt} ({flag}); {state} by {by}: {why}.")
+        return say("Bore {bore}, {gauge}: {doubt}; {state}.", **values)
+    decided = to_say("Bore {bore}, {gauge}: {doubt}; {state} by {by}: {why}.")
     return say(decided, by=doubt.by, why=doubt.why, **values)

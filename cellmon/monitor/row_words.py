@@ -7,6 +7,20 @@ from dataclasses import dataclass
 from cellmon.records import Flag, Reason
 from cellmon.words import say, say_kept, to_say
 
+DOUBTS = {
+    Flag.ROUTING: to_say("read as a bore of another spindle"),
+    Flag.SET_DIFFERS: to_say("another stone set than the events say"),
+    Flag.DIAL_TURN: to_say("one reading a whole turn of a dial off"),
+    Flag.SWAPPED_PLANES: to_say("first and last plane seem exchanged"),
+    Flag.SWAPPED_DIRECTIONS: to_say("the directions seem exchanged"),
+    Flag.SINGLE_READING: to_say("one reading far from its companions"),
+    Flag.CLOCK: to_say("a station clock may be off"),
+    Flag.REPEATED_HOUR: to_say("measured in the hour that came twice"),
+    Flag.ZERO_SUSPECT: to_say("measured before the gauge was found off its master"),
+    Flag.LATE: to_say("came after limits were frozen over its time"),
+}
+"""What each flag doubts, in a few words that follow another."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class RowWords:

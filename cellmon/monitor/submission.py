@@ -17,23 +17,12 @@ from cellmon.monitor.capability_picture import CapabilityPicture, picture_of
 from cellmon.monitor.capability_span import Spans
 from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.gauge import GaugeAnswer, StudyAnswer, gauge
+from cellmon.monitor.row_words import DOUBTS
 from cellmon.monitor.stream_bores import holds
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Flag, Stream
 from cellmon.words import say, to_say
 
-DOUBTS = {
-    Flag.ROUTING: to_say("read as a bore of another spindle"),
-    Flag.SET_DIFFERS: to_say("another stone set than the events say"),
-    Flag.DIAL_TURN: to_say("one reading a whole turn of a dial off"),
-    Flag.SWAPPED_PLANES: to_say("first and last plane seem exchanged"),
-    Flag.SWAPPED_DIRECTIONS: to_say("the directions seem exchanged"),
-    Flag.SINGLE_READING: to_say("one reading far from its companions"),
-    Flag.CLOCK: to_say("a station clock may be off"),
-    Flag.REPEATED_HOUR: to_say("measured in the hour that came twice"),
-    Flag.ZERO_SUSPECT: to_say("measured before the gauge was found off its master"),
-    Flag.LATE: to_say("came after limits were frozen over its time"),
-}
 DECIDED = {True: to_say("counted as corrected"), False: to_say("counted as read")}
 
 

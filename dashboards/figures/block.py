@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,8 @@ import numpy as np
 from cellmon import local
 from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.now import BoreNow, Now
-from cellmon.records import Verdict
+from cellmon.monitor.row_words import DOUBTS
+from cellmon.records import Flag, Verdict
 from cellmon.words import say
 from dashboards import theme
 from dashboards.figures import cut, last_bores
@@ -22,6 +24,8 @@ from dashboards.figures.opened import opens_bore, stones_line
 OVERSHOOT = 0.35  # of the tolerance, drawn beyond each limit before a reading is cut off
 TOP, BOTTOM, SIDE = 8, 50, 84
 DOMAIN = (0.47, 1.0)
+HOLLOW = 22
+"""Letters that fit between the walls of a bore."""
 
 
 def section_of(now: Now, readings: np.ndarray) -> Section:
@@ -154,6 +158,11 @@ def _beyond_words(um: float, *, cut: bool) -> str:
     return f"{said} {say('(not drawn to its end)')}" if cut else said
 
 
+def _doubted(flag: Flag) -> str:
+    """Return a doubt about a bore, in lines short enough for the hollow it stands in."""
+    return "<br>".join(wrap(say("doubted: {what}", what=say(DOUBTS[flag])), HOLLOW))
+
+
 def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[Any]:
     """Return the words that stand in the hollow of a bore."""
     average = bore.features.get(
@@ -165,7 +174,7 @@ def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[An
         f'<span style="font-size:15px">{theme.um_said(average)}</span>',
         f'<span style="color:{theme.SOFT};font-size:12px">{bore.part}</span>',
         f'<span style="color:{theme.SOFT}">{clock_words(bore.at, now.as_of)}</span>',
-        *(f"<b>{say('doubted: {flag}', flag=flag.value)}</b>" for flag in bore.flags),
+        *(f"<b>{_doubted(flag)}</b>" for flag in bore.flags),
     ]
     return [theme.word("<br>".join(lines), centre, section.length / 2, xanchor="center", font={"size": 13})]
 

@@ -106,7 +106,7 @@ def _sizes(typed: Typed, at: str) -> list[dict[str, str]]:
             "stone_set": typed.stone_set,
             "stone": one.stone,
             "position": one.place,
-            "thickness_mm": one.mm,
+            f"thickness_{one.unit}": one.thickness,
             "holder": one.holder,
             "way_up": one.way_up,
             "with_holder": "yes" if typed.whole else "",

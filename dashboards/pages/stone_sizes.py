@@ -8,13 +8,14 @@ from typing import Any
 
 from dash import dcc, html
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.stones import StoneSetOf
-from cellmon.words import say
+from cellmon.words import say, to_say
 
 FIELD = "stones-log-field"
 """Begins the names of the fields; the rest names the stone and what of it."""
 PLACES = ("top", "middle", "bottom")
+PLACE_HEADS = (to_say("Top, {unit}"), to_say("Middle, {unit}"), to_say("Bottom, {unit}"))
 HOLDER, WAY_UP = "holder", "way_up"
 
 
@@ -24,7 +25,9 @@ class Size:
 
     stone: str
     place: str
-    mm: str
+    thickness: str
+    unit: str
+    """In which it was typed, `mm` or `in`."""
     holder: str
     way_up: str
 
@@ -33,7 +36,9 @@ def sizes_table(found: StoneSetOf | None, *, count: int, key: str) -> html.Table
     """Return a row of fields for each stone, as it was measured last or numbered; texts outlive a refresh."""
     known = {one.stone: one for one in (() if found is None else found.stones)}
     names = [*known, *(n for n in map(str, range(1, count + 1)) if n not in known)][: max(count, len(known))]
-    heads = (say("Stone"), say("Holder"), say("Way up"), say("Top, mm"), say("Middle, mm"), say("Bottom, mm"))
+    unit = typed_in()
+    heads = [say("Stone"), say("Holder"), say("Way up")]
+    heads += [say(head, unit=unit) for head in PLACE_HEADS]
     rows = []
     for name in names:
         last = known.get(name)
@@ -41,12 +46,21 @@ def sizes_table(found: StoneSetOf | None, *, count: int, key: str) -> html.Table
         cells = [_cell(name, of, key, value=told[of]) for of in (HOLDER, WAY_UP)]
         for place in PLACES:
             um = last.places_um.get(place) if last else None
-            before = "" if um is None else say("last {mm}", mm=local.number(um / 1000, 3))
-            cells.append(_cell(name, place, key, before=before))
+            before = "" if um is None else say("last {size}", size=_size(um))
+            cells.append(_cell(name, place, f"{key}-{unit}", before=before))
         rows.append(html.Tr([html.Th(name, scope="row"), *cells]))
     head = html.Thead(html.Tr([html.Th(words, scope="col") for words in heads]))
     caption = html.Caption(say("Put every stone back into the holder it came from, the same way up."))
     return html.Table([caption, head, html.Tbody(rows)], className="sizes")
+
+
+def typed_in() -> str:
+    """Return the unit in which sizes are typed: inches where they alone are shown."""
+    return "in" if lengths.is_inch() else "mm"
+
+
+def _size(um: float) -> str:
+    return lengths.size(um / 1000) if lengths.is_inch() else local.number(um / 1000, 3)
 
 
 def _cell(stone: str, of: str, key: str, *, value: str | None = None, before: str = "") -> html.Td:
@@ -74,7 +88,8 @@ def typed_sizes(states: Sequence[Mapping[str, Any]]) -> tuple[Size, ...]:
         Size(
             stone=stone,
             place=place,
-            mm=typed[place],
+            thickness=typed[place],
+            unit=typed_in(),
             holder=typed.get(HOLDER, ""),
             way_up=typed.get(WAY_UP, ""),
         )

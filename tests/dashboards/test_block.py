@@ -54,7 +54,10 @@ def test_a_doubted_bore_says_so():
     s1 = NOW.spindles[0]
     doubted = replace(s1, bores=(replace(s1.bores[0], flags=(Flag.ROUTING,)),))
     figure = block_figure(replace(NOW, spindles=(doubted,)))
-    assert any("doubted: routing" in a["text"] for a in figure["layout"]["annotations"])
+    assert any(
+        "doubted: read as a<br>bore of another<br>spindle" in a["text"]
+        for a in figure["layout"]["annotations"]
+    )
 
 
 def test_a_cell_without_bores_gets_a_sentence():

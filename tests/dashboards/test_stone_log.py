@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from dash import no_update
 
+from cellmon import lengths
 from cellmon.errors import NotAllowed, WrongUsage
 from cellmon.monitor.typed import Looked
 from cellmon.records import Kind
@@ -92,10 +93,14 @@ def test_a_measurement_is_one_row_for_each_place_typed():
         for of, value in zip(("holder", "way_up", *PLACES), values, strict=True)
     ]
     sizes = typed_sizes(fields)
-    assert [(s.stone, s.place, s.mm, s.holder) for s in sizes] == [
-        ("1", "top", "2,81", "a"),
-        ("1", "bottom", "2.80", "a"),
+    assert [(s.stone, s.place, s.thickness, s.unit, s.holder) for s in sizes] == [
+        ("1", "top", "2,81", "mm", "a"),
+        ("1", "bottom", "2.80", "mm", "a"),
     ]
+    with lengths.shown_in(lengths.Shown.INCH):
+        (in_inch, _) = typed_sizes(fields)
+    inch_row, *_ = rows_of(typed("stone-measurement", stone_set="A1", sizes=(in_inch,)), (), now=AT)
+    assert inch_row["thickness_in"] == "2,81" and "thickness_mm" not in inch_row
     rows = rows_of(typed("stone-measurement", stone_set="A1", sizes=sizes), (), now=AT)
     assert {row["way_up"] for row in rows} == {"up"}
     assert told_of(typed("stone-measurement", stone_set="A1"), rows) == (
@@ -107,6 +112,10 @@ def test_a_set_never_measured_has_as_many_numbered_rows_as_its_kind_has_stones()
     table = sizes_table(None, count=3, key="entry-0")
     body = table.children[2]
     assert [row.children[0].children for row in body.children] == ["1", "2", "3"]
+    with lengths.shown_in(lengths.Shown.INCH):
+        inch = sizes_table(None, count=3, key="entry-0")
+    heads = [[th.children for th in one.children[1].children.children][3:] for one in (table, inch)]
+    assert heads == [["Top, mm", "Middle, mm", "Bottom, mm"], ["Top, in", "Middle, in", "Bottom, in"]]
 
 
 def test_an_entry_is_logged_with_the_minute_of_now_and_confirmed_in_a_sentence():
@@ -221,7 +230,9 @@ def test_logged_on_the_page_is_taken_and_seen(tmp_path):
             stone_set="C7",
             when="2026-03-02T06:40",
             sizes=tuple(
-                Size(stone=s, place=p, mm="2,9", holder=s, way_up="") for s in "12" for p in ("top", "bottom")
+                Size(stone=s, place=p, thickness="2,9", unit="mm", holder=s, way_up="")
+                for s in "12"
+                for p in ("top", "bottom")
             ),
         ),
         typed("stones-removed", why="trial", when="2026-03-02T06:50"),
