@@ -87,7 +87,10 @@ def bare(um: float, digits: int | None = 1, *, sign: bool = False) -> str:
     ...     bare(3.2)
     '3.2 (1.26)'
     """
-    return _chosen(_number(um, digits, 6, sign), _number(um / UM_PER_TENTH, _finer(digits, 1), 4, sign))
+    how = shown()  # a page says thousands: what is not shown is not written either
+    metric = "" if how is Shown.INCH else _number(um, digits, 6, sign)
+    inch = "" if how is Shown.MM else _number(um / UM_PER_TENTH, _finer(digits, 1), 4, sign)
+    return _chosen(metric, inch)
 
 
 def unit() -> str:
@@ -126,6 +129,18 @@ def of(value: float, named: str, digits: int | None = 1, *, sign: bool = False) 
 def unit_of(named: str, *, spoken: bool = False) -> str:
     """Return the unit of a figure, the micrometre as fine lengths are said; `spoken`: after a number."""
     return (spoken_unit() if spoken else unit()) if named == UM else named
+
+
+def axis_unit(named: str = UM) -> str:
+    """Return the unit in which a figure stands along an axis: where both are said, the axis stays in µm.
+
+    >>> with shown_in(Shown.BOTH):
+    ...     axis_unit(), axis_unit("s")
+    ('µm', 's')
+    """
+    if named != UM:
+        return named
+    return TENTH if is_inch() else UM
 
 
 def size(mm: float, digits: int | None = 3) -> str:

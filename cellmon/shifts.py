@@ -105,6 +105,7 @@ def to_utc(moment: datetime) -> np.datetime64:
     return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "us")
 
 
+@lru_cache(maxsize=65536)
 def to_local(moment: np.datetime64, zone: ZoneInfo) -> datetime:
     """Return a UTC `datetime64` as an aware datetime in a zone."""
     plain: datetime = moment.astype("datetime64[us]").item()

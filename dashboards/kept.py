@@ -27,6 +27,7 @@ QUESTIONS = frozenset(
         "flag",
         "flags",
         "gauge",
+        "hand_streams",
         "hand_work",
         "hold",
         "joint",

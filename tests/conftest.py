@@ -3,22 +3,75 @@
 from __future__ import annotations
 
 import fcntl
+import gc
 import os
 import pickle
 import shutil
 import socket
 import subprocess
+import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
+if "PYTEST_XDIST_WORKER" in os.environ:  # one of several; benchmarks run alone, as the program does
+    # Two threads of linear algebra in each of two processes on two cores wait for each other ten times as
+    # long as they work. Before numpy is imported, and for the programs that tests start.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # A module is compiled once, not anew by each program that a test starts.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    sys.dont_write_bytecode = False
+    # What thousands of collected tests hold is looked through for waste forty times less often.
+    gc.set_threshold(28_000)
+
 settings.register_profile("ci", derandomize=True, deadline=None)
-if os.environ.get("CI"):  # the same examples at every run; elsewhere new ones are looked for
-    settings.load_profile("ci")
+settings.register_profile("here", deadline=None)  # a busy machine is slow, and right all the same
+# In CI the same examples at every run; elsewhere new ones are looked for.
+settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+
+def pytest_ignore_collect(collection_path: Path) -> bool | None:
+    """Look for examples in the program alone: what tests share holds none, and some of it changes what runs.
+
+    `fuzz/readers.py` has the program instrumented as it is imported.
+    """
+    shared = collection_path.suffix == ".py" and not collection_path.name.startswith("test_")
+    return True if shared else None
+
+
+LONG = (
+    "tests/monitor/test_at_once.py",
+    "tests/test_checks.py",
+    "tests/monitor/test_order.py",
+    "tests/dashboards/test_accessible.py",
+    "tests/monitor/test_corrections.py",
+    "tests/dashboards/test_live.py",
+    "tests/monitor/test_busy_order.py",
+    "tests/dashboards/test_pages_in_browser.py",
+    "tests/export/test_demo.py",
+    "tests/dashboards/test_journeys.py",
+    "tests/dashboards/test_faults_seen.py",
+    "tests/monitor/study/test_study.py",
+    "tests/fuzz/test_readers.py",
+)
+"""Files that take longest, in turn those that work and those that wait for a browser; the rest is short."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Leave the files in the order given below, not in that of how many tests they hold."""
+    if config.pluginmanager.hasplugin("xdist"):
+        config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take longest, so that no process ends long after the other."""
+    place = {file: i for i, file in enumerate(LONG)}
+    items.sort(key=lambda item: place.get(item.nodeid.partition("::")[0], len(LONG)))
+
 
 POSTGRES_BIN = Path("/usr/lib/postgresql/15/bin")
 
@@ -112,17 +165,25 @@ def broker(tmp_path) -> Iterator[RealBroker]:
     found.stop()
 
 
+def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:
+    """Return a folder that one process of a run makes for all; copy it before anything is written.
+
+    What `make` returns is kept beside it, pickled.
+    """
+    base = factory.getbasetemp()
+    shared = base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
+    with (shared / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (shared / name).exists():
+            said = make(shared / f"{name}-made")
+            (shared / f"{name}.said").write_bytes(pickle.dumps(said))
+            (shared / f"{name}-made").rename(shared / name)
+    return shared / name
+
+
 @pytest.fixture(scope="session")
 def demo_week(tmp_path_factory) -> Path:
-    """The demo's cell folder, made once for all processes of a run; copy it before anything is written."""
+    """The demo's cell folder; copy it before anything is written."""
     from cellmon.export.demo import make_demo
 
-    base = tmp_path_factory.getbasetemp()
-    shared = base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
-    with (shared / "demo-week.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        if not (shared / "demo-week").exists():
-            taken = make_demo(shared / "demo-week-made")
-            (shared / "demo-week.taken").write_bytes(pickle.dumps(taken))
-            (shared / "demo-week-made").rename(shared / "demo-week")
-    return shared / "demo-week"
+    return made_once(tmp_path_factory, "demo-week", make_demo)

@@ -6,7 +6,9 @@ import hashlib
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -15,6 +17,7 @@ import cellmon
 from cellmon.judged import Subgroups
 from cellmon.monitor import Monitor
 from cellmon.monitor.check import fingerprint
+from cellmon.store import Store
 
 SHEET = """
 [cell]
@@ -60,9 +63,22 @@ EVENTS = "at,event,spindle,stone_set,value"
 CHECKS = "at,gauge,master_mm,reading_mm,state"
 
 
-def new_cell(folder: Path, *, url: str = "sqlite:///cell.db", sheet: str = SHEET) -> Monitor:
+IN_FILE = "sqlite:///cell.db"
+
+
+@cache
+def empty_store() -> bytes:
+    """Return the file of a store with nothing in it: making its tables takes longer than a small test."""
+    with TemporaryDirectory() as folder:
+        Store(IN_FILE, folder=Path(folder), at=0).close()
+        return (Path(folder) / "cell.db").read_bytes()
+
+
+def new_cell(folder: Path, *, url: str = IN_FILE, sheet: str = SHEET) -> Monitor:
     """Make a cell folder and open it."""
     folder.mkdir(parents=True, exist_ok=True)
+    if url == IN_FILE and not (folder / "cell.db").exists():
+        (folder / "cell.db").write_bytes(empty_store())
     (folder / "cell.toml").write_text(sheet.replace("{url}", url), encoding="utf-8")
     return cellmon.open_cell(folder)
 

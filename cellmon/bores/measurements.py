@@ -69,10 +69,12 @@ def _codes(column: NDArray[np.object_]) -> Whole:
 
 def _joined(columns: list[Whole]) -> Whole:
     """Return one number for each different combination, dense from 0."""
+    import pandas as pd
+
     joined = np.zeros(len(columns[0]), dtype=np.int64)
     for column in columns:
         joined = joined * (int(column.max(initial=-1)) + 2) + column + 1
-        joined = np.asarray(np.unique(joined, return_inverse=True)[1], dtype=np.int64)
+        joined = np.asarray(pd.factorize(joined, sort=True)[0], dtype=np.int64)
     return joined
 
 

@@ -168,6 +168,7 @@ def hand_stone_lines(answer: HandStonesAnswer, look: Look) -> list[str]:
         for place in one.thickness_mm
     ]
     moved = [one.stone for one in answer.stones if one.moved]
-    lines = [answer.sentence, "", *table(_STONE_COLUMNS, rows, width=look.width), "", answer.caution]
+    due = [] if answer.due is None else [answer.due]
+    lines = [answer.sentence, *due, "", *table(_STONE_COLUMNS, rows, width=look.width), "", answer.caution]
     back = say("Back to its own holder and way up: {stones}.", stones=", ".join(moved))
     return [*lines, *([back] if moved else [])]

@@ -9,9 +9,11 @@ from typing import TypeVar
 from cellmon.cli.terminal import write
 from cellmon.errors import WrongUsage
 from cellmon.monitor.hand_sheet import HandSheet, limits_of_clearance
-from cellmon.words import say
+from cellmon.words import say, to_say
 
 Found = TypeVar("Found")
+FAR = 0.05
+"""Of the bore size: limits, master and the part that goes in lie nearer."""
 
 
 def asked_sheet() -> HandSheet:
@@ -22,14 +24,15 @@ def asked_sheet() -> HandSheet:
     unit = _one_of(say("Sizes are typed in"), ("mm", "in"), "mm")
     nominal = _ask(say("Bore size, nominal ({unit})", unit=unit), _above, None)
     length = _ask(say("Bore length ({unit})", unit=unit), _above, None)
-    lower, upper = _limits(unit)
+    lower, upper = _limits(unit, nominal)
     material = _ask(say("Material"), str, say("grey cast iron"))
     surface = _one_of(say("Surface"), ("plain", "coated", "plated", "unknown"), "plain")
     dial = say("One division of the dial, um on diameter (0: full sizes are typed)")
     division = _ask(dial, _figure, 0.0)
+    turn = _ask(say("One whole turn of the dial, um on diameter (0: not said)"), _figure, 0.0)
     clockwise = _one_of(say("Clockwise on the dial means the bore is"), ("larger", "smaller"), "larger")
     set_on = _one_of(say("The gauge is set on"), ("ring", "micrometer", "blocks"), "ring")
-    set_at = _ask(say("which is of size ({unit})", unit=unit), _above, nominal)
+    set_at = _ask(say("which is of size ({unit})", unit=unit), _near(nominal), nominal)
     doubt = _ask(say("Uncertainty of one reading, um, expanded (k = 2)"), _above, 3.0)
     stones = _ask(say("Stones in their order, finest last, with commas"), str, "")
     named = tuple(one.strip() for one in stones.split(",") if one.strip())
@@ -47,6 +50,7 @@ def asked_sheet() -> HandSheet:
         material=material,
         surface=surface,
         division_um=division or None,
+        turn_um=turn or None,
         clockwise=clockwise,
         set_on=set_on,
         set_at=set_at,
@@ -56,13 +60,13 @@ def asked_sheet() -> HandSheet:
     )
 
 
-def _limits(unit: str) -> tuple[float, float]:
+def _limits(unit: str, nominal: float) -> tuple[float, float]:
     if _one_of(say("The size is given by"), ("limits", "clearance"), "limits") == "limits":
-        lower = _ask(say("Lower limit ({unit})", unit=unit), _above, None)
-        return lower, _ask(say("Upper limit ({unit})", unit=unit), _above, None)
-    mating = _ask(say("Size of the part that goes in ({unit})", unit=unit), _above, None)
+        lower = _ask(say("Lower limit ({unit})", unit=unit), _near(nominal), None)
+        return lower, _ask(say("Upper limit ({unit})", unit=unit), _near(nominal, above=lower), None)
+    mating = _ask(say("Size of the part that goes in ({unit})", unit=unit), _near(nominal), None)
     least = _ask(say("Least clearance ({unit})", unit=unit), _figure, None)
-    most = _ask(say("Most clearance ({unit})", unit=unit), _above, None)
+    most = _ask(say("Most clearance ({unit})", unit=unit), _more_than(least), None)
     return limits_of_clearance(mating, least, most)
 
 
@@ -82,15 +86,17 @@ def _ask(words: str, kind: Callable[[str], Found], default: Found | None) -> Fou
             return default
         try:
             return kind(said)
+        except WrongUsage as wrong:
+            write([f"  {wrong}"])
         except ValueError:
-            write(["  " + say("That cannot be; once more.")])
+            write(["  " + say("That is no figure that can stand here; once more.")])
 
 
 def _one_of(words: str, choices: Sequence[str], default: str) -> str:
     def kind(said: str) -> str:
         found = [one for one in choices if one.startswith(said.casefold())]
         if len(found) != 1:
-            raise ValueError(said)
+            raise WrongUsage(say("Type one of {choices}.", choices=", ".join(choices)))
         return found[0]
 
     return _ask(f"{words} ({', '.join(choices)})", kind, default)
@@ -108,6 +114,29 @@ def _above(said: str) -> float:
     if found == 0:
         raise ValueError(said)
     return found
+
+
+def _near(nominal: float, *, above: float = 0.0) -> Callable[[str], float]:
+    """Return how a size is read that lies near the nominal one: another unit or a slip would not."""
+
+    def kind(said: str) -> float:
+        found = _above(said)
+        if abs(found / nominal - 1) > FAR:
+            text = to_say("{found} lies far from the bore size {nominal}. Where that is wrong: Ctrl-C, anew.")
+            raise WrongUsage(say(text, found=f"{found:g}", nominal=f"{nominal:g}"))
+        return _more_than(above)(said)
+
+    return kind
+
+
+def _more_than(least: float) -> Callable[[str], float]:
+    def kind(said: str) -> float:
+        found = _above(said)
+        if found <= least:
+            raise WrongUsage(say("It must be more than {least}.", least=f"{least:g}"))
+        return found
+
+    return kind
 
 
 def _whole(said: str) -> int:

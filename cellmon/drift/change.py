@@ -201,10 +201,7 @@ def _weights(x: Floats, g: Floats, sizes: Floats) -> Floats:
 
 
 def _sums(x: Floats, g: Floats) -> _Sums:
-    from scipy.signal import correlate  # late: scipy.signal brings all of scipy.stats
-
-    n = x.size
-    products = correlate(np.concatenate([x, np.zeros(n - 1)]), g, mode="valid")
+    products = np.correlate(np.concatenate([x, np.zeros(x.size - 1)]), g, mode="valid")
     return _Sums(products=products, squares=np.cumsum(g**2)[::-1])
 
 

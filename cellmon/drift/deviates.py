@@ -17,8 +17,8 @@ def as_normal(t: ArrayLike, df: ArrayLike) -> Floats:
     Mathematical Statistics 30 (1959) (from memory); checked against scipy in `tests/drift/test_deviates.py`.
     """
     x, v = np.asarray(t, dtype=np.float64), np.asarray(df, dtype=np.float64)
-    factor = (8 * v + 1) / (8 * v + 3)
-    found: Floats = np.sign(x) * factor * np.sqrt(v * np.log1p(x * x / v))
+    eight = 8 * v
+    found: Floats = np.sign(x) * ((eight + 1) / (eight + 3)) * np.sqrt(v * np.log1p(x * x / v))
     return found
 
 
@@ -39,12 +39,23 @@ def as_variance_ratio(ratio: ArrayLike, df: ArrayLike, known_df: ArrayLike, *, t
     against scipy in `tests/drift/test_deviates.py`.
     """
     f, v1, v2 = (np.asarray(x, dtype=np.float64) for x in (ratio, df, known_df))
-    return variance_ratio(np.maximum(f, 0.0), 2 / (9 * v1), 2 / (9 * v2), to_term=2 / (9 * to_df))
+    to_term = np.asarray(2 / (9 * to_df))
+    return variance_ratio(
+        np.maximum(f, 0.0), 2 / (9 * v1), 2 / (9 * v2), to_term=to_term, root_of_to=np.sqrt(to_term)
+    )
 
 
-def variance_ratio(ratio: Floats, term: Floats, known_term: Floats, *, to_term: Floats | float) -> Floats:
-    """Return `as_variance_ratio` of ratios, none negative, given 2 / 9 df of all degrees of freedom."""
+def variance_ratio(
+    ratio: Floats, term: Floats, known_term: Floats, *, to_term: Floats, root_of_to: Floats
+) -> Floats:
+    """Return `as_variance_ratio` of ratios, none negative, given 2 / 9 df of all degrees of freedom.
+
+    `root_of_to` is the root of `to_term`, which whoever asks again and again works out once.
+    """
     root = np.cbrt(ratio)
     z = ((1 - known_term) * root - (1 - term)) / np.sqrt(known_term * root**2 + term)
-    found: Floats = np.maximum(z * np.sqrt(to_term) + 1 - to_term, 0.0) ** 3
+    z *= root_of_to
+    z += 1
+    z -= to_term
+    found: Floats = np.maximum(z, 0.0) ** 3
     return found

@@ -78,6 +78,7 @@ class _Walker:
         self.unknown = np.array([FRESH_VAR_OF_WEAR if one.wears else FRESH_VAR for one in learned])
         self.set_var = np.array([max(2 * one.mean_sd, one.spread_of_level) ** 2 for one in learned])
         self.usual_term = 2 / (9 * np.maximum(self.size - 1, 1.0))
+        self.usual_root = np.sqrt(self.usual_term)
         self.levels = _stacked(state, "expected", "level", "slope")
         self.doubts = _stacked(state, "p11", "p12")
         self.since = _stacked(state, "since_dressing", "since_change")
@@ -86,6 +87,9 @@ class _Walker:
         shape = steps.mean.shape
         self.surprise, self.ratio, self.expected, self.error = (np.full(shape, np.nan) for _ in range(4))
         self.has_ratio = np.zeros(shape, dtype=bool)
+        self.quiet = False
+        """Whether no stream is near a dressing or a change; what follows says whether a call stands."""
+        self.level_stands = self.spread_stands = True
 
     def watched(self) -> Watched:
         """Return what the steps brought, nan where a stream has none."""
@@ -103,24 +107,29 @@ class _Walker:
     def step(self, t: int) -> None:
         """Judge one subgroup of every stream."""
         s, ahead = self.state, self.ahead
-        here = ahead.here[t]
         self._move(t)
-        settled = s.since_change > BREAK_IN_BORES
-        mean, wild = self._without_wild(t, settled)
-        noise = s.mean_var * self.size / ahead.n_or_one[t] + self._early()
+        noise, use = s.mean_var * self.size / ahead.n_or_one[t], ahead.here[t]
+        self.quiet = self.quiet or self._since_all() > max(BREAK_IN_BORES, DRESSED_BORES)
+        told = ahead.has_spread[t]
+        if not self.quiet:
+            settled = s.since_change > BREAK_IN_BORES
+            noise, use, told = noise + self._early(), use & settled, told & settled
+        mean, wild = self._without_wild(t, use)
+        if wild is not None:
+            told = told & ~wild
         spread = s.p11 + noise
         away = mean - s.level
         if not ahead.whole[t]:
-            away[~here] = 0.0
+            away[~ahead.here[t]] = 0.0
         self.error[t] = error = np.sqrt(spread)
         self.surprise[t] = surprise = as_normal(away / error, s.mean_df)
         self.expected[t] = s.level
         doubt = s.p11.copy()
         self._update(t, away, spread)
         self._level_calls(t, surprise, away, noise, doubt)
-        self.has_ratio[t] = told = ahead.has_spread[t] & settled & ~wild
+        self.has_ratio[t] = told
         self.ratio[t] = v = self._spread_calls(t, told)
-        self._learn(t, surprise, v, settled, told)
+        self._learn(t, surprise, v, use, told)
 
     def _move(self, t: int) -> None:
         """Carry level and slope on to this step by what is known, and what is not."""
@@ -152,7 +161,7 @@ class _Walker:
 
         Where too few were seen to say, it may go on, or be back at the baseline's centre.
         """
-        s = self.state
+        s, self.quiet = self.state, False
         known = where & np.isfinite(self.dressed_var)
         called = s.level_side != 0
         anew = known & self.resets
@@ -178,36 +187,38 @@ class _Walker:
 
     def _change(self, where: Flags) -> None:
         """Other stones or another set-up: all begins again, at the baseline's level give or take."""
-        s = self.state
+        s, self.quiet = self.state, False
         s.put(self.start, where)
         s.level[where] = s.expected[where] = self.centre[where]
         s.p11[where] += self.set_var[where]
         s.p22[where] += (SLOPE_VARIES * self.start.slope[where]) ** 2
         s.since_change[where] = s.since_dressing[where] = 0.0
 
-    def _early(self) -> Floats | float:
+    def _since_all(self) -> float:
+        """Return how many bores each stream has at least made since a dressing or a change."""
+        return float(np.minimum.reduce(self.since, axis=None, initial=np.inf))
+
+    def _early(self) -> Floats:
         """Return the variance that the first bores after a change have beyond the usual."""
         s = self.state
-        if np.minimum.reduce(self.since, axis=None) > max(BREAK_IN_BORES, DRESSED_BORES):
-            return 0.0
         var = np.where(s.since_dressing <= DRESSED_BORES, DRESSED_VAR, 0.0)
         var = np.where(s.since_change <= BREAK_IN_BORES, 1.0, var)
         var = np.where(s.since_change <= 15, 4.0, var)
         return np.asarray(var * s.bore_var)
 
-    def _without_wild(self, t: int, settled: Flags) -> tuple[Floats, Flags]:
-        """Call a single wild bore, and return means without it."""
+    def _without_wild(self, t: int, use: Flags) -> tuple[Floats, Flags | None]:
+        """Call a single wild bore, and return means without it, and where there is one."""
         s, steps = self.state, self.steps
         mean, up, down = steps.mean[t], steps.high[t] - s.level, s.level - steps.low[t]
         wide = np.sqrt(s.bore_var + s.p11)
         wild: Flags = np.maximum(up, down) > self.limits.single * wide
-        if not wild.any():  # a deviate lies nearer than the ratio it is made of
-            return mean, wild
+        if not np.count_nonzero(wild):  # a deviate lies nearer than the ratio it is made of
+            return mean, None
         n = np.where(self.ahead.here[t], steps.n[t], 3.0)
         far = np.where(up >= down, up, -down)
         with np.errstate(invalid="ignore"):
             z = as_normal(np.abs(far) / wide, s.bore_df)
-            wild = self.ahead.here[t] & settled & (n > 2) & (z > self.limits.single)
+            wild = use & (n > 2) & (z > self.limits.single)
         rest = (n * mean - (s.level + far)) / (n - 1)
         wild &= np.abs(rest - s.level) < 4 * np.sqrt(s.mean_var * self.size / (n - 1) + s.p11)
         for c in np.flatnonzero(wild & self.limits.tells_single):
@@ -233,13 +244,14 @@ class _Walker:
             self.sums[:] = sums
         else:
             np.copyto(self.sums, sums, where=here)
-        called = (s.up > self.limits.level) | (s.down > self.limits.level)
-        if called.any():
-            high: Flags = np.asarray((s.up > self.limits.level).any(axis=0))
-            for c in np.flatnonzero(called.any(axis=0)):
+        over: Flags = self.sums > self.limits.level
+        if np.count_nonzero(over):
+            called, high = over.any(axis=(0, 1)), over[0].any(axis=0)
+            for c in np.flatnonzero(called):
                 self._level_call(t, int(c), 1 if high[c] else -1, away, noise, doubt)
         standing: Flags = s.level_side != 0
-        if not standing.any():
+        self.level_stands = bool(np.count_nonzero(standing))
+        if not self.level_stands:
             s.expected[:] = s.level
             return
         near: Flags = np.less(np.abs(s.level - s.expected), BACK * np.abs(s.level_shift))
@@ -293,12 +305,16 @@ class _Walker:
             self.ahead.df_term[t],
             2 / (9 * s.bore_df),
             to_term=self.usual_term,
+            root_of_to=self.usual_root,
         )
-        np.copyto(s.wide, np.maximum(s.wide + v - SPREAD_K, 0.0), where=told)
+        wide = s.wide + v
+        wide -= SPREAD_K
+        np.copyto(s.wide, np.maximum(wide, 0.0, out=wide), where=told)
         np.copyto(s.lately, 0.8 * s.lately + 0.2 * v, where=told)
-        called: Flags = np.asarray((s.wide > self.limits.spread).any(axis=0))
-        if called.any() or s.spread_call.any():
-            self._spread_call(t, called, told)
+        over: Flags = s.wide > self.limits.spread
+        if self.spread_stands or np.count_nonzero(over):
+            self._spread_call(t, np.asarray(over.any(axis=0)), told)
+            self.spread_stands = bool(np.count_nonzero(s.spread_call))
         return v
 
     def _spread_call(self, t: int, called: Flags, told: Flags) -> None:
@@ -314,17 +330,19 @@ class _Walker:
             self._call(t, int(c), "spread", 1, int(s.spread_call[c]), begins=False)
         s.spread_call[over] = 0
 
-    def _learn(self, t: int, surprise: Floats, v: Floats, settled: Flags, told: Flags) -> None:
+    def _learn(self, t: int, surprise: Floats, v: Floats, use: Flags, told: Flags) -> None:
         """Let the spreads learn from what is neither called nor far out."""
         s = self.state
-        use = self.ahead.here[t] & (s.level_side == 0) & (np.abs(surprise) < LEARNS_WITHIN) & settled
+        use = use & (np.abs(surprise) < LEARNS_WITHIN)
+        if self.level_stands:
+            use &= s.level_side == 0
         s.mean_var *= 1 + use / (s.mean_df + 1) * (surprise**2 / 0.9733 - 1)
         s.mean_df += use
         np.minimum(s.mean_df, MEAN_DF_MOST, out=s.mean_df)
-        extra = self.ahead.df[t] * (told & (s.spread_call == 0))
-        s.bore_var *= 1 + extra / (s.bore_df + extra) * (v - 1)
-        s.bore_df += extra
-        np.minimum(s.bore_df, BORE_DF_MOST, out=s.bore_df)
+        extra = self.ahead.df[t] * (told & (s.spread_call == 0) if self.spread_stands else told)
+        known = s.bore_df + extra
+        s.bore_var *= 1 + extra / known * (v - 1)
+        np.minimum(known, BORE_DF_MOST, out=s.bore_df)
 
     def _call(
         self, t: int, c: int, kind: str, side: int, call: int, *, begins: bool, size: float = np.nan

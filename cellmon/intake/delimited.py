@@ -9,7 +9,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -31,17 +31,24 @@ MOST_JOINED = 20
 """Lines that one quoted cell may span."""
 MOST_TRIES = 1000
 """Quotes left open after which no further line is joined to the next."""
-BLOCK = 1 << 23
+MOST_AT_ONCE = 1 << 30
+"""Bytes that are parsed as one block: of several blocks every column would be copied together."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Lines:
     """The lines below the header; line i is `data[starts[i]:ends[i]]`."""
 
-    data: bytes
+    whole: bytes
+    begin: int
+    """Where they begin in the file; they are cut out of it only where some are looked at singly."""
     first: int
     """File line of line 0."""
-    kept: dict[str, Whole] = field(default_factory=dict)
+
+    @cached_property
+    def data(self) -> bytes:
+        """The lines themselves."""
+        return self.whole[self.begin :]
 
     @cached_property
     def ends(self) -> Whole:
@@ -105,8 +112,8 @@ def delimited_table(raw: bytes, *, name: str) -> Table:
     if len(names) > MOST_COLUMNS:
         why = say("has {count} columns, more than {most}", count=len(names), most=MOST_COLUMNS)
         raise FileUnreadable(name, why)
-    lines = Lines(data=data[header_end + 1 :], first=header_line + 1)
-    columns = _in_one_go(lines.data, separator, len(names))
+    lines = Lines(whole=data, begin=min(header_end + 1, len(data)), first=header_line + 1)
+    columns = _in_one_go(lines, separator, len(names))
     if columns is None:
         return _line_by_line(lines, separator, names, header_text)
     return Table(
@@ -166,27 +173,30 @@ def separator_of(header: str, sample: str) -> str:
     return max(SEPARATORS, key=merit)
 
 
-def _in_one_go(data: bytes, separator: str, width: int) -> tuple[Any, ...] | None:
+def _in_one_go(lines: Lines, separator: str, width: int) -> tuple[Any, ...] | None:
     """Parse clean text; None where some line is not as wide as the header, blank or torn."""
-    if data and np.frombuffer(data, np.uint8).min() < 9:
-        return None
-    expected = data.count(b"\n") + (not data.endswith(b"\n") and bool(data))
-    if expected == 0:
+    data, begin = lines.whole, lines.begin
+    if begin == len(data):
         return tuple(pa.array([], pa.string()) for _ in range(width))
+    if np.frombuffer(data, np.uint8, offset=begin).min() < 9:
+        return None
+    expected = data.count(b"\n", begin) + (not data.endswith(b"\n"))
+    quoted = data.find(b'"', begin) >= 0
     try:
-        found = _parse(data, separator, width)
+        found = _parse(pa.py_buffer(data).slice(begin), separator, width, quoted=quoted)
     except pa.ArrowInvalid:
         return None
     return found if len(found[0]) == expected else None
 
 
-def _parse(data: bytes, separator: str, width: int) -> tuple[Any, ...]:
+def _parse(data: Any, separator: str, width: int, *, quoted: bool) -> tuple[Any, ...]:
     names = [str(i) for i in range(width)]
+    at_once = min(data.size + 1, MOST_AT_ONCE)
     read = arrow_csv.read_csv(
         pa.BufferReader(data),
-        read_options=arrow_csv.ReadOptions(column_names=names, block_size=BLOCK),
+        read_options=arrow_csv.ReadOptions(column_names=names, block_size=at_once, use_threads=False),
         parse_options=arrow_csv.ParseOptions(
-            delimiter=separator, newlines_in_values=b'"' in data, ignore_empty_lines=width > 1
+            delimiter=separator, newlines_in_values=quoted, ignore_empty_lines=width > 1
         ),
         convert_options=arrow_csv.ConvertOptions(
             column_types=dict.fromkeys(names, pa.string()), strings_can_be_null=False
@@ -196,6 +206,8 @@ def _parse(data: bytes, separator: str, width: int) -> tuple[Any, ...]:
 
 
 def _whole(column: Any) -> Any:
+    if column.num_chunks == 1:
+        return column.chunk(0)
     joined = column.combine_chunks()
     return pa.concat_arrays(joined.chunks) if isinstance(joined, pa.ChunkedArray) else joined
 
@@ -291,7 +303,7 @@ def _columns_of(lines: Lines, rows: Rows, separator: str, width: int) -> tuple[A
     inside = np.cumsum(edges[: len(lines.data)], dtype=np.int8).astype(bool)
     good = np.frombuffer(lines.data, np.uint8)[inside].tobytes()
     try:
-        found = _parse(good, separator, width)
+        found = _parse(pa.py_buffer(good), separator, width, quoted=b'"' in good)
     except pa.ArrowInvalid:
         found = ()
     if found and len(found[0]) == len(rows.first):

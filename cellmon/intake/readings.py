@@ -137,7 +137,7 @@ def _read(
     for column, _ in numbers.values():
         cells.marks.add(column.refused, Reason.NOT_A_NUMBER)
     sequence = numbers["sequence"][0].values if "sequence" in numbers else None
-    order = None if sequence is None else Order(stream=_streams(words), sequence=sequence)
+    order = None if sequence is None else Order(streams=lambda: _streams(words), sequence=sequence)
     measured_at = cells.times(cells.words("measured_at"), needed=True, order=order)
     honed = cells.words("honed_at")
     described = Described(
@@ -200,12 +200,12 @@ def _doubt(
     cells: Cells, read: tuple[NumberColumn, ...], um: NDArray[np.float64], targets: Targets
 ) -> UnitDoubt | None:
     """Return what to say of a file that lies far from nominal in its unit and near it in another."""
-    good = cells.marks.good
-    repeat = um.shape[1]
-    spread = Targets(
-        nominal_um=np.repeat(targets.nominal_um[good], repeat),
-        tolerance_um=np.repeat(targets.tolerance_um[good], repeat),
-    )
+    good, repeat, spread = cells.marks.good, um.shape[1], targets
+    if repeat > 1 or not good.all():
+        spread = Targets(
+            nominal_um=np.repeat(targets.nominal_um[good], repeat),
+            tolerance_um=np.repeat(targets.tolerance_um[good], repeat),
+        )
     if fits(um[good].ravel(), spread):
         return None
     numbers = np.column_stack([found.values for found in read])[good].ravel()

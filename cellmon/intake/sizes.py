@@ -54,7 +54,10 @@ class Targets:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Scale:
-    """How the numbers of rows become sizes: micrometres in one, and whether they count from nominal."""
+    """How the numbers of rows become sizes: micrometres in one, and whether they count from nominal.
+
+    Arrays of shape (rows,), of shape (1,) where all rows are of one gauge.
+    """
 
     um_per: Numbers
     deviation: Flags
@@ -68,6 +71,8 @@ class Scale:
             one == sheet.measuring.gauge and sheet.measuring.reads == "deviation" for one in known
         ]
         which = np.maximum(gauge.find(known).codes, 0)
+        if len(which) and which.min() == which.max():
+            which = which[:1]
         um_per = np.array([UM_PER[column.unit or unit] for unit in units])
         deviation = np.array(
             [each if column.deviation is None else column.deviation for each in from_nominal]
@@ -95,9 +100,11 @@ class Fit:
 
 def fits(um: Numbers, targets: Targets) -> bool:
     """Tell whether the middle of a file's sizes lies near enough to nominal; nan is left out."""
-    share = np.abs(um) / targets.near_um
-    share = share[np.isfinite(share)]
-    return len(share) == 0 or bool(np.median(share) <= 1.0)
+    share = np.abs(um)
+    share /= targets.near_um
+    finite = np.isfinite(share)
+    share = share if finite.all() else share[finite]
+    return len(share) == 0 or bool(np.median(share, overwrite_input=True) <= 1.0)
 
 
 def fitting(

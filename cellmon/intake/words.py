@@ -62,7 +62,7 @@ class Words:
         exact = {name: i for i, name in enumerate(known)}
         loose = _unambiguous({i: _loose(name) for name, i in exact.items()})
         place = [exact.get(word, loose.get(_loose(word), -1)) for word in self.words]
-        codes = self.spread(np.array(place, dtype=np.int64), nothing=-1)
+        codes = self.spread(np.array(place, dtype=np.int32), nothing=-1)
         return Words(codes=codes, words=tuple(known))
 
     def filled(self, word: str) -> Words:
@@ -110,7 +110,7 @@ def words_of(column: Any, *, nothing: frozenset[str] = NOTHING) -> Words:
 
 def no_words(size: int) -> Words:
     """Return a column in which nothing stands."""
-    return Words(codes=np.full(size, -1, dtype=np.int64), words=())
+    return Words(codes=np.broadcast_to(np.int32(-1), size), words=())
 
 
 def groups_of(columns: Sequence[tuple[NDArray[np.integer[Any]], int]], size: int) -> tuple[Codes, int]:

@@ -23,9 +23,8 @@ def newest_in_time(session: Session, *, at: np.datetime64) -> np.datetime64 | No
     newest = session.newest_row()
     if newest is None or newest <= at + CLOCKS:
         return newest
-    doubts = session.doubts_listed(flag=Flag.CLOCK, waiting=True)
-    doubted = doubts.measured_at[doubts.words == AHEAD]
-    return session.newest_reading_before(doubted.min()) if len(doubted) else newest
+    doubted = session.first_doubted(flag=Flag.CLOCK, words=AHEAD)
+    return newest if doubted is None else session.newest_reading_before(doubted)
 
 
 def is_ahead(batch: Readings, *, newest_before: np.datetime64 | None, at: np.datetime64) -> Flags:

@@ -16,9 +16,9 @@ from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.forecast import CONFIDENCE, DEVIATES, BoresLeft, Standing, known_of
 from cellmon.monitor.running import routed_bores
-from cellmon.monitor.unmoved import unmoved
+from cellmon.monitor.unmoved import Unmoved, logged_over, unmoved
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Events, Kind, Stream, Times
+from cellmon.records import EventKind, Events, Stream, Times
 from cellmon.store.joining import by_stream
 from cellmon.words import say, to_say
 
@@ -83,6 +83,16 @@ class Dressed:
 
     at: np.datetime64
     around: Mapping[Stream, Subgroups]
+    beside: dict[Stream, _Beside] = field(default_factory=dict)
+    """What was looked at of each stream, while nothing else is logged of that time."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Beside:
+    """The subgroups on both sides of a dressing; None: stones or set-up were changed among them."""
+
+    rests_on: Any
+    rows: Unmoved | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,31 +145,41 @@ def plan_of(view: View, spindle: str) -> Plan | NoPlan:
     before = np.where(dressed, np.nan_to_num(events.value), 0.0)  # bores since, where it was logged late
     since = len(made) - np.searchsorted(made, events.at[-1], side="right") + before[-1]
     if every is not None:
-        past = _past(view, events.at[dressed])
+        past = _past(view, spindle, events.at[dressed])
         return Plan(in_bores=float(every - since), every_bores=float(every), from_="sheet", past=past)
     counts = np.diff(np.searchsorted(made, events.at, side="right")) + before[:-1] - before[1:]
     counts = counts[dressed[1:] & (counts > 0)][-INTERVALS:]  # new stones cut an interval short
     if len(counts) < LEAST_INTERVALS:
         return NoPlan(why_not=say(NO_PLAN, got=len(counts)))
     usual = float(np.median(counts))
-    past = _past(view, events.at[dressed])
+    past = _past(view, spindle, events.at[dressed])
     return Plan(in_bores=usual - float(since), every_bores=usual, from_="log", past=past)
 
 
-def _past(view: View, dressed: Times) -> tuple[Dressed, ...]:
-    """Return the last dressings with the subgroups around them."""
-    found = []
-    for at in dressed[-EFFECTS:]:
-        near = view.session.subgroups(start=at - AROUND, end=min(at + AROUND, view.as_of))
+def _past(view: View, spindle: str, dressed: Times) -> tuple[Dressed, ...]:
+    """Return the last dressings with the subgroups around them; as they were, where those are the same."""
+    last = dressed[-EFFECTS:]
+    if not len(last):
+        return ()
+    ends = {at: min(at + AROUND, view.as_of) for at in last}
+    every = view.session.subgroup_blocks(start=last.min() - AROUND, end=max(ends.values()))
+    blocks = {
+        at: (end, [b for b in every if b.ends >= at - AROUND and b.begins <= end]) for at, end in ends.items()
+    }
+
+    def look(at: np.datetime64) -> Dressed:
+        near = view.session.subgroups(start=at - AROUND, end=ends[at])
         streams = by_stream(near).items()
-        found.append(Dressed(at=at, around={stream: near.select(rows) for stream, rows in streams}))
-    return tuple(found)
+        return Dressed(at=at, around={stream: near.select(rows) for stream, rows in streams})
+
+    found = view.carry_each(f"dressings of {spindle}", blocks, look)
+    return tuple(found[at] for at in last)
 
 
 def _resets(view: View, spindle: str) -> Events:
     """Return the last dressings and fittings of a spindle, oldest first."""
     now = view.as_of + np.timedelta64(1, "us")
-    events: Events = view.session.rows(Kind.EVENTS, start=now - LOOKED_BACK, end=now)
+    events = view.logged(now - LOOKED_BACK, now)
     kinds = (events.event == EventKind.STONES_DRESSED) | (events.event == EventKind.STONES_FITTED)
     mine = events.select((events.spindle == spindle) & kinds)
     return mine.select(np.argsort(mine.at, kind="stable")[-(2 * INTERVALS) :])
@@ -225,11 +245,22 @@ def _step_at(view: View, stream: Stream, dressed: Dressed, slope: float) -> floa
     if len(earlier) < SIDE or len(later) < SIDE:
         return None
     last = later[SIDE - 1]
-    rows = unmoved(view, stream, near.select(slice(int(earlier[0]), int(last) + 1)))
-    if rows.changed.any():
+    rows = _beside(view, stream, dressed, near.select(slice(int(earlier[0]), int(last) + 1)))
+    if rows is None:
         return None
     level = rows.mean - slope * rows.bores
     return float(level[-SIDE:].mean() - level[:SIDE].mean())
+
+
+def _beside(view: View, stream: Stream, dressed: Dressed, near: Subgroups) -> Unmoved | None:
+    """Return the subgroups beside a dressing less what moved them; None where stones or set-up changed."""
+    rests_on = (view.rules.now.version, logged_over(view, near).digest())
+    known = dressed.beside.get(stream)
+    if known is None or known.rests_on != rests_on:
+        rows = unmoved(view, stream, near)
+        known = _Beside(rests_on=rests_on, rows=None if rows.changed.any() else rows)
+        dressed.beside[stream] = known
+    return known.rows
 
 
 def _estimate(effect: DressingEffect, now: Standing, ahead: int) -> Estimate:

@@ -23,6 +23,8 @@ class HandSheet:
         Limits of the bore.
     division_um : float or None
         What one division of the dial is worth, on diameter; None: full sizes are typed.
+    turn_um : float or None
+        What one whole turn of the dial is worth, so that a turn misread is asked about; None: not said.
     clockwise : str
         larger or smaller: what clockwise on the dial means for the bore.
     set_on, set_at : str, float or None
@@ -42,6 +44,7 @@ class HandSheet:
     material: str = "grey cast iron"
     surface: str = "plain"
     division_um: float | None = None
+    turn_um: float | None = None
     clockwise: str = "larger"
     set_on: str = "ring"
     set_at: float | None = None
@@ -73,6 +76,8 @@ def hand_sheet_text(sheet: HandSheet) -> str:
     dial = [
         ("" if sheet.division_um else "# ")
         + f"division_um = {sheet.division_um or 10.0}  # of the dial, on diameter",
+        ("" if sheet.turn_um else "# ")
+        + f"turn_um = {sheet.turn_um or 1000.0}  # one whole turn: a turn misread is asked about",
         f'clockwise = "{sheet.clockwise}"  # what clockwise on the dial means for the bore',
         f'set_on = "{sheet.set_on}"  # ring | micrometer | blocks',
         f"set_at_mm = {sheet.mm(sheet.set_at if sheet.set_at is not None else sheet.nominal)}",

@@ -114,7 +114,7 @@ def _stream(view: View, part: Part, name: str, made: list[HandBore]) -> HandStre
 
 def _by_rounds(view: View, part: Part, start: np.datetime64) -> Iterator[HandBore]:
     rows: SizingReadings = view.session.rows(Kind.SIZING)
-    rows = rows.select(rows.at <= view.as_of)
+    rows = rows.select(rows.at <= view.by_hand_until)
     if not len(rows):
         return
     from cellmon.monitor.bore.form import verdict_of  # late: `state` asks, and most cells keep no rounds

@@ -146,7 +146,8 @@ class Opened:
             as_of=self._as_of or session.newest_row() or clock(),
             notes=notes_on(session, self.on_disk),
             own_causes=self._own_causes,
-            carried=self._carried,
+            carried=self._carried if session.only_reads else {},  # what is not committed may never be
+            past=self._as_of is not None,
         )
 
     def _rules(self, session: Session) -> Rules:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from cellmon.judged import Subgroups
-from cellmon.monitor.judge.inputs import Spans, moves
+from cellmon.monitor.judge.inputs import UNDONE_WITHIN, Spans, moves
 from cellmon.monitor.judge.limits import Known
 from cellmon.monitor.view import View
-from cellmon.records import Flags, Numbers, Stream, Whole
+from cellmon.records import Events, Flags, Numbers, Stream, Whole
 
 JUST_AFTER = np.timedelta64(1, "us")
 
@@ -41,11 +41,18 @@ class Unmoved:
         return found
 
 
+def logged_over(view: View, rows: Subgroups) -> Events:
+    """Return what was logged that may bear on some subgroups, at least one."""
+    spans = Spans.of(rows)
+    return view.logged(spans.first.min() - UNDONE_WITHIN, spans.last.max() + JUST_AFTER)
+
+
 def unmoved(view: View, stream: Stream, rows: Subgroups) -> Unmoved:
     """Return a stream's subgroups, at least one, less what the log says moved them."""
     spans = Spans.of(rows)
     before = spans.after(Spans(first=spans.first[:1], last=spans.first[:1], thermal=spans.thermal[:1]))
-    logged = Known.of(view.session, view.sheet, spans.first.min(), spans.last.max() + JUST_AFTER)
+    events = logged_over(view, rows)
+    logged = Known(events=events.select(np.lexsort((events.value, events.at))), sheet=view.sheet)
     moved = moves(stream, spans, before, logged.over(spans), view.sheet)
     steps = moved.machine + moved.by_hand + moved.zeroed + moved.thermal
     steps[0] = 0.0

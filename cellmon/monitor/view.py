@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from datetime import datetime
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -15,6 +15,7 @@ from cellmon.errors import NotFound
 from cellmon.gauge.decision import guard_factor
 from cellmon.judged import FEATURE_COLUMNS, PROCESS, Bores, Limit, Subgroups
 from cellmon.monitor.answers import BaselineSummary, Tolerance
+from cellmon.monitor.carried import Carrying
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.verdict import standard_uncertainty
 from cellmon.monitor.rules import Rules
@@ -36,11 +37,12 @@ if TYPE_CHECKING:
     from cellmon.monitor.signals import ByStream, Signal
     from cellmon.monitor.stones.dulling import Intervals
 
-Carried = TypeVar("Carried")
+RECENT = np.timedelta64(40, "D")
+"""Events of so long are read at once: past dressings, and what was known around them."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class View:
+class View(Carrying):
     """A reading session with the rules in force and the moment the answer is for."""
 
     session: Session
@@ -165,11 +167,26 @@ class View:
         """Take over what another view of the same state, moment and unit of lengths worked out."""
         vars(self).update(worked_out)
 
-    def carry(self, name: str, rests_on: Any, work: Callable[[], Carried]) -> Carried:
-        """Return what is worked out from no more than `rests_on`: once, while that stays as it is."""
-        if name not in self.carried or self.carried[name][0] != rests_on:
-            self.carried[name] = (rests_on, work())
-        return cast(Carried, self.carried[name][1])
+    def logged(self, start: np.datetime64, end: np.datetime64) -> Events:
+        """Return the events in [start, end), oldest first; those of the last weeks are read once."""
+        since, recent = self._recent_events
+        if start < since:
+            older: Events = self.session.rows(Kind.EVENTS, start=start, end=end)
+            return older
+        inside = np.searchsorted(recent.at, np.array([start, end], dtype=recent.at.dtype))
+        return recent.select(slice(*inside))
+
+    @cached_property
+    def _recent_events(self) -> tuple[np.datetime64, Events]:
+        since = self.as_of - RECENT
+
+        def read() -> tuple[np.datetime64, Events]:
+            return since, self.session.rows(Kind.EVENTS, start=since)
+
+        # of a moment long past too: then what was read last begins too late
+        late = "recent events" in self.carried and self.carried["recent events"][1][0] > since
+        rests_on = (self.session.newest_row_of(Kind.EVENTS), since if late else None)
+        return self.carry("recent events", rests_on, read)
 
     def take_dressings(self, plans: Mapping[str, Plan | NoPlan], intervals: Mapping[str, Intervals]) -> None:
         """Take over what another view of the same state worked out of dressings, by spindle."""

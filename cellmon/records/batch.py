@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields
 from enum import StrEnum
+from hashlib import blake2b
 from typing import Any, ClassVar, Self, TypeVar
 
 import numpy as np
@@ -135,9 +136,19 @@ class Batch:
 
     def select(self, rows: Any) -> Self:
         """Return the rows that a mask, index or slice names, in that order."""
-        if isinstance(rows, np.ndarray) and rows.dtype == np.bool_ and len(rows) == len(self) and rows.all():
+        if isinstance(rows, np.ndarray) and len(rows) == len(self) and _are_all(rows):
             return self
+        if isinstance(rows, np.ndarray) and rows.dtype.kind == "i":  # five times as fast for readings
+            return self._with({name: array.take(rows, axis=0) for name, array in self.arrays()})
         return self._with({name: array[rows] for name, array in self.arrays()})
+
+    def digest(self) -> bytes:
+        """Return what tells these rows from others."""
+        found = blake2b(digest_size=16)
+        for name, array in self.arrays():
+            found.update(f"{name} {array.dtype} {array.shape}".encode())
+            found.update(repr(array.tolist()).encode() if array.dtype == object else array.tobytes())
+        return found.digest()
 
     @classmethod
     def concat(cls, batches: Sequence[Self]) -> Self:
@@ -152,14 +163,24 @@ class Batch:
     def _with(self, arrays: Mapping[str, NDArray[Any]]) -> Self:
         """Return this batch with all its arrays replaced: as they belong together, nothing is checked."""
         made, own = object.__new__(type(self)), vars(self)
-        vars(made).update({f.name: own[f.name] for f in fields(self)}, **arrays)
+        vars(made).update({name: own[name] for name in _names_of_all(type(self))}, **arrays)
         return made
+
+
+def _are_all(rows: NDArray[Any]) -> bool:
+    """Return whether rows, as many as there are, name each in its place."""
+    if rows.dtype == np.bool_:
+        return bool(rows.all())
+    if not len(rows) or rows[0] != 0 or rows[-1] != len(rows) - 1:
+        return False
+    return bool((rows == np.arange(len(rows))).all())
 
 
 _DECLARED: dict[type[Batch], tuple[Column, ...]] = {}
 """The columns of each batch, read from its fields once."""
 _OF_ROWS: dict[type[Batch], tuple[str, ...]] = {}
 """The fields of each batch that are arrays of its length."""
+_OF_ALL: dict[type[Batch], tuple[str, ...]] = {}
 
 B = TypeVar("B", bound=Batch)
 
@@ -169,6 +190,13 @@ def no_rows(batch: type[B], **others: Any) -> B:
     kinds = {ColumnType.TEXT: "object", ColumnType.TIME: "datetime64[us]", ColumnType.WHOLE: "int64"}
     columns = {c.name: np.zeros(0, dtype=kinds.get(c.type, "float64")) for c in batch.columns()}
     return batch(**columns, **others)
+
+
+def _names_of_all(batch: type[Batch]) -> tuple[str, ...]:
+    """Return every field of a batch."""
+    if batch not in _OF_ALL:
+        _OF_ALL[batch] = tuple(f.name for f in fields(batch))
+    return _OF_ALL[batch]
 
 
 def _names_of_rows(batch: type[Batch]) -> tuple[str, ...]:

@@ -182,6 +182,10 @@ def _worth(chance: Floats, cost_per_bore: Floats, step: ArrayLike) -> Floats:
     return np.asarray(cost_per_bore * np.asarray(step) * (1 - chance / 2), dtype=np.float64)
 
 
+MOST_STOPS = 20_000
+"""Stops looked ahead at most: years of them. Readings that cannot be make lives of any length."""
+
+
 def change_in(
     life: Life,
     costs: ChangeCosts,
@@ -203,7 +207,8 @@ def change_in(
     As `look_ahead`, with the chance of each step given that the set has lived to its start.
     """
     early = step if first is None else first
-    stops = np.concatenate([[0.0], np.arange(early, float(life.bores[-1]) + early + 2 * step, step)])
+    far = min(float(life.bores[-1]), MOST_STOPS * step)
+    stops = np.concatenate([[0.0], np.arange(early, far + early + 2 * step, step)])
     after = np.atleast_1d(np.asarray(late, dtype=np.float64))
     gone, then = life.cdf(stops[:-1]), life.cdf(stops[1:, None] + after).mean(axis=1)
     chance = np.where(gone >= 1, 1.0, (then - gone) / np.maximum(1 - gone, 1e-12))

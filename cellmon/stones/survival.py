@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -110,10 +111,10 @@ def log_rank(bores: ArrayLike, ended: ArrayLike, other_bores: ArrayLike, other_e
     one, two = _Lives.of(bores, ended), _Lives.of(other_bores, other_ended)
     t1, d1, t2, d2 = one.bores, one.ended, two.bores, two.ended
     seen = expected = variance = 0.0
-    for age in np.unique(np.concatenate((t1[d1], t2[d2]))):
-        n1, n2 = float((t1 >= age).sum()), float((t2 >= age).sum())
-        e1 = float((d1 & (t1 == age)).sum())
-        ends, n = e1 + float((d2 & (t2 == age)).sum()), n1 + n2
+    ages = np.unique(np.concatenate((t1[d1], t2[d2])))
+    counts = (_at_risk(t1, ages), _at_risk(t2, ages), _ending(t1[d1], ages), _ending(t2[d2], ages))
+    for n1, n2, e1, e2 in zip(*(count.tolist() for count in counts), strict=True):
+        ends, n = e1 + e2, n1 + n2
         seen, expected = seen + e1, expected + ends * n1 / n
         if n > 1:
             variance += ends * (n1 / n) * (n2 / n) * (n - ends) / (n - 1)
@@ -121,6 +122,18 @@ def log_rank(bores: ArrayLike, ended: ArrayLike, other_bores: ArrayLike, other_e
         raise NotEnoughData("sets at risk together", need=2, got=1)
     p = float(chdtrc(1, (seen - expected) ** 2 / variance))
     return LogRank(ended=seen, expected=expected, variance=variance, p_value=p)
+
+
+def _at_risk(bores: Floats, ages: Floats) -> Floats:
+    """Return how many lives reach each age."""
+    return (len(bores) - np.searchsorted(np.sort(bores), ages)).astype(np.float64)
+
+
+def _ending(ends: Floats, ages: Floats) -> Floats:
+    """Return how many ends lie at each age."""
+    inorder = np.sort(ends)
+    found = np.searchsorted(inorder, ages, side="right") - np.searchsorted(inorder, ages)
+    return found.astype(np.float64)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -165,12 +178,11 @@ def life_ratio(
         raise NotEnoughData("sets that ended", need=2, got=int(d1.sum() + d2.sum()))
     logs = np.log(np.concatenate((t1, t2)))
     middle, ends = float(logs.mean()), float(d1.sum() + d2.sum())
-    log_shape = np.linspace(float(np.log(SHAPES[0])), float(np.log(SHAPES[1])), GRID)
-    shape = np.exp(log_shape)[:, None]
+    grid = _grid()
+    log_shape, shape, x = grid.log_shape, grid.shape, grid.x
     one_sum, two_sum = (np.exp(shape * (np.log(t) - middle)).sum(axis=1) for t in (t1, t2))
-    x = np.linspace(-np.log(FARTHEST), np.log(FARTHEST), GRID)
     # the scale at its best for each shape and ratio; times of the first group are taken over the ratio
-    both = one_sum[:, None] * np.exp(-shape * x) + two_sum[:, None]
+    both = one_sum[:, None] * grid.power + two_sum[:, None]
     log_ends = np.log(t1[d1]).sum() + np.log(t2[d2]).sum() - ends * middle
     likelihood = ends * (log_shape[:, None] - np.log(both / ends)) + shape * (log_ends - d1.sum() * x)
     profile = likelihood.max(axis=0)
@@ -190,6 +202,24 @@ def life_ratio(
         shape=float(np.exp(_peak(log_shape, of_shape, top))),
         confidence=confidence,
     )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Grid:
+    """Shapes and logs of ratios that are looked at; `power` is each ratio to minus each shape."""
+
+    log_shape: Floats
+    shape: Floats
+    x: Floats
+    power: Floats
+
+
+@cache
+def _grid() -> _Grid:
+    log_shape = np.linspace(float(np.log(SHAPES[0])), float(np.log(SHAPES[1])), GRID)
+    shape = np.exp(log_shape)[:, None]
+    x = np.linspace(-np.log(FARTHEST), np.log(FARTHEST), GRID)
+    return _Grid(log_shape=log_shape, shape=shape, x=x, power=np.exp(-shape * x))
 
 
 def _peak(x: Floats, y: Floats, k: int) -> float:

@@ -1,6 +1,7 @@
 """The store: the only code that knows SQL."""
 
 from cellmon.store.copied import Tally, copy_into, leave, tallies
+from cellmon.store.counts import MadeBySpindles
 from cellmon.store.decided import Announcement, Decision, SheetVersion
 from cellmon.store.engine import Store, plant_cells
 from cellmon.store.facts import AsideFact, FileFact, RowRead, joined
@@ -15,6 +16,7 @@ __all__ = [
     "Decision",
     "FileFact",
     "ListedFile",
+    "MadeBySpindles",
     "RowRead",
     "Session",
     "SheetVersion",

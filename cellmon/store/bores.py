@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import bisect
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any
@@ -14,18 +15,18 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, false, select
 
 from cellmon.judged import Bores
-from cellmon.records import Flags, Frame, Times
+from cellmon.records import Flags, Frame, Texts, Times
 from cellmon.store import bulk, schema
 from cellmon.store.blocks import columns, edges_of, in_units, inside, overlapping
+from cellmon.store.blocks_read import BlocksRead
 from cellmon.store.chunks import decode, encode_each
-from cellmon.store.frames import Frames
 from cellmon.store.joining import in_order, join_bores
 from cellmon.store.probe import days_of_parts, isin
 
 DAY_US = 24 * 3600 * 1_000_000
 
 
-class KeptBores(Frames):
+class KeptBores(BlocksRead):
     """The bores of a session, as they were judged."""
 
     def add_bores(self, bores: Bores) -> None:
@@ -64,12 +65,15 @@ class KeptBores(Frames):
                 keep &= bores.charted == int(charted)
             return bores.select(keep & inside(bores.measured_at, start, end))
 
-        query = overlapping(schema.BORES, start, end, newest_first=last is not None)
-        if part is not None:
-            query = query.where(_on_days(self.conn, days_of_parts(self.conn, np.array([part], dtype=object))))
+        if part is None:
+            rows = self.blocks(schema.BORES, start, end, newest_first=last is not None)
+        else:
+            query = overlapping(schema.BORES, start, end, newest_first=last is not None)
+            days = days_of_parts(self.conn, np.array([part], dtype=object))
+            rows = iter(self.conn.execute(query.where(_on_days(self.conn, days))))
         frames = self.frames()
         found: list[Bores] = []
-        for row in self.conn.execute(query):
+        for row in rows:
             found.append(wanted(_unpacked(row.data, frames[row.frame_id])))
             if last is not None and sum(map(len, found)) >= last:
                 break
@@ -78,7 +82,7 @@ class KeptBores(Frames):
     def made_at(self, spindle: str, *, start: np.datetime64, end: np.datetime64) -> Times:
         """Return when the charted bores of a spindle were measured in [start, end], ascending."""
         found = [np.empty(0, dtype="datetime64[us]")]
-        for row in self.conn.execute(overlapping(schema.BORES, start, end, newest_first=False)):
+        for row in self.blocks(schema.BORES, start, end, newest_first=False):
             block = decode(row.data, ("spindle", "charted", "measured_at"))
             mine = (block["spindle"] == spindle) & (block["charted"] == 1)
             found.append(block["measured_at"][mine & inside(block["measured_at"], start, end)])
@@ -92,6 +96,11 @@ class KeptBores(Frames):
         for row in self.conn.execute(query):
             found.append(_unpacked(row.data, frames[row.frame_id]))
         return in_order(join_bores(found, frames), None)
+
+    def first_honed(self, unit: np.datetime64) -> Mapping[str | None, FirstHoned]:
+        """Return when each bore of a unit was honed first, by spindle."""
+        query = select(schema.BORES.c.data).where(schema.BORES.c.unit_start == bulk.moment(unit))
+        return _first_honed(tuple(self.conn.execute(query).scalars()))
 
     def shift_starts(self) -> NDArray[np.datetime64]:
         """Return the start of every shift that has bores, ascending."""
@@ -116,6 +125,40 @@ class KeptBores(Frames):
             before = earliest.get((bores.part[i], bores.bore[i]))
             found[i] = before is not None and before < bores.measured_at[i]
         return found
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FirstHoned:
+    """The bores of one spindle in one unit, each once, in order of time."""
+
+    at: Times
+    part_number: Texts
+
+
+_HONED = ("unit_start", "position", "spindle", "part", "bore", "part_number", "honed_at", "measured_at")
+
+
+@lru_cache(maxsize=256)
+def _first_honed(blocks: tuple[bytes, ...]) -> Mapping[str | None, FirstHoned]:
+    found: dict[str | None, FirstHoned] = {}
+    if not blocks:
+        return found
+    packed = [decode(data, _HONED) for data in blocks]
+    rows = {name: np.concatenate([block[name] for block in packed]) for name in _HONED}
+    order = np.lexsort((rows["position"], rows["unit_start"]))
+    rows = {name: column[order] for name, column in rows.items()}
+    at = np.where(np.isnat(rows["honed_at"]), rows["measured_at"], rows["honed_at"])
+    for spindle in dict.fromkeys(rows["spindle"].tolist()):
+        mine = np.flatnonzero(rows["spindle"] == spindle)
+        mine = mine[np.argsort(at[mine], kind="stable")]
+        seen: dict[tuple[str, str], int] = {}
+        for i, bore in zip(
+            mine.tolist(), zip(rows["part"][mine], rows["bore"][mine], strict=True), strict=True
+        ):
+            seen.setdefault(bore, i)
+        first = np.fromiter(seen.values(), dtype=np.int64, count=len(seen))
+        found[spindle] = FirstHoned(at=at[first], part_number=rows["part_number"][first])
+    return found
 
 
 def _moments(times: Times) -> str:

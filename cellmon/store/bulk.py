@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -70,28 +71,32 @@ def insert(
 
     On SQLite the rows go past SQLAlchemy's own handling of parameters, which is four times as fast.
     """
-    names = list(columns)
+    names = tuple(columns)
     rows = list(zip(*columns.values(), strict=True))
     if not rows:
         return
-    statement: Any = _insert_of(conn)(table).values({name: bindparam(name) for name in names})
-    if known == "ignore":
-        statement = statement.on_conflict_do_nothing()
     if conn.dialect.name == "sqlite":
-        conn.exec_driver_sql(str(statement.compile(dialect=conn.dialect, column_keys=names)), rows)
-    else:
-        conn.execute(statement, [dict(zip(names, row, strict=True)) for row in rows])
-
-
-def _insert_of(conn: Connection) -> Any:
-    """Return how the store at hand says insert; the other is not imported."""
-    if conn.dialect.name == "sqlite":
-        from sqlalchemy.dialects.sqlite import insert as of_sqlite
-
-        return of_sqlite
+        conn.exec_driver_sql(_sqlite_insert(table, names, known), rows)
+        return
     from sqlalchemy.dialects.postgresql import insert as of_postgresql
 
-    return of_postgresql
+    statement = _statement(of_postgresql(table), names, known)
+    conn.execute(statement, [dict(zip(names, row, strict=True)) for row in rows])
+
+
+@lru_cache(maxsize=256)
+def _sqlite_insert(table: Table, names: tuple[str, ...], known: str) -> str:
+    """Return the text of an insert; the same few are said again and again."""
+    from sqlalchemy.dialects import sqlite
+
+    statement = _statement(sqlite.insert(table), names, known)
+    return str(statement.compile(dialect=sqlite.dialect(), column_keys=list(names)))
+
+
+def _statement(insert_into: Any, names: tuple[str, ...], known: str) -> Any:
+    """Return an insert of some columns; with `known="ignore"` past rows whose key stands."""
+    statement = insert_into.values({name: bindparam(name) for name in names})
+    return statement.on_conflict_do_nothing() if known == "ignore" else statement
 
 
 def fetch(

@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 DECIMALS = 1e4
 NARROW = ("i1", "i2", "i4", "i8")
 MOST = tuple(int(np.iinfo(kind).max) for kind in NARROW)
+FEW = 200
+"""Texts below which a mapping numbers them sooner than pandas does."""
 HEAD = 8  # bytes that say how long the head is
 NOTHING = -(2**31)  # stands for nan among four-decimal integers
 MINUS_ZERO = NOTHING + 1
@@ -86,14 +88,13 @@ def _writer(values: NDArray[Any], edges: NDArray[np.int64]) -> Writer:
 def _figures(values: NDArray[Any], edges: NDArray[np.int64]) -> Writer:
     gone = np.isnan(values)
     nothing = _each(np.logical_and, gone, edges)
-    with np.errstate(over="ignore"):  # the largest figures are no four-decimal ones
+    with np.errstate(over="ignore", invalid="ignore"):  # what is too large does not fit, and is not packed
         scaled = np.rint(values * DECIMALS)
-    fits = gone | ((scaled / DECIMALS == values) & (np.abs(scaled) < -MINUS_ZERO))
-    whole = _each(np.logical_and, fits, edges)
-    scaled[gone] = NOTHING
-    scaled[(values == 0) & np.signbit(values)] = MINUS_ZERO
-    with np.errstate(invalid="ignore"):  # what does not fit is not read from these
-        packed = scaled.astype("<i4")
+        fits = gone | ((scaled / DECIMALS == values) & (np.abs(scaled) < -MINUS_ZERO))
+        whole = _each(np.logical_and, fits, edges)
+        np.copyto(scaled, NOTHING, where=gone)
+        np.copyto(scaled, MINUS_ZERO, where=np.signbit(values) & (values == 0))
+        packed = scaled.astype("<i4") if whole.any() else scaled
 
     def write(block: int, rows: slice) -> Written:
         if nothing[block]:
@@ -137,11 +138,21 @@ def _coded(values: NDArray[Any]) -> tuple[NDArray[np.int64], list[str]]:
 
     Only the first of each run of like texts is looked up: most columns say the same for long.
     """
+    begins = np.concatenate(([0], np.flatnonzero(values[1:] != values[:-1]) + 1))[: len(values)]
+    codes, words = _numbered(values[begins])
+    return np.repeat(codes, np.diff(begins, append=len(values))), words
+
+
+def _numbered(texts: NDArray[Any]) -> tuple[NDArray[np.int64], list[str]]:
+    if len(texts) < FEW:
+        told = texts.tolist()
+        words = [text for text in dict.fromkeys(told) if text is not None]
+        place = {None: -1, **{word: i for i, word in enumerate(words)}}
+        return np.array([place[text] for text in told], dtype=np.int64), words
     import pandas as pd
 
-    begins = np.concatenate(([0], np.flatnonzero(values[1:] != values[:-1]) + 1))[: len(values)]
-    codes, words = pd.factorize(values[begins])
-    return np.repeat(codes, np.diff(begins, append=len(values))), list(words)
+    codes, found = pd.factorize(texts)
+    return codes, list(found)
 
 
 def _integers(values: NDArray[Any], edges: NDArray[np.int64]) -> Writer:
@@ -164,6 +175,8 @@ def _each(of: np.ufunc, values: NDArray[Any], edges: NDArray[np.int64]) -> NDArr
     """Return what a reduction makes of each block."""
     if not values.size:
         return np.ones(len(edges) - 1, dtype=values.dtype)
+    if len(edges) == 2:
+        return np.asarray(of.reduce(values, axis=None)).reshape(1)
     flat = values if values.ndim == 1 else of.reduce(values.reshape(len(values), -1), axis=1)
     found: NDArray[Any] = of.reduceat(flat, edges[:-1])
     return found

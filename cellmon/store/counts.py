@@ -10,7 +10,7 @@ import numpy as np
 from sqlalchemy import Connection, func, select
 
 from cellmon.judged import STREAM_COLUMNS
-from cellmon.records import Stream
+from cellmon.records import Stream, Texts, Times, Whole
 from cellmon.store import bulk, schema
 
 
@@ -34,6 +34,15 @@ class MadeAtPosition:
     spindle: str | None
     bore: str
     bores: int
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MadeBySpindles:
+    """Charted bores, one entry a unit or shift and spindle; a spindle that is not known is an empty text."""
+
+    start: Times
+    spindle: Texts
+    bores: Whole
 
 
 class Counts:
@@ -61,14 +70,17 @@ class Counts:
             for row in self.conn.execute(query)
         }
 
-    def bores_by_unit(self) -> dict[tuple[np.datetime64, str], int]:
+    def bores_by_unit(self) -> MadeBySpindles:
         """Return how many charted bores each spindle made in each unit, at positions with a subgroup."""
         table = schema.COUNTS
         of_bores = (table.c.feature == "diameter") & (table.c.part_of == "itself") & table.c.bore.is_not(None)
         query = select(table.c.unit_start, table.c.spindle, func.sum(table.c.bores)).where(of_bores)
         rows = self.conn.execute(query.group_by(table.c.unit_start, table.c.spindle)).fetchall()
-        starts = bulk.moments([row[0] for row in rows])
-        return {(start, row[1] or ""): int(row[2]) for start, row in zip(starts, rows, strict=True)}
+        return MadeBySpindles(
+            start=bulk.moments([row[0] for row in rows]),
+            spindle=np.array([row[1] or "" for row in rows], dtype=object),
+            bores=np.array([row[2] for row in rows], dtype=np.int64),
+        )
 
     def made_at_positions(self, *, start: np.datetime64, end: np.datetime64) -> list[MadeAtPosition]:
         """Return how many charted bores each position has in each unit begun in [start, end], newest first.

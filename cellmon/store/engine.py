@@ -71,7 +71,9 @@ class Store:
                 conn.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
             if self._is_up_to_date:
                 _must_be_here(conn)
-            yield Session(conn)
+            session = Session(conn)
+            session.only_reads = True
+            yield session
 
     @contextmanager
     def writing(self) -> Iterator[Session]:

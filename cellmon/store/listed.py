@@ -154,6 +154,14 @@ class Listed:
         query = query.limit(most).offset(skip or None)
         return Doubts(**bulk.fetch(self.conn, query, Doubts.columns()))
 
+    def first_doubted(self, *, flag: str, words: str) -> np.datetime64 | None:
+        """Return the oldest moment that a waiting doubt of one flag and wording is about."""
+        d = schema.DOUBTS
+        query = select(d.c.measured_at).where(d.c.flag == flag, d.c.words == words)
+        query = query.where(d.c.id.not_in(_decided())).order_by(d.c.measured_at).limit(1)
+        found = self.conn.execute(query).scalar()
+        return None if found is None else bulk.moments([found])[0]
+
     def blocks_of_files(self, ids: Sequence[int]) -> list[ReadingBlock]:
         """Return where the readings of some files lie."""
         r = schema.READINGS

@@ -3,26 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Table, select
 
 from cellmon.judged import STREAM_COLUMNS, Subgroups
 from cellmon.records import Stream, no_rows
 from cellmon.store import bulk, schema
-from cellmon.store.blocks import columns, edges_of, in_units, inside, overlapping
+from cellmon.store.blocks import columns, edges_of, in_units, inside
+from cellmon.store.blocks_read import BlocksRead
 from cellmon.store.chunks import decode, encode_each
 from cellmon.store.joining import by_stream
 
 
-class KeptSubgroups:
-    """The subgroups of a session, as they were put together."""
+@dataclass(frozen=True, kw_only=True)
+class Packed:
+    """A block as it is kept, and the time it may hold rows of."""
 
-    conn: Connection
+    begins: np.datetime64
+    ends: np.datetime64
+    data: bytes
+
+
+class KeptSubgroups(BlocksRead):
+    """The subgroups of a session, as they were put together."""
 
     def add_subgroups(self, alone: Subgroups, together: Subgroups) -> None:
         """Add subgroups of bores, and of what is watched together, unit by unit."""
@@ -53,10 +62,9 @@ class KeptSubgroups:
 
         Those of the bores themselves, unless a stream says otherwise.
         """
-        query = overlapping(_table_of(stream), start, end, newest_first=last is not None)
         enough = first if last is None else last
         found: list[Subgroups] = []
-        for row in self.conn.execute(query):
+        for row in self.blocks(_table_of(stream), start, end, newest_first=last is not None):
             batch = _unpacked(row.data) if stream is None else _of_stream(row.data, stream)
             if batch is None:
                 continue
@@ -71,6 +79,14 @@ class KeptSubgroups:
         if last is not None:
             return joined.select(slice(max(len(joined) - last, 0), None))
         return joined.select(slice(None, first))
+
+    def subgroup_blocks(self, *, start: np.datetime64, end: np.datetime64) -> list[Packed]:
+        """Return the blocks of the bores' subgroups of [start, end], to tell whether they changed."""
+        rows = self.blocks(schema.SUBGROUPS, start, end, newest_first=False)
+        return [
+            Packed(begins=np.datetime64(r.unit_start, "us"), ends=np.datetime64(r.last_at, "us"), data=r.data)
+            for r in rows
+        ]
 
     def subgroups_of_unit(self, unit: np.datetime64, stream: Stream | None = None) -> Subgroups:
         """Return every subgroup of one unit: of bores, of means and of distances; or those of one stream."""
@@ -96,7 +112,7 @@ class KeptSubgroups:
             wanted = {s for s in streams if _table_of(s) is table}
             if not wanted:
                 continue
-            for row in self.conn.execute(overlapping(table, start, None, newest_first=False)):
+            for row in self.blocks(table, start, None, newest_first=False):
                 batch = _unpacked(row.data)
                 batch = batch.select((batch.flagged == 0) & inside(batch.at, start, None))
                 for stream, rows in by_stream(batch).items():

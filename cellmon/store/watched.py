@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, bindparam, delete, select
 
 from cellmon.store import bulk, schema
+
+_FORGET = delete(schema.WATCHED).where(schema.WATCHED.c.unit_start == bindparam("unit"))
+_PUT = schema.WATCHED.insert()
+"""Said once a unit of judging, so put together once."""
 
 
 class Watched:
@@ -16,9 +20,9 @@ class Watched:
 
     def put_watched(self, unit: np.datetime64, block: bytes) -> None:
         """Keep where the detectors stand at the end of a unit."""
-        table = schema.WATCHED
-        self.conn.execute(delete(table).where(table.c.unit_start == bulk.moment(unit)))
-        self.conn.execute(table.insert().values(unit_start=bulk.moment(unit), data=block))
+        at = bulk.moment(unit)
+        self.conn.execute(_FORGET, {"unit": at})
+        self.conn.execute(_PUT, {"unit_start": at, "data": block})
 
     def watched_before(self, unit: np.datetime64) -> bytes | None:
         """Return where the detectors stood at the end of the unit before one."""

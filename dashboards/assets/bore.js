@@ -8,8 +8,14 @@
 
   const $ = (id) => document.getElementById(id);
   const stored = (key) => `cellmon-bore|${key}`;
-  const boxes = () => asks.boxes;
-  const box = (name) => boxes().find((one) => one.name === name);
+  /* What happened, by name or by its number, says which boxes are asked. */
+  const happened = () => {
+    const text = ((typed.event || {}).text || "").trim();
+    return (asks.names.event || [])[Number(text) - 1] || text;
+  };
+  const wanted = (one) => !(one.only || []).length || !typed.event || one.only.includes(happened());
+  const boxes = () => asks.boxes.filter(wanted);
+  const box = (name) => asks.boxes.find((one) => one.name === name);
   const open = (one) => {
     const said = typed[one.name];
     return !said || !!said.refused || (!said.sure && (said.asked || []).length > 0);
@@ -68,6 +74,7 @@
     $("bore-certain").hidden = !asked.length;
     for (const button of document.querySelectorAll("#bore-boxes button")) {
       const one = box(button.dataset.box), has = typed[one.name];
+      button.hidden = !wanted(one);
       const odd = has && !has.pending && open(one);
       button.querySelector("b").textContent = has ? (has.text.trim() || "–") : "";
       button.querySelector("small").textContent = has ? (odd ? "?" : has.shown || "") : "";
@@ -111,18 +118,18 @@
   }
 
   function button(one) {
-    const named = made("span", {}, one.kind === "reading" ? one.direction : one.label);
+    const named = made("span", {}, one.plane ? one.direction : one.label);
     return made("button", { type: "button", class: "box", "data-box": one.name, on: () => go(one.name) },
       named, made("b"), made("small"));
   }
   function grid() {
     const planes = new Map(), besides = [];
-    for (const one of boxes()) {
-      if (one.kind !== "reading") besides.push(button(one));
+    for (const one of asks.boxes) {
+      if (!one.plane) besides.push(button(one));
       else planes.set(one.plane, [...(planes.get(one.plane) || []), button(one)]);
     }
     const rows = [...planes].map(([plane, ones]) =>
-      made("div", { class: "plane", role: "group", "aria-label": plane }, made("span", { class: "name" }, plane), ...ones));
+      made("div", { class: ones.length > 4 ? "plane many" : "plane", role: "group", "aria-label": plane }, made("span", { class: "name" }, plane), ...ones));
     const first = besides.length ? [made("div", { class: "besides" }, ...besides)] : [];
     return made("div", { id: "bore-boxes", role: "group", "aria-label": asks.words.boxes }, ...first, ...rows);
   }
@@ -265,9 +272,9 @@
     if (field()) field().focus({ preventScroll: true });
     if (became.asked.length) $("bore-questions").scrollIntoView({ block: "nearest" });
   }
+  /* A round that was asked about stays held: one figure put right does not say that the others are. */
   function unask() {
     questions = null;
-    asks.held = false;
     set("bore-unasked", Date.now());
   }
 

@@ -18,11 +18,12 @@ from cellmon.records import EventKind, Flags, Whole
 from cellmon.shifts import to_utc
 from cellmon.words import say, to_say
 from dashboards import theme
+from dashboards.figures.allowed import allowed
 from dashboards.figures.clock import clock_of
 from dashboards.figures.opened import opens_bore, stones_line
 from dashboards.figures.scaled import scaled
 from dashboards.figures.terms import term
-from dashboards.figures.thinned import kept
+from dashboards.figures.thinned import FEW_COLUMNS, FEW_FROM, kept
 
 HEIGHT = 560
 LEFT, RIGHT = (0.0, 0.56), (0.67, 1.0)
@@ -37,7 +38,8 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
     if not len(picture.part):
         return theme.notice(say("No bore of this stream was measured in this time."), height=HEIGHT)
     low, high = _span(picture)
-    data = [*_tolerance(picture, low, high), *_bores(picture), *_marks(picture, low, high)]
+    shown = allowed(picture.tolerance, [0, len(picture.part)], low, high)
+    data = [*shown, *_bores(picture), *_marks(picture, low, high)]
     shapes, words = _limits(picture)
     layout: dict[str, Any] = {
         "xaxis": theme.axis(
@@ -46,7 +48,7 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
             showticklabels=False,
         ),
         "yaxis": theme.axis(
-            say("from nominal, {unit}", unit=lengths.unit_of(picture.unit)), range=[low, high]
+            say("from nominal, {unit}", unit=lengths.axis_unit(picture.unit)), range=[low, high]
         ),
     }
     for i, edge in enumerate(picture.edges):
@@ -61,7 +63,7 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
         )
     words.append(_count(picture))
     drawn = theme.figure(
-        data,
+        [{**trace, "type": "scatter"} for trace in data],
         height=HEIGHT,
         shapes=shapes,
         annotations=words,
@@ -79,19 +81,6 @@ def _span(picture: CapabilityPicture) -> tuple[float, float]:
     low, high = min(values), max(values)
     pad = 0.08 * (high - low or 1.0)
     return low - pad, high + pad
-
-
-def _tolerance(picture: CapabilityPicture, low: float, high: float) -> list[theme.Trace]:
-    tolerance, ends = picture.tolerance, [0, len(picture.part)]
-    bottom = low if tolerance.lower_um is None else tolerance.lower_um
-    top = high if tolerance.upper_um is None else tolerance.upper_um
-    drawn = [theme.band(ends, [bottom] * 2, [top] * 2, colour=theme.ALLOWED)]
-    guard = tolerance.guard_um or 0.0
-    if guard and tolerance.lower_um is not None:
-        drawn.append(theme.hatched(*ends, bottom, bottom + guard))
-    if guard and tolerance.upper_um is not None:
-        drawn.append(theme.hatched(*ends, top - guard, top))
-    return drawn
 
 
 def _bores(picture: CapabilityPicture) -> list[theme.Trace]:
@@ -114,7 +103,8 @@ def _shown(picture: CapabilityPicture) -> Whole:
     counted = np.flatnonzero(~picture.left_out)
     order = np.arange(len(counted)).astype("datetime64[s]")  # bores stand in making order, not in time
     heights = (picture.least_um, picture.value_um, picture.greatest_um)
-    found: Whole = counted[kept(order, *(h[counted] for h in heights), always=_outside(picture)[counted])]
+    values, always = [h[counted] for h in heights], _outside(picture)[counted]
+    found: Whole = counted[kept(order, *values, always=always, columns=FEW_COLUMNS, above=FEW_FROM)]
     return found
 
 
@@ -163,6 +153,8 @@ def _marks(picture: CapabilityPicture, low: float, high: float) -> list[theme.Tr
     rings = {**rings, "text": _hover(picture, rows), "hoverinfo": "text"}
     drawn = [opens_bore(rings, picture.part[rows], picture.stream.bore)]
     out = np.flatnonzero(picture.left_out)
+    _, first = np.unique(out * FEW_COLUMNS // len(picture.part), return_index=True)
+    out = out[first]  # strokes nearer than that are one to the eye
     thin = {"symbol": "line-ns-open", "size": 9, "color": theme.INK, "line": {"width": 1}}
     lane = low + 0.025 * (high - low)
     drawn.append(
@@ -301,7 +293,12 @@ def _count(picture: CapabilityPicture) -> dict[str, Any]:
         if out
         else say("{first} to {last}: {count} bores", **values)
     )
-    return theme.word(text, 0.0, 0.0, xref="paper", yref="paper", yanchor="top", yshift=-8)
+    drawn, counted = len(_shown(picture)), len(picture.part) - out
+    if drawn < counted:
+        values = {"drawn": local.number(drawn), "count": local.number(counted)}
+        text += "<br>" + say("{drawn} of {count} drawn, all beyond a limit among them", **values)
+    place = {"xref": "paper", "yref": "paper", "yanchor": "top", "yshift": -8, "align": "left"}
+    return theme.word(text, 0.0, 0.0, **place)
 
 
 def rows(picture: CapabilityPicture) -> dict[str, list[Any]]:

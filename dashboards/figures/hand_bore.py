@@ -196,7 +196,7 @@ def _beside(answer: BoreAnswer, seen: BoreSeen, plane: str) -> str:
     found += [say("widest {place}", place=p.direction) for p in mine if _name(p) == seen.wide]
     across = seen.out_of_round.get(plane)
     if across is not None:
-        found.append(say("out of round, wide along {direction}", direction=across))
+        found.append(say("out of round,<br>wide along {direction}", direction=across))
     over = [p for p in mine if p.to_upper_um is not None and p.to_upper_um < 0]
     if over:
         found.append(f"<b>{say('past the upper limit')}</b>")

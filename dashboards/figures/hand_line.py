@@ -11,11 +11,12 @@ from cellmon.monitor.hand_streams import HandBore, HandStream
 from cellmon.records import Verdict
 from cellmon.words import say
 from dashboards import theme
+from dashboards.figures.allowed import allowed
 from dashboards.figures.opened import opens_links
 from dashboards.figures.scaled import scaled
 
 HEIGHT = 300
-NAMED = 8
+NAMED = 6
 """So many bores are named along the foot; by hand they come at no pace, so a clock says nothing there."""
 
 
@@ -26,7 +27,7 @@ def hand_figure(stream: HandStream, made: Sequence[HandBore]) -> theme.Figure:
     upright = {"color": theme.LINE, "width": 2}
     dots = {"size": 8, "color": theme.INK}
     drawn = [
-        *_tolerance(stream, [0.5, len(made) + 0.5], low, high),
+        *allowed(stream.tolerance, [0.5, len(made) + 0.5], low, high),
         theme.points(
             [one for at in x for one in (at, at, None)],
             [um for one in made for um in (one.least_um, one.greatest_um, None)],
@@ -50,7 +51,9 @@ def hand_figure(stream: HandStream, made: Sequence[HandBore]) -> theme.Figure:
         drawn,
         height=HEIGHT,
         xaxis=_foot(made),
-        yaxis=theme.axis(say("size from nominal, {unit}", unit=lengths.unit()), range=[low, high], nticks=6),
+        yaxis=theme.axis(
+            say("size from nominal, {unit}", unit=lengths.axis_unit()), range=[low, high], nticks=6
+        ),
     )
     return scaled(figure, "y")
 
@@ -82,7 +85,7 @@ def _foot(made: Sequence[HandBore]) -> theme.Figure:
         "",
         range=[0.5, len(made) + 0.5],
         tickvals=[i + 1 for i in named],
-        ticktext=[f"{made[i].part} {made[i].bore}<br>{local.moment(made[i].at)}" for i in named],
+        ticktext=[f"{made[i].part}<br>{say('bore {bore}', bore=made[i].bore)}" for i in named],
     )
 
 
@@ -92,19 +95,6 @@ def _span(stream: HandStream, made: Sequence[HandBore]) -> tuple[float, float]:
     low, high = min(values), max(values)
     pad = 0.08 * ((high - low) or 1.0)
     return low - pad, high + pad
-
-
-def _tolerance(stream: HandStream, ends: list[float], low: float, high: float) -> list[theme.Trace]:
-    limits = stream.tolerance
-    bottom = low if limits.lower_um is None else limits.lower_um
-    top = high if limits.upper_um is None else limits.upper_um
-    drawn = [theme.band(ends, [bottom] * 2, [top] * 2, colour=theme.ALLOWED)]
-    guard = limits.guard_um or 0.0
-    if guard and limits.lower_um is not None:
-        drawn.append(theme.hatched(*ends, bottom, bottom + guard))
-    if guard and limits.upper_um is not None:
-        drawn.append(theme.hatched(*ends, top - guard, top))
-    return drawn
 
 
 def _rings(x: Sequence[int], made: Sequence[HandBore]) -> list[theme.Trace]:

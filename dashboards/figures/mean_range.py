@@ -209,7 +209,7 @@ def unit_of(pair: Pair, which: int) -> str:
 def _named(pair: Pair, which: int) -> str:
     unit = unit_of(pair, which)
     name = term(pair.names[which])
-    return f"{name}, {lengths.unit_of(unit)}" if unit else name
+    return f"{name}, {lengths.axis_unit(unit)}" if unit else name
 
 
 def zone_inside(x: list[str], lower: Numbers, upper: Numbers) -> theme.Trace:

@@ -100,7 +100,7 @@ def ribbon_figure(
 
 def level_name(view: StreamView) -> str:
     """Return what the upright axis measures, with its unit."""
-    name, unit = feature_words(view.stream.feature), lengths.unit_of(view.unit)
+    name, unit = feature_words(view.stream.feature), lengths.axis_unit(view.unit)
     if view.stream.part_of == "distance":
         return say("{feature}, from the mean of all bores, {unit}", feature=name, unit=unit)
     if view.stream.feature == "diameter":

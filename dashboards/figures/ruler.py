@@ -136,7 +136,7 @@ def ruler_figure(rulers: Sequence[Ruler]) -> theme.Figure:
         height=height,
         margin={"l": LEFT, "r": RIGHT if lengths.shown() is Shown.MM else WIDER, "t": TOP, "b": BOTTOM},
         xaxis=theme.axis(
-            say("{unit}, to scale", unit=lengths.unit()), range=[0, longest], dtick=step, fixedrange=True
+            say("{unit}, to scale", unit=lengths.axis_unit()), range=[0, longest], dtick=step, fixedrange=True
         ),
         yaxis=theme.hidden_axis(range=[height - TOP - BOTTOM, 0], fixedrange=True),
         shapes=drawing.shapes,

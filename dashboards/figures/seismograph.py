@@ -81,17 +81,35 @@ def seismograph_figure(
     height = TOP + BOTTOM + round(ROW_PX * (len(rows) - 1 + HEADROOM + FOOTROOM))
     data = [_quiet(row, i, clock, chosen == row.trace.stream) for i, row in enumerate(rows)]
     data += [_loud(rows, clock), _marks(rows, clock)]
+    words = shift_names(clock, seismograph.shifts) + _names(rows, clock, height)
+    words.append(_scale_words(len(seismograph.traces) - len(rows)))
     return theme.figure(
         data,
         height=height,
         margin={"l": LEFT, "r": 20, "t": TOP, "b": BOTTOM},
         shapes=shift_bands(clock, seismograph.shifts, chosen=shift) + _rests(len(rows), clock),
-        annotations=shift_names(clock, seismograph.shifts)
-        + _names(rows, clock, height)
-        + [_scale_words(len(seismograph.traces) - len(rows))],
+        annotations=[{**one, "visible": True} for one in words],
         xaxis=clock.axis(),
         yaxis=_rows_axis(rows, chosen),
+        meta={"narrow": _narrow(len(words))},
     )
+
+
+def _narrow(words: int) -> dict[str, Any]:
+    """Return what changes in a narrow box (`assets/narrow.js`).
+
+    Streams are named above their lines; a ring says its words where it is tapped.
+    """
+
+    def laid(left: int, names: str, *, up: int, seen: bool) -> dict[str, Any]:
+        shown = {f"annotations[{i}].visible": seen for i in range(words)}
+        names_at = {"yaxis.ticklabelposition": names, "yaxis.ticklabelshift": -up}
+        return {"margin.l": left, **names_at, **shown}
+
+    return {
+        "is": laid(8, "inside", up=ROW_PX // 3, seen=False),
+        "was": laid(LEFT, "outside", up=0, seen=True),
+    }
 
 
 def _scale_words(left_out: int) -> Any:
@@ -117,6 +135,8 @@ def _rows_axis(rows: Sequence[Row], chosen: Stream | None) -> dict[str, Any]:
         tickvals=[-float(i) for i in range(len(rows))],
         ticktext=marked,
         ticks="",
+        ticklabelposition="outside",
+        ticklabelshift=0,
         fixedrange=True,
     )
 

@@ -61,7 +61,7 @@ def stone_lines_figure(picture: StonePicture, chosen: str | None) -> theme.Figur
         margin={"l": 58, "r": 16, "t": TOP, "b": BOTTOM},
         xaxis=theme.axis(say("bores honed by the set"), range=[0, far], tickformat=",d", nticks=9),
         yaxis=theme.axis(
-            say("thickness left, {unit}", unit=lengths.unit()),
+            say("thickness left, {unit}", unit=lengths.axis_unit()),
             range=[-BELOW * top, top],
             tickformat=",d",
             nticks=7,

@@ -20,7 +20,7 @@ from dashboards import theme
 from dashboards.figures import flags, ribbon, ticks, wear
 from dashboards.figures.clock import Clock, clock_from, shift_bands, shift_names
 from dashboards.figures.scaled import scaled
-from dashboards.figures.thinned import kept
+from dashboards.figures.thinned import FEW_COLUMNS, FEW_FROM, kept
 
 HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 680, 26, 44, 104, 84
 WIDTH_PX, NARROW_PX = 1120, 780
@@ -30,8 +30,6 @@ SIZE_SHARE = 1.6
 """How much higher the strip of size is than one of form."""
 UNNAMED = ("gauge-check", "feed-offset")
 """What happens too often for words; the lanes tell it on hover."""
-COLUMNS, ABOVE = 400, 1600
-"""Four strips are drawn without WebGL, of which a browser has little: reduced sooner, to wider stretches."""
 THROUGH = {"gauge-check": (theme.HAIR, 1.0), "stones-dressed": (theme.QUIET, 1.0)}
 """Colour and width of the line of an event through all strips; others in ink, offsets have none."""
 
@@ -92,14 +90,14 @@ def _thinned(view: StreamView) -> StreamView:
     """Return a strip with what is drawn of it; bores beyond a limit or doubted are, all of them."""
     bores, groups = view.bores, view.subgroups
     always = ticks.outside(view) | bores.flagged
-    rows = kept(bores.at, bores.value_um, always=always, columns=COLUMNS, above=ABOVE)
-    means = kept(groups.at, groups.mean_um, columns=COLUMNS, above=ABOVE)
+    rows = kept(bores.at, bores.value_um, always=always, columns=FEW_COLUMNS, above=FEW_FROM)
+    means = kept(groups.at, groups.mean_um, columns=FEW_COLUMNS, above=FEW_FROM)
     columns = {f.name: getattr(groups, f.name)[means] for f in fields(groups)}
     return replace(view, bores=ticks.chosen(bores, rows), subgroups=StreamSubgroups(**columns))
 
 
 def _name(view: StreamView) -> str:
-    unit = lengths.unit_of(view.unit)
+    unit = lengths.axis_unit(view.unit)
     if view.stream.feature == "diameter":
         return say("size,<br>{unit}", unit=unit)
     return f"{feature_words(view.stream.feature)},<br>{unit}"

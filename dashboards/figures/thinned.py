@@ -15,6 +15,8 @@ COLUMNS = 1200
 """So many stretches of equal time are drawn: about one a pixel of a usual screen."""
 FROM = 6000
 """Points up to which all are drawn."""
+FEW_COLUMNS, FEW_FROM = 400, 1600
+"""The same without WebGL, of which a browser has little or none: reduced sooner, to wider stretches."""
 
 CELLS = (160, 60)
 """So many cells across and up may hold a point of a cloud: each the size of a finger's mark or less."""

@@ -67,12 +67,14 @@ def _hover(view: StreamView, made: StreamBores, clock: Clock) -> list[str]:
     said, doubt = to_say("block {part}: {size} {unit}"), f"<br>{say('doubted')}"
     whose = "" if view.stream.bore is None else f"{say('bore {bore}', bore=view.stream.bore)}, "
     unit, spoken = view.unit, lengths.unit_of(view.unit, spoken=True)
-    sizes = [theme.um(float(v), 2, unit=unit) for v in made.value_um]
+    sizes = theme.ums(made.value_um, 2, unit=unit)
+    verdicts = {one: term(one) for one in set(made.verdict)}
+    stones = {one: stones_line(one) for one in set(made.stone_set)}
     columns = made.part, sizes, clock.words(made.at), made.verdict, made.flagged, made.stone_set
     return [
-        f"{whose}{say(said, part=p, size=size, unit=spoken)}<br>{at}{stones_line(stones)}"
-        f"<br>{term(verdict)}{doubt if f else ''}"
-        for p, size, at, verdict, f, stones in zip(*columns, strict=True)
+        f"{whose}{say(said, part=p, size=size, unit=spoken)}<br>{at}{stones[worn]}"
+        f"<br>{verdicts[verdict]}{doubt if f else ''}"
+        for p, size, at, verdict, f, worn in zip(*columns, strict=True)
     ]
 
 

@@ -41,7 +41,7 @@ def two_gauges_figure(pair: GaugesAgree) -> theme.Figure:
         traces.append(theme.points(*ringed, mode="markers", marker=theme.RING, name="apart"))
     band = {"type": "rect", "xref": "paper", "x0": 0, "x1": 1, "line": {"width": 0}, "layer": "below"}
     low, high = size.lower_um.value, size.upper_um.value
-    mean, unit = size.difference_um.value or 0.0, lengths.unit()
+    mean, unit = size.difference_um.value or 0.0, lengths.axis_unit()
     drawn = theme.figure(
         traces,
         height=HEIGHT,

@@ -32,7 +32,7 @@ def zeroes_figure(checks: MasterChecks, clock: Clock) -> theme.Figure:
         height=HEIGHT,
         margin=MARGIN,
         xaxis=clock.axis(),
-        yaxis=theme.axis(say("reading less master, {unit}", unit=lengths.unit()), nticks=6),
+        yaxis=theme.axis(say("reading less master, {unit}", unit=lengths.axis_unit()), nticks=6),
         shapes=shapes,
         annotations=[*_named(checks, clock, x), *_limit_words(checks)],
     )

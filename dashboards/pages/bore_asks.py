@@ -12,12 +12,13 @@ from cellmon.errors import CellmonError
 from cellmon.monitor.bore import BoreAnswer, BoreRound
 from cellmon.monitor.bore.entry import Dial, read_entry, read_figure, read_temperature
 from cellmon.monitor.bore.keeping import UNDO_BACK, strokes_of
+from cellmon.monitor.bore.stones import HandStonesAnswer
 from cellmon.monitor.bore.words import ENDED
 from cellmon.sheet import Sheet
 from cellmon.units import LengthUnit
 from cellmon.words import say
 from dashboards import theme
-from dashboards.pages import bore_besides
+from dashboards.pages import bore_besides, bore_stones
 from dashboards.pages.bore_box import Box, Mode
 
 CHECKED_FOR = timedelta(hours=12)
@@ -65,11 +66,19 @@ def again_of(answer: BoreAnswer) -> list[int]:
     return list(range(newest - 1, max(newest - UNDO_BACK, 0) - 1, -1))
 
 
-def asks_of(sheet: Sheet, answer: BoreAnswer, mode: Mode, number: int) -> dict[str, Any]:
-    """Return all that the browser needs to ask box after box, and what a figure is read with."""
+def asks_of(
+    sheet: Sheet, answer: BoreAnswer, mode: Mode, number: int, *, stones: HandStonesAnswer | None = None
+) -> dict[str, Any]:
+    """Return all that the browser needs to ask box after box, and what a figure is read with.
+
+    `stones` are those measured last.
+    """
     again = mode is Mode.ROUND and number < len(answer.rounds)
     of = answer.rounds[number] if again else None
-    boxes = boxes_of(sheet, answer, mode, number)
+    if mode is Mode.STONES:
+        boxes, texts = bore_stones.stone_boxes(sheet, stones), bore_stones.own_places(stones)
+    else:
+        boxes, texts = boxes_of(sheet, answer, mode, number), {} if of is None else filled(of, sheet)
     told = answer.next
     return {
         "key": "|".join((sheet.cell.name, bore_key(answer), mode, str(number))),
@@ -81,7 +90,7 @@ def asks_of(sheet: Sheet, answer: BoreAnswer, mode: Mode, number: int) -> dict[s
         "again": again,
         "title": title_of(answer, mode, number, again=again),
         "boxes": [asdict(box) for box in boxes],
-        "filled": {} if of is None else filled(of, sheet),
+        "filled": texts,
         "dial": asdict(Dial.of(sheet, sheet.part(answer.part_number))),
         "expected_um": {} if told is None or again or mode is not Mode.ROUND else told.expected_um,
         "names": bore_besides.names_of(sheet, mode),
@@ -100,6 +109,8 @@ def title_of(answer: BoreAnswer, mode: Mode, number: int, *, again: bool) -> str
         Mode.SIGN: say("Sign check: does larger read larger?"),
         Mode.MEASURED: say("Bore {bore} as one of a shift", bore=answer.bore),
         Mode.EVENT: say("A cell event"),
+        Mode.STONES: say("Thickness of the stones, mm"),
+        Mode.CHECK: say("A gauge on a master"),
         Mode.DONE: say("Bore {bore}: nothing more to type", bore=answer.bore),
     }[mode]
 
@@ -130,8 +141,8 @@ def boxes_of(sheet: Sheet, answer: BoreAnswer, mode: Mode, number: int) -> list[
         ]
     if mode is Mode.DONE:
         return []
-    if mode is Mode.EVENT:
-        return bore_besides.event_boxes(sheet)
+    if mode in (Mode.EVENT, Mode.CHECK):
+        return bore_besides.event_boxes(sheet) if mode is Mode.EVENT else bore_besides.check_boxes(sheet)
     warmths = [
         Box(name=name, kind="temperature", label=label, default="", hint=warm)
         for name, label in (("part_c", say("Part, °C")), ("master_c", say("Master, °C")))
@@ -148,6 +159,9 @@ def _strokes(answer: BoreAnswer, number: int) -> list[Box]:
     advised = "0" if told is None else f"{told.strokes_full}/{told.strokes_top}/{told.strokes_bottom}"
     label = say("Strokes: full / top / bottom")
     hint = say("Enter: as advised, {strokes}", strokes=advised)
+    if told is not None and told.change_to:
+        first = say("First fit {stones} and choose them above.", stones=told.change_to)
+        return [Box(name="strokes", kind="strokes", label=label, hint=first)]
     return [Box(name="strokes", kind="strokes", label=label, default=advised, hint=hint)]
 
 

@@ -1,4 +1,4 @@
-"""What is typed at the bore beside its rounds, box by box: a cell event, and a bore of a shift."""
+"""What is typed at the bore beside its rounds, box by box: a cell event, a gauge check, a bore of a shift."""
 
 from __future__ import annotations
 
@@ -21,28 +21,74 @@ EVENTS = {
     EventKind.FEED_OFFSET: to_say("feed offset"),
     EventKind.GAUGE_ZEROED: to_say("gauge zeroed"),
     EventKind.SETUP_CHANGED: to_say("set-up changed"),
+    EventKind.REROUTED: to_say("spindle hones other bores"),
 }
-"""What can be typed here, in the order of its numbers; a rerouting is a decision of the sheet's keeper."""
+"""What can be typed here, in the order of its numbers."""
+STATES = {"as-found": to_say("as found"), "as-left": to_say("as left")}
+OF_STONES = (EventKind.STONES_FITTED, EventKind.STONES_DRESSED, EventKind.STONES_REMOVED)
+OF_AMOUNT = (EventKind.STONES_FITTED, EventKind.STONES_DRESSED, EventKind.FEED_OFFSET, EventKind.GAUGE_ZEROED)
+OF_SPINDLE = tuple(kind for kind in EVENTS if kind is not EventKind.GAUGE_ZEROED)
 
 
 def names_of(sheet: Sheet, mode: Mode) -> dict[str, list[str]]:
     """Return the names that a number stands for, by the kind of box: a wet finger types no words."""
     hand = [HAND] if mode is Mode.MEASURED else []
-    return {"event": [kind.value for kind in EVENTS], "spindle": [*sheet.spindle_ids, *hand]}
+    return {
+        "event": [kind.value for kind in EVENTS],
+        "spindle": [*sheet.spindle_ids, *hand],
+        "gauge": list(sheet.gauge_ids),
+        "state": list(STATES),
+    }
 
 
 def event_boxes(sheet: Sheet) -> list[Box]:
     """Return the boxes of a cell event, in the order in which they are asked."""
     nothing = say("Enter: nothing")
     spindles = _numbered(sheet.spindle_ids)
-    amount = say("Offset or zero correction, µm; bores since a late entry")
+    amount = say("Offset or zero correction, µm; bores before or since")
+    to_sheet = say("such as 1 3. Enter: as the sheet says")
+    happened = Box(name="event", kind="event", label=say("What happened"), hint=_numbered(_said(EVENTS)))
+    later = {
+        "spindle": ("spindle", say("Spindle"), spindles or nothing, OF_SPINDLE),
+        "bores": ("name", say("Bores it hones from now on"), to_sheet, (EventKind.REROUTED,)),
+        "stone_set": ("name", say("Stone set"), nothing, OF_STONES),
+        "gauge": ("gauge", say("Gauge"), _numbered(sheet.gauge_ids), (EventKind.GAUGE_ZEROED,)),
+        "value": ("amount", amount, nothing, OF_AMOUNT),
+        "note": ("name", say("Note"), nothing, ()),
+    }
     return [
-        Box(name="event", kind="event", label=say("What happened"), hint=_numbered(_events_said())),
-        Box(name="spindle", kind="spindle", label=say("Spindle"), default="", hint=spindles or nothing),
-        Box(name="stone_set", kind="name", label=say("Stone set"), default="", hint=nothing),
-        Box(name="gauge", kind="name", label=say("Gauge"), default="", hint=nothing),
-        Box(name="value", kind="amount", label=amount, default="", hint=nothing),
-        Box(name="note", kind="name", label=say("Note"), default="", hint=nothing),
+        happened,
+        *(
+            Box(
+                name=name,
+                kind=kind,
+                label=label,
+                default="",
+                hint=hint,
+                only=tuple(one.value for one in only),
+            )
+            for name, (kind, label, hint, only) in later.items()
+        ),
+    ]
+
+
+def check_boxes(sheet: Sheet) -> list[Box]:
+    """Return the boxes of a gauge that was read on a master, in the order in which they are asked."""
+    first = sheet.measuring.gauge
+    gauges = say("{gauges}. Enter: {first}", gauges=_numbered(sheet.gauge_ids), first=first)
+    found = say("{states}. Enter: as found", states=_numbered(_said(STATES)))
+    return [
+        Box(name="gauge", kind="gauge", label=say("Gauge"), default=first, hint=gauges),
+        Box(name="master", kind="reading", label=say("The master's own size")),
+        Box(name="reading", kind="reading", label=say("The gauge on it")),
+        Box(name="state", kind="state", label=say("As found or as left"), default="as-found", hint=found),
+        Box(
+            name="master_c",
+            kind="temperature",
+            label=say("Master, °C"),
+            default="",
+            hint=say("Enter: not measured"),
+        ),
     ]
 
 
@@ -65,12 +111,12 @@ def word_of(text: str, kind: str, names: Mapping[str, Sequence[str]]) -> str:
         return typed
     if typed.isdecimal() and 0 < int(typed) <= len(known):
         return known[int(typed) - 1]
-    shown = _numbered(_events_said() if kind == "event" else known)
+    shown = _numbered({"event": _said(EVENTS), "state": _said(STATES)}.get(kind, known))
     raise WrongUsage(say("'{typed}' is none of {known}.", typed=typed, known=shown or say("none")))
 
 
-def _events_said() -> list[str]:
-    return [say(words) for words in EVENTS.values()]
+def _said(named: Mapping[Any, str]) -> list[str]:
+    return [say(words) for words in named.values()]
 
 
 def _numbered(names: Sequence[str]) -> str:
@@ -81,8 +127,16 @@ def _happened(text: str, box: Mapping[str, Any], asks: Mapping[str, Any]) -> tup
     return say(EVENTS[EventKind(word_of(text, "event", asks["names"]))]), ()
 
 
-def _spindle(text: str, box: Mapping[str, Any], asks: Mapping[str, Any]) -> tuple[str, Sequence[str]]:
-    return word_of(text, "spindle", asks["names"]), ()
+def _named(text: str, box: Mapping[str, Any], asks: Mapping[str, Any]) -> tuple[str, Sequence[str]]:
+    return word_of(text, box["kind"], asks["names"]), ()
+
+
+def _state(text: str, box: Mapping[str, Any], asks: Mapping[str, Any]) -> tuple[str, Sequence[str]]:
+    return say(STATES[word_of(text, "state", asks["names"])]), ()
+
+
+def _thickness(text: str, box: Mapping[str, Any], asks: Mapping[str, Any]) -> tuple[str, Sequence[str]]:
+    return say("{mm} mm", mm=local.number(read_figure(text), 3)), ()
 
 
 def _name(text: str, box: Mapping[str, Any], asks: Mapping[str, Any]) -> tuple[str, Sequence[str]]:
@@ -93,5 +147,13 @@ def _amount(text: str, box: Mapping[str, Any], asks: Mapping[str, Any]) -> tuple
     return local.significant(read_figure(text)), ()
 
 
-READ = {"event": _happened, "spindle": _spindle, "name": _name, "amount": _amount}
+READ = {
+    "event": _happened,
+    "spindle": _named,
+    "gauge": _named,
+    "state": _state,
+    "name": _name,
+    "amount": _amount,
+    "thickness": _thickness,
+}
 """How each kind of box here is read."""

@@ -15,12 +15,18 @@ class Mode(StrEnum):
     LEFT = "as-left"
     MEASURED = "measured"
     EVENT = "event"
+    STONES = "stones"
+    CHECK = "gauge-check"
     DONE = "done"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Box:
-    """One figure that is asked for: `default` is what Enter alone takes, None where a figure is needed."""
+    """One figure that is asked for: `default` is what Enter alone takes, None where a figure is needed.
+
+    `plane` names the row it stands in, "" the first; of a cell event it is asked `only` where one of these
+    happened, of all where none is named.
+    """
 
     name: str
     kind: str
@@ -29,3 +35,4 @@ class Box:
     hint: str = ""
     plane: str = ""
     direction: str = ""
+    only: tuple[str, ...] = ()

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from cellmon.errors import CellmonError, WrongUsage
-from cellmon.monitor.bore.entry import read_figure, read_temperature
+from cellmon.monitor.bore.entry import Dial, read_entry, read_figure, read_temperature
 from cellmon.monitor.bore.keeping import TypedRound, strokes_of
 from cellmon.monitor.bore.measured import HAND, TypedBore
 from cellmon.monitor.bore.zero import keep_sign, keep_zero, zero_warning
 from cellmon.records import Kind
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
-from dashboards.pages import parts
+from dashboards.pages import bore_stones, parts
 from dashboards.pages.bore_besides import word_of
 from dashboards.pages.bore_box import Mode
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 
-LISTED = ("event", "spindle")
+LISTED = ("event", "spindle", "gauge")
 """Boxes in which a number stands for a name."""
 
 
@@ -74,8 +74,8 @@ def finish(
     figures = {name: str(text) for name, text in typed.get("figures", {}).items()}
     sure = list(asked_before) if typed.get("sure") else None
     try:
-        if asks["mode"] == Mode.EVENT:
-            return _event(monitor, asks, figures, beside, sure=sure)
+        if asks["mode"] in LOGGED:
+            return LOGGED[asks["mode"]](monitor, asks, figures, beside, sure)
         if asks["mode"] == Mode.MEASURED:
             return _measured(monitor, asks, figures, beside, sure=sure, confirmed=_confirmed(asks, typed))
         if asks["mode"] == Mode.ROUND:
@@ -122,6 +122,8 @@ def _round(
     if asked and list(asked) != sure:
         return Finished(kept=False, said="", asked=asked)
     monitor.keep_round(typed)
+    if number == 0:
+        return Finished(kept=True, said=say("The bore is kept as received."))
     said = say_many(
         "Round {number} is kept: {count} reading.",
         "Round {number} is kept: {count} readings.",
@@ -165,26 +167,83 @@ def _event(
     asks: Mapping[str, Any],
     figures: Mapping[str, str],
     beside: Beside,
-    *,
     sure: list[str] | None,
 ) -> Finished:
-    """Keep a cell event; what is odd about it is asked first."""
-    named = {name: word_of(figures[name], name, asks["names"]) for name in LISTED if figures.get(name)}
-    said = {name: figures.get(name, "").strip() for name in ("stone_set", "gauge", "note")}
-    amount = _figure(figures.get("value", ""))
-    if amount is not None:
-        said["value"] = f"{amount:g}"
-    at = datetime.now(tz=parts.zone_of(monitor)).replace(microsecond=0).isoformat()
-    values = {**named, **{name: text for name, text in said.items() if text}, "at": at, "by": beside.by}
-    looked = monitor.look_at(Kind.EVENTS, [values])
+    """Keep a cell event; a box that is not asked for it counts as empty."""
+    happened = word_of(figures["event"], "event", asks["names"])
+    asked = [box["name"] for box in asks["boxes"] if not box["only"] or happened in box["only"]]
+    typed = {name: figures[name].strip() for name in asked if figures.get(name, "").strip()}
+    named = {name: word_of(typed[name], name, asks["names"]) for name in LISTED if name in typed}
+    amount = {"value": f"{read_figure(typed['value']):g}"} if "value" in typed else {}
+    values = {**typed, **named, **amount, "at": _now(monitor), "by": beside.by}
+    return _logged(monitor, Kind.EVENTS, [values], sure)
+
+
+def _stones(
+    monitor: Monitor,
+    asks: Mapping[str, Any],
+    figures: Mapping[str, str],
+    beside: Beside,
+    sure: list[str] | None,
+) -> Finished:
+    """Keep the thickness of stones, and say what they are fit for."""
+    rows = bore_stones.rows_of(asks, figures, by=beside.by, at=_now(monitor))
+    became = _logged(monitor, Kind.STONE_MEASUREMENTS, rows, sure)
+    return replace(became, said=bore_stones.kept_words(monitor, rows)) if became.kept else became
+
+
+def _gauge_check(
+    monitor: Monitor,
+    asks: Mapping[str, Any],
+    figures: Mapping[str, str],
+    beside: Beside,
+    sure: list[str] | None,
+) -> Finished:
+    """Keep what a gauge read on a master; a reading about a dial turn off is asked first."""
+    dial = Dial.of(monitor.sheet, monitor.sheet.part(asks["part_number"]))
+    master = read_entry(figures["master"], dial).um
+    reading = read_entry(figures["reading"], dial, expected_um=master)
+    values = {
+        "gauge": word_of(figures["gauge"], "gauge", asks["names"]),
+        "state": word_of(figures["state"], "state", asks["names"]),
+        "master_mm": f"{dial.nominal_mm + master / 1000:.5f}",
+        "reading_mm": f"{dial.nominal_mm + reading.um / 1000:.5f}",
+        "temp_c": figures.get("master_c", "").strip().replace(",", "."),
+        "at": _now(monitor),
+        "by": beside.by,
+    }
+    if reading.asked and list(reading.asked) != sure:
+        return Finished(kept=False, said="", asked=reading.asked)
+    became = _logged(monitor, Kind.GAUGE_CHECKS, [values], None)
+    off = say(
+        "{gauge} stood {um} from its master. Kept.",
+        gauge=values["gauge"],
+        um=theme.um_said(reading.um - master),
+    )
+    return replace(became, said=off) if became.kept else became
+
+
+LOGGED = {Mode.EVENT: _event, Mode.STONES: _stones, Mode.CHECK: _gauge_check}
+"""What is kept as the command `log` keeps it."""
+
+
+def _logged(
+    monitor: Monitor, kind: Kind, rows: Sequence[Mapping[str, str]], sure: list[str] | None
+) -> Finished:
+    """Log typed rows; what is odd about them is asked first."""
+    looked = monitor.look_at(kind, rows)
     if looked.refused:
         raise WrongUsage(" ".join(looked.refused))
     if looked.asked and list(looked.asked) != sure:
         return Finished(kept=False, said="", asked=looked.asked)
-    taken = monitor.log(Kind.EVENTS, values)
+    taken = monitor.log_rows(kind, rows)
     if taken.why_not is not None or taken.set_aside:
         raise WrongUsage(taken.why_not or taken.set_aside[0].reason)
     return Finished(kept=True, said=say("It is already known.") if taken.known else say("Logged."))
+
+
+def _now(monitor: Monitor) -> str:
+    return datetime.now(tz=parts.zone_of(monitor)).replace(microsecond=0).isoformat()
 
 
 def _typed(asks: Mapping[str, Any], figures: Mapping[str, str], beside: Beside) -> TypedRound:

@@ -17,7 +17,7 @@ from cellmon.people import Role
 from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.hand_bore import hand_bore_figure
-from dashboards.pages import asked, bore_words, parts
+from dashboards.pages import asked, bore_stones, bore_words, parts
 from dashboards.pages.bore_asks import again_of, asks_of, bore_key, mode_of, number_of
 from dashboards.pages.bore_box import Mode
 from dashboards.pages.bore_layout import (
@@ -129,7 +129,8 @@ def show(monitor: Monitor, chosen: Chosen) -> dict[str, Any]:
         return {**_nothing(), SENTENCE: parts.notice(parts.capital(str(refusal))), BORES: [], OFFERED: []}
     now = datetime.now(tz=parts.zone_of(monitor))
     mode = mode_of(answer, chosen.mode, chosen.skipped, now=now)
-    found = asks_of(monitor.sheet, answer, mode, number_of(answer, chosen.mode))
+    stones_last = bore_stones.measured_last(monitor)
+    found = asks_of(monitor.sheet, answer, mode, number_of(answer, chosen.mode), stones=stones_last)
     may = asked.may(Role.ANSWER)
     return {
         **_of_bore(monitor, answer, hand),
@@ -175,7 +176,7 @@ def _of_bore(monitor: Monitor, answer: BoreAnswer, hand: InHand) -> dict[str, An
         ),
         LEFT: None if answer.see is None else bore_words.left_table(answer, answer.see),
         ROUNDS: bore_words.rounds_table(answer),
-        CHECKS: bore_words.checks_of(answer),
+        CHECKS: [*bore_words.checks_of(answer), *bore_stones.told(bore_stones.measured_last(monitor))],
     }
 
 
@@ -244,7 +245,9 @@ def modes(answer: BoreAnswer, mode: Mode) -> list[Any]:
         Mode.SIGN: say("Sign check"),
         Mode.LEFT: say("Zero, after"),
         Mode.MEASURED: say("A bore of a shift"),
+        Mode.STONES: say("Thickness of the stones"),
         Mode.EVENT: say("A cell event"),
+        Mode.CHECK: say("A gauge on a master"),
     }
     found = [_tab(answer, words, one) for one, words in others.items() if one is not mode]
     for number in again_of(answer):

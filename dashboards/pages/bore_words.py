@@ -114,7 +114,9 @@ def bores_of(bores: Sequence[str], block: HandBlock | None, chosen: str, link: A
     for bore in bores:
         rounds = 0 if block is None else block.rounds.get(bore, 0)
         # round 0 is the bore as received
-        said = say("not begun") if not rounds else say_many("{count} round", "{count} rounds", rounds - 1)
+        said = say_many("{count} round", "{count} rounds", rounds - 1)
+        if rounds < 2:
+            said = say("as received") if rounds else say("not begun")
         here = {"aria-current": "true"} if bore == chosen else {}
         named = [html.B(bore), html.Small(said)]
         found.append(html.Span(dcc.Link(named, href=link(bore)), className="here" if here else ""))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PART = "part_number"
+EVER = datetime.fromtimestamp(0, UTC)
+LISTED = 50
+"""So many bores of a shift are listed, the newest."""
 BOX, CHOICE, FIGURE, LEAD = "by-hand", "by-hand-stream", "by-hand-figure", "by-hand-lead"
 CAPTION = to_say(
     "Upright: a bore from its least to its greatest reading, the dot at its size. Pale band: tolerance; "
@@ -51,18 +54,32 @@ def section() -> html.Div:
 
 
 def made_in(monitor: Monitor, since: datetime | None, until: datetime | None) -> HandStreams:
-    """Return what was finished by hand in some time; of the last week where none is asked for."""
-    return monitor.hand_streams(since=since, until=until)
+    """Return what was finished by hand in some time; of the last week where none is asked for.
+
+    Where no machine works and that time is empty, all before it: a bench may stand for weeks.
+    """
+    answer = monitor.hand_streams(since=since, until=until)
+    if answer.streams or monitor.streams():
+        return answer
+    return monitor.hand_streams(since=EVER, until=until)
+
+
+def beside(monitor: Monitor, *, shown: bool) -> dict[str, str]:
+    """Return how a machine's drawing is shown: not where all that was ever made was made by hand."""
+    return parts.HIDDEN if shown and not monitor.streams() else {}
 
 
 def choose(monitor: Monitor, value: str | None, since: datetime | None, until: datetime | None) -> list[Any]:
-    """Return whether the section shows, its sentence, the positions to choose from, and one of them."""
+    """Return whether the section shows, its sentence, the positions to choose from, and one of them.
+
+    Last whether a machine's drawing shows.
+    """
     try:
         answer = made_in(monitor, since, until)
     except CellmonError:
-        return [parts.HIDDEN, "", [], no_update]
+        return [parts.HIDDEN, "", [], no_update, {}]
     if not answer.streams:
-        return [parts.HIDDEN, "", [], no_update]
+        return [parts.HIDDEN, "", [], no_update, {}]
     numbers = list(dict.fromkeys(s.stream.part_number for s in answer.streams))
     options = [{"label": say("all bores of {part}", part=n), "value": urlencode({PART: n})} for n in numbers]
     options += [
@@ -70,7 +87,8 @@ def choose(monitor: Monitor, value: str | None, since: datetime | None, until: d
         for s in answer.streams
     ]
     values = [option["value"] for option in options]
-    return [{}, sentence(answer), options, no_update if value in values else values[0]]
+    chosen = no_update if value in values else values[0]
+    return [{}, sentence(answer), options, chosen, beside(monitor, shown=True)]
 
 
 def position_words(stream: HandStream, *, several: bool) -> str:
@@ -122,17 +140,22 @@ def show(monitor: Monitor, query: str | None, since: datetime | None, until: dat
 
 
 def of_shift(monitor: Monitor, shift: ShiftOf | None) -> list[Any]:
-    """Return the bores finished by hand in one shift, each in a line; nothing where none was."""
+    """Return the bores finished by hand in one shift, each in a line; nothing where none was.
+
+    Without a shift, which is where no machine made a bore, those of the last week; the newest where many.
+    """
     try:
         answer = made_in(monitor, shift.starts if shift else None, shift.ends if shift else None)
     except CellmonError:
         return []
     if not answer.made:
         return []
-    return [
-        html.H2(say("Sized by hand: {count}", count=len(answer.made))),
-        html.Ul([_line(one) for one in answer.made], className="lines"),
-    ]
+    count = local.number(len(answer.made))
+    in_shift = say("Sized by hand in the shift: {count}", count=count)
+    lines = html.Ul([_line(one) for one in answer.made[-LISTED:]], className="lines")
+    more = say("The newest {count} are listed; page Stream draws all.", count=LISTED)
+    told = [html.P(more, className="aside")] if len(answer.made) > LISTED else []
+    return [html.H2(in_shift if shift else say("Sized by hand: {count}", count=count)), *told, lines]
 
 
 def _line(one: HandBore) -> html.Li:
@@ -141,13 +164,13 @@ def _line(one: HandBore) -> html.Li:
         "{size}, {verdict}, {at}",
         size=theme.um_said(one.um),
         verdict=verdict_words(one.verdict),
-        at=local.clock(one.at),
+        at=parts.when(one.at),
     )
     return html.Li([dcc.Link(named, href=f"/{hand_line.link_to(one)}"), f": {rest}"])
 
 
-def register(app: Dash, monitor: Monitor, asked_for: Any, *names: tuple[str, str]) -> None:
-    """Wire the section; `asked_for` turns what the page shows into a time."""
+def register(app: Dash, monitor: Monitor, asked_for: Any, machine: str, *names: tuple[str, str]) -> None:
+    """Wire the section; `asked_for` turns what the page shows into a time, `machine` is what hides alone."""
     shown = [Input(*name) for name in names]
     states = [State(*name) for name in names]
 
@@ -156,6 +179,7 @@ def register(app: Dash, monitor: Monitor, asked_for: Any, *names: tuple[str, str
         Output(LEAD, "children"),
         Output(CHOICE, "options"),
         Output(CHOICE, "value"),
+        Output(machine, "style"),
         Input(parts.CHANGE, "data"),
         *shown,
         State(CHOICE, "value"),

@@ -63,7 +63,11 @@ def layout(query: str | None = None) -> html.Main:
             html.H2(say("On its masters")),
             html.P(id=ZERO_WORDS + "-lead", className="told"),
             parts.figure_box(
-                ZEROES, height=zeroes.HEIGHT, caption=say(ZERO_CAPTION), told_by=ZERO_WORDS + "-lead"
+                ZEROES,
+                height=zeroes.HEIGHT,
+                caption=say(ZERO_CAPTION),
+                told_by=ZERO_WORDS + "-lead",
+                slim=True,
             ),
             html.Div(id=ZERO_WORDS),
             html.H2(say("How sure one reading is")),
@@ -72,7 +76,9 @@ def layout(query: str | None = None) -> html.Main:
             html.Div(id=RULE),
             html.H2(say("Against another gauge")),
             html.Div(id=PAIR_WORDS),
-            parts.figure_box(PAIR, height=two_gauges.HEIGHT, caption=say(PAIR_CAPTION), told_by=PAIR_WORDS),
+            parts.figure_box(
+                PAIR, height=two_gauges.HEIGHT, caption=say(PAIR_CAPTION), told_by=PAIR_WORDS, slim=True
+            ),
         ]
     )
 

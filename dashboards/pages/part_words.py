@@ -245,9 +245,9 @@ def _places(story: PartStory) -> html.Table:
             where = None if g is None else subgroup_words(g)
             away = None if p.away is None else local.number(p.away, 1, sign=True)
             away = None if away is None else say("{distance} sd", distance=away)
-            limits = None if p.center_um is None else theme.um(p.center_um, 2)
-            mean = None if g is None else _mean_words(g)
-            body.append([str(p.stream), _um(p.value_um, 2), limits, away, where, mean])
+            value, centre = (_in_unit(v, p.unit) for v in (p.value_um, p.center_um))
+            mean = None if g is None else _mean_words(g, p.unit)
+            body.append([str(p.stream), value, centre, away, where, mean])
     head = [
         say("stream"),
         say("value {unit}", unit=lengths.unit()),
@@ -269,8 +269,16 @@ def subgroup_words(g: ItsSubgroup) -> str:
     )
 
 
-def _mean_words(g: ItsSubgroup) -> str:
-    mean, spread = theme.um(g.mean_um, 2), lengths.bare(g.range_um, 2)
+def _in_unit(value: float | None, unit: str) -> str | None:
+    """Return a figure of a stream; its unit stands behind it where it is not that of the column."""
+    if value is None or isnan(value):
+        return None
+    text = theme.um(value, 2, unit=unit)
+    return text if unit == lengths.UM else f"{text} {unit}"
+
+
+def _mean_words(g: ItsSubgroup, unit: str) -> str:
+    mean, spread = theme.um(g.mean_um, 2, unit=unit), lengths.of(g.range_um, unit, 2)
     return say("{mean}, range {range}", mean=mean, range=spread)
 
 

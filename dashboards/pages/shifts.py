@@ -24,7 +24,7 @@ PATH = "/shifts"
 NAME = to_say("Shifts")
 SENTENCE, SHIFT, SPAN, STREAM = "shifts-sentence", "shifts-shift", "shifts-span", "shifts-stream"
 CALLED, BUDGET, RULES = "shifts-called", "shifts-budget", "shifts-rules"
-SPLITS, BY_HAND = "shifts-splits", "shifts-by-hand"
+SPLITS, BY_HAND, MACHINES = "shifts-splits", "shifts-by-hand", "shifts-machines"
 LINES, PAIR, TABLE, HEADING = "shifts-seismograph", "shifts-mean-range", "shifts-table", "shifts-heading"
 PAIR_PX = 560
 SPANS = {"one": 1, "two": 2, "week": 7, "month": 31}
@@ -56,34 +56,41 @@ def layout(query: str | None = None) -> html.Main:
                 ],
                 className="controls",
             ),
-            parts.figure_box(
-                LINES,
-                height=640,
-                told_by=SENTENCE,
-                caption=say(
-                    "Each line: subgroup means of one stream from its centre, in its own sigma. "
-                    "Ring: several signals, or one far out. Click a line to see that stream below."
-                ),
-            ),
             html.Div(
                 [
+                    parts.figure_box(
+                        LINES,
+                        height=640,
+                        slim=True,
+                        told_by=SENTENCE,
+                        caption=say(
+                            "Each line: subgroup means of one stream from its centre, in its own sigma. "
+                            "Ring: several signals, or one far out. Click a line to see that stream below."
+                        ),
+                    ),
                     html.Div(
                         [
-                            html.H2(id=HEADING),
-                            parts.figure_box(
-                                PAIR,
-                                height=PAIR_PX,
-                                told_by=HEADING,
-                                caption=say(
-                                    "Pale band: inside the limits. Ring: a mean beyond. "
-                                    "Square: a range beyond."
-                                ),
+                            html.Div(
+                                [
+                                    html.H2(id=HEADING),
+                                    parts.figure_box(
+                                        PAIR,
+                                        height=PAIR_PX,
+                                        slim=True,
+                                        told_by=HEADING,
+                                        caption=say(
+                                            "Pale band: inside the limits. Ring: a mean beyond. "
+                                            "Square: a range beyond."
+                                        ),
+                                    ),
+                                ]
                             ),
-                        ]
+                            html.Div(id=TABLE),
+                        ],
+                        className="beside",
                     ),
-                    html.Div(id=TABLE),
                 ],
-                className="beside",
+                id=MACHINES,
             ),
             html.Div(id=CALLED),
             html.Div(id=BY_HAND),
@@ -177,11 +184,15 @@ def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
 
 
 def show_by_hand(monitor: Monitor, shift: str | None) -> list[Any]:
-    """Return the bores finished by hand in one shift; where machines made none, in the last week."""
+    """Return the bores finished by hand in one shift, and whether the machines' drawings show.
+
+    Where no machine made a bore these are of the last week.
+    """
     try:
-        return by_hand.of_shift(monitor, monitor.shifts(shift=shift).shift)
+        found = by_hand.of_shift(monitor, monitor.shifts(shift=shift).shift)
     except CellmonError:
-        return []
+        found = []
+    return [found, by_hand.beside(monitor, shown=bool(found))]
 
 
 def show_splits(monitor: Monitor) -> list[Any]:
@@ -288,7 +299,7 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, shift: str | None) -> list[Any]:
         return show_called(monitor, shift)
 
-    @app.callback(Output(BY_HAND, "children"), changed, shift)
+    @app.callback(Output(BY_HAND, "children"), Output(MACHINES, "style"), changed, shift)
     def _(change: int, shift: str | None) -> list[Any]:
         return show_by_hand(monitor, shift)
 

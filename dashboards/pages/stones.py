@@ -55,7 +55,9 @@ def layout(query: str | None = None) -> html.Main:
                 ],
                 className="controls",
             ),
-            parts.figure_box(LINES, height=stone_lines.HEIGHT, caption=_lines_caption(), told_by=SET_WORDS),
+            parts.figure_box(
+                LINES, height=stone_lines.HEIGHT, caption=_lines_caption(), told_by=SET_WORDS, slim=True
+            ),
             html.H2(say("The stones of the set")),
             html.Div(
                 [
@@ -67,7 +69,7 @@ def layout(query: str | None = None) -> html.Main:
                 className="beside",
             ),
             html.H2(say("Changes to come")),
-            parts.figure_box(CALENDAR, height="auto", caption=_calendar_caption(), told_by=NEXT),
+            parts.figure_box(CALENDAR, height="auto", caption=_calendar_caption(), told_by=NEXT, slim=True),
             html.H2(say("Orders, stock and cost")),
             html.Div(id=ORDERS),
             html.P(

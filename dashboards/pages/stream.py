@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -26,6 +26,7 @@ SENTENCE, STREAM, SPAN, PAIRED = "stream-sentence", "stream-stream", "stream-spa
 LIMITS, UNAIDED = "stream-limits", "stream-unaided"
 UNTIL, EARLIER, LATER = "stream-until", "stream-earlier", "stream-later"
 RIBBON, PAIR, PAIR_BOX, WORDS = "stream-ribbon", "stream-mean-range", "stream-pair-box", "stream-words"
+RIBBON_BOX = "stream-ribbon-box"
 SPANS = {"shift": 8, "day": 24, "two": 48, "week": 168, "all": None}
 PAIR_WORDS = {
     "none": to_say("nothing"),
@@ -65,12 +66,16 @@ def layout(query: str | None = None) -> html.Main:
         PAIR,
         height=mean_range.HEIGHT,
         caption=say(PAIR_CAPTION),
+        slim=True,
     )
     return html.Main(
         [
             parts.lead(SENTENCE),
             html.Div([*_controls(), dcc.Store(id=UNTIL, data=until)], className="controls"),
-            parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
+            html.Div(
+                parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
+                id=RIBBON_BOX,
+            ),
             strips.layout(),
             html.Div(pair, id=PAIR_BOX, style=parts.HIDDEN),
             html.Div(id=WORDS),
@@ -187,7 +192,7 @@ def time_by_hand(monitor: Monitor, span: str, until: str | None) -> tuple[dateti
     end = moment(until) if until else None
     hours = SPANS.get(span, 48)
     newest = end or monitor.waiting_signals().as_of
-    return newest - timedelta(hours=hours) if hours else datetime.fromtimestamp(0, UTC), end
+    return newest - timedelta(hours=hours) if hours else by_hand.EVER, end
 
 
 def first_shift(monitor: Monitor, end: datetime) -> datetime:
@@ -337,6 +342,6 @@ def register(app: Dash, monitor: Monitor) -> None:
     )
     names = (STREAM, "value"), (SPAN, "value"), (UNTIL, "data")
     strips.register(app, monitor, asked_for, PAIRED, *names)
-    by_hand.register(app, monitor, time_by_hand, *names[1:])
+    by_hand.register(app, monitor, time_by_hand, RIBBON_BOX, *names[1:])
     freeze.register(app, monitor, STREAM)
     audited.register(app, monitor)

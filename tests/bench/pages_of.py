@@ -1,10 +1,9 @@
-"""What each page asks and draws anew once something was committed, as its callbacks do; the times of each."""
+"""What each page asks and draws anew once a batch was committed, as its callbacks do; the times of each."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
-from typing import Any
 
 from cellmon.monitor import Monitor
 from dashboards.kept import kept
@@ -102,21 +101,22 @@ PAGES: Mapping[str, Callable[[Monitor], None]] = {
 
 
 def refreshes(
-    monitor: Monitor, *, names: Mapping[str, Callable[[Monitor], None]] = PAGES
+    monitor: Monitor, commit: Callable[[], None], *, names: Mapping[str, Callable[[Monitor], None]] = PAGES
 ) -> dict[str, float]:
     """Return the seconds of the processor's time that each page's refresh takes, the least of some.
 
-    Nothing an answer was kept of serves twice, as after a commit.
+    A refresh is what a person causes who keeps a page open: the page was drawn, a batch was committed,
+    the page is drawn again. What the process kept of the state before serves as far as it holds.
     """
     assert parts.every_stream(monitor)
-    found: dict[str, float] = {}
+    asked, found = kept(monitor), dict[str, float]()
     for name, page in names.items():
-        took: list[Any] = []
+        page(asked)
+        took: list[float] = []
         for _ in range(ROUNDS):
-            monitor._worked_out = None
-            fresh = kept(monitor)
+            commit()
             began = time.process_time()
-            page(fresh)
+            page(asked)
             took.append(time.process_time() - began)
         found[name] = min(took)
     return found

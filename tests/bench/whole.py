@@ -15,6 +15,7 @@ from cellmon.intake import read_file
 from cellmon.simulate.sheet_text import sheet_text
 from tests.bench import inputs, pandas_script
 from tests.bench.clock import Child, Row, by_turns, child
+from tests.bench.next_batch import next_batches
 from tests.bench.pages_of import refreshes
 from tests.monitor.judge.making import demo_sheet
 
@@ -60,15 +61,16 @@ def taking(folder: Path, size: str) -> list[Row]:
 
 
 def pages(folder: Path) -> list[Row]:
-    """What each page asks and draws after a commit, on the demo week."""
+    """What each page asks and draws once one more batch of bores was committed, on the demo week."""
     bare = child(_PANDAS).seconds
     with tempfile.TemporaryDirectory(dir=folder) as name:
         shutil.copytree(inputs.demo_cell(folder), Path(name) / "cell")
         monitor = cellmon.open_cell(Path(name) / "cell")
-        refreshes(monitor)  # what a process imports and works out once
-        found = refreshes(monitor)
+        commit = next_batches(monitor, Path(name))
+        refreshes(monitor, commit)  # what a process imports and works out once
+        found = refreshes(monitor, commit)
         monitor.close()
-    work = "page {} on the demo week, after a commit"
+    work = "page {} on the demo week, after a batch of 48 bores was committed"
     return [
         Row(work=work.format(name), seconds=s, against=_IMPORT, baseline=bare, wanted=PAGE_WANTED)
         for name, s in found.items()

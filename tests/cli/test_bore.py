@@ -180,7 +180,23 @@ def test_a_record_is_exported_of_a_bore_of_a_block_and_blank(capsys, monkeypatch
         assert reason in capsys.readouterr().err
 
 
-ANSWERS = ["Bench", "B-1", "2", "i", "3.4370", "5.5", "c", "3.4350", "0.002", "0.003", "", "", "1", "s"]
+ANSWERS = [
+    "Bench",
+    "B-1",
+    "2",
+    "i",
+    "3.4370",
+    "5.5",
+    "c",
+    "3.4350",
+    "0.002",
+    "0.003",
+    "",
+    "",
+    "1",
+    "200",
+    "s",
+]
 
 
 def test_a_handful_of_answers_makes_a_sheet(capsys, monkeypatch, tmp_path):
@@ -190,7 +206,19 @@ def test_a_handful_of_answers_makes_a_sheet(capsys, monkeypatch, tmp_path):
     text = (tmp_path / "cell" / "cell.toml").read_text(encoding="utf-8")
     assert "lower = 87.2998" in text
     assert 'clockwise = "smaller"' in text
+    assert "turn_um = 200" in text
     assert main(["check", "--cell", str(tmp_path / "cell")]) == 0
+
+
+def test_an_answer_that_cannot_be_is_asked_for_again_in_words(capsys, monkeypatch, tmp_path):
+    sizes = ["68", "140", "x", "l", "2.677", "68,000", "67.9", "68,024"]
+    lines = ["Bench", "B-1", "many", "2", "mm", *sizes, *[""] * 9]
+    monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+    assert main(["new", str(tmp_path / "cell"), "--hand"]) == 0
+    out = capsys.readouterr().out
+    for words in ("no figure", "Type one of limits, clearance.", "2.677 lies far", "more than 68."):
+        assert words in out
+    assert "# turn_um" in (tmp_path / "cell" / "cell.toml").read_text(encoding="utf-8")
 
 
 def test_answers_that_end_early_make_nothing(capsys, monkeypatch, tmp_path):
@@ -268,3 +296,26 @@ def test_a_figure_typed_in_answer_to_a_question_takes_the_place_of_the_odd_one(c
     assert out.count("is that so?") == 1
     (received,) = said(capsys, monkeypatch, cell, [])[0]["bore"]["rounds"]
     assert received["um"]["top_x"] == pytest.approx(-55.0)
+
+
+def test_a_reading_one_dial_turn_off_is_asked_about_before_the_next_is_typed(capsys, monkeypatch, cell):
+    told(capsys, monkeypatch, cell, ["", "", "", "", "", *RECEIVED, "q", ""])
+    odd, right = grown(5)[0], grown(5)
+    turned = f"{float(odd) + 0.2:.4f}"  # 100 divisions of 2 um on diameter
+    lines = ["A. Person", "", "", "", "", "", turned, right[0], *right[1:], "q", ""]
+    out = told(capsys, monkeypatch, cell, lines)
+    assert "about +1 dial turn from what was expected" in out.replace("\n", " ")
+    (_, first) = said(capsys, monkeypatch, cell, [])[0]["bore"]["rounds"]
+    assert first["um"]["top_x"] == pytest.approx(-50.0), "the figure that followed took its place"
+
+
+@pytest.mark.parametrize(("answer", "cleaned"), [("y", True), ("", None)])
+def test_after_a_finished_bore_a_person_is_asked_whether_the_block_was_washed(
+    capsys, monkeypatch, cell, answer, cleaned
+):
+    finished = ["68.012", "68.013", "68.011", "68.012", "68.013", "68.012"]
+    out = told(capsys, monkeypatch, cell, ["A. Person", "", "", "", "", "", *finished, "", answer])
+    assert "Finished" in out
+    assert "wash it" in out.replace("\n", " ")
+    assert "Is that done" in out
+    assert (said(capsys, monkeypatch, cell, [])[0]["bore"]["block"]["cleaned"] or None) == cleaned

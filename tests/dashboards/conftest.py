@@ -17,7 +17,7 @@ from cellmon.simulate.harrowmere import SEED, harrowmere_week
 from cellmon.simulate.line import run
 from cellmon.simulate.sheet_text import sheet_text
 from dashboards.serve import listening
-from tests.conftest import missing
+from tests.conftest import made_once, missing
 
 FLAGS = [
     "--headless",
@@ -36,27 +36,28 @@ DAYS = ("2026-10-19", "2026-10-20", "2026-10-21", "2026-10-22")
 def make_cell(tmp_path_factory) -> Callable[..., Monitor]:
     """Return a function that makes a cell with the demo's first four days, without some faults."""
 
-    made: dict[tuple[str, ...], Path] = {}
-
     def make(*without: str) -> Monitor:
+        name = "-".join(("four-days-without", *without))
         folder = tmp_path_factory.mktemp("cell")
-        if without in made:  # the same cell again: a copy is there in a moment
-            shutil.copytree(made[without], folder, dirs_exist_ok=True)
-            return cellmon.open_cell(folder)
-        files = write_run(run(harrowmere_week().without(*without), seed=SEED), folder)
-        kept = [f for f in files if f.name.startswith(DAYS) and "station" in f.name]
-        logs = [f for f in files if f.name in ("cell-log.csv", "master-checks.csv")]
-        (folder / "cell.toml").write_text(sheet_text(), encoding="utf-8")
-        monitor = cellmon.open_cell(folder)
-        monitor.take([*logs, *(f for f in kept if "again" not in f.name)])
-        monitor.freeze(by="test", why="the first quiet subgroups")
-        monitor.close()
-        made[without] = tmp_path_factory.mktemp("made")
-        for name in ("cell.toml", "cell.db"):
-            shutil.copy(folder / name, made[without] / name)
+        made = made_once(tmp_path_factory, name, lambda new: four_days(new, without))
+        for kept in ("cell.toml", "cell.db"):
+            shutil.copy(made / kept, folder)
         return cellmon.open_cell(folder)
 
     return make
+
+
+def four_days(folder: Path, without: tuple[str, ...]) -> None:
+    """Make that cell, and freeze its limits."""
+    folder.mkdir()
+    files = write_run(run(harrowmere_week().without(*without), seed=SEED), folder)
+    kept = [f for f in files if f.name.startswith(DAYS) and "station" in f.name]
+    logs = [f for f in files if f.name in ("cell-log.csv", "master-checks.csv")]
+    (folder / "cell.toml").write_text(sheet_text(), encoding="utf-8")
+    monitor = cellmon.open_cell(folder)
+    monitor.take([*logs, *(f for f in kept if "again" not in f.name)])
+    monitor.freeze(by="test", why="the first quiet subgroups")
+    monitor.close()
 
 
 @pytest.fixture(scope="session")

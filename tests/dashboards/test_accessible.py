@@ -20,8 +20,6 @@ FOUND = """only => axe.run(document, {resultTypes: ['violations'], ...(only && {
      .map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 200)).join(' | ')))"""
 SPOKEN = "() => document.querySelector('main [aria-live=polite]')?.textContent.length > 10"
 WIDE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
-TALL = "() => document.documentElement.scrollHeight - document.documentElement.clientHeight"
-SCREENS = ((1024, 768), (1280, 720), (1366, 768), (1920, 1080))
 WIDTHS = (360, 768, 1024, 1440, 2560)
 COLOURS = """() => JSON.stringify([...document.querySelectorAll('.js-plotly-plot')].map(g =>
     JSON.stringify([g.data.map(({x, y, customdata, ...kept}) => kept), g.layout])))"""
@@ -76,18 +74,6 @@ def test_a_page_is_drawn_and_named_breaks_no_serious_rule_and_fits_every_width(l
         page.wait_for_timeout(250)
         assert page.evaluate(WIDE) <= 0, f"scrolls sideways at {width}"
     page.evaluate("() => localStorage.removeItem('cellmon-dress')")
-
-
-@pytest.mark.browser
-def test_on_a_screen_above_the_cell_all_of_now_is_in_sight(look, address):
-    page = opened(look, address, "/?screen")
-    page.wait_for_function(DRAWN, arg=FIGURES["/"], timeout=30_000)
-    for width, height in SCREENS:
-        page.set_viewport_size({"width": width, "height": height})
-        page.wait_for_timeout(500)
-        assert page.evaluate(TALL) <= 0, f"scrolls at {width} x {height}"
-        below = page.locator("#now-block .main-svg").first.bounding_box()
-        assert below["y"] + below["height"] <= height and below["height"] > 0.25 * height
 
 
 def assert_it_is_named_and_told(page, name: str) -> None:

@@ -1,13 +1,13 @@
-"""Beside the rounds, page Bore takes a cell event and the bores of a shift, box by box, by numbers."""
+"""Beside the rounds page Bore takes events, checks, stones and bores of a shift, box by box, by numbers."""
 
 from __future__ import annotations
 
 import pytest
 
-from dashboards.pages import bore_asks, bore_shown
+from dashboards.pages import bore_asks, bore_shown, bore_stones
 from dashboards.pages.bore_box import Mode
 from dashboards.pages.bore_keeping import Beside, finish
-from tests.monitor.hand_cell import PLACES, hand_cell
+from tests.monitor.hand_cell import PLACES, grown, hand_cell, typed
 
 SPINDLES = """
 [[spindles]]
@@ -39,6 +39,7 @@ def test_a_number_stands_for_a_name_and_no_other_is_taken(cell):
     found = asks(cell, Mode.EVENT)
     assert read(found, "event", "2")["shown"] == "stones dressed"
     assert read(found, "spindle", "2")["shown"] == read(found, "spindle", "S2")["shown"] == "S2"
+    assert read(found, "event", "7")["shown"] == "spindle hones other bores"
     for text in ("0", "3", "hand", "-1"):
         assert "1 S1; 2 S2" in read(found, "spindle", text)["refused"]
     assert "is none of" in read(found, "event", "stones")["refused"]
@@ -89,3 +90,90 @@ def test_the_bores_of_a_shift_are_kept_one_after_another(cell):
         bores = view.session.bores(spindle="S2")
     assert bores.bore.tolist() == ["1", "2"]
     assert set(bores.part) == {"K7"}
+
+
+def kept(cell, found, figures):
+    """Keep what was typed, and say that it is so where something is asked; return both answers."""
+    first = finish(cell, found, {"figures": figures}, BY)
+    if not first.asked:
+        return first, first
+    return first, finish(cell, found, {"figures": figures, "sure": True}, BY, asked_before=first.asked)
+
+
+def test_a_rerouting_is_kept_and_boxes_of_another_event_count_as_empty(cell):
+    found = asks(cell, Mode.EVENT)
+    only = {box["name"]: box["only"] for box in found["boxes"]}
+    assert only["bores"] == ("rerouted",)
+    assert "gauge-zeroed" not in only["spindle"]
+    assert only["event"] == only["note"] == ()
+    figures = {"event": "7", "spindle": "2", "bores": "1 2", "gauge": "1", "value": "4", "note": "S1 is down"}
+    assert kept(cell, found, figures)[1].kept
+    with cell._view() as view:
+        latest = view.session.latest_events(view.as_of + 10**9)
+    (at,) = [i for i, event in enumerate(latest.event) if event == "rerouted"]
+    assert (latest.spindle[at], latest.bores[at], latest.gauge[at]) == ("S2", "1 2", None)
+    assert str(latest.value[at]) == "nan"
+
+
+def test_a_gauge_on_a_master_is_kept_and_a_dial_turn_off_is_asked_first(cell):
+    found = asks(cell, Mode.CHECK)
+    figures = {"gauge": "1", "master": "68,000", "reading": "+101", "state": "2", "master_c": "20,5"}
+    assert read(found, "gauge", "1")["shown"] == cell.sheet.measuring.gauge
+    assert read(found, "state", "2")["shown"] == "as left"
+    assert "none of 1 as found; 2 as left" in read(found, "state", "left")["refused"]
+    assert "is it in?" in read(found, "master", "2.6772")["asked"][0]
+    before = cell.last_change()
+    first = finish(cell, found, {"figures": figures}, BY)
+    assert (first.kept, cell.last_change()) == (False, before)
+    assert "+1 dial turn from" in first.asked[0]
+    became = kept(cell, found, {**figures, "reading": "+1"})[1]
+    assert "stood +2.0 µm from its master. Kept." in became.said
+    (check,) = cell.bore(part="K7", bore="1").zero_checks
+    assert (check.state, check.zero_um) == ("as-left", 2.0)
+
+
+STONES = """
+[stones]
+id = "R"
+new_thickness_mm = 6.0
+least_thickness_mm = 2.0
+stones_per_set = 2
+flat_um = 5
+parallel_um = 5
+"""
+
+
+def test_thickness_of_the_stones_is_typed_judged_and_due_again_after_two_rounds(tmp_path):
+    cell = hand_cell(tmp_path, more=STONES)
+    answer = cell.bore(part="K7", bore="1")
+    assert bore_stones.measured_last(cell) is None
+    assert bore_stones.told(None) == []
+    found = bore_asks.asks_of(cell.sheet, answer, Mode.STONES, 0)
+    names = [box["name"] for box in found["boxes"]]
+    assert names[:6] == ["stone_set", "1_top", "1_middle", "1_bottom", "1_holder", "1_way_up"]
+    assert len(names) == 11
+    assert read(found, "1_top", "5,960")["shown"] == "5.960 mm"
+    none = finish(cell, found, {"figures": {"stone_set": "R1"}}, BY)
+    assert "at one place at least" in none.said
+    figures = {"stone_set": "R1", "1_holder": "1", "1_way_up": "dot up", "2_holder": "2"}
+    figures |= {f"{s}_{place}": "5,960" for s in "12" for place in ("top", "middle", "bottom")}
+    slip = {**figures, "2_top": "0.2346"}  # in inch by mistake
+    before = cell.last_change()
+    asked = finish(cell, found, {"figures": slip}, BY).asked
+    assert any("stone 2, top: 0.2346 fits as inch, and mm is asked. Type 5.959?" in one for one in asked)
+    assert cell.last_change() == before
+    first, became = kept(cell, found, figures)
+    assert any("is the name right?" in one for one in first.asked)
+    assert became.said == "6 thicknesses of R1 are kept. These stones are within what the sheet asks."
+    for full, um in ((0, 0), (4, 3), (4, 6)):
+        cell.keep_round(typed(grown(um), full=full, part="K7"))
+    last = bore_stones.measured_last(cell)
+    assert (last.stone_set, last.rounds_since) == ("R1", 2)
+    assert last.due.startswith("2 rounds were honed since")
+    again = bore_asks.asks_of(cell.sheet, answer, Mode.STONES, 0, stones=last)
+    assert again["filled"] == {"1_holder": "1", "1_way_up": "dot up", "2_holder": "2"}
+    assert again["boxes"][0]["default"] == "R1"
+    assert again["boxes"][1]["hint"] == "mm; last 5.960. Enter: not measured"
+    text = str(bore_stones.told(last))
+    assert "measure them again" in text
+    assert "eye and breathing protection" in text

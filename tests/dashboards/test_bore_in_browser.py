@@ -69,7 +69,8 @@ def test_a_bore_is_typed_from_nothing_to_its_end(look, serve, monitor):
     no_answer_of_the_server_is_waited_for(at)
     at.readings(FIRST[3:])
     a_turned_tablet_draws_the_bore_whole_again(at)
-    rounds_as_advised(at, monitor)
+    um = a_round_typed_twice_is_not_kept_half_put_right(at, monitor)
+    rounds_as_advised(at, monitor, um)
     answer = monitor.bore(part="K-7", bore="1")
     assert answer.next.step == "finished"
     assert min(p.um for p in answer.see.places) > answer.lower_um
@@ -150,9 +151,38 @@ def a_turned_tablet_draws_the_bore_whole_again(at: AtTheBore) -> None:
     at.page.focus("#bore-figure")
 
 
-def rounds_as_advised(at: AtTheBore, monitor) -> None:
+def a_round_typed_twice_is_not_kept_half_put_right(at: AtTheBore, monitor) -> list[float]:
+    """Type the readings of the round before; put right one figure after another, and only then keep it."""
+    at.asks("Strokes")
+    told = monitor.bore(part="K-7", bore="1").next
+    at.enter()
+    at.asks("Part")
+    at.enter("20.5")
+    at.asks("Master")
+    at.enter()
+    at.asks("top x")
+    at.readings(FIRST)
+    at.says("#bore-asked", "typed twice")
+    um = honed(FIRST, told)
+    for i, value in enumerate(um):
+        at.page.click(f"#bore-boxes .plane button >> nth={i}")
+        at.enter(f"{68 + value / 1000:.4f}")
+        at.asks("Enter keeps it")
+        assert len(monitor.bore(part="K-7", bore="1").rounds) == 1
+    at.enter()
+    at.says("#bore-said", "Round 1 is kept")
+    return um
+
+
+def honed(um: list[float], told) -> list[float]:
+    """Return what the gauge would read after the strokes that were advised."""
+    taken = STROKE_UM * (told.strokes_full + 0.5 * (told.strokes_top + told.strokes_bottom))
+    return [value + taken for value in um]
+
+
+def rounds_as_advised(at: AtTheBore, monitor, um: list[float]) -> None:
     """Hone as the page says, and type what the gauge would read, until the bore ends."""
-    um, number = FIRST, 0
+    number = 1
     while number < MOST:
         number += 1
         at.says("#bore-title", f"round {number}")
@@ -165,8 +195,7 @@ def rounds_as_advised(at: AtTheBore, monitor) -> None:
         at.enter("20.5")
         at.asks("Master")
         at.enter()
-        taken = STROKE_UM * (told.strokes_full + 0.5 * (told.strokes_top + told.strokes_bottom))
-        um = [value + taken for value in um]
+        um = honed(um, told)
         at.asks("top x")
         at.readings(um)
         at.says("#bore-said", f"Round {number} is kept")

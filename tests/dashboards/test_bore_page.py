@@ -146,7 +146,7 @@ def test_one_turn_of_the_dial_off_is_asked_about(cell, answer):
     found = asks(cell, answer)
     near = found["expected_um"]["top"]
     off = bore_asks.read_box(box(found, "top_x"), f"{near + 203:+.0f}um", found)
-    assert "dial turns" in off["asked"][0]
+    assert "dial turn" in off["asked"][0]
     assert bore_asks.read_box(box(found, "top_x"), f"{near:+.0f}um", found)["asked"] == []
 
 
@@ -378,3 +378,11 @@ def test_the_blocks_in_the_hand_are_named_by_their_bores(cell):
 
 def test_page_now_of_a_cell_without_spindles_leads_to_the_bore(cell):
     assert "/bore" in str(now.show_now(cell)[0])
+
+
+def test_nothing_is_advised_for_stones_that_are_to_be_changed_first(cell, answer):
+    told = replace(answer, next=replace(answer.next, change_to="fine"))
+    (box,) = bore_asks.asks_of(cell.sheet, told, Mode.ROUND, 2)["boxes"][:1]
+    assert (box["default"], box["hint"]) == (None, "First fit fine and choose them above.")
+    (box,) = bore_asks.asks_of(cell.sheet, answer, Mode.ROUND, 2)["boxes"][:1]
+    assert box["hint"].startswith("Enter: as advised")

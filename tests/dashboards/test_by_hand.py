@@ -41,14 +41,25 @@ def time_of(monitor, span=ALL, until=None):
 
 
 def test_the_section_is_hidden_where_nobody_honed_by_hand(machines):
-    style, said, options, _ = by_hand.choose(machines, None, *time_of(machines))
-    assert (style, said, options) == (parts.HIDDEN, "", [])
-    assert shifts.show_by_hand(machines, None) == []
+    style, said, options, _, drawn = by_hand.choose(machines, None, *time_of(machines))
+    assert (style, said, options, drawn) == (parts.HIDDEN, "", [], {})
+    assert shifts.show_by_hand(machines, None) == [[], {}]
+
+
+def test_where_no_machine_made_a_bore_they_are_the_page(tmp_path):
+    monitor = new_cell(tmp_path)
+    monitor.take([write(tmp_path, "rounds.csv", SIZING, rounds("K1", [-30.0, 1.0], minute=0))])
+    style, said, *_, drawn = by_hand.choose(monitor, None, *time_of(monitor, "shift"))
+    assert (style, drawn) == ({}, parts.HIDDEN), "a bench that stood for months shows what it made"
+    assert said.startswith("1 bore finished by hand")
+    (heading, lines), drawn = shifts.show_by_hand(monitor, None)
+    assert (heading.children, drawn) == ("Sized by hand: 1", parts.HIDDEN)
+    assert "Mon 2 Mar" in lines.children[0].children[1]
 
 
 def test_positions_are_offered_and_all_of_a_part_come_first(cell):
-    style, said, options, chosen = by_hand.choose(cell, None, *time_of(cell))
-    assert style == {}
+    style, said, options, chosen, drawn = by_hand.choose(cell, None, *time_of(cell))
+    assert style == drawn == {}
     assert [one["label"] for one in options] == ["all bores of P-1", "bore 1", "bore 2"]
     assert chosen == options[0]["value"]
     assert said.startswith("9 bores finished by hand, ")
@@ -91,15 +102,15 @@ def test_one_position_alone_and_one_that_is_not_there(cell):
 
 def test_the_time_shown_holds_for_them_too(cell):
     until = cell.hand_streams(since=time_of(cell)[0]).made[4].at
-    _, said, _, _ = by_hand.choose(cell, None, *time_of(cell, until=until.isoformat()))
+    said = by_hand.choose(cell, None, *time_of(cell, until=until.isoformat()))[1]
     assert said.startswith("4 bores finished by hand, ")
 
 
 def test_a_shift_lists_the_bores_that_were_finished_by_hand_in_it(cell):
     shift = cell.shifts().shift
     inside = [o for o in cell.hand_streams(since=shift.starts).made if o.at < shift.ends]
-    heading, lines = shifts.show_by_hand(cell, str(shift))
-    assert heading.children == f"Sized by hand: {len(inside)}"
+    (heading, lines), _ = shifts.show_by_hand(cell, str(shift))
+    assert heading.children == f"Sized by hand in the shift: {len(inside)}"
     assert len(lines.children) == len(inside)
     link, words = lines.children[0].children
     assert link.href.startswith("/bore?serial=") and "µm" in words

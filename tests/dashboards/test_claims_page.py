@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import plotly.graph_objects as go
 import pytest
 
 from cellmon.errors import NotFound
-from dashboards.figures import edges
+from dashboards.figures import edges, thinned
 from dashboards.pages import claims, parts
 from tests.handed_over_answers import picture_answer
 from tests.small_cell import CHECKS, EVENTS, HEADER, SHEET, checks, events, new_cell, rows, write
@@ -100,6 +102,27 @@ def test_the_left_side_has_every_counted_bore_and_rings_those_beyond(picture):
     assert len(rings["x"]) == int((counted & ((picture.greatest_um > 10) | (picture.least_um < -10))).sum())
     out = next(t for t in figure["data"] if t.get("name") == "left out")
     assert len(out["x"]) == int(picture.left_out.sum())
+
+
+def test_many_bores_are_reduced_and_drawn_without_webgl(picture):
+    count = 20_000
+    chosen = np.arange(count) % len(picture.part)
+    columns = {
+        name: getattr(picture, name)[chosen]
+        for name in ("part", "at", "value_um", "least_um", "greatest_um", "stone_set")
+    }
+    left_out = np.arange(count) % 2 == 0
+    many = replace(picture, **columns, left_out=left_out)
+    figure = edges.edges_figure(many)
+    assert {trace["type"] for trace in figure["data"]} == {"scatter"}
+    dots = next(t for t in figure["data"] if t.get("marker", {}).get("size") == 3)
+    assert thinned.FEW_COLUMNS <= len(dots["x"]) <= 8 * thinned.FEW_COLUMNS + int(left_out.sum()) // 10
+    beyond = edges._outside(many) & ~left_out
+    assert set(np.flatnonzero(beyond) + 0.5) <= set(dots["x"])
+    out = next(t for t in figure["data"] if t.get("name") == "left out")
+    assert len(out["x"]) <= thinned.FEW_COLUMNS + 1
+    drawn = f"{len(dots['x']):,} of 10,000 drawn"
+    assert any(drawn in word["text"] for word in figure["layout"]["annotations"])
 
 
 def test_both_edges_share_one_log_scale_and_stand_upright(picture):

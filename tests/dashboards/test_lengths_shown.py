@@ -141,6 +141,14 @@ def test_a_drawing_is_scaled_as_a_whole(week):
         assert [factor * b for _, b in numbers] == pytest.approx([a for a, _ in numbers], nan_ok=True)
 
 
+def test_an_axis_names_the_one_unit_it_is_scaled_in(week):
+    stream = next(s for s in week.streams() if s.feature == "diameter")
+    view = week.stream(**parts.names_of(stream))
+    for how, unit in ((Shown.MM, "µm"), (Shown.BOTH, "µm"), (Shown.INCH, "0.0001 in")):
+        with lengths.shown_in(how):
+            assert ribbon.ribbon_figure(view)["layout"]["yaxis"]["title"]["text"] == f"from nominal, {unit}"
+
+
 def test_error_bars_shapes_and_words_go_along():
     figure = {
         "data": [

@@ -153,3 +153,35 @@ def test_new_rows_appear_on_an_open_page(look, make_cell, serve, tmp_path):
     page.page.wait_for_function(
         "() => document.querySelector('#now-block').textContent.includes('HM214-999999')", timeout=20_000
     )
+
+
+ON_THE_SCREEN = """() => [...document.querySelectorAll(
+    'main .spindle, #now-block .main-svg, header .caution, #screen-off')].filter(one => {
+    const at = one.getBoundingClientRect();
+    const { right, bottom } = at;
+    return !at.width || at.left < -1 || at.top < -1 || right > innerWidth + 1 || bottom > innerHeight + 1;
+}).length === 0"""
+"""Whether all that should be seen on the screen above the cell is seen whole."""
+LEFT_OF = "() => document.querySelector('#shifts-seismograph .js-plotly-plot').layout.margin.l"
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize(("width", "height"), [(1024, 768), (1920, 1080)])
+def test_now_fits_a_screen_above_the_cell_without_scrolling(look, address, width, height):
+    page = look(address, width=width, height=height)
+    page.open("/?screen=1", "now-block")
+    page.page.wait_for_selector(".now .spindle")
+    page.page.wait_for_function(ON_THE_SCREEN, timeout=10_000)
+    drawn, told = (page.page.locator(of).last.bounding_box() for of in ("#now-block", "main .spindle"))
+    assert drawn["y"] >= told["y"] + told["height"] - 1
+
+
+@pytest.mark.browser
+def test_the_seismograph_is_drawn_narrow_in_a_narrow_window_and_wide_again(look, address):
+    page = look(address, width=360, height=760)
+    page.open("/shifts", "shifts-seismograph")
+    page.page.wait_for_function(f"{LEFT_OF} === 8")
+    box = "document.querySelector('#shifts-seismograph').parentElement"
+    assert page.page.evaluate(f"{box}.scrollWidth <= {box}.clientWidth")
+    page.page.set_viewport_size({"width": 1440, "height": 900})
+    page.page.wait_for_function(f"{LEFT_OF} > 100")

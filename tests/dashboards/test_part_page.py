@@ -85,6 +85,12 @@ def test_the_time_line_is_in_order_and_marks_what_to_look_at(story):
     assert "outside" in str(line.children[1])
 
 
+def test_a_place_in_a_stream_says_its_unit_where_it_is_no_length():
+    assert part_words._in_unit(36.25, "s") == "+36.25 s"
+    assert part_words._in_unit(3.2, "µm") == "+3.20"
+    assert part_words._in_unit(None, "s") is None
+
+
 def test_what_is_held_is_linked_to_its_signal_and_says_what_became_of_it(story):
     said = str(part_words.held(story))
     assert "/signals?signal=S-1" in said and "Nothing decided yet" in said
@@ -103,7 +109,7 @@ def test_tables_tell_verdicts_by_word_and_mark_what_is_not_proven(story):
         "late-station.csv",
         "1,634",
         "4 of 5, 204415 to 204419",
-        "came late (late); kept as read by A. Weber",
+        "came late; kept as read by A. Weber",
     ):
         assert word in said
     assert "not charted: G2 is a gauge of audits" in said

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from cellmon.monitor.stream import StreamBores
 from cellmon.shifts import to_local
-from dashboards.figures import strips, ticks
+from dashboards.figures import strips, thinned, ticks
 from dashboards.pages import parts, stream
 from dashboards.pages import strips as page
 from tests.dashboards.stand_in import StandIn
@@ -107,7 +107,7 @@ def test_no_bore_beyond_a_limit_is_hidden(views, wild):
     drawn = strips.strips_figure([view])["data"]
     seen = {part for trace in drawn if "customdata" in trace for part in trace["customdata"]}
     beyond = set(view.bores.part[ticks.outside(view)])
-    assert beyond <= seen and len(seen) < 4 * strips.COLUMNS + len(wild)
+    assert beyond <= seen and len(seen) < 4 * thinned.FEW_COLUMNS + len(wild)
 
 
 def test_a_long_history_says_that_it_is_reduced_and_needs_no_webgl(views):

@@ -15,7 +15,7 @@ from cellmon.export import demo
 @pytest.fixture(scope="module")
 def from_samples(demo_week):
     """The demo's cell folder, and what `make_demo` said it took."""
-    return demo_week, pickle.loads(demo_week.with_suffix(".taken").read_bytes())
+    return demo_week, pickle.loads(demo_week.with_suffix(".said").read_bytes())
 
 
 def test_every_row_of_the_week_is_accounted_for(from_samples):

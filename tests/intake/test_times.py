@@ -61,6 +61,22 @@ def test_a_date_alone_will_do_where_a_column_may_be_empty():
     assert read("2026-10-19", "19.10.2026", date_alone=True).at.tolist() == [datetime(2026, 10, 18, 22)] * 2
 
 
+@given(st.lists(st.datetimes(datetime(1890, 1, 1), datetime(2210, 1, 1)), min_size=1, max_size=5))
+def test_a_column_written_alike_is_read_as_one_that_is_not(moments):
+    # the date alone in a column of moments makes it be read cell by cell
+    cells = [f"{moment:%Y-%m-%dT%H:%M:%S}{'Z' if i % 2 else '-03:30'}" for i, moment in enumerate(moments)]
+    alike, mixed = read(*cells), read(*cells, "2026-10-19")
+    assert np.array_equal(alike.at, mixed.at[:-1], equal_nan=True)
+    assert alike.refused.tolist() == mixed.refused[:-1].tolist() and mixed.refused[-1]
+
+
+@pytest.mark.parametrize("clock", ["24:00:00Z", "06:60:00Z", "06:00:60Z", "06:00:00+99:99"])
+def test_an_hour_that_there_is_not_is_refused_beside_others(clock):
+    found = read("2026-10-19T06:00:00Z", f"2026-10-19T{clock}")
+    assert found.at[0] == np.datetime64("2026-10-19T06:00", "us")
+    assert found.refused[1] == ("99" not in clock)
+
+
 # Central European Time (Directive 2000/84/EC): clocks go forward on the last Sunday of March at 01:00
 # UTC and back on the last Sunday of October at 01:00 UTC.
 def test_the_hour_that_clocks_skip_is_no_hour():
@@ -87,13 +103,13 @@ def test_the_hour_that_clocks_show_twice_is_told_and_first_unless_an_offset_says
 def test_the_sequence_settles_the_repeated_hour(clock, utc):
     cells = [f"2026-10-25T{at}" for at in clock]
     shuffled = np.random.default_rng(3).permutation(len(cells))
-    order = Order(stream=np.zeros(len(cells), dtype=np.int64), sequence=shuffled.astype(float))
+    order = Order(streams=lambda: np.zeros(len(cells), dtype=np.int64), sequence=shuffled.astype(float))
     found = read(*[cells[i] for i in shuffled], order=order)
     assert [str(found.at[np.flatnonzero(shuffled == i)[0]])[11:16] for i in range(len(cells))] == utc
 
 
 def test_rows_without_a_sequence_take_the_first_occurrence():
-    order = Order(stream=np.zeros(2, dtype=np.int64), sequence=np.array([np.nan, 5.0]))
+    order = Order(streams=lambda: np.zeros(2, dtype=np.int64), sequence=np.array([np.nan, 5.0]))
     found = read("2026-10-25T02:10", "2026-10-25T03:10", order=order)
     assert str(found.at[0])[11:16] == "00:10"
 

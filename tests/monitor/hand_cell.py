@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import cellmon
 from cellmon.monitor import Monitor
 from cellmon.monitor.bore.keeping import TypedRound
 from cellmon.sizing.strokes import Strokes
+from tests.small_cell import new_cell
 
 SHEET = """
 [cell]
@@ -39,8 +39,7 @@ RECEIVED = ["67,945", "67.944", "67.940", "67.941", "67.936", "67.935"]
 
 
 def hand_cell(folder: Path, *, more: str = "", sheet: str = SHEET) -> Monitor:
-    (folder / "cell.toml").write_text(sheet + more, encoding="utf-8")
-    return cellmon.open_cell(folder)
+    return new_cell(folder, sheet=sheet + more)
 
 
 def typed(values, *, full=0, top=0, bottom=0, bore="1", part="K1", **rest) -> TypedRound:

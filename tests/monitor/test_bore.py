@@ -83,7 +83,7 @@ def test_odd_rounds_are_asked_about_in_words(cell):
     assert "smaller than before" in cell.look_at_round(typed(grown(-6), full=5)).asked[0]
     assert "without a stroke" in cell.look_at_round(typed(grown(6))).asked[0]
     assert "not expected" in " ".join(cell.look_at_round(typed(grown(60), full=2)).asked)
-    assert "dial turns" in cell.look_at_round(typed(grown(203), full=8)).asked[0]
+    assert "dial turn" in cell.look_at_round(typed(grown(203), full=8)).asked[0]
     assert cell.look_at_round(typed(grown(5), full=8)).asked == ()
 
 

@@ -75,7 +75,7 @@ def test_inch_by_mistake_a_far_figure_and_a_dial_turn_are_asked_about():
     inch = read_entry("3.4375", DIAL)
     assert inch.um == pytest.approx(12.5)
     assert "is it in?" in inch.asked[0]
-    assert "from nominal" in read_entry("78.3", DIAL).asked[0]
+    assert "from nominal" in read_entry("79.3", DIAL).asked[0]
     assert "from nominal" in read_entry("+900um", DIAL).asked[0]
     assert "turn misread" in read_entry("+100", DIAL, expected_um=12.0).asked[0]
     assert read_entry("+20um", DIAL, expected_um=12.0).asked == ()
@@ -141,3 +141,9 @@ def test_a_bore_of_a_shift_is_typed_as_a_round_is(tmp_path):
     assert (found.spindle, found.operator) == ("hand", "A. Person")
     with pytest.raises(WrongUsage, match="serial"):
         cell.keep_measured(TypedBore(part="", bore="1", readings=readings))
+
+
+def test_a_figure_that_is_no_size_of_the_bore_is_asked_about_as_one_of_another_box():
+    (asked,) = read_entry("20,5", DIAL).asked
+    assert asked == "20.5 is no size near 87.300 mm: was it meant for another box?"
+    assert "from nominal" in read_entry("86.5", DIAL).asked[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+import cellmon
 from cellmon.export.documents import document
 from cellmon.monitor.bore.keeping import TypedRound
 from cellmon.records import Verdict
@@ -113,3 +114,14 @@ def test_a_typed_round_that_finishes_a_bore_is_listed_at_once(tmp_path):
     readings = dict.fromkeys(PLACES, "50.001")
     monitor.keep_round(TypedRound(part="K9", bore="1", readings=readings, strokes=Strokes(), by="A. Person"))
     assert [(s.stream.bore, s.last_part) for s in monitor.state().by_hand] == [("1", "K9")]
+
+
+def test_a_bore_finished_after_the_newest_row_of_the_cell_is_listed_and_not_before_it(tmp_path):
+    monitor = new_cell(tmp_path)
+    monitor.take([write(tmp_path, "a.csv", HEADER, rows(blocks=3))])
+    newest = monitor.state().as_of
+    readings = dict.fromkeys(PLACES, "50.001")
+    monitor.keep_round(TypedRound(part="K9", bore="1", readings=readings, strokes=Strokes(), by="A. Person"))
+    assert monitor.state().as_of == newest, "no machine's moment is moved"
+    assert [one.part for one in monitor.hand_streams().made] == ["K9"]
+    assert cellmon.open_cell(tmp_path, as_of=newest).hand_streams().made == ()

@@ -90,6 +90,13 @@ def test_a_change_is_planned_for_the_stop_at_which_the_look_ahead_will_ask_for_i
     assert asked(stop) and not asked(stop - 800)
 
 
+def test_a_life_without_end_is_looked_at_for_years_and_no_longer():
+    """A thickness that cannot be, thinner than it was and far too soon, makes a life of any length."""
+    endless = Life(bores=np.array([0.0, 1e9, 1e12]), chance=np.array([0.0, 0.0, 1.0]))
+    stop = change_in(endless, COSTS, cost_per_bore=1.0 / 8300, step=10.0, late=np.arange(50.0))
+    assert 200_000 <= stop <= 200_100
+
+
 def test_the_next_stop_may_come_sooner_than_the_ones_after_it():
     sure = Life(bores=np.array([0.0, 899.0, 901.0, 2000.0]), chance=np.array([0.0, 0.0, 1.0, 1.0]))
     price = 1.0 / 8300

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
-from cellmon.store.chunks import decode, encode
+from cellmon.store.chunks import FEW, decode, encode, encode_each
 
 WORDS = st.one_of(st.none(), st.text(st.characters(exclude_categories=["Cs"]), max_size=8))
 
@@ -131,3 +133,36 @@ def test_what_is_missing_throughout_takes_no_room():
 def test_readings_of_four_decimals_take_half_the_room_of_plain_figures():
     values = np.round(np.random.default_rng(1).normal(0, 3, 10_000), 4)
     assert len(encode({"um": values})) < 0.55 * values.nbytes
+
+
+@settings(deadline=None)
+@given(st.data())
+def test_blocks_written_at_once_are_those_written_one_by_one(data):
+    size = data.draw(st.integers(1, 30))
+    words = np.empty(size, dtype=object)
+    words[:] = data.draw(st.lists(WORDS, min_size=size, max_size=size))
+    tenths = st.one_of(st.just(np.nan), st.integers(-50, 50).map(lambda n: n / 10), st.floats(width=64))
+    columns = {
+        "word": words,
+        "um": data.draw(arrays(np.float64, (size, 2), elements=tenths)),
+        "n": data.draw(arrays(np.int64, size, elements=st.integers(-(2**40), 2**40))),
+        "at": data.draw(arrays(np.int64, size, elements=st.integers(0, 2**50))).view("datetime64[us]"),
+        "late": data.draw(arrays(np.bool_, size)),
+    }
+    inner = data.draw(st.sets(st.integers(1, size - 1))) if size > 1 else set()
+    edges = [0, *sorted(inner), size]
+    singly = [encode({n: c[a:b] for n, c in columns.items()}) for a, b in itertools.pairwise(edges)]
+    assert list(encode_each(columns, edges)) == singly
+    assert all(
+        same(column[a:b], decode(block)[name])
+        for block, (a, b) in zip(singly, itertools.pairwise(edges), strict=True)
+        for name, column in columns.items()
+    )
+
+
+def test_many_words_are_numbered_as_few_are():
+    words = np.array([None, *(f"w{i % (3 * FEW)}" for i in range(9 * FEW)), None], dtype=object)
+    whole = encode({"word": words})
+    assert decode(whole)["word"].tolist() == words.tolist()
+    first = next(encode_each({"word": words}, (0, FEW // 2, len(words))))
+    assert first == encode({"word": words[: FEW // 2]})

@@ -73,5 +73,15 @@ def test_doubts_come_newest_first_less_those_that_were_decided(store):
         assert session.doubts_listed(flag="clock").id.tolist() == ["D-3", "D-2", "D-1"]
         assert session.doubts_listed(flag="clock", waiting=True).id.tolist() == ["D-3", "D-1"]
         assert session.doubts_listed(waiting=True, most=1, skip=1).id.tolist() != ["D-3"]
+        assert session.first_doubted(flag="clock", words="x") == START
+        assert session.first_doubted(flag="clock", words="other words") is None
         near = session.doubted_between(START, START + np.timedelta64(1, "h"))
         assert len(near.at) == 3 and len(session.doubted_between(NOW, NOW).at) == 0
+
+
+def test_the_oldest_doubt_is_the_first_that_nobody_decided(store):
+    with store.writing() as session:
+        session.add(doubts("D-1", "D-2"))
+        session.decide(at=NOW, by="A", why="b", kind="correct", subject="D-1", body={})
+    with store.reading() as session:
+        assert session.first_doubted(flag="clock", words="x") == START + np.timedelta64(1, "h")

@@ -29,8 +29,6 @@ def limit_for(mean_at: Callable[[float], float], wanted: float, *, guess: float,
     ValueError
         Where no limit does, or the wanted mean is out of range.
     """
-    from scipy.optimize import brentq  # late: slow to import
-
     if not 1 < wanted <= 1e9:
         raise ValueError(f"a mean run length above 1 and up to 1e9, not {wanted}")
     target = math.log(wanted)
@@ -47,6 +45,8 @@ def limit_for(mean_at: Callable[[float], float], wanted: float, *, guess: float,
     nearly = _by_secants(off, max(guess, 1e-6), slope)
     if nearly is not None:
         return nearly
+    from scipy.optimize import brentq  # late: slow to import, and secants mostly do
+
     low, high = _bracket(off, max(guess, 1e-6), slope)
     return low if low == high else float(brentq(off, low, high, xtol=1e-10, rtol=1e-10))
 

@@ -10,7 +10,7 @@ from cellmon import lengths
 from cellmon.errors import WrongUsage
 from cellmon.sheet import Part, Sheet
 from cellmon.units import UM_PER, LengthUnit
-from cellmon.words import say
+from cellmon.words import say, say_many
 
 As = Literal["size", "divisions", "deviation"]
 NUMBER = re.compile(r"([+\-\u2212]?)\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*(mm|in|um|\u00b5m|div|d)?", re.IGNORECASE)
@@ -21,6 +21,8 @@ FAHRENHEIT = (45.0, 113.0)
 """What fits as such where it is no shop's temperature in Celsius."""
 FAR_TOLERANCES = 10.0
 """Further from nominal than so many tolerances: another unit, or another place."""
+OTHER_BOX = 0.1
+"""Further from nominal than this share of it: no size of the bore, but a temperature or strokes."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,6 +164,13 @@ def _far(value: float, size: Typed, dial: Dial) -> Typed:
             own=dial.unit.value,
         )
         return Typed(um=um, meant="size", asked=(asked,))
+    if abs(size.um) > OTHER_BOX * dial.nominal_mm * UM_PER[LengthUnit.MM]:
+        asked = say(
+            "{value} is no size near {nominal}: was it meant for another box?",
+            value=f"{value:g}",
+            nominal=lengths.size_said(dial.nominal_mm, 3),
+        )
+        return Typed(um=size.um, meant="size", asked=(asked,))
     asked = say(
         "{value} lies {um} from nominal: is that so?",
         value=f"{value:g}",
@@ -179,8 +188,10 @@ def _checked(typed: Typed, dial: Dial, expected_um: float | None) -> Typed:
         turns = round(off / dial.turn_um)
         if turns and abs(off - turns * dial.turn_um) < 0.2 * dial.turn_um:
             asked.append(
-                say(
+                say_many(
+                    "That is about {turns} dial turn from what was expected: a turn misread?",
                     "That is about {turns} dial turns from what was expected: a turn misread?",
+                    abs(turns),
                     turns=f"{turns:+d}",
                 )
             )

@@ -11,12 +11,14 @@ from cellmon import lengths
 from cellmon.errors import NotFound
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.view import View
-from cellmon.records import Kind, Numbers, StoneMeasurements, StoneSets, Whole
+from cellmon.records import Kind, Numbers, SizingReadings, StoneMeasurements, StoneSets, Whole
 from cellmon.sheet import Sheet
 from cellmon.sizing.truing import HandStones, StoneTolerance, hand_stones
-from cellmon.words import say, to_say
+from cellmon.words import say, say_many, to_say
 
 PLACES = ("top", "middle", "bottom")
+ROUNDS = 2
+"""So many rounds with strokes, and the stones are due to be measured again; *common practice, no source*."""
 CAUTION = to_say(
     "True stones wet or with extraction, with eye and breathing protection: the dust is abrasive and may "
     "hold cobalt or silica. Read the safety data sheet; never mix stones of different sets, grits or bonds."
@@ -55,17 +57,27 @@ class HandStonesAnswer(Answer):
     matched: bool | None
     apart_um: float
     stones: tuple[HandStone, ...]
+    rounds_since: int
+    """Rounds with strokes in any bore since the stones were measured."""
+    due: str | None
+    """Why they are due to be measured again; None: they are not."""
 
 
-def stones_in_hand(view: View, stone_set: str) -> HandStonesAnswer:
+def stones_in_hand(view: View, stone_set: str | None = None) -> HandStonesAnswer:
     """Answer: is a set flat, parallel and matched by its last measurement, and what is to be taken off.
+
+    Without a name the set that was measured last.
 
     Raises
     ------
     NotFound
-        When no stone of the set was measured at both of its ends.
+        When no stone of the set was measured at both of its ends, or no stone at all.
     """
     rows: StoneMeasurements = view.session.rows(Kind.STONE_MEASUREMENTS)
+    if stone_set is None:
+        if not len(rows):
+            raise NotFound(say("no stone was measured yet"))
+        stone_set = str(rows.stone_set[np.flatnonzero(rows.at == rows.at.max())[-1]])
     mine = np.flatnonzero(rows.stone_set == stone_set)
     latest = {(str(rows.stone[i]), str(rows.position[i])): float(rows.thickness_mm[i]) for i in mine}
     stones = [s for s in dict.fromkeys(str(rows.stone[i]) for i in mine) if _ends(latest, s)]
@@ -74,6 +86,7 @@ def stones_in_hand(view: View, stone_set: str) -> HandStonesAnswer:
     places = [p for p in PLACES if all((s, p) in latest for s in stones)]
     um = np.array([[1000 * latest[s, p] for p in places] for s in stones])
     found = hand_stones(um, _tolerance(view, stone_set))
+    since = _rounds_since(view, rows.at[mine].max())
     return HandStonesAnswer(
         **view.head(),
         stone_set=stone_set,
@@ -85,6 +98,26 @@ def stones_in_hand(view: View, stone_set: str) -> HandStonesAnswer:
         matched=found.matched,
         apart_um=found.apart_um,
         stones=tuple(_stone(rows, mine, found, um, s, i, places) for i, s in enumerate(stones)),
+        rounds_since=since,
+        due=_due(since),
+    )
+
+
+def _rounds_since(view: View, at: np.datetime64) -> int:
+    rows: SizingReadings = view.session.rows(Kind.SIZING)
+    later = rows.select((rows.at > at) & (rows.at <= view.by_hand_until))
+    strokes = np.nan_to_num([later.strokes_full, later.strokes_top, later.strokes_bottom])
+    made = later.select(np.sum(strokes, axis=0) > 0)
+    return len(set(zip(made.part.tolist(), made.bore.tolist(), made.round.tolist(), strict=True)))
+
+
+def _due(rounds: int) -> str | None:
+    if rounds < ROUNDS:
+        return None
+    return say_many(
+        "{count} round was honed since these stones were measured: measure them again.",
+        "{count} rounds were honed since these stones were measured: measure them again.",
+        rounds,
     )
 
 

@@ -78,19 +78,17 @@ def share_calls(series: FindingSeries) -> Iterator[Called]:
     if series.watch is None:
         return
     last = len(series.bores) - 1
-    most = [series.watch.most[i] for i in range(len(series.bores))]
+    most = series.watch.most.copy()
     newest = usual_limit(series, last) if last >= 0 else None
     if newest is not None:
         most[last] = float(newest)
-    run: list[int] = []
-    for i in range(len(series.bores)):
-        if np.isfinite(most[i]) and series.found[i] > most[i]:
-            run.append(i)
-        elif run and series.bores[i]:
-            yield _share_call(series, run, most[run[0]], over=True)
-            run = []
-    if run:
-        yield _share_call(series, run, most[run[0]], over=False)
+    beyond = np.isfinite(most) & (series.found > most)
+    usual = np.cumsum((series.bores > 0) & ~beyond)  # of all shifts of one run it is the same
+    every = np.flatnonzero(beyond)
+    for run in np.split(every, np.flatnonzero(np.diff(usual[every])) + 1):
+        if len(run):
+            over = bool(usual[last] > usual[run[-1]])
+            yield _share_call(series, run.tolist(), float(most[run[0]]), over=over)
 
 
 def _share_call(series: FindingSeries, run: list[int], most: float, *, over: bool) -> Called:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,7 +80,10 @@ def charted(bores: Bores, sheet: Sheet, elsewhere: NDArray[np.bool_]) -> Bores:
     """
     complete = np.isfinite(bores.um).all(axis=(1, 2))
     value_doubt = (bores.flags & ~CONTEXT_FLAGS) != 0
-    machine = (bores.stage == "finish") & np.isin(bores.gauge.astype(str), list(sheet.stream_gauges))
+    serving = np.zeros(len(bores), dtype=bool)
+    for gauge in sheet.stream_gauges:
+        serving |= bores.gauge == gauge
+    machine = (bores.stage == "finish") & serving
     able = (complete | value_doubt) & machine & ~elsewhere
     rows = np.flatnonzero(able)
     rows = rows[np.argsort(bores.measured_at[rows], kind="stable")]
@@ -213,11 +217,21 @@ def _made_order(r: Readings, spindle: Texts, unit_start: NDArray[np.datetime64])
     _, unit = np.unique(unit_start, return_inverse=True)
     unnumbered = np.bincount(unit, weights=np.isnan(r.sequence), minlength=1) > 0
     made: Numbers = np.where(unnumbered[unit], r.measured_at.astype(np.int64), r.sequence)
-    order = np.lexsort(
-        (r.gauge.astype(str), r.bore.astype(str), r.part.astype(str), r.measured_at, made, unit)
-    )
+    order = np.lexsort((r.measured_at, made, unit))
+    if _tied(order, r.measured_at, made, unit):  # words are slow to sort
+        order = np.lexsort(
+            (r.gauge.astype(str), r.bore.astype(str), r.part.astype(str), r.measured_at, made, unit)
+        )
     position = np.empty(len(r), dtype=np.int64)
     position[order] = np.arange(len(r))
     begins = np.full(unit.max() + 1 if len(unit) else 0, len(r))
     np.minimum.at(begins, unit, position)
     return order, position - begins[unit]
+
+
+def _tied(order: Whole, *columns: NDArray[Any]) -> bool:
+    """Return whether two rows are alike in all of some columns by which they stand in order."""
+    alike = np.ones(max(len(order) - 1, 0), dtype=bool)
+    for column in columns:
+        alike &= column[order[1:]] == column[order[:-1]]
+    return bool(alike.any())

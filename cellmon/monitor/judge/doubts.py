@@ -19,7 +19,7 @@ from cellmon.bores.doubts import (
 )
 from cellmon.judged import Doubts, StoredReadings
 from cellmon.monitor.judge.context import Context, Suspect
-from cellmon.records import Flag, Flags, Numbers, Readings, Texts, Whole, absent
+from cellmon.records import Flag, Flags, Numbers, Readings, Texts, Times, Whole, absent
 from cellmon.sheet import Sheet
 from cellmon.words import to_say
 
@@ -183,20 +183,30 @@ def _when_made(stored: StoredReadings, unit_start: NDArray[np.datetime64]) -> It
     yield _Found(flag=Flag.REPEATED_HOUR, rows=np.flatnonzero(readings.repeated_hour))
     behind = readings.measured_at - readings.honed_at
     for gauge in sorted(set(readings.gauge.tolist())):
-        for unit in np.unique(unit_start):
-            rows = np.flatnonzero((readings.gauge == gauge) & (unit_start == unit) & ~np.isnat(behind))
+        mine = np.flatnonzero((readings.gauge == gauge) & ~np.isnat(behind))
+        mine = mine[np.argsort(unit_start[mine], kind="stable")]
+        for rows in np.split(mine, np.flatnonzero(np.diff(unit_start[mine].astype(np.int64))) + 1):
             if len(rows) >= RUN:
-                rows = _as_honed(readings, rows)  # a clock that steps mixes up the order of measuring
-                stepped = rows[_in_runs(_stepped(behind[rows]))]
+                made = _as_honed(readings, rows)  # a clock that steps mixes up the order of measuring
+                stepped = made[_in_runs(_stepped(behind[made]))]
                 yield _Found(flag=Flag.CLOCK, rows=stepped[~stored.ahead[stepped]])
 
 
 def _in_time(readings: Readings, rows: Whole) -> Whole:
-    return rows[np.lexsort((readings.part[rows], readings.bore[rows], readings.measured_at[rows]))]
+    return _in_order(readings, rows, readings.measured_at[rows])
 
 
 def _as_honed(readings: Readings, rows: Whole) -> Whole:
-    return rows[np.lexsort((readings.part[rows], readings.bore[rows], readings.honed_at[rows]))]
+    return _in_order(readings, rows, readings.honed_at[rows])
+
+
+def _in_order(readings: Readings, rows: Whole, at: Times) -> Whole:
+    """Put rows in order of time, those of one moment by bore and part."""
+    order = np.argsort(at.view(np.int64), kind="stable")
+    sorted_ = at[order]
+    if (sorted_[1:] == sorted_[:-1]).any():  # words are slow to sort
+        order = np.lexsort((readings.part[rows], readings.bore[rows], at))
+    return rows[order]
 
 
 def _stepped(behind: NDArray[np.timedelta64]) -> Flags:

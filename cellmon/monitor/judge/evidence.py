@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Sequence
-from dataclasses import asdict, dataclass
-from typing import Protocol
+from dataclasses import dataclass
+from typing import Any, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cellmon.drift.columns import State, Steps, Watched
 from cellmon.drift.wear import Learned
 from cellmon.judged import OF_ALL, OFFSETS, PROCESS
-from cellmon.records import Numbers, Stream, Whole
+from cellmon.records import Flags, Numbers, Stream, Whole
 
 LOOKED_AT = 15
 """Subgroups after a change that tell what moved."""
@@ -65,41 +66,75 @@ def moved_with(begin: int, sure: int, until: int, stretch: Stretch, *, parts: Co
     parts : collection of str
         Part numbers of the streams looked at: those of other parts tell of another time.
     """
-    found = []
+    found, around = [], _Around.of(begin, sure, until, stretch)
     for c, stream in enumerate(stretch.streams):
         if stream.part_number not in parts:
             continue
         own = stream.bore is not None and stream.part_of == "itself"
         if own or stream.feature in PROCESS:
-            moved = _moved(c, stream, begin, sure, until, stretch)
+            moved = _moved(c, stream, around, stretch)
             if moved is not None:
-                found.append(asdict(moved))
-    return json.dumps(found)
+                found.append(moved)
+    return json.dumps([vars(moved) for moved in found])
 
 
-def _moved(c: int, stream: Stream, begin: int, sure: int, until: int, stretch: Stretch) -> Moved | None:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Around:
+    """The subgroups of every stream about a change, arrays of shape (streams, steps)."""
+
+    before: Flags
+    """Those before it, `after` those surely after; `perhaps` may have begun before it."""
+    after: Flags
+    perhaps: Flags
+    changed: Flags
+    dressed: Flags
+    n: Numbers
+    level: Numbers
+    """Means with all taken out that is known to move them: offsets, zeroing, wear."""
+
+    @classmethod
+    def of(cls, begin: int, sure: int, until: int, stretch: Stretch) -> _Around:
+        """Look at all streams at once."""
+        steps, slope = stretch.steps, stretch.before.slope
+        there, at = np.isfinite(steps.mean), steps.at
+        known = steps.moved + steps.by_hand + steps.zeroed + slope * np.where(there, steps.n, 0.0)
+        in_time = there & (at <= until)
+        return cls(
+            before=_by_stream(there & (at < begin)),
+            after=_by_stream(in_time & (at > sure)),
+            perhaps=_by_stream(in_time & (at >= begin)),
+            changed=_by_stream(steps.changed),
+            dressed=_by_stream(steps.dressed),
+            n=_by_stream(steps.n),
+            level=_by_stream(steps.mean - np.cumsum(known, axis=0)),
+        )
+
+
+def _by_stream(steps: NDArray[Any]) -> NDArray[Any]:
+    return np.ascontiguousarray(steps.T)
+
+
+def _moved(c: int, stream: Stream, around: _Around, stretch: Stretch) -> Moved | None:
     """Return how one stream moved; None where too little was made on either side to tell."""
-    steps, before, learned = stretch.steps, stretch.before, stretch.learned[c]
-    there = np.isfinite(steps.mean[:, c])
-    after = _after(c, stream, begin, sure, until, steps)
-    earlier = np.flatnonzero(there & (steps.at[:, c] < begin))[-LOOKED_AT:]
+    before, learned, n = stretch.before, stretch.learned[c], around.n[c]
+    after = _after(c, stream, around)
+    earlier = np.flatnonzero(around.before[c])[-LOOKED_AT:]
     if not len(after):
         return None
     if stream.feature in PROCESS:  # other stones begin elsewhere: what was before them tells nothing
-        begun = np.flatnonzero(steps.changed[: int(after[0]) + 1, c])
+        begun = np.flatnonzero(around.changed[c, : int(after[0]) + 1])
         if len(begun):
             earlier = earlier[earlier >= begun[-1]]
             if len(earlier) < LEAST_BEFORE:
                 return None
-    level = _own_level(c, before, steps)
     usual, unsure = float(before.level[c]), float(before.p11[c])
     if len(earlier) >= LEAST_BEFORE:
-        usual, unsure = float(level[earlier].mean()), float(before.mean_var[c]) / len(earlier)
-    drifted = learned.walk * float(steps.n[after, c].sum() + np.nansum(steps.n[earlier, c])) / 2
+        usual, unsure = float(around.level[c, earlier].mean()), float(before.mean_var[c]) / len(earlier)
+    drifted = learned.walk * float(n[after].sum() + np.nansum(n[earlier])) / 2
     error = np.sqrt(unsure + float(before.mean_var[c]) / len(after) + drifted)
     sd = float(np.sqrt((before.mean_var if stream.feature == OFFSETS else before.bore_var)[c]))
     sd = max(sd, LEAST_KELVIN) if stream.feature in OF_ALL else sd
-    inside = np.flatnonzero(there & (steps.at[:, c] > sure) & (steps.at[:, c] <= until))
+    inside = np.flatnonzero(around.after[c])
     inside = inside[1:] if len(inside) > 1 else after  # the first may still straddle the change
     ratios = stretch.watched.ratio[inside, c]
     told = np.isfinite(ratios) & (stream.feature not in OF_ALL)
@@ -109,30 +144,23 @@ def _moved(c: int, stream: Stream, begin: int, sure: int, until: int, stretch: S
         bore=stream.bore,
         fixture=stream.fixture,
         sd=round(sd, 4),
-        shift=round((float(level[after].mean()) - usual) / sd, 2),
+        shift=round((float(around.level[c, after].mean()) - usual) / sd, 2),
         error=round(float(error) / sd, 3),
         ratio=round(float(np.sqrt(ratios[told].mean())), 2) if told.any() else None,
-        df=float((steps.n[inside[told], c] - 1).sum()),
+        df=float((n[inside[told]] - 1).sum()),
     )
 
 
-def _after(c: int, stream: Stream, begin: int, sure: int, until: int, steps: Steps) -> Whole:
+def _after(c: int, stream: Stream, around: _Around) -> Whole:
     """Return the subgroups that tell of the time after a change: up to other stones or another set-up."""
-    at, there = steps.at[:, c], np.isfinite(steps.mean[:, c])
-    after = np.flatnonzero(there & (at > sure) & (at <= until))[:LOOKED_AT]
+    after = np.flatnonzero(around.after[c])[:LOOKED_AT]
     if not len(after):
-        after = np.flatnonzero(there & (at >= begin) & (at <= until))[:LOOKED_AT]
+        after = np.flatnonzero(around.perhaps[c])[:LOOKED_AT]
     if len(after) > 1:
-        broken = steps.changed[:, c] | (steps.dressed[:, c] & (stream.feature in PROCESS))
+        broken = around.changed[c] | (around.dressed[c] & (stream.feature in PROCESS))
         changed = np.flatnonzero(broken[after[1:]])
         after = after[: int(changed[0]) + 1] if len(changed) else after
     return after
-
-
-def _own_level(c: int, before: State, steps: Steps) -> Numbers:
-    """Return a stream's means with all taken out that is known to move them: offsets, zeroing, wear."""
-    worn = float(before.slope[c]) * np.where(np.isfinite(steps.mean[:, c]), steps.n[:, c], 0.0)
-    return steps.mean[:, c] - np.cumsum(steps.moved[:, c] + steps.by_hand[:, c] + steps.zeroed[:, c] + worn)
 
 
 def moved_from(text: str | None) -> tuple[Moved, ...]:

@@ -6,6 +6,7 @@ row was ever taken, of all bores the spindle made in the shift. A pure function 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -19,7 +20,7 @@ from cellmon.monitor.judge.budget import Budget
 from cellmon.monitor.rules import Rules
 from cellmon.records import Findings, Kind, Stream, Texts, Times, Whole
 from cellmon.sheet import Sheet
-from cellmon.store import Session
+from cellmon.store import MadeBySpindles, Session
 from cellmon.words import say, to_say
 
 LOOKED_AT, MADE = to_say("bores looked at"), to_say("bores made")
@@ -59,17 +60,17 @@ def finding_series(
     sheet, names = rules.now.sheet, finding_names(rows)
     spindles = _spindles(rows, sheet)
     shifts = shift_starts(rules, rows.at)
-    made: Mapping[tuple[np.datetime64, str], int] | None = None
+    made: MadeBySpindles | None = None
     found = []
     for name in sorted(set(names.tolist())):
         mine = names == name
         looked = bool((rows.count[mine] == 0).any())
         if not looked and made is None:
-            made = _until(bores_made(session, rules), until)
+            made = bores_made(session, rules)
         for spindle in sorted(set(spindles[mine].tolist())):
             here = mine & (spindles == spindle)
             own = rows.select(here)
-            bores = _looked_at(own, shifts[here]) if looked else _of_spindle(made or {}, spindle)
+            bores = _looked_at(own, shifts[here]) if made is None or looked else _made(made, spindle, until)
             stream = Stream(part_number=sheet.part().number, spindle=spindle or None, bore=None, feature=name)
             seen = _Seen.of(own, shifts[here])
             found.append(_judged(stream, LOOKED_AT if looked else MADE, bores, seen, budget, left_out))
@@ -96,34 +97,40 @@ def shift_starts(rules: Rules, times: Times) -> Times:
     return starts
 
 
-def bores_made(session: Session, rules: Rules) -> Mapping[tuple[np.datetime64, str], int]:
+def bores_made(session: Session, rules: Rules) -> MadeBySpindles:
     """Return how many charted bores each spindle made in each shift."""
     if all(version.by_shift for version in rules.versions):
         return session.bores_by_unit()
     bores = session.bores(charted=True)
-    starts = shift_starts(rules, bores.measured_at)
-    found: dict[tuple[np.datetime64, str], int] = {}
-    for key in zip(starts, bores.spindle, strict=True):
-        found[key] = found.get(key, 0) + 1
-    return found
+    by_shift = Counter(zip(shift_starts(rules, bores.measured_at), bores.spindle, strict=True))
+    return MadeBySpindles(
+        start=np.array([start for start, _ in by_shift], dtype="datetime64[us]"),
+        spindle=np.array([spindle for _, spindle in by_shift], dtype=object),
+        bores=np.array([*by_shift.values()], dtype=np.int64),
+    )
 
 
-def _until(
-    made: Mapping[tuple[np.datetime64, str], int], until: np.datetime64 | None
-) -> Mapping[tuple[np.datetime64, str], int]:
-    return {key: many for key, many in made.items() if until is None or key[0] <= until}
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Bores:
+    """How many bores one spindle has in each shift, each shift once."""
+
+    start: Times
+    many: Whole
 
 
-def _of_spindle(made: Mapping[tuple[np.datetime64, str], int], spindle: str) -> dict[np.datetime64, int]:
-    return {start: many for (start, of), many in made.items() if of == spindle}
+def _made(made: MadeBySpindles, spindle: str, until: np.datetime64 | None) -> _Bores:
+    mine = made.spindle == spindle
+    if until is not None:
+        mine &= made.start <= until
+    return _Bores(start=made.start[mine], many=made.bores[mine])
 
 
-def _looked_at(rows: Findings, shifts: Times) -> dict[np.datetime64, int]:
-    bores = set(zip(shifts, rows.part, rows.bore, strict=True))
-    found: dict[np.datetime64, int] = {}
-    for start, _, _ in bores:
-        found[start] = found.get(start, 0) + 1
-    return found
+def _looked_at(rows: Findings, shifts: Times) -> _Bores:
+    once = {*zip(shifts, rows.part, rows.bore, strict=True)}
+    start, many = np.unique(
+        np.array([shift for shift, _, _ in once], dtype="datetime64[us]"), return_counts=True
+    )
+    return _Bores(start=start, many=many)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,14 +154,21 @@ class _Seen:
 def _judged(
     stream: Stream,
     of: str,
-    bores: Mapping[np.datetime64, int],
+    bores: _Bores,
     seen: _Seen,
     budget: Budget,
     left_out: tuple[str, ...],
 ) -> FindingSeries:
-    starts: Times = np.unique(np.array([*bores, *seen.by_shift], dtype="datetime64[us]"))
-    found = np.array([len(seen.by_shift.get(s, ())) for s in starts], dtype=np.int64)
-    many = np.maximum(np.array([bores.get(s, 0) for s in starts], dtype=np.int64), found)
+    with_some = np.array([*seen.by_shift], dtype="datetime64[us]")
+    starts: Times = np.union1d(bores.start, with_some)
+    places = np.searchsorted(starts, with_some).tolist()
+    found, many = np.zeros(len(starts), dtype=np.int64), np.zeros(len(starts), dtype=np.int64)
+    found[places] = [len(those) for those in seen.by_shift.values()]
+    many[np.searchsorted(starts, bores.start)] = bores.many
+    many = np.maximum(many, found)
+    first_at, parts = [NO_TIMES] * len(starts), [NO_PARTS] * len(starts)
+    for i, those in zip(places, seen.by_shift.values(), strict=True):
+        first_at[i], parts[i] = _times(those), _parts(those)
     family = budget.family_at(FINDINGS, FINDING, stream.part_number, stream.spindle)
     chance = budget.rates(family).single if family is not None else 0.0
     watch = watch_shares(found, many, chance=chance) if family is not None else None
@@ -170,8 +184,8 @@ def _judged(
         shift_start=starts,
         bores=many,
         found=found,
-        first_at=tuple(_times(seen.by_shift[s]) if s in seen.by_shift else NO_TIMES for s in starts),
-        parts=tuple(_parts(seen.by_shift[s]) if s in seen.by_shift else NO_PARTS for s in starts),
+        first_at=tuple(first_at),
+        parts=tuple(parts),
         watch=watch,
         chance=chance,
         why_not=why_not,

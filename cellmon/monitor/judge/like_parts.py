@@ -25,6 +25,8 @@ def charted_together(subgroups: Subgroups, sheet: Sheet) -> Subgroups:
 
     What a machine tells of itself is no deviation from a nominal: its streams stay each part's own.
     """
+    if all(part.like is None for part in sheet.parts):
+        return subgroups
     own = np.isin(subgroups.feature.astype(str), list(PROCESS))
     together = charted_numbers(subgroups.part_number, sheet)
     return replace(subgroups, part_number=np.where(own, subgroups.part_number, together))

@@ -6,7 +6,7 @@ import numpy as np
 
 from cellmon.charts.subgroups import SubgroupStatistics
 from cellmon.judged import Bores, Subgroups
-from cellmon.records import Numbers, Texts, Whole
+from cellmon.records import Numbers, Texts, Times, Whole
 
 
 def from_bores(
@@ -43,7 +43,6 @@ def from_bores(
     flagged = flagged[last + 1] - flagged[first]
     if order is not None:
         first, last = order[first], order[last]
-    honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
     return Subgroups(
         part_number=bores.part_number[last],
         spindle=bores.spindle[last],
@@ -66,7 +65,13 @@ def from_bores(
         high=found.high,
         flagged=flagged,
         stone_set=bores.stone_set[last],
-        honed_first=honed[first],
-        honed_last=honed[last],
+        honed_first=_honed(bores, first),
+        honed_last=_honed(bores, last),
         thermal=np.full(size, np.nan) if thermal is None else thermal,
     )
+
+
+def _honed(bores: Bores, rows: Whole) -> Times:
+    """Return when some bores were honed, or measured where that is not known."""
+    found: Times = np.where(np.isnat(bores.honed_at[rows]), bores.measured_at[rows], bores.honed_at[rows])
+    return found

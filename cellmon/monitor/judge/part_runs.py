@@ -32,9 +32,9 @@ def part_runs(bores: Bores) -> PartRuns:
         In making order. A block counts once, where its first bore on the spindle stands.
     """
     number, over = np.zeros(len(bores), dtype=np.int64), np.zeros(len(bores), dtype=bool)
-    numbers = bores.part_number.astype(str)
-    if len(np.unique(numbers)) < 2:
+    if len(set(bores.part_number.tolist())) < 2:
         return PartRuns(number=number, over=over)
+    numbers = bores.part_number.astype(str)
     place = np.unique(bores.spindle.astype(str), return_inverse=True)[1]
     unit = np.unique(bores.unit_start, return_inverse=True)[1]
     where = unit * (int(place.max()) + 1) + place

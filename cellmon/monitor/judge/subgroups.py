@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from cellmon.monitor.judge.like_parts import charted_numbers, charted_together
 from cellmon.monitor.judge.made_of import from_bores
 from cellmon.monitor.judge.part_runs import part_runs
 from cellmon.monitor.judge.process import evidence, offsets_given
-from cellmon.monitor.judge.together import Rows, alone, together
+from cellmon.monitor.judge.together import Rows, alone, dense, together
 from cellmon.monitor.rules import Unit
 from cellmon.records import EventKind, Numbers, Stream, Texts, Whole, no_rows
 from cellmon.sheet import DiameterFeature, Part, Sheet
@@ -111,22 +112,25 @@ def count_streams(
     """Count the subgroups of each stream in each unit, and the charted bores at its position."""
     charted = bores.select(bores.charted == 1)
     charted = replace(charted, part_number=charted_numbers(charted.part_number, sheet))
-    made = _counted([charted.unit_start, *(getattr(charted, name) for name in POSITION_NAMES)])
-    whole = made | _counted([charted.unit_start, *(getattr(charted, n) for n in POSITION_NAMES[:-1])])
+    places = [charted.unit_start, *(getattr(charted, name) for name in POSITION_NAMES[:-1])]
+    position = _codes(places, len(charted))
+    whole = _counted(places, position)
+    whole |= _counted([*places, charted.fixture], _codes([position, charted.fixture], len(charted)))
     counts: dict[tuple[np.datetime64, Stream], tuple[int, int]] = {}
     streams, code = streams_of(subgroups)
-    for (unit, number), n in _counted([subgroups.unit_start, code]).items():
+    of_unit = [subgroups.unit_start, code]
+    for (unit, number), n in _counted(of_unit, _codes(of_unit, len(subgroups))).items():
         stream = streams[number]
         place = (unit, stream.part_number, stream.spindle, stream.bore)
         counts[unit, stream] = whole[place if stream.fixture is None else (*place, stream.fixture)], n
     return counts
 
 
-def _counted(columns: Sequence[NDArray[Any]]) -> dict[tuple[Any, ...], int]:
-    """Count the different rows of some columns."""
-    codes = _codes(columns, len(columns[0]))
-    first = np.unique(codes, return_index=True)[1]
-    many = np.bincount(codes, minlength=len(first))
+def _counted(columns: Sequence[NDArray[Any]], codes: Whole) -> dict[tuple[Any, ...], int]:
+    """Count the different rows of some columns, which `codes` numbers."""
+    many = np.bincount(codes)
+    first = np.empty(len(many), dtype=np.int64)
+    first[codes[::-1]] = np.arange(len(codes) - 1, -1, -1)
     return {tuple(column[row] for column in columns): int(many[i]) for i, row in enumerate(first)}
 
 
@@ -161,37 +165,35 @@ def _within_unit(cuts: Sequence[Subgroups]) -> Subgroups:
 
 def _codes(columns: Sequence[NDArray[Any]], size: int) -> Whole:
     """Number the different rows of some columns, in the columns' own order, None first."""
-    import pandas as pd
-
     code = np.zeros(size, dtype=np.int64)
     for column in columns:
-        number, words = pd.factorize(column, sort=True)
-        code = _dense(code * (len(words) + 1) + number + 1)
+        if size and column[0] is None and column.tolist().count(None) == size:
+            continue  # it tells none from another
+        number, words = _numbered(column)
+        code = dense(code * (len(words) + 1) + number + 1)
     return code
 
 
-def _dense(code: Whole) -> Whole:
-    """Number the different ones of some numbers, none negative, in their own order."""
+def _numbered(column: NDArray[Any]) -> tuple[Whole, NDArray[Any]]:
+    """Number the different values of a column in their own order, -1 for None; and which they are."""
     import pandas as pd
 
-    most = int(code.max(initial=0))
-    if most > 4 * len(code):
-        return np.asarray(pd.factorize(code, sort=True)[0], dtype=np.int64)
-    there = np.zeros(most + 1, dtype=bool)
-    there[code] = True
-    found: Whole = (np.cumsum(there) - 1)[code]
-    return found
+    if column.dtype == object:
+        return pd.factorize(column, sort=True)
+    begins = np.concatenate(([0], np.flatnonzero(column[1:] != column[:-1]) + 1))[: len(column)]
+    number, values = pd.factorize(column[begins], sort=True)  # numbers and moments stand long
+    return np.repeat(number, np.diff(begins, append=len(column))), values
 
 
 def _cut_rows(rows: Rows, values: Mapping[str, Numbers], part: Part, sheet: Sheet) -> Iterator[Subgroups]:
+    bores = rows.bores
+    place, nothing = _codes([bores.spindle, bores.bore], len(bores)), np.full(len(bores), None, dtype=object)
     for by_fixture in (False, True):
         features = [name for name in part.charted if part.features[name].by_fixture is by_fixture]
         if not features:
             continue
-        bores = rows.bores
-        nothing: Texts = np.full(len(bores), None, dtype=object)
         fixture = bores.fixture if by_fixture else nothing
-        stream = _codes([bores.spindle, bores.bore, fixture], len(bores))
+        stream = _codes([place, fixture], len(bores)) if by_fixture else place
         order = np.argsort(stream, kind="stable")  # bores come in making order
         cut_in = _Order(
             bores=bores,
@@ -239,6 +241,12 @@ class _Order:
     over: NDArray[np.bool_]
     part_of: str
 
+    @cached_property
+    def done(self) -> NDArray[np.bool_]:
+        """Where a remainder counts: its unit is over, or a later segment of its stream is known."""
+        last_of_stream = np.concatenate((self.stream[1:] != self.stream[:-1], [True]))
+        return self.over | ~_in_last_segment(self.stream, self.segment, last_of_stream)
+
 
 def _changes(stream: Whole, segment: Whole) -> Whole:
     """Number runs of the same stream and segment."""
@@ -260,12 +268,9 @@ def _charted_values(bores: Bores, part: Part) -> dict[str, Numbers]:
 
 
 def _subgroups(rows: _Order, values: Numbers, labels: Whole, *, size: int, name: str) -> Subgroups:
-    bores, stream = rows.bores, rows.stream
-    found = statistics(values, labels)
+    bores, found = rows.bores, statistics(values, labels)
     whole = found.last - found.first + 1 == size
-    last_of_stream = np.concatenate((stream[1:] != stream[:-1], [True]))
-    later = ~_in_last_segment(stream, rows.segment, last_of_stream)
-    kept = (found.n >= 2) & (whole | rows.over[found.last] | later[found.last])
+    kept = (found.n >= 2) & (whole | rows.done[found.last])
     first, last = found.first[kept], found.last[kept]
     return from_bores(
         bores,

@@ -162,8 +162,23 @@ def _named(bores: Bores, carrier: Whole, members: Whole, spindle: str | None) ->
 
 def _joint(segments: Whole) -> Whole:
     """Number the different rows of some segment numbers, in their own order."""
-    number: Whole = np.unique(segments, axis=0, return_inverse=True)[1].astype(np.int64).ravel()
-    return number
+    code: Whole = np.zeros(len(segments), dtype=np.int64)
+    for column in segments.T:
+        code = dense(code * (int(column.max(initial=0)) + 1) + column)
+    return code
+
+
+def dense(code: Whole) -> Whole:
+    """Number the different ones of some numbers, none negative, in their own order."""
+    import pandas as pd
+
+    most = int(code.max(initial=0))
+    if most > 4 * len(code):
+        return np.asarray(pd.factorize(code, sort=True)[0], dtype=np.int64)
+    there = np.zeros(most + 1, dtype=bool)
+    there[code] = True
+    found: Whole = (np.cumsum(there) - 1)[code]
+    return found
 
 
 def _nobody(rows: int) -> Whole:

@@ -117,6 +117,8 @@ class Watcher:
     """Nor one from then on."""
     seen: dict[np.datetime64, Stretch] = field(default_factory=dict)
     """Units watched in this pass, for the past of those after them."""
+    back: dict[np.datetime64, Sequence[np.datetime64]] = field(default_factory=dict)
+    """The units before each that was asked for, the newest first."""
     budgets: dict[int, Budget] = field(default_factory=dict)
     versions: Mapping[Stream, Sequence[Version]] = field(default_factory=dict)
     detectors: dict[tuple[Any, ...], Limits] = field(default_factory=dict)
@@ -220,7 +222,9 @@ class Watcher:
         """Return a stream's surprises (or variance ratios) up to a step, from earlier units too."""
         stream = stretch.streams[column]
         past = [past_of(stretch, column, step, what)]
-        for earlier in self.session.last_watched(unit, UNITS_BACK)[::-1]:
+        if unit not in self.back:
+            self.back[unit] = tuple(self.session.last_watched(unit, UNITS_BACK)[::-1])
+        for earlier in self.back[unit]:
             if past[-1].broken or sum(len(p.values) for p in past) >= POINTS_BACK:
                 break
             if earlier not in self.seen:

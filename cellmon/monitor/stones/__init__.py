@@ -116,7 +116,7 @@ def _sentence(sets: list[StoneSetOf]) -> str:
 
 
 def _kind(now: StonesNow, known: KindKnown) -> KindOf:
-    mine = [name for name in now.names if now.kind_of(name) is known.kind and now.ended(name)]
+    mine = [name for name in now.names if now.is_of(name, known) and now.ended(name)]
     worn = [now.bores(name) for name in mine if now.ended(name) == "worn"]
     reading, broken = known.reading, known.break_in
     off = guess_off(known.kind, worn)

@@ -85,7 +85,7 @@ def changing_now(now: StonesNow, stay: Stay) -> Changing | None:
     if known is None or known.new_life is None:
         return None
     new, seen = known.new_life, now.seen(known)
-    beside = [one.spindle for one in now.running() if now.kind_of(one.stone_set) is known.kind]
+    beside = [one.spindle for one in now.running() if now.is_of(one.stone_set, known)]
     return changing_of(
         prices_of(known.kind, now.view.sheet.planning),
         new,

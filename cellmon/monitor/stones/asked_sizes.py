@@ -18,6 +18,7 @@ from cellmon.monitor.stones.sets import swap_words
 from cellmon.monitor.view import View
 from cellmon.records import Kind, StoneMeasurements
 from cellmon.sheet import StoneKind
+from cellmon.units import UM_PER, LengthUnit
 from cellmon.words import say
 
 TWELVE_OF_A_SET = 3.0
@@ -26,6 +27,9 @@ OVER_NEW = 0.02
 """Of the new thickness: makers' sizes spread by less; practice, no source."""
 FAR_FROM_THE_OTHERS = 0.10
 """Of the depth a set wears: a place that lost so much more than the others chipped or was misread."""
+AS_INCH = 0.3
+"""So near a thickness that is likely, relative; a stone wears by more between two measurements seldom."""
+MM_PER_INCH = UM_PER[LengthUnit.INCH] / UM_PER[LengthUnit.MM]
 NO = ("", "no", "n", "0", "false")
 
 
@@ -53,7 +57,8 @@ def asked_of_sizes(view: View, new: StoneMeasurements, *, at: np.datetime64) -> 
         old = known.select(known.at < rows.at.min())
         old = old.select(np.argsort(old.at, kind="stable"))
         typed = _Typed(view=view, now=now, name=name, rows=rows, old=old, kind=now.kind_of(name))
-        found += [*_of_set(typed, at), *_of_stones(typed), *_of_sizes(typed), *_of_rounds(typed, known)]
+        found += [*_of_set(typed, at), *_of_stones(typed), *_in_inch(typed)]
+        found += [*_of_sizes(typed), *_of_rounds(typed, known)]
     return tuple(dict.fromkeys(found))
 
 
@@ -87,6 +92,24 @@ def _of_stones(typed: _Typed) -> Iterator[str]:
                 stone_set=typed.name,
                 stones=", ".join(stones),
                 holder=holder,
+            )
+
+
+def _in_inch(typed: _Typed) -> Iterator[str]:
+    """Ask about thickness that fits in inch: as the place before or the others, or as a new stone."""
+    rows, last = typed.rows, _last_mm(typed.old)
+    for i in range(len(rows)):
+        mm, place = float(rows.thickness_mm[i]), (rows.stone[i], rows.position[i])
+        likely = last[place].mm if place in last else float(np.median(rows.thickness_mm))
+        new = likely if typed.kind is None else typed.kind.new_thickness_mm
+        if any(abs(mm * MM_PER_INCH / size - 1) < AS_INCH for size in (likely, new)):
+            yield say(
+                "{stone_set}, stone {stone}, {place}: {value} fits as inch, and mm is asked. Type {mm}?",
+                stone_set=typed.name,
+                stone=place[0],
+                place=place[1],
+                value=significant(mm),
+                mm=number(mm * MM_PER_INCH, 3),
             )
 
 

@@ -9,12 +9,13 @@ says it (`stock_um` of a part), against the first part of the sheet.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon.monitor.stones.log import Stay
 from cellmon.monitor.view import View
 from cellmon.records import Times, Whole
 from cellmon.sheet import Part, Sheet
@@ -72,8 +73,8 @@ class Honed:
     _between: dict[tuple[str, np.datetime64, np.datetime64], float] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, view: View) -> Honed:
-        """Read the counts up to the moment of the view."""
+    def of(cls, view: View, stays: Iterable[Stay] = ()) -> Honed:
+        """Read the counts up to the moment of the view, and what was honed in each of some stays."""
         weight = weights(view.sheet)
         rows: dict[str, dict[tuple[np.datetime64, np.datetime64], float]] = {}
         for row in view.session.made_by_unit():
@@ -84,7 +85,21 @@ class Honed:
             mine[span] = mine.get(span, 0.0) + row.bores * weight.get(row.part_number, 1.0)
         found = cls(view=view, weight=weight, made={name: _made(units) for name, units in rows.items()})
         made = {name: found.completed(name, made) for name, made in found.made.items()}
-        return replace(found, made=made, _between={})
+        counted = replace(found, made=made, _between={})
+        counted._count(stays)
+        return counted
+
+    def _count(self, stays: Iterable[Stay]) -> None:
+        """Count the bores of many stays together, as `between` does of each."""
+        by_spindle: dict[str, list[tuple[np.datetime64, np.datetime64]]] = {}
+        for stay in stays:
+            end = self.view.as_of if stay.end is None else stay.end
+            by_spindle.setdefault(stay.spindle, []).append((stay.start, end))
+        for spindle, spans in by_spindle.items():
+            moments = np.array(spans, dtype="datetime64[us]").ravel()
+            at = self.upto(spindle, moments, asked=np.arange(len(moments)) // 2).reshape(-1, 2)
+            for (start, end), (first, last) in zip(spans, at, strict=True):
+                self._between[spindle, start, end] = float(last - first)
 
     def completed(self, spindle: str, made: Made) -> Made:
         """Return counts with the bores that have no complete measurement, as the newest units have them."""
@@ -99,14 +114,20 @@ class Honed:
             bores[u] = float(self._one_by_one(spindle, made.start[u]).weight.sum())
         return replace(made, bores=bores, before=np.concatenate(([0.0], np.cumsum(bores)))[:-1])
 
-    def upto(self, spindle: str, moments: Times) -> Floats:
-        """Return the bores a spindle had honed by each moment, since the store begins."""
+    def upto(self, spindle: str, moments: Times, *, asked: Whole | None = None) -> Floats:
+        """Return the bores a spindle had honed by each moment, since the store begins.
+
+        A unit in which a moment lies is counted closer for all that are asked together: `asked` numbers
+        those that are, all of them without it.
+        """
         made = self.made.get(spindle)
         if made is None or not len(made.start):
             return np.zeros(len(moments))
         unit = np.searchsorted(made.start, moments, side="right") - 1
         found, there = np.zeros(len(moments)), unit >= 0
-        found[there] = made.before[unit[there]] + self._inside(spindle, made, unit[there], moments[there])
+        together = np.zeros(len(moments), dtype=np.int64) if asked is None else asked
+        inside = self._inside(spindle, made, unit[there], moments[there], together[there])
+        found[there] = made.before[unit[there]] + inside
         return found
 
     def between(self, spindle: str, start: np.datetime64, end: np.datetime64) -> float:
@@ -116,9 +137,10 @@ class Honed:
             self._between[spindle, start, end] = float(at[1] - at[0])
         return self._between[spindle, start, end]
 
-    def _inside(self, spindle: str, made: Made, unit: Whole, moments: Times) -> Floats:
+    def _inside(self, spindle: str, made: Made, unit: Whole, moments: Times, asked: Whole) -> Floats:
         """Return the bores of the unit that holds each moment, made in it by then."""
-        units, which = np.unique(unit, return_inverse=True)
+        groups, which = np.unique(asked * len(made.start) + unit, return_inverse=True)
+        units = groups % len(made.start)
         first: Times = np.full(len(units), LATEST)
         np.minimum.at(first, which, moments)
         start, end, bores = made.start[units], made.end[units], made.bores[units]
@@ -136,19 +158,11 @@ class Honed:
     def _one_by_one(self, spindle: str, start: np.datetime64) -> _OneByOne:
         """Return when each bore of a unit was honed first, and what it counts."""
         if (spindle, start) not in self._moments:
-            bores = self.view.session.bores_of_unit(start)
-            at = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
-            weight = np.array([self.weight.get(n, 1.0) for n in bores.part_number], dtype=np.float64)
-            for one in {spindle, *bores.spindle.tolist()}:
-                mine = np.flatnonzero(bores.spindle == one)
-                mine = mine[np.argsort(at[mine], kind="stable")]
-                seen: dict[tuple[str, str], int] = {}
-                for i, bore in zip(
-                    mine.tolist(), zip(bores.part[mine], bores.bore[mine], strict=True), strict=True
-                ):
-                    seen.setdefault(bore, i)
-                first = np.fromiter(seen.values(), dtype=np.int64, count=len(seen))
-                self._moments[one, start] = _OneByOne(at=at[first], weight=weight[first])
+            first = self.view.session.first_honed(start).get(spindle)
+            numbers = [] if first is None else first.part_number.tolist()
+            weight = np.array([self.weight.get(n, 1.0) for n in numbers], dtype=np.float64)
+            at = np.array([], dtype="datetime64[us]") if first is None else first.at
+            self._moments[spindle, start] = _OneByOne(at=at, weight=weight)
         return self._moments[spindle, start]
 
 

@@ -183,7 +183,7 @@ def _to_now(knots: _Knots, honed: float, left: float) -> _Knots:
 
 
 def _dressings(now: StonesNow, name: str, knots: _Knots) -> tuple[LineMark, ...]:
-    mine = [d for d in now.log.dressings if d.stone_set == name]
+    mine = now.log.dressings_of(name)
     if not mine:
         return ()
     moments: Times = np.array([d.at for d in mine], dtype="datetime64[us]")

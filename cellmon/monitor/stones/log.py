@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -55,6 +56,17 @@ class StoneLog:
     assumed: Mapping[str, tuple[str, ...]]
     notes: tuple[str, ...]
     """What belongs to no set."""
+
+    def dressings_of(self, stone_set: str) -> Sequence[Dressing]:
+        """Return the dressings of one set, in order of time."""
+        return self._by_set.get(stone_set, ())
+
+    @cached_property
+    def _by_set(self) -> Mapping[str | None, Sequence[Dressing]]:
+        found: dict[str | None, list[Dressing]] = {}
+        for one in self.dressings:
+            found.setdefault(one.stone_set, []).append(one)
+        return found
 
     def fitted(self) -> Iterable[Stay]:
         """Yield the stay of every set that is on a spindle."""

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.log import Stay, StoneLog
-from cellmon.records import StoneMeasurements, Times
+from cellmon.records import StoneMeasurements, Times, Whole
 from cellmon.stones.evenness import Swap, swapped
 from cellmon.stones.wear import Thickness
 from cellmon.words import say, to_say
@@ -55,6 +55,11 @@ class Rounds:
     asked: tuple[str, ...]
     said: tuple[str, ...]
 
+    @property
+    def bare(self) -> Rounds:
+        """These without what is said of them."""
+        return replace(self, last=(), asked=(), said=())
+
     def swap(self, *, reading_um: float) -> Swap | None:
         """Return how stones may have changed place at the last round."""
         um = self.thickness.um
@@ -68,11 +73,21 @@ def rounds_of(
     *,
     per_set: Mapping[str, int],
     before: Mapping[str, float],
+    grids: Callable[[Callable[[], Grids]], Grids] = lambda work: work(),
 ) -> dict[str, Rounds]:
     """Return the rounds of every set that was measured.
 
-    `per_set`: how many stones its kind has; `before`: bores it had honed when it was received.
+    `per_set`: how many stones its kind has; `before`: bores it had honed when it was received; `grids`
+    returns what the rows alone say, worked out now or as it was.
     """
+    found = {}
+    for name, grid in grids(lambda: _grids(rows, per_set)).items():
+        counted = bores_at(log.stays.get(name, ()), honed, grid.moments, before=before.get(name, 0.0))
+        found[name] = _rounds(grid, counted)
+    return found
+
+
+def _grids(rows: StoneMeasurements, per_set: Mapping[str, int]) -> Grids:
     found = {}
     order = np.argsort(rows.at, kind="stable")
     rows = rows.select(order)
@@ -81,9 +96,7 @@ def rounds_of(
     edges = np.searchsorted(group[first], np.arange(len(names) + 1))
     for k, name in enumerate(names.tolist()):
         mine = rows.select(first[edges[k] : edges[k + 1]])
-        moments, back = np.unique(mine.at, return_inverse=True)
-        count = bores_at(log.stays.get(name, ()), honed, moments, before=before.get(name, 0.0))[back]
-        one = _rounds(mine, count, most=per_set.get(name))
+        one = _grid(mine, most=per_set.get(name))
         if one is not None:
             found[name] = one
     return found
@@ -133,13 +146,38 @@ def _part(stay: Stay, honed: Honed, moments: Times, gained: float) -> Floats:
     return np.asarray(np.clip(share, 0.0, 1.0) * gained, dtype=np.float64)
 
 
-def _rounds(rows: StoneMeasurements, bores: Floats, *, most: int | None) -> Rounds | None:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Grid:
+    """The measurements of one set laid out in rounds, whatever it had honed by then."""
+
+    moments: Times
+    """Every moment at which it was measured, ascending."""
+    begins: Whole
+    """Which of them each round begins with."""
+    at: Times
+    um: Floats
+    """Means, shape (rounds, stones, places)."""
+    cell: Whole
+    """The place of each reading in `um`, laid out flat."""
+    read_um: Floats
+    stones: tuple[str, ...]
+    places: tuple[str, ...]
+    last: tuple[StoneNow, ...]
+    asked: tuple[str, ...]
+    said: tuple[str, ...]
+
+
+Grids = Mapping[str, Grid]
+
+
+def _grid(rows: StoneMeasurements, *, most: int | None) -> Grid | None:
+    moments, back = np.unique(rows.at, return_inverse=True)
     said: list[str] = []
     stones = _stones(rows, most, said)
     keep = np.isin(rows.stone.astype(str), stones) & np.isfinite(rows.thickness_mm)
     keep &= _alike(rows, said)
     keep &= _stone_like(rows, said)
-    rows, bores = rows.select(keep), bores[keep]
+    rows, back = rows.select(keep), back[keep]
     if not len(rows):
         return None
     group = _group(rows)
@@ -153,19 +191,35 @@ def _rounds(rows: StoneMeasurements, bores: Floats, *, most: int | None) -> Roun
     with np.errstate(invalid="ignore"):
         mean = np.bincount(cell, um, minlength=len(count)) / np.where(count > 0, count, np.nan)
     first = np.searchsorted(group, np.arange(shape[0]))
-    honed = np.maximum.accumulate(bores[first])
     grid = mean.reshape(shape)
-    return Rounds(
+    return Grid(
+        moments=moments,
+        begins=back[first],
         at=rows.at[first],
-        thickness=Thickness(bores=honed, um=grid),
+        um=grid,
+        cell=cell,
+        read_um=um,
         stones=stones,
         places=places,
         last=_last(rows, stones, places, grid[-1]),
-        repeats_um=_repeats(
-            cell, um, grid, still=(np.diff(honed) < SAME_BORES) & (np.diff(rows.at[first]) <= APART)
-        ),
         asked=tuple(_moved(rows, group)),
         said=tuple(said),
+    )
+
+
+def _rounds(grid: Grid, bores: Floats) -> Rounds:
+    """Return the rounds of a set, from the bores it had honed by each moment it was measured."""
+    honed = np.maximum.accumulate(bores[grid.begins])
+    still = (np.diff(honed) < SAME_BORES) & (np.diff(grid.at) <= APART)
+    return Rounds(
+        at=grid.at,
+        thickness=Thickness(bores=honed, um=grid.um),
+        stones=grid.stones,
+        places=grid.places,
+        last=grid.last,
+        repeats_um=_repeats(grid.cell, grid.read_um, grid.um, still=still),
+        asked=grid.asked,
+        said=grid.said,
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -15,14 +16,15 @@ from cellmon.judged import Bores, Subgroups
 from cellmon.monitor.kept import kept
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.kinds import KindKnown, SetLife, know_kind, life_of
-from cellmon.monitor.stones.log import CHIPPED, Stay, StoneLog, read_log
+from cellmon.monitor.stones.log import CHIPPED, STONE_EVENTS, Stay, StoneLog, read_log
 from cellmon.monitor.stones.measured import Rounds, bores_at, rounds_of
 from cellmon.monitor.stones.ranges import GoodBores
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Flag, Kind, StoneSets, Stream, Texts
+from cellmon.records import EventKind, Events, Flag, Kind, StoneMeasurements, StoneSets, Stream, Texts
 from cellmon.sheet import StoneKind
 from cellmon.stones.feed import FeedWear, feed_wear
 from cellmon.store.joining import by_stream
+from cellmon.words import voice
 
 LOOKED_BACK = np.timedelta64(14, "D")
 """Time from which the drift of form is read."""
@@ -82,6 +84,11 @@ class StonesNow:
             return kinds[0] if len(kinds) == 1 else None
         return next((kind for kind in kinds if kind.id == named), None)
 
+    def is_of(self, name: str, known: KindKnown) -> bool:
+        """Return whether a set is of a kind; that may be of an older reading of the sheet."""
+        kind = self.kind_of(name)
+        return kind is not None and kind.id == known.kind.id
+
     def bores(self, name: str, at: np.datetime64 | None = None) -> float:
         """Return the bores a set has honed in all, by a moment or by now."""
         if at is None:
@@ -107,7 +114,7 @@ class StonesNow:
 
     def seen(self, known: KindKnown) -> Seen:
         """Return what was seen of all sets of a kind."""
-        mine = tuple(name for name in self.names if self.kind_of(name) is known.kind and self.stays(name))
+        mine = tuple(name for name in self.names if self.is_of(name, known) and self.stays(name))
         return Seen(
             sets=mine,
             chipped=sum(self.ended(name) == CHIPPED for name in mine),
@@ -195,8 +202,8 @@ ENDS = ("worn", "chipped")
 
 def stones_now(view: View) -> StonesNow:
     """Read everything that is known of stones up to the moment of a view."""
-    session, until = view.session, view.as_of + np.timedelta64(1, "us")
-    sets: StoneSets = session.rows(Kind.STONE_SETS)
+    until = view.as_of + np.timedelta64(1, "us")
+    sets: StoneSets = _rows(view, Kind.STONE_SETS)
     received = {
         sets.stone_set[i]: Received(
             kind=sets.kind[i],
@@ -208,9 +215,10 @@ def stones_now(view: View) -> StonesNow:
         if np.isnat(sets.received_at[i]) or sets.received_at[i] < until
     }
     kinds = {name: one.kind for name, one in received.items() if one.kind}
-    log = read_log(session.rows(Kind.EVENTS, end=until), kinds, view.sheet)
-    honed = Honed.of(view)
-    rows = session.rows(Kind.STONE_MEASUREMENTS, end=until)
+    log = _log(view, kinds, until)
+    honed = Honed.of(view, [stay for stays in log.stays.values() for stay in stays])
+    rows: StoneMeasurements = _rows(view, Kind.STONE_MEASUREMENTS)
+    rows = rows.select(rows.at < until)
     found = StonesNow(
         view=view,
         received=received,
@@ -223,16 +231,46 @@ def stones_now(view: View) -> StonesNow:
     by_set = {name: found.kind_of(name) for name in dict.fromkeys(rows.stone_set.tolist())}
     before = {name: one.bores_before for name, one in received.items()}
     per_set = {name: kind.stones_per_set for name, kind in by_set.items() if kind is not None}
-    rounds = rounds_of(rows, log, honed, per_set=per_set, before=before)
+    rests_on = (view.session.newest_row_of(Kind.STONE_MEASUREMENTS), len(rows), per_set, voice())
+    rounds = rounds_of(
+        rows,
+        log,
+        honed,
+        per_set=per_set,
+        before=before,
+        grids=lambda work: view.carry("rounds of stones", rests_on, work),
+    )
     known = {}
     for kind in view.sheet.stone_kinds:
         mine = {
-            name: one for name, one in rounds.items() if by_set[name] is kind and name not in found.unknown
+            name: one.bare
+            for name, one in rounds.items()
+            if by_set[name] is kind and name not in found.unknown
         }
         known[kind.id] = kept(know_kind, kind, mine)  # readings change nothing of it, and are most that comes
     return StonesNow(
         view=view, received=received, log=log, honed=honed, rounds=rounds, kinds=known, unknown=found.unknown
     )
+
+
+def _rows(view: View, kind: Kind) -> Any:
+    """Return every row of a kind: read once, until one is added."""
+    newest = view.session.newest_row_of(kind)
+    return view.carry(f"rows of {kind}", newest, lambda: view.session.rows(kind))
+
+
+def _log(view: View, kinds: Mapping[str, str], until: np.datetime64) -> StoneLog:
+    """Return the log of stones up to a moment: read once, until there is another event of them."""
+
+    def read() -> Events:
+        events: Events = view.session.rows(Kind.EVENTS)
+        return events.select(np.isin(events.event.astype(str), STONE_EVENTS))
+
+    newest = view.session.newest_row_of(Kind.EVENTS)
+    every = view.carry("events of stones", newest, read)
+    mine = every.select(every.at < until)
+    rests_on = (newest, len(mine), dict(kinds), view.rules.now.version, voice())
+    return view.carry("log of stones", rests_on, lambda: read_log(mine, kinds, view.sheet))
 
 
 def _unknown(measured: Texts, received: Mapping[str, Received], log: StoneLog) -> tuple[str, ...]:

@@ -142,7 +142,7 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
         removed_at=None if last is None or last.end is None else now.view.local(last.end),
         removed_why=None if last is None else last.why,
         bores_since_fit=round(now.bores(name)),
-        dressed=sum(d.stone_set == name for d in now.log.dressings),
+        dressed=len(now.log.dressings_of(name)),
         bores_since_dress=since,
         wear_um=None if known is None or name not in known.wear else float(known.wear[name].mean_um[-1]),
         wear_um_per_1000_bores=_rate(known, name, why_not),

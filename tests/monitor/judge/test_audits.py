@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from cellmon.charts.individuals import Scale
-from cellmon.monitor.judge.audit_calls import level_calls
+from cellmon.charts.shares import ShareWatch
+from cellmon.monitor.judge.audit_calls import level_calls, share_calls
 from cellmon.monitor.judge.audit_plan import FINDING, FINDINGS, FINDINGS_PLANNED, shifts_per_week
 from cellmon.monitor.judge.audits import (
     audit_series,
@@ -18,6 +19,7 @@ from cellmon.monitor.judge.audits import (
 )
 from cellmon.monitor.judge.budget import TIGHTEST, budget
 from cellmon.monitor.judge.calls import characteristic_calls
+from cellmon.monitor.judge.findings import MADE, FindingSeries
 from cellmon.records import Characteristics
 from tests.monitor.judge.making import demo_sheet, minute, stream
 from tests.monitor.judge.test_calls import Kept, batch
@@ -188,3 +190,41 @@ def test_audits_and_findings_have_their_share_of_the_false_alarms_by_the_plan():
     assert found.rates(findings).single <= TIGHTEST
     eager = budget(demo_sheet(alarms={"false_alarms_per_week": 500.0}))
     assert eager.rates(eager.family_at(FINDINGS, FINDING, "HM-214", "S2")).single == pytest.approx(TIGHTEST)
+
+
+def shares(bores, found):
+    """A series of shifts of which three bores with the finding are one too many."""
+    n = len(bores)
+    starts = np.array([minute(SHIFT * i) for i in range(n)], dtype="datetime64[us]")
+    return FindingSeries(
+        stream=stream(feature="pore"),
+        of=MADE,
+        shift_start=starts,
+        bores=np.array(bores),
+        found=np.array(found),
+        first_at=tuple(starts[i] + np.arange(k) * np.timedelta64(1, "m") for i, k in enumerate(found)),
+        parts=tuple(np.array([f"P{i}-{j}" for j in range(k)], object) for i, k in enumerate(found)),
+        watch=ShareWatch(
+            most=np.array([2.0 if b else np.nan for b in bores]),
+            beyond=np.array([k > 2 for k in found]),
+            seen=np.full(n, 4),
+            of=np.full(n, 10_000),
+        ),
+        chance=1e-4,
+        why_not=None,
+        left_out=(),
+    )
+
+
+def test_shifts_with_too_many_are_one_call_until_a_shift_with_bores_is_usual_again():
+    bores = [500, 500, 500, 0, 500, 500, 500, 500, 500]
+    found = [1, 3, 4, 0, 5, 2, 0, 6, 0]
+    first, second = share_calls(shares(bores, found))
+    assert (first.part, first.last_part, first.over) == ("P1-2", "P4-4", True), "the idle shift ends nothing"
+    assert (second.part, second.last_part, second.over) == ("P7-2", "P7-5", True)
+
+
+def test_a_share_that_is_too_large_still_is_not_over():
+    (one,) = share_calls(shares([500] * 3, [0, 3, 9]))
+    assert (one.part, one.last_part, one.over) == ("P1-2", "P2-8", False)
+    assert not [*share_calls(shares([500, 500], [2, 1]))] and not [*share_calls(shares([], []))]

@@ -1,0 +1,47 @@
+"""A batch that comes after what a cell holds: its newest bores again, later and with other numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import count
+from pathlib import Path
+
+import numpy as np
+
+from cellmon.monitor import Monitor
+from cellmon.records import Readings
+from tests.bench.test_take import wide_file
+
+BORES = 48
+STEP = np.timedelta64(30, "s")
+
+
+def next_batches(monitor: Monitor, folder: Path, *, bores: int = BORES) -> Callable[[], None]:
+    """Return what commits the next batch of so many bores each time it is called."""
+    numbers = count()
+
+    def commit() -> None:
+        number = next(numbers)
+        path = wide_file(_later(monitor, bores, f"N{number:04d}"), folder / f"next-{number:04d}.csv")
+        taken = monitor.take([path]).files[0]
+        if taken.taken != taken.rows or not taken.rows:
+            raise SystemExit(f"of {taken.rows} rows of the next batch {taken.taken} were taken")
+
+    return commit
+
+
+def _later(monitor: Monitor, bores: int, mark: str) -> Readings:
+    """Return the newest whole bores, begun anew after the last of them."""
+    with monitor._store.reading() as session:
+        newest = session.newest_reading()
+        assert newest is not None
+        stored = session.readings_between(newest - np.timedelta64(1, "D"), newest + np.timedelta64(1, "us"))
+    assert stored is not None
+    rows = stored.readings
+    honed = ~np.isnat(rows.honed_at) & np.isfinite(rows.sequence)
+    last = rows.select(honed & np.isfinite(rows.um).all(axis=(1, 2)))
+    last = last.select(slice(max(len(last) - bores, 0), None))
+    by = newest - np.nanmin(last.honed_at) + STEP
+    parts = np.array([f"{mark}-{part.split('-')[-1]}" for part in last.part], dtype=object)
+    return replace(last, part=parts, measured_at=last.measured_at + by, honed_at=last.honed_at + by)

@@ -1,0 +1,119 @@
+"""What is carried from one state of the store to the next: answers stay those of a cell opened anew."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import fields, is_dataclass, replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+import cellmon
+from cellmon.records import Kind
+from tests.bench.next_batch import next_batches
+from tests.bench.test_take import wide_file
+
+
+@pytest.fixture(scope="module")
+def cell(demo_week, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("carried")
+    shutil.copytree(demo_week, folder / "cell")
+    monitor = cellmon.open_cell(folder / "cell")
+    yield monitor
+    monitor.close()
+
+
+def plain(found):
+    """Return an answer as something that can be compared, figure by figure."""
+    if is_dataclass(found):
+        return [(f.name, plain(getattr(found, f.name))) for f in fields(found)]
+    if isinstance(found, np.ndarray):
+        return repr(found.tolist())
+    if hasattr(found, "items"):
+        return [(plain(key), plain(value)) for key, value in found.items()]
+    if isinstance(found, list | tuple):
+        return [plain(one) for one in found]
+    return repr(found)
+
+
+def answers(monitor):
+    first = monitor.state().streams[0].stream
+    named = {"spindle": first.spindle, "bore": first.bore, "feature": first.feature}
+    asked = (monitor.state(), monitor.now(), monitor.stone_picture(), monitor.stream(**named))
+    return [plain(one) for one in asked]
+
+
+def changed(monitor, before):
+    """Return the answers now, which are those of a cell opened anew and not those of before."""
+    now, fresh = answers(monitor), cellmon.open_cell(monitor.folder)
+    try:
+        assert now == answers(fresh)
+    finally:
+        fresh.close()
+    assert now != before
+    return now
+
+
+def past_dressing(monitor):
+    with monitor._view() as view:
+        return next(
+            (spindle, plan.past[2].at)
+            for spindle in view.sheet.spindle_ids
+            if hasattr(plan := view.dressing_plan(spindle), "past") and len(plan.past) > 3
+        )
+
+
+def at(moment):
+    return f"{moment.astype('datetime64[s]')}Z"
+
+
+def late_rows(monitor, folder, moment):
+    """Take bores that were made just after a moment of the past and had not come in."""
+    with monitor._store.reading() as session:
+        found = session.readings_between(moment, moment + np.timedelta64(40, "m"))
+    rows = found.readings
+    rows = rows.select(~np.isnat(rows.honed_at) & np.isfinite(rows.sequence))
+    parts = np.array([f"LATE-{part}" for part in rows.part], dtype=object)
+    by = np.timedelta64(17, "s")
+    late = replace(rows, part=parts, um=rows.um + 3, measured_at=rows.measured_at + by)
+    assert monitor.take([wide_file(late, folder / "late.csv")]).files[0].taken == len(late) > 10
+
+
+def test_whatever_comes_answers_are_those_of_a_cell_opened_anew(cell, tmp_path):
+    spindle, dressed = past_dressing(cell)
+    hour = np.timedelta64(1, "h")
+    found = answers(cell)
+    next_batches(cell, tmp_path)()
+    found = changed(cell, found)
+    offset = {"event": "feed-offset", "spindle": spindle, "value": "1.5", "unit": "um"}
+    cell.log(Kind.EVENTS, {**offset, "at": at(dressed + hour)})
+    cell.log(Kind.EVENTS, {"event": "stones-dressed", "spindle": spindle, "at": at(dressed + 2 * hour)})
+    fitted = next(s for s in cell.stone_picture().stones.sets if s.state == "fitted")
+    stone, last = fitted.stones[0], fitted.rounds[-1].at + timedelta(minutes=1)
+    thick = f"{stone.places_um['top'] / 1000 - 0.001:.3f}"
+    measured = {
+        "stone_set": fitted.stone_set,
+        "stone": stone.stone,
+        "position": "top",
+        "holder": stone.holder,
+    }
+    cell.log(Kind.STONE_MEASUREMENTS, {**measured, "thickness_mm": thick, "at": last.isoformat()})
+    found = changed(cell, found)
+    late_rows(cell, tmp_path, dressed + hour)
+    changed(cell, found)
+
+
+def test_what_is_over_is_not_worked_out_again(cell, tmp_path, monkeypatch):
+    from cellmon.monitor import dressings
+    from cellmon.monitor.stones import measured, now
+
+    answers(cell)
+    next_batches(cell, tmp_path, bores=16)()
+    looked = []
+    by_stream = dressings.by_stream
+    monkeypatch.setattr(dressings, "by_stream", lambda rows: looked.append(1) or by_stream(rows))
+    monkeypatch.setattr(measured, "_grid", None)
+    monkeypatch.setattr(now, "read_log", None)
+    answers(cell)
+    assert len(looked) <= 4, "only dressings of the last hours have other subgroups around them"
