@@ -168,9 +168,8 @@ def plant_cells(url: str) -> tuple[plant.PlantCell, ...]:
 
 def _in_words(said: str) -> str:
     """Return what a driver said, in words of a person where it speaks of its own workings."""
-    if "database is locked" in said or "database table is locked" in said:
-        return _busy()
-    return said
+    busy = ("database is locked", "database table is locked", "locking protocol")
+    return _busy() if any(one in said for one in busy) else said
 
 
 def _busy() -> str:

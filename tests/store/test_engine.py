@@ -182,3 +182,11 @@ def test_another_file_in_the_same_place_is_read_anew(tmp_path):
     with store.reading() as session:
         assert session.last_change() == 0
     store.close()
+
+
+@pytest.mark.parametrize("said", ["database table is locked: bores", "locking protocol"])
+def test_a_store_that_others_keep_busy_says_so_and_not_what_its_driver_calls_it(said):
+    from cellmon.store.engine import _in_words
+
+    assert _in_words(said) == _in_words("database is locked") != said
+    assert _in_words("disk I/O error") == "disk I/O error"
