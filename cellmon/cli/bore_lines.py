@@ -136,6 +136,8 @@ def _next(told: BoreNext) -> Sequence[str]:
         lines.append(say("Expected after it, um from nominal: {planes}.", planes=planes))
         chance = f"{100 * told.past_target:.0f}"
         lines.append(say("Chance that the widest place passes the target: {chance} %.", chance=chance))
+    if told.feed_um is not None:
+        lines.append(say("Feed reading to return to: {um} um.", um=number(told.feed_um, decimals=1)))
     if told.other_bore is not None:
         lines.append(say("Meanwhile: bore {bore}.", bore=told.other_bore))
     return lines

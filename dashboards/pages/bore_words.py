@@ -78,9 +78,12 @@ def next_words(told: BoreNext) -> list[str]:
         for end, names in told.in_the_way.items()
         if names
     ]
+    feed = []
+    if told.feed_um is not None:
+        feed = [say("Feed reading to return to: {um}.", um=lengths.said(told.feed_um))]
     if not advises_strokes(told):
-        return [taken, *blocked]
-    return [taken, *blocked, *_expected(told)]
+        return [taken, *blocked, *feed]
+    return [taken, *blocked, *feed, *_expected(told)]
 
 
 def _expected(told: BoreNext) -> list[str]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import shutil
-import threading
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from cellmon.simulate.line import run
 from cellmon.simulate.sheet_text import sheet_text
 from dashboards.serve import listening
 from tests.conftest import made_once, missing
+from tests.dashboards.serving import served
 
 FLAGS = [
     "--headless",
@@ -69,17 +70,12 @@ def cell(make_cell) -> Monitor:
 @pytest.fixture(scope="session")
 def serve() -> Iterator[Callable[[Any], str]]:
     """Return a function that serves a monitor on a free loopback port and gives its address."""
-    servers = []
+    with ExitStack() as stack:
 
-    def start(monitor: Any) -> str:
-        server = listening(monitor, "127.0.0.1", 0)
-        servers.append(server)
-        threading.Thread(target=server.run, daemon=True).start()
-        return f"http://127.0.0.1:{server.effective_port}"
+        def start(monitor: Any) -> str:
+            return f"http://127.0.0.1:{stack.enter_context(served(listening(monitor, '127.0.0.1', 0)))}"
 
-    yield start
-    for server in servers:
-        server.close()
+        yield start
 
 
 @pytest.fixture(scope="session")

@@ -386,3 +386,14 @@ def test_nothing_is_advised_for_stones_that_are_to_be_changed_first(cell, answer
     assert (box["default"], box["hint"]) == (None, "First fit fine and choose them above.")
     (box,) = bore_asks.asks_of(cell.sheet, answer, Mode.ROUND, 2)["boxes"][:1]
     assert box["hint"].startswith("Enter: as advised")
+
+
+def test_the_feed_reading_to_return_to_is_said_on_the_page_and_the_terminal(cell):
+    from cellmon.cli.bore_lines import _next
+    from dashboards.pages.bore_words import next_words
+
+    told = cell.bore(part="K1", bore="1").next
+    assert not any("Feed reading" in one for one in next_words(replace(told, feed_um=None)))
+    fed = replace(told, feed_um=42.0)
+    assert "Feed reading to return to: 42.0 µm." in next_words(fed)
+    assert "Feed reading to return to: 42.0 um." in _next(fed)

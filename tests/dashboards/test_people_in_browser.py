@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import threading
-
 import pytest
 
 from cellmon.people import Role
 from dashboards.reached import reached
 from dashboards.serve import listening
+from tests.dashboards.serving import served
 
 WORDS, CODE = "one quiet spindle", "4071"
 
@@ -28,9 +27,8 @@ def monitor(make_cell):
 @pytest.fixture
 def address(monitor):
     server = listening(monitor, "127.0.0.1", 0, how=reached("127.0.0.1", sign_in=True))
-    threading.Thread(target=server.run, daemon=True).start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
+    with served(server) as port:
+        yield f"http://127.0.0.1:{port}"
 
 
 def sign_in(page, name: str) -> None:
@@ -46,7 +44,7 @@ def says(page, box: str, words: str) -> None:
 
 
 @pytest.mark.browser
-def test_people_sign_in_answer_in_their_own_name_and_share_a_tablet(look, monitor, address):
+def test_people_sign_in_answer_in_their_own_name_and_share_a_tablet(monitor, address, look):
     waiting = [s for s in monitor.signals().signals if s.state == "open"]
     first, second = waiting[-1].id, waiting[-2].id
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import http.client
 import re
-import threading
 from collections.abc import Callable, Iterator
-from contextlib import closing, suppress
+from contextlib import ExitStack, closing
 
 import pytest
 
 from dashboards.reached import reached
 from dashboards.serve import listening
+from tests.dashboards.serving import served
 from tests.dashboards.stand_in import StandIn
 
 
@@ -40,24 +40,15 @@ class Peopled(StandIn):
         return None
 
 
-def run(server) -> None:
-    with suppress(OSError):  # its socket is closed under it when a test is over
-        server.run()
-
-
 @pytest.fixture
 def serving() -> Iterator[Callable[..., int]]:
-    servers = []
+    with ExitStack() as stack:
 
-    def start(**how: object) -> int:
-        server = listening(Peopled(), "127.0.0.1", 0, how=reached("127.0.0.1", **how))
-        servers.append(server)
-        threading.Thread(target=run, args=(server,), daemon=True).start()
-        return server.effective_port
+        def start(**how: object) -> int:
+            server = listening(Peopled(), "127.0.0.1", 0, how=reached("127.0.0.1", **how))
+            return stack.enter_context(served(server))
 
-    yield start
-    for server in servers:
-        server.close()
+        yield start
 
 
 def ask(port: int, method: str = "GET", path: str = "/sign-in", body: str = "", **headers: str):

@@ -12,6 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +25,7 @@ from dashboards import readings
 from dashboards.reached import Reached
 from dashboards.serve import listening
 from tests.conftest import free_port
+from tests.dashboards.serving import served
 from tests.small_cell import HEADER, derived, new_cell, rows, write
 
 CSV = "text/csv"
@@ -77,23 +79,12 @@ def monitor(tmp_path):
 
 @pytest.fixture
 def serve() -> Iterator[Callable[..., int]]:
-    servers = []
+    with ExitStack() as stack:
 
-    def start(monitor: Any, how: Reached | None = None) -> int:
-        server = listening(monitor, "127.0.0.1", 0, how=how)
-        running = threading.Thread(target=server.run)
-        running.start()
-        servers.append((server, running))
-        return int(server.effective_port)
+        def start(monitor: Any, how: Reached | None = None) -> int:
+            return stack.enter_context(served(listening(monitor, "127.0.0.1", 0, how=how)))
 
-    yield start
-    for server, running in servers:
-        lines = dict(server._map)
-        server.trigger.pull_trigger(server._map.clear)  # its loop ends when it has nobody to listen to
-        running.join()
-        server.task_dispatcher.shutdown()
-        for line in lines.values():
-            line.close()
+        yield start
 
 
 @pytest.fixture
