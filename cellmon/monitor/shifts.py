@@ -14,7 +14,8 @@ from cellmon.errors import NotFound
 from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Answer, Limits
 from cellmon.monitor.judge.signals import sides
-from cellmon.monitor.signals import Signal, all_signals, tells_of
+from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.signals_by_stream import tells_of
 from cellmon.monitor.view import View
 from cellmon.records import Stream
 from cellmon.shifts import ShiftOf, to_utc

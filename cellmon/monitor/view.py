@@ -34,7 +34,8 @@ if TYPE_CHECKING:
     from cellmon.monitor.judge.groups import Group
     from cellmon.monitor.judge.places import Place
     from cellmon.monitor.limits_age import Declared
-    from cellmon.monitor.signals import ByStream, Signal
+    from cellmon.monitor.signals import Signal
+    from cellmon.monitor.signals_by_stream import ByStream
     from cellmon.monitor.stones.dulling import Intervals
 
 RECENT = np.timedelta64(40, "D")
@@ -99,7 +100,7 @@ class View(Carrying):
 
     @cached_property
     def _by_stream(self) -> ByStream:
-        from cellmon.monitor.signals import ByStream
+        from cellmon.monitor.signals_by_stream import ByStream
 
         return ByStream.of(self.signals)
 
