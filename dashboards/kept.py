@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 from threading import Lock
 from typing import TYPE_CHECKING, Any, cast
@@ -40,12 +41,14 @@ QUESTIONS = frozenset(
         "pooled",
         "seismograph",
         "shifts",
+        "shifts_made",
         "signals",
         "splits",
         "state",
         "stone_picture",
         "stone_plan",
         "stream",
+        "stream_state",
         "streams",
         "totals",
         "trust",
@@ -57,6 +60,13 @@ MOST = 48
 """So many answers are kept, the last used."""
 
 
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """One answer, whatever it is."""
+
+    answer: Any
+
+
 class Kept:
     """A monitor whose answers are worked out once for each state of the store.
 
@@ -66,8 +76,9 @@ class Kept:
     """
 
     def __init__(self, monitor: Monitor) -> None:
-        self._monitor, self._lock = monitor, Lock()
-        self._answers: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self._monitor = monitor
+        self._working, self._looking = Lock(), Lock()
+        self._answers: OrderedDict[tuple[Any, ...], _Found] = OrderedDict()
 
     def __getattr__(self, name: str) -> Any:
         """Return a question that keeps its answers, or whatever else the monitor has."""
@@ -76,15 +87,27 @@ class Kept:
 
     def _ask(self, name: str, question: Callable[..., Any], *given: Any, **named: Any) -> Any:
         key = (self._monitor.last_change(), lengths.shown(), name, given, tuple(sorted(named.items())))
-        with self._lock:
-            if key not in self._answers:
-                self._answers[key] = question(*given, **named)
-                while len(self._answers) > MOST:
-                    self._answers.popitem(last=False)
-            self._answers.move_to_end(key)
-            return self._answers[key]
+        found = self._found(key)
+        if found is None:
+            with self._working:  # one works, for what it found serves the next
+                found = self._found(key) or self._keep(key, question(*given, **named))
+        return found.answer
+
+    def _found(self, key: tuple[Any, ...]) -> _Found | None:
+        """Return what is kept, without waiting for whoever works something out."""
+        with self._looking:
+            if key in self._answers:
+                self._answers.move_to_end(key)
+            return self._answers.get(key)
+
+    def _keep(self, key: tuple[Any, ...], answer: Any) -> _Found:
+        with self._looking:
+            found = self._answers[key] = _Found(answer=answer)
+            while len(self._answers) > MOST:
+                self._answers.popitem(last=False)
+            return found
 
 
 def kept(monitor: Monitor) -> Monitor:
-    """Return a monitor that answers as this one does, and remembers."""
-    return cast("Monitor", Kept(monitor))
+    """Return a monitor that answers as this one does, and remembers; itself where it remembers already."""
+    return monitor if isinstance(monitor, Kept) else cast("Monitor", Kept(monitor))

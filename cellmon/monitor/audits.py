@@ -15,7 +15,6 @@ from cellmon.monitor.judge.audits import AuditSeries, JudgedSeries, audit_series
 from cellmon.monitor.judge.budget import budget
 from cellmon.monitor.judge.findings import FindingSeries, finding_series, usual_limit
 from cellmon.monitor.judge.traced import Audited, audited_rows, refusal_words
-from cellmon.monitor.signals import all_signals
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Stream, Texts, Times, Whole
 from cellmon.sheet import TRACE_SIZE
@@ -260,7 +259,7 @@ def _columns(series: AuditSeries, steps: list[tuple[int, SingleLimits]]) -> dict
 
 def _signals_of(view: View, stream: Stream) -> tuple[str, ...]:
     """Return the names of the standing signals in which a stream called."""
-    return tuple(s.id for s in all_signals(view) if s.state != "withdrawn" and stream in s.streams)
+    return tuple(s.id for s in view.signals if stream in s.streams)
 
 
 def _finding_stream(view: View, series: FindingSeries) -> FindingStream:

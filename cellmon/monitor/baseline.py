@@ -149,7 +149,7 @@ def quiet_subgroups(view: View, stream: Stream, window: Subgroups, limit: Limit 
         size = len(window)
         quiet &= sides(window, np.full(size, limit.centre), np.full(size, limit.sigma))[1] <= 0
     for signal in view.signals:
-        if signal.state == "withdrawn" or signal.change is None or stream not in signal.streams:
+        if signal.change is None or stream not in signal.streams:
             continue
         if limit is None or abs(signal.size_um or limit.sigma) < limit.sigma:
             continue

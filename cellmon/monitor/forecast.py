@@ -23,7 +23,6 @@ from cellmon.monitor.running import recent_bores
 from cellmon.monitor.unmoved import unmoved
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Kind, Numbers, Stream
-from cellmon.shifts import to_utc
 from cellmon.words import say, to_say
 
 CONFIDENCE = 0.90
@@ -84,8 +83,7 @@ def size_stream(view: View, spindle: str, bore: str) -> Stream:
 
 def place_now(view: View) -> Place | None:
     """Return where every detector stands at the moment of a view."""
-    starts = view.session.units_watched()
-    starts = starts[starts <= view.as_of]
+    starts = view.session.last_watched(view.as_of + np.timedelta64(1, "us"), 1)
     if not len(starts):
         return None
     unit = starts[-1]
@@ -148,11 +146,7 @@ def _recent_slope(view: View, stream: Stream, state: State, c: int) -> Slope | N
 
 def _last_called(view: View, stream: Stream) -> np.datetime64:
     """Return when the last change of a stream was called, or was over: no drift reaches across a step."""
-    moments = [
-        to_utc(s.last_at if s.over else s.raised_at)
-        for s in view.signals_of(stream)
-        if s.state != "withdrawn" and s.kind == "level"
-    ]
+    moments = [s.called_until for s in view.signals_of(stream) if s.kind == "level"]
     return max(moments, default=np.datetime64("1900-01-01", "us"))
 
 

@@ -15,7 +15,7 @@ from cellmon.monitor.flags import flags
 from cellmon.monitor.hold import hold
 from cellmon.monitor.now import since_dress
 from cellmon.monitor.shifts import shifts
-from cellmon.monitor.signals import Signal, all_signals, explained
+from cellmon.monitor.signals import Signal, explained
 from cellmon.monitor.state import SpindleState, spindle_state, spindles_known
 from cellmon.monitor.status import waiting
 from cellmon.monitor.stream_events import event_words
@@ -113,7 +113,7 @@ CAUTION = to_say(
 def handover(view: View, *, shift: str | None = None) -> Handover:
     """Answer with one shift (DATE/NAME; the newest by default) as it is handed over; refusals as `shifts`."""
     told = shifts(view, feature=None, shift=shift)
-    every = [s for s in all_signals(view) if s.state != "withdrawn"]
+    every = view.signals
     chosen = told.shift
     events = _events(view, chosen)
     plain = np.isin(events.event.astype(str), list(ON_STONES))

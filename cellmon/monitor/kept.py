@@ -43,6 +43,8 @@ def _feed(digest: blake2b, term: object) -> None:
     if isinstance(term, np.ndarray) and term.dtype != object:
         digest.update(f"{term.dtype}{term.shape}".encode())
         digest.update(np.ascontiguousarray(term).tobytes())
+    elif isinstance(term, np.ndarray):
+        digest.update(f"{term.shape}{term.tolist()!r}".encode())
     elif isinstance(term, tuple | list):
         digest.update(f"{len(term)}(".encode())
         for one in term:

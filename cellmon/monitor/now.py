@@ -12,10 +12,10 @@ from cellmon.judged import Bores
 from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, Due, Tolerance
 from cellmon.monitor.bores import known_features
+from cellmon.monitor.forecast import BoresLeft, StreamAdvice, advice_for
 from cellmon.monitor.running import of_running, routed_bores
-from cellmon.monitor.signals import all_signals
 from cellmon.monitor.state import spindle_state, spindles_known
-from cellmon.monitor.status import Status
+from cellmon.monitor.status import Status, streams_run
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Flag, Numbers, Stream, Verdict
 
@@ -44,9 +44,18 @@ class BoreNow:
     verdicts: tuple[Verdict, ...]
 
 
+@dataclass(frozen=True, kw_only=True)
+class Ahead:
+    """The bores left of one stream, None where no drift shows, and what correction pays."""
+
+    stream: Stream
+    bores_to_limit: BoresLeft | None
+    advice: tuple[StreamAdvice, ...]
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SpindleNow:
-    """One spindle, its sentence and its last bores."""
+    """One spindle, its sentence and its last bores; `ahead` of the streams it is running."""
 
     spindle: str
     status: Status
@@ -59,6 +68,7 @@ class SpindleNow:
     stone_set: str | None
     bores_since_dress: int | None
     bores: tuple[BoreNow, ...]
+    ahead: tuple[Ahead, ...]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,11 +95,10 @@ RECENT = 40
 
 def now(view: View) -> Now:
     """Answer with each spindle's sentence and the last bores of each of its positions."""
-    signals = all_signals(view)
     part, measuring = view.running(None), view.sheet.measuring
     spindles = []
     for name in spindles_known(view):
-        state = spindle_state(view, name, signals)
+        state = spindle_state(view, name, view.signals)
         own = view.running(name)
         bores = tuple(b for p in routed_bores(view, name) if (b := _bore_now(view, name, p)) is not None)
         last = view.session.bores(spindle=name, charted=True, last=1, end=view.as_of)
@@ -105,6 +114,7 @@ def now(view: View) -> Now:
                 stone_set=last.stone_set[0] if len(last) else None,
                 bores_since_dress=since_dress(view, name),
                 bores=bores,
+                ahead=tuple(_ahead(view, stream) for stream in streams_run(view, name)),
             )
         )
     return Now(
@@ -122,6 +132,11 @@ def now(view: View) -> Now:
         alarms=alarm_budget(view),
         notes=view.notes,
     )
+
+
+def _ahead(view: View, stream: Stream) -> Ahead:
+    advice = advice_for(view, stream, view.standing(stream))
+    return Ahead(stream=stream, bores_to_limit=view.bores_left(stream), advice=advice)
 
 
 def _size(part_number: str) -> Stream:

@@ -21,6 +21,7 @@ from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
 from cellmon.shifts import to_utc
 from cellmon.store import Session, Store
+from cellmon.words import voice
 
 if TYPE_CHECKING:
     from cellmon.diagnosis import Table
@@ -68,6 +69,7 @@ class Opened:
         self.folder, self.on_disk, self._store = folder, on_disk, store
         self._as_of = None if as_of is None else to_utc(as_of)
         self._known: tuple[int, Rules] | None = None
+        self._noted: tuple[tuple[Any, ...], tuple[Rules, tuple[str, ...]]] | None = None
         self._stamp = _stamp(folder / SHEET_FILE)
         self._own_causes: Table | None = None
         self._worked_out: tuple[tuple[Any, ...], Mapping[str, Any]] | None = None
@@ -140,15 +142,25 @@ class Opened:
 
     def _view_of(self, session: Session) -> View:
         """Return the cell as a session sees it; in one that writes, nobody changes it meanwhile."""
+        rules, notes = self._in_force(session)
         return View(
             session=session,
-            rules=self._rules(session),
+            rules=rules,
             as_of=self._as_of or session.newest_row() or clock(),
-            notes=notes_on(session, self.on_disk),
+            notes=notes,
             own_causes=self._own_causes,
             carried=self._carried if session.only_reads else {},  # what is not committed may never be
             past=self._as_of is not None,
         )
+
+    def _in_force(self, session: Session) -> tuple[Rules, tuple[str, ...]]:
+        """Return the rules in force and what is noted on them; once for each state of the store."""
+        if not session.only_reads:
+            return self._rules(session), notes_on(session, self.on_disk)
+        state = (session.last_change(), self._stamp, voice())
+        if self._noted is None or self._noted[0] != state:
+            self._noted = (state, (self._rules(session), notes_on(session, self.on_disk)))
+        return self._noted[1]
 
     def _rules(self, session: Session) -> Rules:
         sheets = session.sheets()

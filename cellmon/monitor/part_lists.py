@@ -9,7 +9,8 @@ from cellmon.monitor.hold import held_by
 from cellmon.monitor.hold_extended import Extension, extensions_of, within
 from cellmon.monitor.judge.told import is_kept, told_groups
 from cellmon.monitor.part_signals import Disposition, PartSignal, reaching
-from cellmon.monitor.signals import WAITING, Signal, answers_given, standing
+from cellmon.monitor.signals import WAITING, Signal
+from cellmon.monitor.signals_told import answers_given, standing
 from cellmon.monitor.view import View
 from cellmon.shifts import to_utc
 
@@ -27,7 +28,7 @@ def part_lists(
         return ()
     longer, found = extensions_of(view), []
     for signal in _signals(view, charted, longer):
-        if signal.id in named or signal.change is None or signal.state == "withdrawn":
+        if signal.id in named or signal.change is None:
             continue
         extended = longer.get(signal.id, ())
         held = within(charted.measured_at, to_utc(signal.change.earliest_at), extended)

@@ -11,7 +11,8 @@ import numpy as np
 from cellmon.judged import Bores
 from cellmon.monitor.hold import held_by
 from cellmon.monitor.judge.told import is_kept, told_groups
-from cellmon.monitor.signals import Response, Signal, answers_given, standing
+from cellmon.monitor.signals import Response, Signal
+from cellmon.monitor.signals_told import answers_given, standing
 from cellmon.monitor.view import View
 from cellmon.shifts import to_utc
 from cellmon.store import Decision
@@ -75,7 +76,7 @@ def part_signals(
     last = {one.signal: one for one in given}
     found = []
     for signal in _signals_around(view, charted, [one.at for one in audits]):
-        if signal.state == "withdrawn" or signal.change is None:
+        if signal.change is None:
             continue
         start, end = to_utc(signal.change.earliest_at), to_utc(signal.last_at)
         within = (charted.measured_at >= start) & (charted.measured_at <= end)

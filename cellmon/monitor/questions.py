@@ -116,10 +116,14 @@ class Questions(Opened):
 
     state = question(lambda: _state.state)
     """Every spindle and stream now, and what is due."""
+    stream_state = question(lambda: _state.stream_state)
+    """One stream now: the bores left to a limit, and what correction pays."""
     now = question(lambda: _now.now)
     """The last bores in their shape, and whether to go on."""
     shifts = question(lambda: _shifts.shifts)
     """X-bar/R of every stream in one shift (DATE/NAME), against the shift before."""
+    shifts_made = question(lambda: _shifts.shifts_made)
+    """The shifts in which bores were made."""
     handover = question(lambda: _handover.handover)
     """A shift as it is handed to the next."""
     seismograph = question(lambda: _seismograph.seismograph)

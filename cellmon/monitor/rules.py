@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -28,7 +29,7 @@ class SheetInForce:
     since: np.datetime64
     until: np.datetime64
 
-    @property
+    @cached_property
     def calendar(self) -> ShiftCalendar:
         """The shift calendar of this version."""
         return ShiftCalendar.of_sheet(self.sheet)

@@ -94,7 +94,7 @@ def _trace(view: View, stream: Stream, start: np.datetime64, end: np.datetime64)
             open=s.state != "answered",
         )
         for s in view.signals_of(stream)
-        if s.state != "withdrawn" and start <= to_utc(s.raised_at) <= end
+        if start <= to_utc(s.raised_at) <= end
     )
     known = deviation[np.isfinite(deviation)]
     return Trace(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -14,7 +14,7 @@ from cellmon.errors import NotFound
 from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Answer, Limits
 from cellmon.monitor.judge.signals import sides
-from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.signals import Signal
 from cellmon.monitor.signals_by_stream import tells_of
 from cellmon.monitor.view import View
 from cellmon.records import Stream
@@ -72,6 +72,23 @@ class Shifts(Answer):
     previous: ShiftOf | None
     shifts: tuple[StreamShift, ...]
     known: tuple[ShiftOf, ...]
+    called: tuple[Signal, ...] = ()
+    """The signals raised in the shift, newest first, without causes."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShiftsMade(Answer):
+    """The shifts that have bores, newest last, and the newest that has a whole subgroup."""
+
+    known: tuple[ShiftOf, ...]
+    told: str | None
+
+
+def shifts_made(view: View) -> ShiftsMade:
+    """Answer with the shifts in which bores were made, newest last, and the one `shifts` tells of."""
+    known = view.shifts_made
+    told = str(known[_newest_full(view, known)]) if known else None
+    return ShiftsMade(**view.head(), known=tuple(known), told=told)
 
 
 def shifts(view: View, *, feature: str | None = None, shift: str | None = None) -> Shifts:
@@ -98,9 +115,7 @@ def shifts(view: View, *, feature: str | None = None, shift: str | None = None) 
         )
     index = _newest_full(view, known) if shift is None else _index(known, shift)
     chosen, previous = known[index], known[index - 1] if index else None
-    signals = [
-        s for s in all_signals(view) if s.state != "withdrawn" and chosen.starts <= s.raised_at < chosen.ends
-    ]
+    signals = tuple(s for s in view.signals if chosen.starts <= s.raised_at < chosen.ends)
     every = (_stream_shift(view, s, chosen, previous, signals) for s in streams)
     rows = tuple(r for r in every if r.subgroups or view.routed(r.stream))
     return Shifts(
@@ -110,24 +125,28 @@ def shifts(view: View, *, feature: str | None = None, shift: str | None = None) 
         previous=previous,
         shifts=rows,
         known=tuple(known),
+        called=signals,
     )
 
 
 def known_shifts(view: View) -> list[ShiftOf]:
     """Return the shifts in which bores were made, oldest first."""
     starts = view.session.shift_starts()
-    known = starts[starts <= view.as_of]
-    every = [view.rules.at(start) for start in known[[0, -1]]] if len(known) else []
-    if len({version.since for version in every}) == 1:  # under one sheet, as most are
-        return [every[0].calendar.at(start) for start in known]
-    return [view.rules.at(start).calendar.at(start) for start in known]
+    said: dict[int, ShiftOf] = view.carry("shifts", view.rules.now.version, dict)
+    known = starts[starts <= view.as_of].astype(np.int64).tolist()
+    for unsaid in known if len(said) == 0 else set(known).difference(said):
+        start = np.int64(unsaid).view("datetime64[us]")
+        said[unsaid] = view.rules.at(start).calendar.at(start)
+    return [said[start] for start in known]
 
 
 def _newest_full(view: View, known: list[ShiftOf]) -> int:
     """Return the newest shift with a whole subgroup; a shift that has just begun says nothing yet."""
     newest = view.session.subgroups(end=view.as_of, last=1)
-    starts = [to_utc(s.starts) for s in known]
-    return starts.index(newest.shift_start[0]) if len(newest) else len(known) - 1
+    if not len(newest):
+        return len(known) - 1
+    start = newest.shift_start[0]
+    return next(i for i in reversed(range(len(known))) if to_utc(known[i].starts) == start)
 
 
 def _index(known: list[ShiftOf], wanted: str) -> int:
@@ -168,7 +187,7 @@ def _in_shift(view: View, stream: Stream, shift: ShiftOf) -> Subgroups:
 
 
 def _stream_shift(
-    view: View, stream: Stream, shift: ShiftOf, previous: ShiftOf | None, signals: list[Signal]
+    view: View, stream: Stream, shift: ShiftOf, previous: ShiftOf | None, signals: Sequence[Signal]
 ) -> StreamShift:
     subgroups = _in_shift(view, stream, shift)
     before = _in_shift(view, stream, previous) if previous else None

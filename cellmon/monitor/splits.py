@@ -14,6 +14,7 @@ from cellmon.local import number
 from cellmon.monitor.answers import Answer, Estimate
 from cellmon.monitor.groups import fixture_tells, less_fixture, orders, segments, sides, values_of
 from cellmon.monitor.judge.inputs import SIZE
+from cellmon.monitor.kept import kept
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Texts, Whole
 from cellmon.words import say, to_say
@@ -120,7 +121,8 @@ def splits(view: View) -> Splits:
     asked = []
     for question in questions:
         try:
-            found = apart(
+            found = kept(
+                apart,
                 question.values,
                 question.groups,
                 question.segment,

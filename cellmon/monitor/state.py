@@ -26,7 +26,7 @@ from cellmon.monitor.hand_streams import HandStream, finished_by_hand, streams_b
 from cellmon.monitor.judge.limits import LEAST_SUBGROUPS
 from cellmon.monitor.judge.subgroups import count_streams
 from cellmon.monitor.running import is_running, routed_bores
-from cellmon.monitor.signals import Signal, all_signals
+from cellmon.monitor.signals import Signal
 from cellmon.monitor.status import Status, spindle_status, stream_status, waiting
 from cellmon.monitor.view import View
 from cellmon.records import Stream
@@ -79,14 +79,20 @@ class State(Answer):
     """Bores finished by hand in the last week: streams of their own, without limits and signals."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class OneStream(Answer):
+    """One stream now; None for a mean over bores or a distance from it."""
+
+    state: StreamState | None
+
+
 RECENT_BORES = 500
 """So many of a stream's last bores make the figures of `state`."""
 
 
 def state(view: View) -> State:
     """Answer: may each spindle go on, and what is due."""
-    signals = all_signals(view)
-    spindles = tuple(spindle_state(view, s, signals) for s in spindles_known(view))
+    spindles = tuple(spindle_state(view, s, view.signals) for s in spindles_known(view))
     counts = _counts(view)
     streams = tuple(_stream_state(view, stream, counts.get(stream, (0, 0))) for stream in view.streams)
     return State(
@@ -97,6 +103,33 @@ def state(view: View) -> State:
         notes=view.notes,
         by_hand=streams_by_hand(view, finished_by_hand(view)),
     )
+
+
+def stream_state(
+    view: View,
+    *,
+    spindle: str | None = None,
+    bore: str | None = None,
+    feature: str = "diameter",
+    fixture: str | None = None,
+    part_number: str | None = None,
+    part_of: str = "itself",
+) -> OneStream:
+    """Answer with one stream of a bore now: the bores left to a limit, and what correction pays.
+
+    A mean over bores, or a distance from it, has no tolerance of its own and so no such state.
+    """
+    stream = view.find_stream(
+        spindle=spindle,
+        bore=bore,
+        feature=feature,
+        fixture=fixture,
+        part_number=part_number,
+        part_of=part_of,
+    )
+    counted = _counts(view).get(stream, (0, 0)) if stream in view.streams else None
+    found = None if counted is None else _stream_state(view, stream, counted)
+    return OneStream(**view.head(), state=found)
 
 
 def _counts(view: View) -> dict[Stream, tuple[int, int]]:
@@ -136,7 +169,7 @@ def spindle_state(view: View, spindle: str, signals: Sequence[Signal]) -> Spindl
 def _stream_state(view: View, stream: Stream, counts: tuple[int, int]) -> StreamState:
     recent = view.session.subgroups(stream, end=view.as_of, last=RECENT_BORES // view.sheet.subgroups.size)
     baseline = view.summary(view.baseline(stream))
-    mine = waiting(all_signals(view, stream))
+    mine = waiting(view.signals_of(stream))
     running = stream.spindle is None or is_running(view, stream, stream.spindle)
     found = view.standing(stream)
     drift, left = drift_per_100(found), view.bores_left(stream)

@@ -75,7 +75,7 @@ def _runs_low(view: View, left: BoresLeft | None) -> bool:
     return left is not None and left.p05 is not None and left.p05 < thresholds.look_bores
 
 
-def _of_spindle(view: View, spindle: str) -> list[Stream]:
+def streams_run(view: View, spindle: str) -> list[Stream]:
     """Return the streams of a spindle's own bores, of the part it is running."""
     mine = [s for s in view.streams if s.spindle == spindle and view.routed(s)]
     return [s for s in mine if is_running(view, s, spindle)]
@@ -83,7 +83,7 @@ def _of_spindle(view: View, spindle: str) -> list[Stream]:
 
 def _left_words(view: View, spindle: str, enough: Callable[[View, BoresLeft | None], bool]) -> str:
     """Return which stream of a spindle runs into a limit first, in words; empty where none soon does."""
-    found = [(s, left) for s in _of_spindle(view, spindle) if (left := view.bores_left(s)) is not None]
+    found = [(s, left) for s in streams_run(view, spindle) if (left := view.bores_left(s)) is not None]
     soon = [(s, left) for s, left in found if enough(view, left)]
     if not soon:
         return ""
@@ -147,7 +147,7 @@ def _look(view: View, spindle: str, signals: Sequence[Signal], due: Sequence[Due
             "the last bores lie inside; {count} older signals wait for an answer.",
             len(signals),
         )
-    if any(_provisional(view, s) for s in _of_spindle(view, spindle)):
+    if any(_provisional(view, s) for s in streams_run(view, spindle)):
         return say("the last bores lie inside; the limits are provisional.")
     return ""
 

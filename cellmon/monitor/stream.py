@@ -15,7 +15,7 @@ from cellmon.monitor.judge.inputs import SIZE, Share
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.judge.watching import Stretch, Watcher
 from cellmon.monitor.limits_age import OldLimits, old_limits
-from cellmon.monitor.signals import Signal, all_signals, explained
+from cellmon.monitor.signals import Signal, explained
 from cellmon.monitor.stream_bores import stream_bores, value_column
 from cellmon.monitor.stream_events import EventMark, stream_events
 from cellmon.monitor.view import View
@@ -123,7 +123,7 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
     end = min(view.as_of, to_utc(until)) if until else view.as_of
     start = to_utc(since) if since else end - TWO_DAYS
     found = view.session.subgroups(stream, start=start, end=end)
-    mine = [s for s in all_signals(view, stream) if s.state != "withdrawn"]
+    mine = view.signals_of(stream)
     signals = explained(view, (s for s in mine if start <= to_utc(s.last_at) and to_utc(s.raised_at) <= end))
     baseline = view.summary(view.baseline(stream))
     bores = _bores(view, stream, start, end)
@@ -158,9 +158,9 @@ ERRORS = 3.0
 
 def wear_line(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> WearLine | None:
     """Return what was expected of a stream between two moments; None where it was not watched."""
-    units = view.session.units_watched()
-    begun = units[units <= start]
-    units = units[(units >= (begun[-1] if len(begun) else start)) & (units <= end)]
+    begun = view.session.last_watched(start + np.timedelta64(1, "us"), 1)
+    units = view.session.units_watched(begun[-1] if len(begun) else start)
+    units = units[units <= end]
     if not len(units):
         return None
     watcher = Watcher.of(view.session, view.rules, units[0], end)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import datetime
 from functools import cached_property
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from cellmon.monitor.forecast import BoresLeft, Standing
     from cellmon.monitor.judge.audits import AuditSeries
     from cellmon.monitor.judge.groups import Group
+    from cellmon.monitor.judge.naming import Named
     from cellmon.monitor.judge.places import Place
     from cellmon.monitor.limits_age import Declared
     from cellmon.monitor.signals import Signal
@@ -87,30 +88,38 @@ class View(Carrying):
 
     @cached_property
     def signals(self) -> tuple[Signal, ...]:
-        """Every signal, newest first, without causes."""
-        from cellmon.monitor.signals import every_signal
+        """Every signal that stands, newest first, without causes."""
+        from cellmon.monitor.signals_told import standing_signals
 
-        return every_signal(self)
+        return standing_signals(self)
+
+    @cached_property
+    def withdrawn(self) -> tuple[Signal, ...]:
+        """What was announced and is no signal any more, newest first."""
+        from cellmon.monitor.signals_told import withdrawn_signals
+
+        return withdrawn_signals(self)
 
     def signals_of(self, stream: Stream) -> tuple[Signal, ...]:
-        """Return every signal of one stream, newest first, without causes."""
+        """Return every signal of one stream that stands, newest first, without causes."""
         if stream not in self._signals_of:
-            self._signals_of[stream] = self._by_stream.told_of(stream)
+            self._signals_of[stream] = tuple(self.signals[i] for i in self._by_stream.places(stream))
         return self._signals_of[stream]
 
     @cached_property
     def _by_stream(self) -> ByStream:
         from cellmon.monitor.signals_by_stream import ByStream
 
-        return ByStream.of(self.signals)
+        rests_on = [(s.stream, s.kind, s.streams) for s in self.signals]
+        return self.carry("signals by stream", rests_on, lambda: ByStream.of(self.signals))
 
     @cached_property
     def _signals_of(self) -> dict[Stream, tuple[Signal, ...]]:
         return {}
 
     def signals_since(self, start: np.datetime64 | None) -> tuple[Signal, ...]:
-        """Return the signals raised from a moment on and not withdrawn, newest first, without causes."""
-        from cellmon.monitor.signals import signals_since
+        """Return the signals raised from a moment on that stand, newest first, without causes."""
+        from cellmon.monitor.signals_told import signals_since
 
         if start not in self._since:
             self._since[start] = signals_since(self, start)
@@ -121,11 +130,25 @@ class View(Carrying):
         return {}
 
     @cached_property
-    def told(self) -> tuple[list[Group], list[Announcement]]:
-        """What signals tell of, and what was announced and is no signal any more."""
-        from cellmon.monitor.signals import told
+    def told(self) -> Sequence[Group]:
+        """What the signals tell of that stand."""
+        from cellmon.monitor.signals_told import told
 
         return told(self)
+
+    @cached_property
+    def gone(self) -> Sequence[Announcement]:
+        """What was announced and is no signal any more."""
+        from cellmon.monitor.signals_told import gone
+
+        return gone(self)
+
+    @cached_property
+    def named(self) -> Named | None:
+        """All signals put together from every call; None where those that are kept hold."""
+        from cellmon.monitor.signals_told import named
+
+        return named(self)
 
     @cached_property
     def place(self) -> Place | None:

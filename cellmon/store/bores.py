@@ -7,7 +7,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import Any
 
 import numpy as np
@@ -104,8 +104,9 @@ class KeptBores(BlocksRead):
 
     def shift_starts(self) -> NDArray[np.datetime64]:
         """Return the start of every shift that has bores, ascending."""
-        found = self.conn.execute(select(schema.BORES.c.shift_starts)).scalars()
-        return bulk.moments(sorted({start for text in found for start in json.loads(text)}))
+        found = self.conn.execute(select(schema.BORES.c.shift_starts)).scalars().all()
+        every: list[list[int]] = json.loads(f"[{','.join(found)}]")  # one text: years hold thousands
+        return bulk.moments(sorted(set(chain.from_iterable(every))))
 
     def charted_elsewhere(self, bores: Bores) -> Flags:
         """Return which bores have a charted measurement, made earlier, among those stored."""

@@ -112,6 +112,10 @@ class Decided:
             for row in self.conn.execute(query)
         ]
 
+    def newest_decision(self) -> int:
+        """Return the number of the decision taken last, 0 where there is none."""
+        return int(self.conn.execute(select(func.max(schema.DECISIONS.c.id))).scalar() or 0)
+
     def broken_decision(self) -> int | None:
         """Return the first decision that was changed, or follows a gap; None where the journal is whole."""
         table, previous = schema.DECISIONS, ""
@@ -167,13 +171,21 @@ class Decided:
         }
         bulk.insert(self.conn, schema.ANNOUNCED, columns)
 
-    def announced(self, units: Sequence[np.datetime64] | None = None) -> list[Announcement]:
-        """Return what was announced, in some units of judging or in all."""
+    def announced(self) -> list[Announcement]:
+        """Return all that was announced."""
         table = schema.ANNOUNCED
-        query = select(table).order_by(table.c.unit_start, table.c.id)
-        if units is not None:
-            query = query.where(table.c.unit_start.in_([bulk.moment(u) for u in units]))
-        return self._announced(query)
+        return self._announced(select(table).order_by(table.c.unit_start, table.c.id))
+
+    def announced_ids(self) -> list[str]:
+        """Return the names of all that was announced."""
+        return list(self.conn.execute(select(schema.ANNOUNCED.c.id)).scalars())
+
+    def announced_as(self, names: Iterable[str]) -> list[Announcement]:
+        """Return what was announced under some names."""
+        table, wanted, found = schema.ANNOUNCED, sorted(set(names)), list[Announcement]()
+        for i in range(0, len(wanted), 500):
+            found += self._announced(select(table).where(table.c.id.in_(wanted[i : i + 500])))
+        return found
 
     def announced_of(self, ids: Iterable[str]) -> set[str]:
         """Return which of some names were announced."""

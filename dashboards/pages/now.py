@@ -11,9 +11,8 @@ from cellmon import local
 from cellmon.errors import CellmonError
 from cellmon.monitor.answers import Due
 from cellmon.monitor.first_bores import FirstBores
-from cellmon.monitor.now import Now, SpindleNow
+from cellmon.monitor.now import Ahead, Now, SpindleNow
 from cellmon.monitor.signals import Signal
-from cellmon.monitor.state import State, StreamState
 from cellmon.records.words import feature_words
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
@@ -48,14 +47,14 @@ def layout(query: str | None = None) -> html.Main:
 def show_now(monitor: Monitor) -> list[Any]:
     """Return the sentences, the cautions, the drawing, the notes, and what first bores say."""
     try:
-        now, state, first = monitor.now(), monitor.state(), monitor.first_bores()
+        now, first = monitor.now(), monitor.first_bores()
         waiting = monitor.waiting_signals().signals
     except CellmonError as refusal:
         return [[parts.notice(str(refusal))], [], theme.notice(""), [], [], []]
-    sections = [spindle_words(s, now, state, first, waiting) for s in now.spindles]
+    sections = [spindle_words(s, now, first, waiting) for s in now.spindles]
     checks, spindles = first_bores.show(first)
     sections = sections or [no_spindle()]
-    return [sections, cautions(state), block.block_figure(now), notes(now), checks, spindles]
+    return [sections, cautions(now), block.block_figure(now), notes(now), checks, spindles]
 
 
 def no_spindle() -> html.Section:
@@ -66,14 +65,16 @@ def no_spindle() -> html.Section:
 
 
 def spindle_words(
-    spindle: SpindleNow, now: Now, state: State, first: FirstBores, waiting: Sequence[Signal]
+    spindle: SpindleNow, now: Now, first: FirstBores, waiting: Sequence[Signal]
 ) -> html.Section:
     """Return what one spindle's machinist must know, the sentence largest."""
     sign = html.Span(className=f"sign {spindle.status.value.replace(' ', '-')}", **{"aria-hidden": "true"})
     head = html.P([sign, f"{spindle.spindle} · {term(spindle.status.value)}"], className="status")
     sentence = html.P(sentence_words(spindle), className="sentence", **{"aria-live": "polite"})
-    mine = [s for s in state.streams if s.stream.spindle == spindle.spindle and s.running]
-    lines = [(say("Bores left"), left_words(mine)), (say("Correction"), correction_words(mine))]
+    lines = [
+        (say("Bores left"), left_words(spindle.ahead)),
+        (say("Correction"), correction_words(spindle.ahead)),
+    ]
     lines += [(say("First bores"), c) for c in first_words(spindle.spindle, first)]
     signalled = [s for s in waiting if s.stream.spindle in (None, spindle.spindle)]
     lines += [(say("Signals"), signal_words(signalled))]
@@ -93,7 +94,7 @@ def stones_words(spindle: SpindleNow) -> str:
     return say("Stones {set}, {count} bores since dressing", set=spindle.stone_set, count=count)
 
 
-def left_words(streams: Sequence[StreamState]) -> str:
+def left_words(streams: Sequence[Ahead]) -> str:
     """Return which stream of a spindle reaches a limit first, and after how many bores."""
     found = [(s, s.bores_to_limit) for s in streams if s.bores_to_limit is not None]
     soon = [(s, left) for s, left in found if left.p05 is not None]
@@ -110,7 +111,7 @@ def left_words(streams: Sequence[StreamState]) -> str:
     )
 
 
-def correction_words(streams: Sequence[StreamState]) -> str:
+def correction_words(streams: Sequence[Ahead]) -> str:
     """Return the corrections that pay, or to leave it alone."""
     advice = [(s.stream.bore, one) for s in streams for one in s.advice]
     if not advice:
@@ -168,9 +169,10 @@ def due_words(due: Due, now: Now) -> html.Li:
     )
 
 
-def cautions(state: State) -> list[html.P]:
+def cautions(now: Now) -> list[html.P]:
     """Return what stands beside every correction."""
-    said = dict.fromkeys(one.caution for stream in state.streams for one in stream.advice)
+    ahead = (one for spindle in now.spindles for one in spindle.ahead)
+    said = dict.fromkeys(advice.caution for one in ahead for advice in one.advice)
     return [html.P(caution, className="aside") for caution in said]
 
 

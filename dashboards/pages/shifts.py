@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
@@ -12,6 +14,7 @@ from cellmon.monitor.seismograph import Seismograph
 from cellmon.monitor.shifts import Shifts, StreamShift
 from cellmon.monitor.signals import Signal
 from cellmon.records import stream_names
+from cellmon.shifts import ShiftOf
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, seismograph
@@ -108,17 +111,42 @@ def layout(query: str | None = None) -> html.Main:
     )
 
 
-def shift_options(monitor: Monitor, value: str | None, search: str | None) -> list[Any]:
-    """Return the shifts that have bores, newest first, and the one chosen here or by the link."""
+LISTED = 120
+"""So many shifts stand in the choice, the newest; older ones come into it when their day is typed."""
+
+
+def shift_options(
+    monitor: Monitor, value: str | None, search: str | None, typed: str | None = None
+) -> list[Any]:
+    """Return the shifts to choose from, newest first, and the one chosen here or by the link.
+
+    They are the newest, the one chosen, and of those before them what was typed.
+    """
     try:
-        answer = monitor.shifts()
+        answer = monitor.shifts_made()
     except CellmonError:
         return [[], no_update]
-    names = [{"label": shift_tables.shift_words(s), "value": str(s)} for s in reversed(answer.known)]
     asked = parts.query_values(search).get("shift")
-    fits = [n["value"] for n in names if n["value"] in (asked, str(answer.shift))]
-    chosen = asked if asked in fits else str(answer.shift)
-    return [names, no_update if value or not fits else chosen]
+    newest, older = answer.known[-LISTED:], answer.known[:-LISTED]
+    named = [s for s in older if str(s) in (value, asked)]
+    listed = [*_typed(older, typed), *named, *newest]
+    names: list[dict[str, Any]] = [
+        {"label": shift_tables.shift_words(s), "value": str(s)} for s in reversed(listed)
+    ]
+    chosen = asked if any(n["value"] == asked for n in names) else answer.told
+    if older:
+        names.append({"label": say("older ones: type their day"), "value": "", "disabled": True})
+    return [names, no_update if value or not names else chosen]
+
+
+def _typed(shifts: Sequence[ShiftOf], typed: str | None) -> list[ShiftOf]:
+    """Return the newest shifts whose name or date holds what was typed, oldest first."""
+    words = (typed or "").casefold().split()
+    if not words:
+        return []
+    names = ((s, f"{s} {shift_tables.shift_words(s)}".casefold()) for s in reversed(shifts))
+    found = islice((s for s, name in names if all(word in name for word in words)), LISTED)
+    return list(found)[::-1]
 
 
 def show_lines(monitor: Monitor, shift: str | None, span: str, query: str | None) -> theme.Figure:
@@ -169,12 +197,12 @@ def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[A
 def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
     """Return the signals called in one shift, in words, each a link to all that is known of it."""
     try:
-        one, found = monitor.shifts(shift=shift).shift, monitor.signals(why=0).signals
+        found = monitor.shifts(shift=shift)
     except CellmonError:
         return []
-    if one is None:
+    if found.shift is None:
         return []
-    mine = [s for s in found if s.state != "withdrawn" and one.starts <= s.raised_at < one.ends]
+    mine = found.called
     if not mine:
         return [html.H2(say("Signals of the shift")), html.P(say("None was called."), className="aside")]
     return [
@@ -270,10 +298,15 @@ def register(app: Dash, monitor: Monitor) -> None:
     shift_now, span_now, stream_now = State(SHIFT, "value"), State(SPAN, "value"), State(STREAM, "value")
 
     @app.callback(
-        Output(SHIFT, "options"), Output(SHIFT, "value"), changed, shift_now, State(parts.URL, "search")
+        Output(SHIFT, "options"),
+        Output(SHIFT, "value"),
+        changed,
+        Input(SHIFT, "search_value"),
+        shift_now,
+        State(parts.URL, "search"),
     )
-    def _(change: int, value: str | None, search: str | None) -> list[Any]:
-        return shift_options(monitor, value, search)
+    def _(change: int, typed: str | None, value: str | None, search: str | None) -> list[Any]:
+        return shift_options(monitor, value, search, typed)
 
     @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift, stream_now)
     def _(change: int, shift: str | None, value: str | None) -> list[Any]:

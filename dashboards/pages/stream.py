@@ -28,6 +28,7 @@ UNTIL, EARLIER, LATER = "stream-until", "stream-earlier", "stream-later"
 RIBBON, PAIR, PAIR_BOX, WORDS = "stream-ribbon", "stream-mean-range", "stream-pair-box", "stream-words"
 RIBBON_BOX = "stream-ribbon-box"
 SPANS = {"shift": 8, "day": 24, "two": 48, "week": 168, "all": None}
+SPAN_AT_FIRST = "two"
 PAIR_WORDS = {
     "none": to_say("nothing"),
     strips.KIND: to_say("size and form"),
@@ -103,7 +104,7 @@ def _controls() -> list[Any]:
     )
     return [
         parts.field(say("Stream"), parts.dropdown(STREAM, clearable=False), wide=True),
-        parts.field(say("Time shown"), _one_of(SPAN, "two", SPAN_WORDS)),
+        parts.field(say("Time shown"), _one_of(SPAN, SPAN_AT_FIRST, SPAN_WORDS)),
         steps,
         parts.field(say("Limits"), _one_of(LIMITS, "wear", LIMIT_WORDS)),
         parts.field(say("Draw the"), unaided),
@@ -197,7 +198,7 @@ def time_by_hand(monitor: Monitor, span: str, until: str | None) -> tuple[dateti
 
 def first_shift(monitor: Monitor, end: datetime) -> datetime:
     """Return the start of the first shift that has bores; the end itself where none has."""
-    known = monitor.shifts().known
+    known = monitor.shifts_made().known
     return known[0].starts if known else end
 
 

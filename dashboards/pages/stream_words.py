@@ -36,7 +36,7 @@ def together_words(answer: Joint) -> list[Any]:
 
 def ahead(monitor: Monitor, view: StreamView) -> list[Any]:
     """Return the bores left to a limit and the correction that pays, as the stream stands now."""
-    found = next((s for s in monitor.state().streams if s.stream == view.stream), None)
+    found = monitor.stream_state(**parts.names_of(view.stream)).state
     if found is None:
         return []
     said: list[Any] = [html.H2(say("Before it goes out, as of {moment}", moment=parts.when(view.as_of)))]

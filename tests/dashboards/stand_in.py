@@ -150,7 +150,10 @@ class StandIn:
     def now(self):
         if self.fails:
             raise NotFound("No bore has been measured yet.")
-        return now_answer(self.now_status, empty=self.empty)
+        found = now_answer(self.now_status, empty=self.empty)
+        every = self.state().streams
+        spindles = (replace(one, ahead=ahead_of(every, one.spindle)) for one in found.spindles)
+        return replace(found, spindles=tuple(spindles))
 
     def stream(self, *, spindle, bore, feature, fixture=None, part_of="itself", **more):
         asked = (spindle, bore, feature, fixture, part_of)
@@ -174,6 +177,17 @@ class StandIn:
         if self.fails:
             raise NotFound("No shift has any bore yet.")
         return shifts_answer(shift)
+
+    def shifts_made(self):
+        found = self.shifts()
+        return shifts.ShiftsMade(
+            as_of=found.as_of, sheet=found.sheet, known=found.known, told=str(found.shift)
+        )
+
+    def stream_state(self, **named):
+        wanted = Stream(**{"part_number": "", "fixture": None, **named})
+        found = next((s for s in self.state().streams if s.stream == wanted), None)
+        return state.OneStream(as_of=END, sheet=1, state=found)
 
     def waiting_signals(self):
         found = self.signals()
@@ -360,6 +374,15 @@ def stream_view(one: Stream, since: datetime, until: datetime) -> stream.StreamV
     )
 
 
+def ahead_of(streams, spindle: str) -> tuple[now.Ahead, ...]:
+    """Return what Now says is ahead of a spindle's streams, as `state` does."""
+    return tuple(
+        now.Ahead(stream=s.stream, bores_to_limit=s.bores_to_limit, advice=s.advice)
+        for s in streams
+        if s.stream.spindle == spindle
+    )
+
+
 def now_answer(status: state.Status, *, empty: bool = False) -> now.Now:
     rng = np.random.default_rng(4)
 
@@ -401,6 +424,7 @@ def now_answer(status: state.Status, *, empty: bool = False) -> now.Now:
         stone_set="FS-1043",
         bores_since_dress=214,
         bores=() if empty else (bore("1", taper=1.0), bore("2", taper=0.5)),
+        ahead=(),
     )
     s2 = replace(
         s1,
@@ -528,4 +552,5 @@ def shifts_answer(wanted: str | None) -> shifts.Shifts:
         previous=before,
         shifts=tuple(found),
         known=known,
+        called=tuple(s for s in signals_found({}) if chosen.starts <= s.raised_at < chosen.ends),
     )

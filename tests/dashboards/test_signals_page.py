@@ -243,3 +243,20 @@ def test_shifts_propose_a_split_with_what_to_write(monitor):
     words = str(shifts.show_splits(monitor))
     assert "parts on fixture P2 lie 1.20 sigma" in words
     assert "write `by_fixture = true` under [features.taper]" in words
+
+
+def test_a_shift_of_long_ago_comes_into_the_choice_when_its_day_is_typed(monitor, monkeypatch):
+    monkeypatch.setattr(shifts, "LISTED", 4)
+    known = monitor.shifts_made().known
+    old, newest = known[2], known[-4:]
+
+    def listed(value=None, search=None, typed=None):
+        return [o["value"] for o in shifts.shift_options(monitor, value, search, typed)[0]]
+
+    plain = [str(s) for s in reversed(newest)]
+    assert listed() == [*plain, ""], "the last says how to come by older ones"
+    assert listed(typed=f"{old.date} {old.name}") == [*plain, str(old), ""]
+    assert listed(value=str(old)) == listed(search=f"?shift={old}") == [*plain, str(old), ""]
+    assert shifts.shift_options(monitor, None, f"?shift={old}")[1] == str(old)
+    assert shifts.shift_options(monitor, None, "?shift=nowhere")[1] == monitor.shifts_made().told
+    assert listed(typed="no such day") == [*plain, ""]

@@ -184,3 +184,24 @@ def test_a_shift_tells_deviations_beside_ranges(monitor):
     point = next(s for s in monitor.shifts().shifts if s.subgroups).subgroups[0]
     assert 0 < point.sd_um < point.range_um
     assert point.sd_limits is not None and point.sd_limits.lower == 0.0
+
+
+def test_one_stream_now_is_what_the_state_tells_of_it(monitor):
+    for one in monitor.state().streams:
+        s = one.stream
+        named = {"spindle": s.spindle, "bore": s.bore, "feature": s.feature, "fixture": s.fixture}
+        assert monitor.stream_state(**named).state == one
+    pooled = monitor.pooled()[0]
+    named = {"spindle": pooled.spindle, "bore": pooled.bore, "feature": pooled.feature}
+    assert monitor.stream_state(**named, part_of=pooled.part_of).state is None
+
+
+def test_now_tells_what_is_ahead_of_the_streams_a_spindle_runs(monitor):
+    told = {s.stream: (s.bores_to_limit, s.advice) for s in monitor.state().streams if s.running}
+    ahead = [one for spindle in monitor.now().spindles for one in spindle.ahead]
+    assert {one.stream: (one.bores_to_limit, one.advice) for one in ahead} == told != {}
+
+
+def test_shifts_made_name_the_shift_that_is_told(monitor):
+    made, found = monitor.shifts_made(), monitor.shifts()
+    assert (made.known, made.told) == (found.known, str(found.shift))

@@ -59,10 +59,10 @@ def test_after_every_commit_answers_are_those_of_a_cell_opened_anew(cell, tmp_pa
 
 
 def test_the_next_question_of_a_state_does_not_put_signals_together_again(cell, monkeypatch):
-    from cellmon.monitor import signals
+    from cellmon.monitor import signals_told
 
     known = cell.signals()
-    monkeypatch.setattr(signals, "every_signal", None)
+    monkeypatch.setattr(signals_told, "standing_signals", None)
     assert cell.state().streams
     assert cell.signals() == known
     cell.log(Kind.EVENTS, {"event": "stones-dressed", "spindle": "S1", "at": "2026-03-02T06:00:00Z"})
@@ -142,3 +142,12 @@ def test_signals_since_a_moment_are_those_of_all_that_stand(cell):
         tick = np.timedelta64(1, "us")
         found = [alike_since(view, start) for start in (None, first - tick, first, first + tick)]
     assert found[0] == found[1] == found[2] == found[3] + 1 > 0
+
+
+def test_a_shift_tells_the_signals_raised_in_it(cell):
+    every, called = cell.signals(why=0).signals, []
+    for shift in cell.shifts_made().known:
+        found = cell.shifts(shift=str(shift)).called
+        assert list(found) == [s for s in every if shift.starts <= s.raised_at < shift.ends]
+        called += found
+    assert called

@@ -147,8 +147,9 @@ def test_announcements_come_back_by_unit_and_as_they_were(store):
         session.announce([])
     with store.reading() as session:
         assert session.announced() == [first, second, third]
-        assert session.announced([first.unit_start]) == [first]
-        assert session.announced([NOW]) == session.announced([]) == []
+        assert sorted(session.announced_ids()) == sorted(one.id for one in (first, second, third))
+        assert session.announced_as([first.id, "another"]) == [first]
+        assert session.announced_as([]) == []
 
 
 def test_nothing_is_announced_twice_and_nothing_announced_is_forgotten(store):

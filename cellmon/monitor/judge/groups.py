@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
 
 from cellmon.monitor.judge.calls import Called
 
@@ -19,6 +22,11 @@ class Group:
     def calls(self) -> tuple[Called, ...]:
         """All calls, the first one first."""
         return (self.lead, *self.others)
+
+    @cached_property
+    def until(self) -> np.datetime64:
+        """Until when any of them lasted."""
+        return max(c.last_at for c in self.calls)
 
     @property
     def last(self) -> Called:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -58,7 +59,7 @@ def keep_told(
             id=group.id,
             sheet=rules.now.version,
             earliest_at=group.lead.earliest_at,
-            last_at=max(c.last_at for c in group.calls),
+            last_at=group.until,
             body={"calls": [plain(call) for call in group.calls]},
         )
         for group in groups
@@ -103,7 +104,7 @@ def told_groups(
 ) -> Iterator[Group]:
     """Yield the kept signals that may tell of something made in [start, end], by what was called by then."""
     for group in _groups(session, session.told(start=start, end=end)):
-        if all(c.last_at <= until for c in group.calls):
+        if group.until <= until:
             yield group
             continue
         calls = [
@@ -157,6 +158,9 @@ def span_of(groups: Sequence[Group]) -> tuple[int, int]:
     return int(min(moments)), int(max(moments))
 
 
+_stream = lru_cache(maxsize=4096)(Stream)
+"""Streams are few and calls many: equal ones are the same, so that to look one up compares no names."""
+
 TRAILING = ("last_at", "last_part", "over")
 """What of a call changes while it lasts."""
 
@@ -180,6 +184,6 @@ def _called(body: Mapping[str, Any]) -> Called:
     given = {field.name: body[field.name] for field in fields(Called)}
     for name in _TIMES:
         given[name] = np.int64(given[name]).view("datetime64[us]")
-    given["stream"] = Stream(**given["stream"])
+    given["stream"] = _stream(**given["stream"])
     given["moved"] = tuple(Moved(**one) for one in given["moved"])
     return Called(**given)
