@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 PAGES = (now, bore, signals, shifts, stream, part, claims, stones, gauge, files)
 DRESS = "dress.js"
 """The script that dresses a page before it is drawn, so it stands in the head, not among the others."""
-
+ICON = "icon.svg"
 
 HERE = Reached()
 """On this machine alone, where nobody is asked who they are."""
@@ -49,10 +49,10 @@ def create_app(monitor: Monitor, *, how: Reached = HERE) -> Dash:
     readings.register(app.server, readings.Desk(monitor, gate.attempts))
     watched_over.register(app.server, monitor, requests, in_full=lambda: gate.tells(request))
     monitor = asked(monitor) if how.sign_in else monitor
-    app.index_string = frame.document(app.get_asset_url(DRESS))
+    app.index_string = frame.document(dress=_dated(app, DRESS), icon=_dated(app, ICON))
     app.layout = partial(frame.frame, monitor)
     app.monitor = monitor
-    lengths_shown.register(app.server, monitor)
+    lengths_shown.register(app.server, monitor, documents={page.PATH for page in PAGES})
     frame.register_pulse(app.server, monitor)
     for page in PAGES:
         page.register(app, monitor)
@@ -71,6 +71,12 @@ def page_at(path: str | None, query: str | None) -> list[Any]:
             return [links, page.layout((query or "").lstrip("?") or None), say(page.NAME)]
     nowhere = parts.notice(say("There is no page here. The pages are named above."))
     return [links, html.Main(nowhere), say("No page")]
+
+
+def _dated(app: Dash, name: str) -> str:
+    """Return the address of an asset with when it was written, as Dash gives those it lists itself."""
+    written = (Path(app.config.assets_folder) / name).stat().st_mtime
+    return f"{app.get_asset_url(name)}?m={written}"
 
 
 def _register(app: Dash, monitor: Monitor) -> None:

@@ -198,7 +198,7 @@ def allowed(needed: Role) -> Person:
         raise NotAllowed(say("Say who decides: a name and its code."))
     if needed is Role.ANSWER:
         raise NotAllowed(say("{name} may only look.", name=one.who.name))
-    raise NotAllowed(say("{name} may not decide this.", name=one.who.name))
+    raise NotAllowed(say("{name} may not decide this; somebody with the role decide may.", name=one.who.name))
 
 
 def _signed(named: Mapping[str, Any], who: Person) -> dict[str, Any]:

@@ -1,8 +1,11 @@
-"""Now's sentences in the document itself: they can be read before a script has run."""
+"""What a page begins with, in the document itself: it can be read before a script has run."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextvars import copy_context
 from html import escape
+from threading import Thread
 from typing import TYPE_CHECKING, Any
 
 from dash import Dash
@@ -10,41 +13,67 @@ from flask import has_request_context, request
 
 from cellmon.errors import CellmonError
 from dashboards.figures.terms import term
-from dashboards.pages import now
+from dashboards.first_words import FIRST
+from dashboards.pages import now, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 NAME = "first-said"
 """The element; `assets/first.js` takes it away once the page stands."""
+BEGINS = (now.PATH, *FIRST)
+"""The paths of pages that begin with words."""
+PATIENCE_S = 1.2
+"""So long a document waits for its first words; later the page around them is more use than a blank one."""
 
 
 class Board(Dash):
-    """A dashboard whose document begins with what its first page will say."""
+    """A dashboard whose document begins with what its page will say."""
 
     monitor: Monitor | None = None
 
     def interpolate_index(self, **pieces: Any) -> str:
-        """Return the document, with Now's sentences where Now is asked for."""
+        """Return the document, with the first words of the page that is asked for if they come in time."""
         document = str(super().interpolate_index(**pieces))
-        if self.monitor is None or not has_request_context() or request.path != now.PATH:
+        if self.monitor is None or not has_request_context():
             return document
-        return document.replace("<footer>", f"{first_said(self.monitor)}\n<footer>", 1)
+        monitor, path, search = self.monitor, request.path, request.query_string.decode("utf-8", "replace")
+        said = in_time(lambda: first_said(monitor, path, search), within=PATIENCE_S)
+        return document.replace("<footer>", f"{said}\n<footer>", 1)
 
 
-def first_said(monitor: Monitor) -> str:
-    """Return each spindle's status and sentence as an element; nothing where the cell refuses."""
+def in_time(words: Callable[[], str], *, within: float) -> str:
+    """Return words if they are found within some seconds, else none; the search for them goes on."""
+    found: list[str] = []
+    context = copy_context()  # in whose name and in which lengths it is asked
+    looking = Thread(target=lambda: found.append(context.run(words)), daemon=True)
+    looking.start()
+    looking.join(within)
+    return "".join(found)
+
+
+def first_said(monitor: Monitor, path: str = now.PATH, search: str | None = None) -> str:
+    """Return what the page at a path begins with as an element: its words, or why there are none."""
     try:
-        spindles = monitor.now().spindles
-    except CellmonError:
-        return ""
-    said = "".join(
+        if path == now.PATH:
+            return _element(_spindles(monitor), ' class="spindles"')
+        words = FIRST[path](monitor, search) if path in FIRST else ""
+    except CellmonError as refusal:
+        return _element(f'<p class="notice">{escape(parts.capital(str(refusal)))}</p>')
+    return _element(f'<p class="lead">{escape(words)}</p>') if words else ""
+
+
+def _element(said: str, named: str = "") -> str:
+    return f'<div id="{NAME}"{named}>{said}</div>'
+
+
+def _spindles(monitor: Monitor) -> str:
+    return "".join(
         f'<section class="spindle"><p class="status">{_sign(one.status.value)}'
         f"{escape(f'{one.spindle} · {term(one.status.value)}')}</p>"
         f'<p class="sentence">{escape(now.sentence_words(one))}</p></section>'
-        for one in spindles
+        for one in monitor.now().spindles
     )
-    return f'<div id="{NAME}" class="spindles">{said}</div>'
 
 
 def _sign(status: str) -> str:

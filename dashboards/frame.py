@@ -28,16 +28,21 @@ NAV, AS_OF, PAGE, AGAIN, TITLE, TITLED, HEADING = (
     "page-name",
 )
 PULSE = "/pulse"
+DRAWS = "/_dash-component-suites/plotly/package_data/plotly.min.js"
 
 
-def document(dress: str) -> str:
-    """Return the document that holds the pages; the script at this address dresses it before it is drawn."""
+def document(*, dress: str, icon: str) -> str:
+    """Return the document that holds the pages; the script `dress` dresses it before it is drawn.
+
+    What draws is by far the largest script and is asked for last, so it begins to come with the first.
+    """
     return f"""<!DOCTYPE html>
 <html lang="{local.language()}">
 <head>
 {{%metas%}}
 <title>{{%title%}}</title>
-{{%favicon%}}
+<link rel="icon" href="{icon}" type="image/svg+xml">
+<link rel="preload" as="script" fetchpriority="low" href="{DRAWS}">
 {{%css%}}
 {drawn_as.element()}
 <script src="{dress}"></script>

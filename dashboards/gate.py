@@ -37,6 +37,8 @@ LOG = logging.getLogger("cellmon.gate")
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 FIXED = ("/assets/", "/_dash-component-suites/")
 """What anybody may have: style and scripts, the same for every cell and nothing of this one."""
+FOREVER = "public, max-age=31536000, immutable"
+"""For what is asked with the moment it was written (`?m=`): written anew it has another address."""
 OPEN = frozenset({"/_favicon.ico", sign_in.PATH, watched_over.HEALTH})
 """So with the icon, the way in, and whether all is well in one word."""
 UPDATE = "/_dash-update-component"
@@ -107,6 +109,8 @@ class Gate:
             person = self.people().get(key_of(name))
             if person is not None and person.role.covers(Role.ANSWER):
                 return Person(name=person.name, role=Role.ANSWER, changed=person.changed)
+        if not code:
+            raise NotSignedIn(say("Say the code of {name}.", name=name))
         key = ("name", key_of(name))  # not of the address: a busy tablet would come to a stand
         self.attempts.begin(key)
         person = self._monitor.with_code(name, code)
@@ -259,6 +263,8 @@ def _headed(response: Response, asked: Request, policy: str) -> Response:
     response.headers.setdefault("Content-Security-Policy", policy)
     if not asked.path.startswith(FIXED):
         response.headers["Cache-Control"] = "no-store"
+    elif "m" in asked.args and response.status_code == 200:
+        response.headers["Cache-Control"] = FOREVER
     if asked.scheme == "https":
         response.headers.update(BY_HTTPS)
     return response

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from typing import TYPE_CHECKING
 
 from dash import html
@@ -27,12 +28,15 @@ def wanted(said: str | None, else_: Shown) -> Shown:
     return Shown(said) if said in set(Shown) else else_
 
 
-def register(server: Flask, monitor: Monitor) -> None:
-    """Say lengths to every browser as it wants them, for as long as its request is answered."""
+def register(server: Flask, monitor: Monitor, *, documents: Container[str]) -> None:
+    """Say lengths to every browser as it wants them, for as long as its request is answered.
+
+    `documents` are the paths of pages, whose documents already say something.
+    """
 
     @server.before_request
     def _() -> None:
-        of_page = request.path == "/" or request.path.startswith(PAGES)
+        of_page = request.path in documents or request.path.startswith(PAGES)
         said = request.cookies.get(COOKIE) if of_page else None
         lengths.show_in(wanted(said, monitor.sheet.cell.lengths_shown) if of_page else Shown.MM)
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import socket
 import threading
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from cellmon import lengths
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.words import say
+from dashboards.kept import kept
 from dashboards.reached import Reached, reached
 
 if TYPE_CHECKING:
@@ -19,6 +22,8 @@ if TYPE_CHECKING:
 THREADS = 8  # every open page asks once a second, and one slow question must not keep them waiting
 LARGEST_BODY = 128 * 2**20
 """Bytes of a request: a file laid on a page, and no more."""
+BETWEEN_S = 0.1
+"""A pause, for a lock goes to whoever lets go of it when they ask for it again at once."""
 BELIEVED = frozenset({"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"})
 
 
@@ -40,6 +45,7 @@ def serve(
     CellmonError
         When the port is taken.
     """
+    monitor = kept(monitor)
     server = listening(monitor, host, port, how=how)
     if bound:
         bound()
@@ -51,9 +57,21 @@ def serve(
 
 
 def warm(monitor: Monitor) -> None:
-    """Work out what is solved once in a process: limits, and the price of other rules."""
-    with suppress(CellmonError):
-        monitor.alarms()
+    """Work out all of Now, what every other page begins with, and then the price of other rules.
+
+    Whoever comes first finds the answers that a process would else work out while they wait; whoever comes
+    before is let in between two of them.
+    """
+    from dashboards.first_said import BEGINS, first_said
+    from dashboards.pages import now
+
+    with lengths.shown_in(monitor.sheet.cell.lengths_shown):
+        now.show_now(monitor)
+        for path in BEGINS:
+            time.sleep(BETWEEN_S)
+            first_said(monitor, path)
+        with suppress(CellmonError):
+            monitor.alarms()
 
 
 def listening(monitor: Monitor, host: str, port: int, *, how: Reached | None = None) -> Any:

@@ -47,19 +47,19 @@ UNSEEN_CALLS = {
     "Parser",
     "ArgumentTypeError",
 }
-FILE = re.compile(r"[\w./-]+\.(css|js|json|ico|toml)")
+FILE = re.compile(r"[\w./-]+\.(css|js|json|ico|svg|toml)")
 MARKUP = re.compile(r"<[^>]*>|\{%[^%]*%\}", re.DOTALL)
 
 
 NOT_SAID: dict[str, tuple[str, ...]] = {
     # what stands in the head of a request or an answer, and is read by browsers
-    "dashboards/gate.py": ("Forwarded", "default-src 'none'; …"),
+    "dashboards/gate.py": ("Forwarded", "default-src 'none'; …", "public, max-age=…"),
     "dashboards/sign_in.py": ("Strict",),
     "dashboards/readings.py": ('Bearer realm="cellmon"',),
     # names of traces: no drawing has a legend
     "dashboards/figures/last_bores.py": ("too close to say",),
     "dashboards/figures/stone_lines.py": ("since it was measured",),
-    "dashboards/figures/ticks.py": ("does not conform", "top left", "top right"),
+    "dashboards/figures/ticks.py": ("does not conform", "bottom left", "bottom right"),
     # a symbol of the trade, and classes and fonts of the style sheet
     "dashboards/pages/claims_tables.py": ("Ppk",),
     "dashboards/pages/files_drop.py": ("drop over",),

@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon.records.alike import numbered
+
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 WITHIN = np.timedelta64(180, "s").astype("timedelta64[us]")
@@ -61,10 +63,7 @@ def measurement_numbers(
 
 def _codes(column: NDArray[np.object_]) -> Whole:
     """Return a number for each different text, -1 for None."""
-    import pandas as pd
-
-    codes, _ = pd.factorize(np.asarray(column, dtype=object))
-    return np.asarray(codes, dtype=np.int64)
+    return numbered(np.asarray(column, dtype=object))[0]
 
 
 def _joined(columns: list[Whole]) -> Whole:

@@ -32,6 +32,8 @@ class ShareWatch:
     seen: Whole
     of: Whole
     """What each limit rests on: bores with the finding, and bores, of the groups before."""
+    fixed_from: int | None = None
+    """From which group on every limit rests on the same; None where that is not so yet."""
 
 
 def tail_chance(count: int, n: int, *, seen: int, of: int) -> float:
@@ -93,16 +95,11 @@ def watch_shares(found: ArrayLike, of: ArrayLike, *, chance: float) -> ShareWatc
         raise ValueError("counts from 0 to their number of bores, one of each a group")
     most, beyond = np.full(k.size, np.nan), np.zeros(k.size, dtype=bool)
     past, bores, groups = np.zeros(k.size, dtype=np.int64), np.zeros(k.size, dtype=np.int64), 0
-    seen = total = 0
+    seen, total, fixed_from = 0, 0, None
     for i in range(k.size):
         if groups == BASELINE_GROUPS:  # from here on the past is the same for all
-            past[i:], bores[i:] = seen, total
-            sizes, which = np.unique(n[i:], return_inverse=True)
-            largest = [
-                most_by_chance(int(m), seen=seen, of=total, chance=chance) if m else np.nan for m in sizes
-            ]
-            most[i:] = np.array(largest)[which]
-            beyond[i:] = k[i:] > most[i:]
+            fixed, fixed_from = held_against(k[i:], n[i:], seen=seen, total=total, chance=chance), i
+            past[i:], bores[i:], most[i:], beyond[i:] = fixed.seen, fixed.of, fixed.most, fixed.beyond
             break
         past[i], bores[i] = seen, total
         if n[i] and (groups >= LEAST_GROUPS or total >= LEAST_BORES):
@@ -110,7 +107,23 @@ def watch_shares(found: ArrayLike, of: ArrayLike, *, chance: float) -> ShareWatc
             beyond[i] = k[i] > most[i]
         if n[i] and not beyond[i] and groups < BASELINE_GROUPS:
             seen, total, groups = seen + int(k[i]), total + int(n[i]), groups + 1
-    return ShareWatch(most=most, beyond=beyond, seen=past, of=bores)
+    return ShareWatch(most=most, beyond=beyond, seen=past, of=bores, fixed_from=fixed_from)
+
+
+def held_against(found: ArrayLike, of: ArrayLike, *, seen: int, total: int, chance: float) -> ShareWatch:
+    """Judge groups of bores by one past that is known: `seen` of `total` bores had the finding.
+
+    Parameters
+    ----------
+    found, of : array_like of int, shape (k,)
+        As `watch_shares`; of a group without bores the limit is nan.
+    """
+    k, n = np.asarray(found, dtype=np.int64), np.asarray(of, dtype=np.int64)
+    sizes, which = np.unique(n, return_inverse=True)
+    largest = [most_by_chance(int(m), seen=seen, of=total, chance=chance) if m else np.nan for m in sizes]
+    most = np.array(largest, dtype=np.float64)[which]
+    past, bores = np.full(k.size, seen), np.full(k.size, total)
+    return ShareWatch(most=most, beyond=k > most, seen=past, of=bores, fixed_from=0)
 
 
 @lru_cache(maxsize=4096)

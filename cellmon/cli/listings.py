@@ -21,7 +21,7 @@ from cellmon.cli.wording import (
     when,
 )
 from cellmon.monitor.status import Status
-from cellmon.words import say, to_say
+from cellmon.words import say, say_many, to_say
 
 PLANNED_BY = {"sheet": to_say("sheet"), "log": to_say("log")}
 """Where it is known from when stones are dressed."""
@@ -190,6 +190,17 @@ def shifts_lines(answer: Shifts, look: Look) -> list[str]:
     beyond = [(s, p) for s in answer.shifts for p in s.subgroups if p.beyond]
     if beyond:
         lines += ["", say("Subgroups beyond a limit:"), *_beyond_table(beyond, look)]
+    if answer.loudest:
+        most = "; ".join(
+            say_many(
+                "{shift} with {count} signal",
+                "{shift} with {count} signals",
+                one.signals,
+                shift=str(one.shift),
+            )
+            for one in answer.loudest
+        )
+        lines += ["", say("Most signals in the week up to its end: {shifts}.", shifts=most)]
     if answer.known:
         shifts = listed(map(str, reversed(answer.known)), most=6)
         lines += ["", say("Shifts with bores: {shifts}.", shifts=shifts)]

@@ -23,6 +23,8 @@ class Ahead:
     """Whether a stream has a subgroup at a step."""
     whole: list[bool]
     """Whether all have."""
+    both: Floats
+    """`n` twice over, shape (steps, 2, streams)."""
     n: Floats
     """Bores; none where there is no subgroup."""
     twice_n: Floats
@@ -32,10 +34,12 @@ class Ahead:
     """Variance that a level gathers by itself."""
     sd_squared: Floats
     has_spread: Flags
+    all_have_spread: list[bool]
     df: Floats
     """Degrees of freedom of the subgroup's own spread."""
     df_term: Floats
-    """2 / 9 df, as Wilson and Hilferty's cube root takes it."""
+    """2 / 9 df, as Wilson and Hilferty's cube root takes it; and one less that."""
+    less_df_term: Floats
     changed: list[bool]
     """Whether any stream has other stones or another set-up; the lists below alike."""
     dressed: list[bool]
@@ -48,9 +52,11 @@ class Ahead:
         here = np.isfinite(steps.mean)
         n = np.where(here, steps.n, 0.0)
         has_spread = here & np.isfinite(steps.sd) & (n >= 2)
+        df_term = 2 / (9 * np.maximum(n - 1, 1.0))
         return cls(
             here=here,
             whole=[not gap for gap in _any(~here)],
+            both=np.stack((n, n), axis=1),
             n=n,
             twice_n=2 * n,
             n_squared=n * n,
@@ -58,8 +64,10 @@ class Ahead:
             walked=np.array([one.walk for one in learned]) * n,
             sd_squared=np.where(has_spread, steps.sd, 0.0) ** 2,
             has_spread=has_spread,
+            all_have_spread=[not gap for gap in _any(~has_spread)],
             df=np.maximum(n - 1, 0.0),
-            df_term=2 / (9 * np.maximum(n - 1, 1.0)),
+            df_term=df_term,
+            less_df_term=1 - df_term,
             changed=_any(steps.changed != 0),
             dressed=_any(steps.dressed != 0),
             by_hand=_any(steps.by_hand != 0),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,8 @@ Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 MEAN_DF_MOST, BORE_DF_MOST = 500.0, 4000.0
 """Degrees of freedom at which a spread goes on learning no slower."""
+LEARNED = ("level", "slope", "level_var", "slope_var", "mean_sd", "mean_df", "bore_sd", "bore_df")
+"""What of a window the watch begins with."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -66,22 +69,20 @@ class State:
     @classmethod
     def begin(cls, learned: Sequence[Learned]) -> State:
         """Return the state right after the windows that some streams were learned from."""
-        size = len(learned)
-
-        def of(name: str) -> Floats:
-            return np.array([getattr(one, name) for one in learned], dtype=np.float64)
-
+        size, figures = len(learned), attrgetter(*LEARNED)
+        rows = np.array([figures(one) for one in learned], dtype=np.float64).reshape(size, len(LEARNED))
+        level, slope, level_var, slope_var, mean_sd, mean_df, bore_sd, bore_df = rows.T.copy()
         return cls(
-            level=of("level"),
-            slope=of("slope"),
-            p11=of("level_var"),
+            level=level,
+            slope=slope,
+            p11=level_var,
             p12=np.zeros(size),
-            p22=of("slope_var"),
-            mean_var=of("mean_sd") ** 2,
-            mean_df=np.minimum(of("mean_df"), MEAN_DF_MOST),
-            bore_var=of("bore_sd") ** 2,
-            bore_df=np.minimum(of("bore_df"), BORE_DF_MOST),
-            expected=of("level"),
+            p22=slope_var,
+            mean_var=mean_sd**2,
+            mean_df=np.minimum(mean_df, MEAN_DF_MOST),
+            bore_var=bore_sd**2,
+            bore_df=np.minimum(bore_df, BORE_DF_MOST),
+            expected=level.copy(),
             up=np.zeros((3, size)),
             down=np.zeros((3, size)),
             wide=np.zeros((3, size)),

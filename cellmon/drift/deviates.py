@@ -2,10 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Constants:
+    """The numbers of the formulas as arrays: beside a short array numpy takes them at half the cost."""
+
+    nothing: Floats
+    one: Floats
+    two: Floats
+    three: Floats
+    eight: Floats
+    nine: Floats
+
+    @classmethod
+    def of(cls, *shape: int) -> Constants:
+        """Return them for arrays of one shape."""
+        nothing, one, two, three, eight, nine = (np.full(shape, float(n)) for n in (0, 1, 2, 3, 8, 9))
+        return cls(nothing=nothing, one=one, two=two, three=three, eight=eight, nine=nine)
+
+
+ANY_SHAPE = Constants.of()
 
 
 def as_normal(t: ArrayLike, df: ArrayLike) -> Floats:
@@ -16,9 +39,13 @@ def as_normal(t: ArrayLike, df: ArrayLike) -> Floats:
     Wallace, Bounds on normal approximations to Student's and the chi-square distributions, Annals of
     Mathematical Statistics 30 (1959) (from memory); checked against scipy in `tests/drift/test_deviates.py`.
     """
-    x, v = np.asarray(t, dtype=np.float64), np.asarray(df, dtype=np.float64)
-    eight = 8 * v
-    found: Floats = np.sign(x) * ((eight + 1) / (eight + 3)) * np.sqrt(v * np.log1p(x * x / v))
+    return normal(np.asarray(t, dtype=np.float64), np.asarray(df, dtype=np.float64), ANY_SHAPE)
+
+
+def normal(x: Floats, v: Floats, c: Constants) -> Floats:
+    """Return `as_normal` of deviates x and degrees of freedom v."""
+    eight = c.eight * v
+    found: Floats = np.sign(x) * ((eight + c.one) / (eight + c.three)) * np.sqrt(v * np.log1p(x * x / v))
     return found
 
 
@@ -39,23 +66,31 @@ def as_variance_ratio(ratio: ArrayLike, df: ArrayLike, known_df: ArrayLike, *, t
     against scipy in `tests/drift/test_deviates.py`.
     """
     f, v1, v2 = (np.asarray(x, dtype=np.float64) for x in (ratio, df, known_df))
-    to_term = np.asarray(2 / (9 * to_df))
+    to_term, term = np.asarray(2 / (9 * to_df)), 2 / (9 * v1)
     return variance_ratio(
-        np.maximum(f, 0.0), 2 / (9 * v1), 2 / (9 * v2), to_term=to_term, root_of_to=np.sqrt(to_term)
+        np.maximum(f, 0.0), term, 1 - term, v2, ANY_SHAPE, to_term=to_term, root_of_to=np.sqrt(to_term)
     )
 
 
 def variance_ratio(
-    ratio: Floats, term: Floats, known_term: Floats, *, to_term: Floats, root_of_to: Floats
+    ratio: Floats,
+    term: Floats,
+    less_term: Floats,
+    known_df: Floats,
+    c: Constants,
+    *,
+    to_term: Floats,
+    root_of_to: Floats,
 ) -> Floats:
-    """Return `as_variance_ratio` of ratios, none negative, given 2 / 9 df of all degrees of freedom.
+    """Return `as_variance_ratio` of ratios, none negative, given 2 / 9 df of the other degrees of freedom.
 
-    `root_of_to` is the root of `to_term`, which whoever asks again and again works out once.
+    `less_term` is one less `term`, `root_of_to` the root of `to_term`: whoever asks again and again works
+    them out once.
     """
-    root = np.cbrt(ratio)
-    z = ((1 - known_term) * root - (1 - term)) / np.sqrt(known_term * root**2 + term)
+    root, known_term = np.cbrt(ratio), c.two / (c.nine * known_df)
+    z = ((c.one - known_term) * root - less_term) / np.sqrt(known_term * root**2 + term)
     z *= root_of_to
-    z += 1
+    z += c.one
     z -= to_term
-    found: Floats = np.maximum(z, 0.0) ** 3
+    found: Floats = np.maximum(z, c.nothing) ** 3
     return found

@@ -240,13 +240,13 @@ def _judged(
             verdict="run",
             more=0,
             band=band,
-            why=say("The mean is in order with a probability of {percent}%.", percent=_percent(inside, 1)),
+            why=say("The mean is in order with a probability of {percent} %.", percent=_percent(inside, 1)),
         )
     for more in range(1, MOST + 1):
         if setup.released(known, n, more, band, required) >= WORTH:
             why = say_many(
-                "The mean is in order with a probability of {percent}%; one more bore should tell.",
-                "The mean is in order with a probability of {percent}%; {count} more bores should tell.",
+                "The mean is in order with a probability of {percent} %; one more bore should tell.",
+                "The mean is in order with a probability of {percent} %; {count} more bores should tell.",
                 more,
                 percent=_percent(inside),
             )
@@ -257,7 +257,7 @@ def _judged(
         )
         return _told(known, inside, verdict="cannot tell yet", more=None, band=band, why=why)
     why = say(
-        "The mean is in order with a probability of {percent}% only; set it on target and measure again.",
+        "The mean is in order with a probability of {percent} % only; set it on target and measure again.",
         percent=_percent(inside),
     )
     return _told(known, inside, verdict="correct", by=by, more=AFTER_CORRECTION, band=band, why=why)
@@ -286,6 +286,10 @@ def _told(
 
 
 def _percent(share: float, digits: int = 0) -> str:
+    """Return a probability; never all of it, however near it comes."""
+    least = 10.0**-digits
+    if 100 * share > 100 - least / 2:
+        return say("over {most}", most=local.number(100 - least, digits))
     return local.number(100 * share, digits)
 
 

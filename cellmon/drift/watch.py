@@ -9,13 +9,14 @@ is one call; the call ends when the level is back.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.drift.ahead import Ahead
 from cellmon.drift.columns import BORE_DF_MOST, MEAN_DF_MOST, Call, Limits, State, Steps, Watched
-from cellmon.drift.deviates import as_normal, variance_ratio
+from cellmon.drift.deviates import Constants, as_normal, normal, variance_ratio
 from cellmon.drift.wear import (
     DRESSED_BORES,
     DRESSED_VAR,
@@ -34,13 +35,15 @@ LEVEL_K = np.array([0.21, 0.52, 1.34])[:, None]
 SPREAD_RATIOS = np.array([1.2, 1.5, 2.0])
 """Ratios of standard deviations that the CUSUMs of the variance are tuned for."""
 SPREAD_K = (SPREAD_RATIOS**2 * np.log(SPREAD_RATIOS**2) / (SPREAD_RATIOS**2 - 1))[:, None]
-SIDES = np.array([1.0, -1.0])[:, None, None]
-LEVEL_K_BOTH = np.stack((LEVEL_K, LEVEL_K))
 BREAK_IN_BORES = 25
 """After new stones or another set-up so many bores of a stream have their own spread."""
 BACK = 0.5
 """A call ends when less than this share of its shift is left."""
 LEARNS_WITHIN = 3.0
+USUAL_SQUARE = 0.9733
+"""Mean square of a standard normal deviate that lies within them."""
+KEEPS, ADDS = 0.8, 0.2
+"""What the smoothed variance ratio keeps of itself at each subgroup, and takes of that one's."""
 
 
 def watch(state: State, steps: Steps, learned: Sequence[Learned], limits: Limits) -> Watched:
@@ -60,14 +63,14 @@ def watch(state: State, steps: Steps, learned: Sequence[Learned], limits: Limits
 class _Walker:
     """One pass of the watch; every line works on all streams.
 
-    Figures that take the same step lie in one array, and the state's own are views of it; what only a
-    few steps need is asked for once a step. Both are for speed: a step costs what its calls of numpy cost.
+    For speed, since a step costs what its calls of numpy cost: of figures that take the same step the
+    state's own are views of one array; what only a few steps need is asked for once a step; and numbers,
+    limits and references stand as arrays of the shape they meet, which numpy takes at half the cost.
     """
 
     def __init__(self, state: State, steps: Steps, learned: Sequence[Learned], limits: Limits) -> None:
-        self.state, self.steps, self.limits = state, steps, limits
+        self.state, self.steps, self.learned, self.limits = state, steps, learned, limits
         self.ahead = Ahead.of(steps, learned)
-        self.start = State.begin(learned)
         self.centre = np.array([one.centre for one in learned])
         self.size = np.array([float(one.size) for one in learned])
         self.resets = np.array([one.resets for one in learned], dtype=bool)
@@ -79,10 +82,18 @@ class _Walker:
         self.set_var = np.array([max(2 * one.mean_sd, one.spread_of_level) ** 2 for one in learned])
         self.usual_term = 2 / (9 * np.maximum(self.size - 1, 1.0))
         self.usual_root = np.sqrt(self.usual_term)
-        self.levels = _stacked(state, "expected", "level", "slope")
-        self.doubts = _stacked(state, "p11", "p12")
         self.since = _stacked(state, "since_dressing", "since_change")
         self.sums = _stacked(state, "up", "down")
+        size, both = len(learned), self.sums.shape
+        self.c, self.none, self.none_wide = Constants.of(size), np.zeros(both), np.zeros(both[1:])
+        self.level_k, self.level_limits = _spread(LEVEL_K, both), _spread(limits.level, both)
+        self.spread_k = _spread(SPREAD_K, both[1:])
+        self.within, self.usual_square, self.keeps, self.adds, self.mean_df_most, self.bore_df_most = (
+            np.full(size, number)
+            for number in (LEARNS_WITHIN, USUAL_SQUARE, KEEPS, ADDS, MEAN_DF_MOST, BORE_DF_MOST)
+        )
+        self.surprises, self.ratios = np.empty(both[1:]), np.empty(both[1:])
+        """A step's surprises, and its variance ratios, before each CUSUM."""
         self.calls: list[Call] = []
         shape = steps.mean.shape
         self.surprise, self.ratio, self.expected, self.error = (np.full(shape, np.nan) for _ in range(4))
@@ -90,6 +101,11 @@ class _Walker:
         self.quiet = False
         """Whether no stream is near a dressing or a change; what follows says whether a call stands."""
         self.level_stands = self.spread_stands = True
+
+    @cached_property
+    def start(self) -> State:
+        """Where the watch begins; asked only where stones are dressed or changed."""
+        return State.begin(self.learned)
 
     def watched(self) -> Watched:
         """Return what the steps brought, nan where a stream has none."""
@@ -110,26 +126,26 @@ class _Walker:
         self._move(t)
         noise, use = s.mean_var * self.size / ahead.n_or_one[t], ahead.here[t]
         self.quiet = self.quiet or self._since_all() > max(BREAK_IN_BORES, DRESSED_BORES)
-        told = ahead.has_spread[t]
+        told, all_told = ahead.has_spread[t], ahead.all_have_spread[t]
         if not self.quiet:
             settled = s.since_change > BREAK_IN_BORES
-            noise, use, told = noise + self._early(), use & settled, told & settled
+            noise, use, told, all_told = noise + self._early(), use & settled, told & settled, False
         mean, wild = self._without_wild(t, use)
         if wild is not None:
-            told = told & ~wild
+            told, all_told = told & ~wild, False
         spread = s.p11 + noise
         away = mean - s.level
         if not ahead.whole[t]:
             away[~ahead.here[t]] = 0.0
-        self.error[t] = error = np.sqrt(spread)
-        self.surprise[t] = surprise = as_normal(away / error, s.mean_df)
+        error = np.sqrt(spread, out=self.error[t])
+        self.surprise[t] = surprise = normal(away / error, s.mean_df, self.c)
         self.expected[t] = s.level
         doubt = s.p11.copy()
         self._update(t, away, spread)
         self._level_calls(t, surprise, away, noise, doubt)
         self.has_ratio[t] = told
-        self.ratio[t] = v = self._spread_calls(t, told)
-        self._learn(t, surprise, v, use, told)
+        self.ratio[t] = v = self._spread_calls(t, told, all_told=all_told)
+        self._learn(t, surprise, v, use, told, all_told=all_told)
 
     def _move(self, t: int) -> None:
         """Carry level and slope on to this step by what is known, and what is not."""
@@ -143,11 +159,17 @@ class _Walker:
             self._by_hand(steps.by_hand[t])
         if ahead.zeroed[t]:
             self._by_hand(steps.zeroed[t])
-        self.levels[:2] += s.slope * n + steps.moved[t]
-        grown = ahead.twice_n[t] * s.p12 + ahead.n_squared[t] * s.p22 + ahead.walked[t] + steps.doubt[t]
+        moved = s.slope * n
+        moved += steps.moved[t]
+        s.expected += moved
+        s.level += moved
+        grown = ahead.twice_n[t] * s.p12
+        grown += ahead.n_squared[t] * s.p22
+        grown += ahead.walked[t]
+        grown += steps.doubt[t]
         s.p11 += grown
         s.p12 += n * s.p22
-        self.since += n
+        self.since += ahead.both[t]
 
     def _by_hand(self, known: Floats) -> None:
         """Move the levels; what undoes a called shift leaves alone where the level was to be."""
@@ -228,23 +250,27 @@ class _Walker:
 
     def _update(self, t: int, away: Floats, spread: Floats) -> None:
         s = self.state
-        gains = self.doubts / spread
+        gain, slope_gain = s.p11 / spread, s.p12 / spread
         if not self.ahead.whole[t]:
-            gains[:, ~self.ahead.here[t]] = 0.0
-        self.levels[1:] += gains * away
-        s.p22 -= gains[1] * s.p12
-        self.doubts *= 1 - gains[0]
+            gain[~self.ahead.here[t]] = slope_gain[~self.ahead.here[t]] = 0.0
+        s.level += gain * away
+        s.slope += slope_gain * away
+        s.p22 -= slope_gain * s.p12
+        left = self.c.one - gain
+        s.p11 *= left
+        s.p12 *= left
 
     def _level_calls(self, t: int, surprise: Floats, away: Floats, noise: Floats, doubt: Floats) -> None:
         s, here = self.state, self.ahead.here[t]
-        sums = self.sums + SIDES * surprise
-        sums -= LEVEL_K_BOTH
-        np.maximum(sums, 0.0, out=sums)
-        if self.ahead.whole[t]:
-            self.sums[:] = sums
-        else:
+        sums = self.sums if self.ahead.whole[t] else self.sums.copy()
+        self.surprises[:] = surprise
+        sums[0] += self.surprises
+        sums[1] -= self.surprises
+        sums -= self.level_k
+        np.maximum(sums, self.none, out=sums)
+        if sums is not self.sums:
             np.copyto(self.sums, sums, where=here)
-        over: Flags = self.sums > self.limits.level
+        over: Flags = self.sums > self.level_limits
         if np.count_nonzero(over):
             called, high = over.any(axis=(0, 1)), over[0].any(axis=0)
             for c in np.flatnonzero(called):
@@ -297,20 +323,29 @@ class _Walker:
         s.level_side[c], s.level_call[c], s.level_shift[c] = side, steps.at[t, c], shift
         self._call(t, c, "level", side, int(steps.at[t, c]), begins=True, size=shift)
 
-    def _spread_calls(self, t: int, told: Flags) -> Floats:
+    def _spread_calls(self, t: int, told: Flags, *, all_told: bool) -> Floats:
         """Judge the spread inside a subgroup; return its variance ratio, as `as_variance_ratio` does."""
-        s = self.state
+        s, ahead = self.state, self.ahead
         v = variance_ratio(
-            self.ahead.sd_squared[t] / s.bore_var,
-            self.ahead.df_term[t],
-            2 / (9 * s.bore_df),
+            ahead.sd_squared[t] / s.bore_var,
+            ahead.df_term[t],
+            ahead.less_df_term[t],
+            s.bore_df,
+            self.c,
             to_term=self.usual_term,
             root_of_to=self.usual_root,
         )
-        wide = s.wide + v
-        wide -= SPREAD_K
-        np.copyto(s.wide, np.maximum(wide, 0.0, out=wide), where=told)
-        np.copyto(s.lately, 0.8 * s.lately + 0.2 * v, where=told)
+        self.ratios[:] = v
+        wide = np.add(s.wide, self.ratios, out=s.wide if all_told else None)
+        wide -= self.spread_k
+        np.maximum(wide, self.none_wide, out=wide)
+        lately = self.keeps * s.lately
+        lately += self.adds * v
+        if all_told:
+            s.lately = lately
+        else:
+            np.copyto(s.wide, wide, where=told)
+            np.copyto(s.lately, lately, where=told)
         over: Flags = s.wide > self.limits.spread
         if self.spread_stands or np.count_nonzero(over):
             self._spread_call(t, np.asarray(over.any(axis=0)), told)
@@ -330,19 +365,28 @@ class _Walker:
             self._call(t, int(c), "spread", 1, int(s.spread_call[c]), begins=False)
         s.spread_call[over] = 0
 
-    def _learn(self, t: int, surprise: Floats, v: Floats, use: Flags, told: Flags) -> None:
+    def _learn(self, t: int, surprise: Floats, v: Floats, use: Flags, told: Flags, *, all_told: bool) -> None:
         """Let the spreads learn from what is neither called nor far out."""
-        s = self.state
-        use = use & (np.abs(surprise) < LEARNS_WITHIN)
+        s, one = self.state, self.c.one
+        use = use & (np.abs(surprise) < self.within)
         if self.level_stands:
             use &= s.level_side == 0
-        s.mean_var *= 1 + use / (s.mean_df + 1) * (surprise**2 / 0.9733 - 1)
-        s.mean_df += use
-        np.minimum(s.mean_df, MEAN_DF_MOST, out=s.mean_df)
-        extra = self.ahead.df[t] * (told & (s.spread_call == 0) if self.spread_stands else told)
+        used = use.astype(np.float64)
+        learns = used / (s.mean_df + one)
+        learns *= surprise**2 / self.usual_square - one
+        learns += one
+        s.mean_var *= learns
+        s.mean_df += used
+        np.minimum(s.mean_df, self.mean_df_most, out=s.mean_df)
+        extra = self.ahead.df[t]
+        if self.spread_stands or not all_told:
+            extra = extra * (told & (s.spread_call == 0))
         known = s.bore_df + extra
-        s.bore_var *= 1 + extra / known * (v - 1)
-        np.minimum(known, BORE_DF_MOST, out=s.bore_df)
+        learns = extra / known
+        learns *= v - one
+        learns += one
+        s.bore_var *= learns
+        np.minimum(known, self.bore_df_most, out=s.bore_df)
 
     def _call(
         self, t: int, c: int, kind: str, side: int, call: int, *, begins: bool, size: float = np.nan
@@ -350,6 +394,11 @@ class _Walker:
         self.calls.append(
             Call(step=t, stream=int(c), kind=kind, side=side, call=call, begins=begins, size=size)
         )
+
+
+def _spread(values: Floats, shape: tuple[int, ...]) -> Floats:
+    """Return values laid out over a shape."""
+    return np.broadcast_to(values, shape).copy()
 
 
 def _stacked(state: State, *names: str) -> Floats:

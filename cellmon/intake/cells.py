@@ -5,7 +5,7 @@ Everything is looked at once per distinct word, so that a long file costs little
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from cellmon.intake.columns import Layout
 from cellmon.intake.marks import Marks
 from cellmon.intake.numbers import Mark, NumberColumn, number_columns
+from cellmon.intake.runs import Runs
 from cellmon.intake.table import Table
 from cellmon.intake.times import Order, TimeColumn, time_column
 from cellmon.intake.words import Words, coded, no_words, words_of
@@ -25,20 +26,34 @@ NUMBERS = (ColumnType.NUMBER, ColumnType.LENGTH)
 
 
 class Cells:
-    """The declared columns of one table, each read when it is asked for; rows that fail are marked."""
+    """The declared columns of one table, each read when it is asked for; rows that fail are marked.
 
-    def __init__(self, table: Table, layout: Layout, sheet: Sheet) -> None:
+    With `row_by_row` only those columns are read so, and the others once for each of `runs`, the
+    rows that follow one another and hold the same in all others.
+    """
+
+    def __init__(
+        self, table: Table, layout: Layout, sheet: Sheet, *, row_by_row: Collection[str] | None = None
+    ) -> None:
         self.table, self.layout, self.sheet = table, layout, sheet
-        self.marks = Marks(len(table))
         self.zone = ZoneInfo(sheet.cell.timezone)
         self.mark = Mark.POINT
-        names = list(layout.place)
-        self._coded = dict(zip(names, coded([table.columns[layout.place[n]] for n in names]), strict=True))
+        columns = {name: table.columns[place] for name, place in layout.place.items()}
+        self.runs: Runs | None = None
+        if row_by_row is not None:
+            long = [name for name in columns if name not in row_by_row]
+            self.runs = Runs.of([columns[name] for name in long], len(table))
+            heads = pa.array(self.runs.heads)
+            columns |= {name: columns[name].take(heads) for name in long}
+        self.marks = Marks(len(table), self.runs)
+        self._coded = dict(zip(columns, coded(list(columns.values())), strict=True))
 
     def words(self, name: str) -> Words:
         """Return a declared column as words."""
         column = self._coded.get(name)
-        return no_words(len(self.table)) if column is None else words_of(column)
+        if column is not None:
+            return words_of(column)
+        return no_words(len(self.table) if self.runs is None else len(self.runs.heads))
 
     def needed(self, column: Words, reason: Reason = Reason.MISSING_FIELD) -> Words:
         """Set aside the rows in which nothing stands."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon.intake.runs import Runs
 from cellmon.intake.table import Table
 from cellmon.records import Flags, Reason, Refused
 
@@ -14,14 +15,17 @@ REASONS = tuple(Reason)
 class Marks:
     """A reason, or none, for each row of a table."""
 
-    def __init__(self, size: int) -> None:
+    def __init__(self, size: int, runs: Runs | None = None) -> None:
         self._reason: NDArray[np.int8] = np.full(size, -1, dtype=np.int8)
+        self._runs = runs
         self._any = False
 
     def add(self, where: Flags, reason: Reason) -> None:
-        """Set rows aside that are not set aside yet."""
+        """Set rows aside that are not set aside yet; of columns read once a run, all rows of a run."""
         if where.any():
             self._any = True
+            if self._runs is not None and len(where) != len(self._reason):
+                where = where[self._runs.run]
             self._reason[where & (self._reason < 0)] = REASONS.index(reason)
 
     @property

@@ -39,6 +39,7 @@ def pivot_long(
     keys: Sequence[Coded],
     others: Sequence[Coded],
     *,
+    run: Whole,
     place: NDArray[np.integer[Any]],
     places: int,
     um: NDArray[np.float64],
@@ -48,26 +49,29 @@ def pivot_long(
 
     Parameters
     ----------
-    keys, others : sequences of (codes, count), codes of shape (n,)
-        Columns that make the key of a measurement, and those that must agree besides.
+    keys, others : sequences of (codes, count), codes of shape (runs,)
+        Columns that make the key of a measurement, and those that must agree besides; each run has a row.
+    run : shape (n,)
+        The run of each row.
     place : shape (n,), from 0 to places - 1
         Where in the bore each reading was taken.
     um, line : shape (n,)
         The readings and the file lines they stand on.
     """
     size = len(um)
-    starts, run = _runs([*keys, *others], size)
-    of_key, key_count = groups_of([(codes[starts], count) for codes, count in keys], len(starts))
+    runs = len(keys[0][0])
+    of_key, key_count = groups_of(keys, runs)
     cell = of_key[run] * places + place
     first = _first_of(cell, key_count * places)
-    again = first[cell] != np.arange(size)
-    same = um == um[first[cell]] if again.any() else again
-    repeated, contradicts = again & same, again & ~same
-    group, count = groups_of([(of_key, key_count), *((c[starts], n) for c, n in others)], len(starts))
-    bore = group[run]
-    if again.any():
+    again = np.zeros(size, dtype=bool)
+    repeated = contradicts = again
+    group, count = groups_of([(of_key, key_count), *others], runs)
+    bore, kept = group[run], slice(None)
+    if np.count_nonzero(first >= 0) < size:
+        again = first[cell] != np.arange(size)
+        same = um == um[first[cell]]
+        repeated, contradicts, kept = again & same, again & ~same, ~again
         bore, count = _renumbered(np.where(again, -1, bore), count)
-    kept = slice(None) if not again.any() else ~again
     flat = bore[kept] * places + place[kept]
     gathered = np.full(count * places, np.nan)
     gathered[flat] = um[kept]
@@ -121,15 +125,6 @@ def pivot_wide(keys: Sequence[Coded], *, um: NDArray[np.float64], line: Whole) -
         repeated=repeated,
         contradicts=contradicts,
     )
-
-
-def _runs(columns: Sequence[Coded], size: int) -> tuple[Whole, Whole]:
-    """Return where each run of alike rows starts, and the run of each row."""
-    changes = np.zeros(size, dtype=bool)
-    changes[:1] = True
-    for codes, _ in columns:
-        changes[1:] |= codes[1:] != codes[:-1]
-    return np.flatnonzero(changes), np.cumsum(changes) - 1
 
 
 def _first_of(codes: Codes, count: int) -> Whole:

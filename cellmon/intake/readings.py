@@ -15,6 +15,7 @@ from cellmon.intake.columns import Layout, SizeColumn
 from cellmon.intake.extra import extra_texts
 from cellmon.intake.numbers import COMMA_UNKNOWN, Mark, NumberColumn
 from cellmon.intake.pivot import Coded, Pivot, pivot_long, pivot_wide
+from cellmon.intake.runs import Runs
 from cellmon.intake.sizes import Scale, Targets, fits, fitting, forced, not_this_bore
 from cellmon.intake.table import Table
 from cellmon.intake.taken import Found, UnitDoubt
@@ -32,7 +33,7 @@ MM = UM_PER[LengthUnit.MM]
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Described:
-    """What every row says of itself, the sizes left out."""
+    """What every row says of itself, the sizes left out; once a run where the cells have runs."""
 
     words: dict[str, Words]
     numbers: dict[str, tuple[NumberColumn, Words]]
@@ -64,9 +65,11 @@ def read_readings(table: Table, layout: Layout, sheet: Sheet, *, unit: LengthUni
     unit : LengthUnit, optional
         The unit of its sizes, whatever header and gauge say.
     """
-    cells = Cells(table, layout, sheet)
+    cells = Cells(table, layout, sheet, row_by_row=None if layout.wide else _row_by_row(layout))
     words = _words(cells)
     targets = Targets.of(sheet, words["part_number"])
+    if cells.runs is not None:
+        targets = targets.select(cells.runs.run)
     place = None if layout.wide else _places(cells)
     described, sizes = _read(cells, words, targets, unit)
     if layout.wide:
@@ -81,6 +84,12 @@ def read_readings(table: Table, layout: Layout, sheet: Sheet, *, unit: LengthUni
         notes=sizes.notes,
         units=sizes.units,
     )
+
+
+def _row_by_row(layout: Layout) -> tuple[str, ...]:
+    """Return the columns that tell the readings of one bore apart."""
+    sizes = {size.place for size in layout.sizes}
+    return ("plane", "direction", *(name for name, place in layout.place.items() if place in sizes))
 
 
 def _words(cells: Cells) -> dict[str, Words]:
@@ -128,9 +137,10 @@ def _read(
 ) -> tuple[Described, Sizes]:
     """Read numbers, sizes and times; times come last, for a repeated hour is settled by a number."""
     layout, sheet = cells.layout, cells.sheet
+    gauge = words["gauge"] if cells.runs is None else words["gauge"].select(cells.runs.run)
 
     def near(rank: int, values: Numbers) -> bool:
-        return fits(_um(sheet, layout.sizes[rank], words, values, targets, unit), targets)
+        return fits(_um(sheet, layout.sizes[rank], gauge, values, targets, unit), targets)
 
     declared = [c for c in Readings.columns() if c.type is ColumnType.NUMBER]
     numbers, read = cells.numbers(declared, [size.place for size in layout.sizes], decided=near)
@@ -147,7 +157,7 @@ def _read(
         honed_at=(cells.times(honed, needed=False, order=order), honed),
         targets=targets,
     )
-    return described, _sizes(cells, read, words, targets, unit)
+    return described, _sizes(cells, read, gauge, targets, unit)
 
 
 def _streams(words: dict[str, Words]) -> NDArray[np.int64]:
@@ -158,19 +168,19 @@ def _streams(words: dict[str, Words]) -> NDArray[np.int64]:
 def _um(
     sheet: Sheet,
     size: SizeColumn,
-    words: dict[str, Words],
+    gauge: Words,
     values: Numbers,
     targets: Targets,
     unit: LengthUnit | None,
 ) -> Numbers:
     column = size if unit is None else forced(size, unit, values, targets)
-    return Scale.of(sheet, column, words["gauge"]).um(values, targets.nominal_um)
+    return Scale.of(sheet, column, gauge).um(values, targets.nominal_um)
 
 
 def _sizes(
     cells: Cells,
     read: tuple[NumberColumn, ...],
-    words: dict[str, Words],
+    gauge: Words,
     targets: Targets,
     unit: LengthUnit | None,
 ) -> Sizes:
@@ -179,7 +189,7 @@ def _sizes(
     um = np.empty((len(cells.table), len(columns)))
     for i, (size, found) in enumerate(zip(columns, read, strict=True)):
         column = size if unit is None else forced(size, unit, found.values, targets)
-        scale = Scale.of(cells.sheet, column, words["gauge"])
+        scale = Scale.of(cells.sheet, column, gauge)
         um[:, i] = scale.um(found.values, targets.nominal_um)
         um[(found.values == 0.0) & ~scale.deviation, i] = np.nan
         cells.marks.add(found.refused, Reason.NOT_A_NUMBER)
@@ -200,12 +210,10 @@ def _doubt(
     cells: Cells, read: tuple[NumberColumn, ...], um: NDArray[np.float64], targets: Targets
 ) -> UnitDoubt | None:
     """Return what to say of a file that lies far from nominal in its unit and near it in another."""
-    good, repeat, spread = cells.marks.good, um.shape[1], targets
+    good, repeat = cells.marks.good, um.shape[1]
+    spread = targets
     if repeat > 1 or not good.all():
-        spread = Targets(
-            nominal_um=np.repeat(targets.nominal_um[good], repeat),
-            tolerance_um=np.repeat(targets.tolerance_um[good], repeat),
-        )
+        spread = targets.select(np.repeat(np.flatnonzero(good), repeat))
     if fits(um[good].ravel(), spread):
         return None
     numbers = np.column_stack([found.values for found in read])[good].ravel()
@@ -249,16 +257,23 @@ def _rows(cells: Cells) -> NDArray[np.int64] | slice:
     return slice(None) if good.all() else np.flatnonzero(good)
 
 
+def _runs(runs: Runs, rows: NDArray[np.int64] | slice) -> tuple[NDArray[np.int64] | slice, NDArray[np.int64]]:
+    """Return the runs that some rows are of, and the place of each row's among them."""
+    return (rows, runs.run) if isinstance(rows, slice) else runs.select(rows)
+
+
 def _pivot_long(
     cells: Cells, described: Described, um: Numbers, place: NDArray[np.integer[Any]] | None
 ) -> tuple[Pivot, NDArray[np.int64] | slice]:
-    assert place is not None
+    assert place is not None and cells.runs is not None
     rows = _rows(cells)
-    keys, others = _coded(described, rows)
+    kept, run = _runs(cells.runs, rows)
+    keys, others = _coded(described, kept)
     measuring = cells.sheet.measuring
     pivot = pivot_long(
         keys,
         others,
+        run=run,
         place=place[rows],
         places=len(measuring.planes) * len(measuring.directions),
         um=um[rows],
@@ -290,18 +305,19 @@ def _batch(cells: Cells, described: Described, pivot: Pivot, rows: NDArray[np.in
     first = pivot.first if isinstance(rows, slice) else rows[pivot.first]
     shape = (len(first), len(measuring.planes), len(measuring.directions))
     extra = cells.layout.extra
-    texts: dict[str, Any] = {name: column.texts(first) for name, column in described.words.items()}
-    numbers: dict[str, Any] = {name: column.values[first] for name, (column, _) in described.numbers.items()}
+    said = first if cells.runs is None else cells.runs.run[first]
+    texts: dict[str, Any] = {name: column.texts(said) for name, column in described.words.items()}
+    numbers: dict[str, Any] = {name: column.values[said] for name, (column, _) in described.numbers.items()}
     return Readings(
         planes=tuple(measuring.planes),
         directions=tuple(measuring.directions),
         um=pivot.um.reshape(shape),
         lines=pivot.lines.reshape(shape),
         line=table.line[first],
-        measured_at=described.measured_at.at[first],
-        repeated_hour=described.measured_at.repeated_hour[first],
-        honed_at=described.honed_at[0].at[first],
-        nominal_mm=described.targets.nominal_um[first] / MM,
+        measured_at=described.measured_at.at[said],
+        repeated_hour=described.measured_at.repeated_hour[said],
+        honed_at=described.honed_at[0].at[said],
+        nominal_mm=np.broadcast_to(described.targets.select(first).nominal_um, len(first)) / MM,
         extra=extra_texts(
             [table.header[i] for i in extra],
             [_taken(table.columns[i], rows) for i in extra],

@@ -7,6 +7,7 @@ in another is set aside whole, and a person takes it again with the unit named.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,10 @@ DECIMALS = 4
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Targets:
-    """What each row's part asks: nominal and tolerance in micrometres; tolerance nan where not given."""
+    """What each row's part asks: nominal and tolerance in micrometres; tolerance nan where not given.
+
+    Arrays of shape (rows,), of shape (1,) where there is one part.
+    """
 
     nominal_um: Numbers
     tolerance_um: Numbers
@@ -39,10 +43,15 @@ class Targets:
         nominal = [_nominal_um(part) for part in sheet.parts]
         tolerance = [_tolerance_um(part) for part in sheet.parts]
         if len(sheet.parts) == 1:
-            size = len(part_number)
-            return cls(nominal_um=np.full(size, nominal[0]), tolerance_um=np.full(size, tolerance[0]))
+            return cls(nominal_um=np.array(nominal), tolerance_um=np.array(tolerance))
         which = np.maximum(part_number.find([part.number for part in sheet.parts]).codes, 0)
         return cls(nominal_um=np.array(nominal)[which], tolerance_um=np.array(tolerance)[which])
+
+    def select(self, rows: NDArray[Any]) -> Targets:
+        """Return those of some rows, a mask or an index."""
+        if len(self.nominal_um) == 1:
+            return self
+        return Targets(nominal_um=self.nominal_um[rows], tolerance_um=self.tolerance_um[rows])
 
     @property
     def near_um(self) -> Numbers:

@@ -48,6 +48,11 @@ class Words:
         found: Texts = table[self.codes[rows]]
         return found
 
+    def select(self, rows: NDArray[Any]) -> Words:
+        """Return the words of some rows; of all of them one row where all say the same."""
+        alike = len(self.codes) > 0 and self.codes.min() == self.codes.max()
+        return Words(codes=self.codes[:1] if alike else self.codes[rows], words=self.words)
+
     def spread(self, of_words: NDArray[Any], *, nothing: Any) -> NDArray[Any]:
         """Return for each row what an array says of its word, and `nothing` for empty cells."""
         table = np.append(of_words, np.array([nothing], dtype=of_words.dtype))

@@ -15,6 +15,7 @@ from cellmon.judged import Alarms, Bores, Doubts, Subgroups
 from cellmon.monitor.alike import LikeParts, like_parts
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge import UNITS_AT_ONCE, announce, judge
+from cellmon.monitor.judge.told import fingerprint_told
 from cellmon.monitor.judge.traced import keep_traced
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.splits import SplitSummary, splits, summary
@@ -137,7 +138,7 @@ def rebuild(store: Store, rules_of: Callable[[Session], Rules], *, at: np.dateti
         before = fingerprint(session)
         rebuild_in(session, rules_of(session), at=at)
         after = fingerprint(session)
-    differing = [name for name in before if before[name] != after[name]]
+    differing = [name for name in before if before[name] != after.get(name)]
     if not differing:
         return say(SAME)
     return say("Differences were found and mended in: {tables}.", tables=", ".join(differing))
@@ -172,7 +173,7 @@ def fingerprint(session: Session) -> dict[str, str]:
     found["traces"] = _hash(map(str, session.traced()))
     found["limits"] = _hash(map(str, session.provisional().values()))
     found["counts"] = _hash(map(str, session.counts().items()))
-    return found
+    return found | fingerprint_told(session)
 
 
 def _hash(rows: Iterable[str]) -> str:

@@ -6,12 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cellmon import local
 from cellmon.monitor.answers import Due
 from cellmon.monitor.changes import newest_change
 from cellmon.monitor.running import of_running, routed_bores
 from cellmon.monitor.view import View
 from cellmon.records import Kind
 from cellmon.words import say
+
+LOOKED_FOR = 20
+"""So many times the interval of master checks back the newest check is looked for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,11 +40,16 @@ def master_check(view: View) -> list[Due]:
     gauge = view.sheet.measuring.gauge
     every = np.timedelta64(int(checks.master_every_h * 3600), "s")
     known = view.session.rows(
-        Kind.GAUGE_CHECKS, start=view.as_of - 20 * every, end=view.as_of + np.timedelta64(1, "us")
+        Kind.GAUGE_CHECKS, start=view.as_of - LOOKED_FOR * every, end=view.as_of + np.timedelta64(1, "us")
     )
     mine = known.at[known.gauge == gauge]
     if not len(mine):
-        return [Due(what=say("master check of {gauge}: none is known", gauge=gauge), at=None, overdue=True)]
+        none = say(
+            "master check of {gauge}: none in the last {hours} h",
+            gauge=gauge,
+            hours=local.number(LOOKED_FOR * checks.master_every_h),
+        )
+        return [Due(what=none, at=None, overdue=True)]
     next_at = mine.max() + every
     what = say("master check of {gauge}", gauge=gauge)
     return [Due(what=what, at=view.local(next_at), overdue=bool(next_at < view.as_of))]

@@ -39,6 +39,8 @@ def sort_readings(batch: Readings, stored: StoredReadings | None) -> Sorted:
     if stored is not None:
         stands = _standing(batch, stored)
     known = read & np.isfinite(stands)
+    if not known.any():
+        return _all_new(batch, read)
     contradicts = known & (np.abs(batch.um - stands) >= SAME_UM)
     where = np.nonzero(read)
     lines, number = np.unique(batch.lines[where], return_inverse=True)
@@ -54,6 +56,18 @@ def sort_readings(batch: Readings, stored: StoredReadings | None) -> Sorted:
         taken=int((new & ~bad).sum()),
         known=int((~new & ~bad).sum()),
         refused=tuple(_contradiction(batch, stands, contradicts, int(line)) for line in lines[bad]),
+    )
+
+
+def _all_new(batch: Readings, read: Flags) -> Sorted:
+    """Return what `sort_readings` does where no reading is known."""
+    rows, lines = read.any(axis=(1, 2)), batch.lines[read]
+    one_each = bool((lines[1:] > lines[:-1]).all())
+    return Sorted(
+        new=replace(batch, um=np.where(read, batch.um, np.nan)).select(rows) if rows.any() else None,
+        taken=len(lines) if one_each else len(np.unique(lines)),
+        known=0,
+        refused=(),
     )
 
 

@@ -8,6 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.monitor.answers import Answer, SignalMark
+from cellmon.monitor.signals_by_stream import tells_of
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import short_words
 from cellmon.records import Numbers, Stream, Texts, Times
@@ -93,8 +94,8 @@ def _trace(view: View, stream: Stream, start: np.datetime64, end: np.datetime64)
             short=short_words(s.kind, size=s.size, unit=s.unit, ratio=s.ratio),
             open=s.state != "answered",
         )
-        for s in view.signals_of(stream)
-        if start <= to_utc(s.raised_at) <= end
+        for s in view.signals_since(start)
+        if to_utc(s.raised_at) <= end and tells_of(s, stream)
     )
     known = deviation[np.isfinite(deviation)]
     return Trace(

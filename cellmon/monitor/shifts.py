@@ -14,6 +14,7 @@ from cellmon.errors import NotFound
 from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Answer, Limits
 from cellmon.monitor.judge.signals import sides
+from cellmon.monitor.loudest import ShiftCalls, loudest
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.signals_by_stream import tells_of
 from cellmon.monitor.view import View
@@ -74,6 +75,8 @@ class Shifts(Answer):
     known: tuple[ShiftOf, ...]
     called: tuple[Signal, ...] = ()
     """The signals raised in the shift, newest first, without causes."""
+    loudest: tuple[ShiftCalls, ...] = ()
+    """The shifts with the most signals in the week up to its end."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,7 +118,8 @@ def shifts(view: View, *, feature: str | None = None, shift: str | None = None) 
         )
     index = _newest_full(view, known) if shift is None else _index(known, shift)
     chosen, previous = known[index], known[index - 1] if index else None
-    signals = tuple(s for s in view.signals if chosen.starts <= s.raised_at < chosen.ends)
+    since = view.signals_since(to_utc(chosen.starts))
+    signals = tuple(s for s in since if s.raised_at < chosen.ends)
     every = (_stream_shift(view, s, chosen, previous, signals) for s in streams)
     rows = tuple(r for r in every if r.subgroups or view.routed(r.stream))
     return Shifts(
@@ -126,6 +130,7 @@ def shifts(view: View, *, feature: str | None = None, shift: str | None = None) 
         shifts=rows,
         known=tuple(known),
         called=signals,
+        loudest=loudest(view, chosen),
     )
 
 
@@ -134,7 +139,7 @@ def known_shifts(view: View) -> list[ShiftOf]:
     starts = view.session.shift_starts()
     said: dict[int, ShiftOf] = view.carry("shifts", view.rules.now.version, dict)
     known = starts[starts <= view.as_of].astype(np.int64).tolist()
-    for unsaid in known if len(said) == 0 else set(known).difference(said):
+    for unsaid in set(known).difference(said):
         start = np.int64(unsaid).view("datetime64[us]")
         said[unsaid] = view.rules.at(start).calendar.at(start)
     return [said[start] for start in known]
@@ -150,8 +155,8 @@ def _newest_full(view: View, known: list[ShiftOf]) -> int:
 
 
 def _index(known: list[ShiftOf], wanted: str) -> int:
-    for i, shift in enumerate(known):
-        if str(shift) == wanted:
+    for i in reversed(range(len(known))):  # the newest are asked for most
+        if str(known[i]) == wanted:
             return i
     newest = ", ".join(map(str, known[-3:]))
     raise NotFound(say("no bores in shift {shift}; the newest are {newest}", shift=wanted, newest=newest))

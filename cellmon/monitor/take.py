@@ -18,6 +18,7 @@ from cellmon.monitor.answers import Answer
 from cellmon.monitor.force import keep_sheet
 from cellmon.monitor.judge import Judged, Touched, announce, judge, watch_again
 from cellmon.monitor.judge.limits import frozen_limits
+from cellmon.monitor.judge.told import AUDITED, rows_of_audits
 from cellmon.monitor.judge.traced import keep_traced
 from cellmon.monitor.known import Sorted, row_keys, sort_readings, sort_rows
 from cellmon.monitor.row_words import row_text
@@ -290,9 +291,13 @@ def _keep_rows(
     file_id = _add_file(session, found, sorted_, at=at)
     if sorted_.new is None:
         return sorted_, nothing
+    before = rows_of_audits(session)
     session.add_rows(sorted_.new, [keys[i] for i in np.flatnonzero(new)], file_id=file_id)
     if isinstance(sorted_.new, TracePoints):
         keep_traced(session, rules, set(sorted_.new.part.tolist()))
+    audited = 0
+    if sorted_.new.KIND in AUDITED:
+        audited = announce(session, rules, at=at, touched=Touched(audited=sorted_.new, rows_before=before))
     units = rules.units(touched_by_rows(session, rules, sorted_.new))
     judged = judge(session, rules, units, at=at)
     if isinstance(sorted_.new, Events):
@@ -300,7 +305,7 @@ def _keep_rows(
     else:
         since = sorted_.new.at.min() if isinstance(sorted_.new, GaugeChecks) else None
         raised = announce(session, rules, at=at, touched=Touched(since=since))
-    return sorted_, replace(judged, new_signals=judged.new_signals + raised)
+    return sorted_, replace(judged, new_signals=judged.new_signals + audited + raised)
 
 
 def _late(session: Session, new: Readings) -> Flags:

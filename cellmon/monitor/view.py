@@ -3,26 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
-from datetime import datetime
+from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from cellmon.errors import NotFound
 from cellmon.gauge.decision import guard_factor
-from cellmon.judged import FEATURE_COLUMNS, PROCESS, Bores, Limit, Subgroups
-from cellmon.monitor.answers import BaselineSummary, Tolerance
-from cellmon.monitor.carried import Carrying
-from cellmon.monitor.judge.limits import StreamLimits, all_limits
+from cellmon.judged import FEATURE_COLUMNS, PROCESS, Bores, Subgroups
+from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.judge.verdict import standard_uncertainty
-from cellmon.monitor.rules import Rules
+from cellmon.monitor.streams_seen import StreamsSeen
 from cellmon.records import Events, Kind, Stream
-from cellmon.sheet import Part, Sheet
-from cellmon.shifts import ShiftOf, to_local
-from cellmon.store import Announcement, Session
+from cellmon.sheet import Part
+from cellmon.shifts import ShiftOf
+from cellmon.store import Announcement
 from cellmon.words import say
 
 if TYPE_CHECKING:
@@ -44,47 +39,14 @@ RECENT = np.timedelta64(40, "D")
 
 
 @dataclass(frozen=True, kw_only=True)
-class View(Carrying):
-    """A reading session with the rules in force and the moment the answer is for."""
-
-    session: Session
-    rules: Rules
-    as_of: np.datetime64
-    notes: tuple[str, ...] = ()
-    own_causes: Table | None = None
-    carried: dict[str, tuple[Any, Any]] = field(default_factory=dict)
-    """What views of earlier states worked out, by name, each with what it rests on."""
-    past: bool = False
-    """Whether its moment was asked for, so that nothing after it is seen."""
+class View(StreamsSeen):
+    """A state of the store, and what answers work out of it: once, for all questions of that state."""
 
     @property
     def by_hand_until(self) -> np.datetime64:
         """The newest round of a bore in the hand, which moves no machine's moment; in the past that."""
         newest = None if self.past else self.session.newest_of(Kind.SIZING)
         return self.as_of if newest is None else max(self.as_of, newest)
-
-    @property
-    def sheet(self) -> Sheet:
-        """The sheet in force."""
-        return self.rules.now.sheet
-
-    @cached_property
-    def zone(self) -> ZoneInfo:
-        """The cell's time zone."""
-        return ZoneInfo(self.sheet.cell.timezone)
-
-    def local(self, moment: np.datetime64) -> datetime:
-        """Return a stored moment as local time with its offset."""
-        return to_local(moment, self.zone)
-
-    def head(self) -> dict[str, Any]:
-        """Return what every answer begins with."""
-        return {"as_of": self.local(self.as_of), "sheet": self.rules.now.version}
-
-    @cached_property
-    def limits(self) -> Mapping[Stream, StreamLimits]:
-        """The limits of every stream."""
-        return all_limits(self.session)
 
     @cached_property
     def signals(self) -> tuple[Signal, ...]:
@@ -181,16 +143,6 @@ class View(Carrying):
             self._plans[spindle] = plan_of(self, spindle)
         return self._plans[spindle]
 
-    @property
-    def worked_out(self) -> Mapping[str, Any]:
-        """What was worked out for the answers up to now, by name."""
-        given = {field.name for field in fields(self)}
-        return {name: found for name, found in vars(self).items() if name not in given}
-
-    def take_over(self, worked_out: Mapping[str, Any]) -> None:
-        """Take over what another view of the same state, moment and unit of lengths worked out."""
-        vars(self).update(worked_out)
-
     def logged(self, start: np.datetime64, end: np.datetime64) -> Events:
         """Return the events in [start, end), oldest first; those of the last weeks are read once."""
         since, recent = self._recent_events
@@ -284,13 +236,6 @@ class View(Carrying):
         return self.own_causes or packaged_table()
 
     @cached_property
-    def streams(self) -> tuple[Stream, ...]:
-        """Every stream of a bore: routed ones first, then by the sheet's order of features."""
-        features = [name for part in self.sheet.parts for name in part.charted]
-        known = [s for s in self.limits if s.bore is not None and s.part_of == "itself"]
-        return tuple(sorted(known, key=lambda s: (not self.routed(s), _place(features, s.feature), s)))
-
-    @cached_property
     def audited(self) -> Mapping[Stream, AuditSeries]:
         """The series of every feature that another instrument measures, up to the moment of the view."""
         from cellmon.monitor.judge.audits import audit_series
@@ -306,17 +251,6 @@ class View(Carrying):
         rests_on = (newest, self.rules.now.version, self.as_of if ahead else None)
         return self.carry("audited", rests_on, read)
 
-    @cached_property
-    def pooled(self) -> tuple[Stream, ...]:
-        """Every mean over bores and every distance from it that is watched."""
-        found = [s for s in self.limits if s.bore is None or s.part_of != "itself"]
-        return tuple(sorted(found, key=lambda s: (s.feature, s.part_of, s.spindle or "", s.bore or "", s)))
-
-    def routed(self, stream: Stream) -> bool:
-        """Return whether the sheet routes a stream's bore to its spindle (all are, where it names none)."""
-        spindles = self.sheet.spindles
-        return not spindles or any(s.id == stream.spindle and stream.bore in s.bores for s in spindles)
-
     def running(self, spindle: str | None) -> Part:
         """Return the part a spindle honed last, or the cell without one; the sheet's first before any."""
         from cellmon.monitor.running import last_part
@@ -328,10 +262,6 @@ class View(Carrying):
     @cached_property
     def _running(self) -> dict[str | None, Part]:
         return {}
-
-    def name(self, stream: Stream) -> str:
-        """Return what a stream is called; its part too, where the sheet has several."""
-        return stream.full if len(self.sheet.parts) > 1 else str(stream)
 
     def part_of(self, stream: Stream) -> Part:
         """Return the part whose limits hold for a stream: of like parts the one running now."""
@@ -366,59 +296,3 @@ class View(Carrying):
         named = getattr(self.part_of(stream).feature(stream.feature), "unit", None)
         found = PROCESS.get(stream.feature)
         return say(found) if found else (named if named and named != "um" else "µm")
-
-    def summary(self, limit: Limit | None) -> BaselineSummary | None:
-        """Return limits as people see them; None where nothing is called a limit."""
-        if limit is None or not np.isfinite(limit.sigma):
-            return None
-        return BaselineSummary(
-            center_um=limit.centre,
-            sigma_um=limit.sigma,
-            n=limit.n,
-            frozen_at=None if limit.frozen_at is None else self.local(limit.frozen_at),
-            by=limit.by,
-            provisional=limit.version == 0,
-            signed_by=limit.signed_by,
-        )
-
-    def baseline(self, stream: Stream) -> Limit | None:
-        """Return the limits of a stream that hold now."""
-        limits = self.limits.get(stream)
-        found = limits.after(self.as_of) if limits else None
-        return found if found is not None and found.window_to <= self.as_of else None
-
-    def find_stream(
-        self,
-        *,
-        spindle: str | None,
-        bore: str | None,
-        feature: str,
-        fixture: str | None = None,
-        part_number: str | None = None,
-        part_of: str = "itself",
-    ) -> Stream:
-        """Return the stream of these names; without a bore a mean, without a spindle too that of all.
-
-        Raises
-        ------
-        NotFound
-            Naming the streams that come near.
-        """
-        every = (*self.streams, *self.pooled)
-        wanted = {"spindle": spindle, "bore": bore, "feature": feature, "part_of": part_of}
-        near = [s for s in every if all(getattr(s, k) == v for k, v in wanted.items())]
-        found = [s for s in near if s.fixture == fixture and part_number in (None, s.part_number)] or [
-            s for s in near if fixture is None and part_number in (None, s.part_number)
-        ]
-        if found:
-            return found[0]
-        asked = Stream(
-            part_number="", spindle=spindle, bore=bore, feature=feature, fixture=fixture, part_of=part_of
-        )
-        nearest = near or [s for s in every if s.spindle == spindle and s.feature == feature]
-        names = ", ".join(map(str, nearest[:6])) or say("none yet")
-        raise NotFound(say("no stream {asked}; there are {names}", asked=asked, names=names))
-
-
-def _place(names: list[str], name: str) -> int:
-    return names.index(name) if name in names else len(names)

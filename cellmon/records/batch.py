@@ -11,6 +11,7 @@ from typing import Any, ClassVar, Self, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon.records.alike import places_of
 from cellmon.records.words import Kind
 
 Texts = NDArray[np.object_]
@@ -78,7 +79,7 @@ def cells(*, optional: bool = False) -> Any:
 
 def absent(texts: Texts) -> Flags:
     """Return where nothing stands in a column of words."""
-    return np.asarray(texts == np.array(None, dtype=object), dtype=np.bool_)
+    return np.asarray(places_of(texts) == id(None), dtype=np.bool_)
 
 
 def missing(type_: ColumnType, size: int) -> NDArray[Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -74,6 +75,8 @@ COARSE, POINTS = 60, 120
 """Bores at which the chance is worked out: over all that may be, and where it rises."""
 RATES = 81
 """Rates weighed."""
+UNLIKELY = 1e-16
+"""A rate of less weight changes no figure."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,28 +117,59 @@ def remaining_life(worn: Worn, prior: WearPrior, *, reading_um: float = 0.0) -> 
     over the drift. Coverage and width by simulation: docs/stones.md.
     """
     rates = _rates(worn, prior, reading_um)
+    coarse = _coarse(worn, prior, rates)
+    gone = _gone(coarse, worn, prior, rates)
+    rises = _rises(coarse, gone)
+    bores, first = np.unique(np.concatenate((coarse, rises)), return_index=True)
+    chance = np.concatenate((gone, _gone(rises, worn, prior, rates)))[first]
+    return Life(bores=bores, chance=np.maximum.accumulate(np.minimum(chance, 1.0)))
+
+
+def remaining_bores(
+    worn: Worn, prior: WearPrior, shares: Sequence[float], *, reading_um: float = 0.0
+) -> list[float]:
+    """Return the bores within which shares of such sets have ended: quantiles of `remaining_life`, sooner.
+
+    The chance is worked out where the shares are met alone.
+    """
+    rates = _rates(worn, prior, reading_um)
+    coarse = _coarse(worn, prior, rates)
+    gone = _gone(coarse, worn, prior, rates)
+    rises = _rises(coarse, gone)
+    after = np.searchsorted(np.maximum.accumulate(gone), shares)
+    met = np.searchsorted(coarse, rises)
+    rises = rises[np.isin(met, after) & (coarse[np.minimum(met, COARSE)] != rises)]
+    bores = np.concatenate((coarse, rises))
+    chance = np.concatenate((gone, _gone(rises, worn, prior, rates)))
+    order = np.argsort(bores, kind="stable")
+    chance = np.maximum.accumulate(np.minimum(chance[order], 1.0))
+    found = Life(bores=bores[order], chance=chance)
+    return [found.quantile(share) for share in shares]
+
+
+def _coarse(worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
+    """Return bores over all that may be."""
     slow = rates.value[0]
     depth = max(worn.depth_um, 0.0) + 4 * worn.depth_sd_um
     far = 1.5 * depth / slow + 20 * float(prior.noise2.max()) / slow**2
-    coarse = np.concatenate(([0.0], np.geomspace(far / 1e4, far, COARSE)))
-    gone = _gone(coarse, worn, prior, rates)
-    # most of the points go where the chance rises
+    return np.concatenate(([0.0], np.geomspace(far / 1e4, far, COARSE)))
+
+
+def _rises(coarse: Floats, gone: Floats) -> Floats:
+    """Return bores where the chance rises: most of the points go there."""
     low, high = np.searchsorted(gone, (1e-3, 1 - 1e-3))
-    rises = np.linspace(coarse[max(low - 1, 0)], coarse[min(high, COARSE)], POINTS)
-    bores = np.unique(np.concatenate((coarse, rises)))
-    chance = _gone(bores, worn, prior, rates)
-    return Life(bores=bores, chance=np.maximum.accumulate(np.minimum(chance, 1.0)))
+    return np.linspace(coarse[max(low - 1, 0)], coarse[min(high, COARSE)], POINTS)
 
 
 def _gone(bores: Floats, worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
     """Return the chance that nothing is left after so many bores, over depths, noises and rates."""
-    chance, unsure = np.zeros(len(bores)), worn.depth_sd_um > 0
-    for step, part in zip(DEPTHS if unsure else (0.0,), DEPTH_WEIGHTS if unsure else (1.0,), strict=True):
-        left = worn.depth_um + step * worn.depth_sd_um
-        for q, noise2 in enumerate(prior.noise2):
-            at = (worn.bores_since + bores)[:, None]
-            met = passage_cdf(at, depth=left, rate=rates.value, noise=np.sqrt(noise2))
-            chance += part * prior.noise2_weight[q] * (met @ rates.weight[q])
+    steps, parts = (DEPTHS, DEPTH_WEIGHTS) if worn.depth_sd_um > 0 else (np.zeros(1), np.ones(1))
+    left = (worn.depth_um + steps * worn.depth_sd_um)[:, None, None]
+    at, chance = (worn.bores_since + bores)[:, None], np.zeros(len(bores))
+    for q, noise2 in enumerate(prior.noise2):
+        likely = rates.weight[q] > UNLIKELY
+        met = passage_cdf(at, depth=left, rate=rates.value[likely], noise=np.sqrt(noise2))
+        chance += prior.noise2_weight[q] * (parts @ (met @ rates.weight[q][likely]))
     return chance
 
 

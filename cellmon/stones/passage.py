@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import log_ndtr, ndtr
+from scipy.special import erfcx, ndtr
 
 Floats = NDArray[np.float64]
+
+FAR = 8.0
+"""So many roots of twice the variance away a chance differs from 0 or 1 by less than 1e-28."""
 
 
 def passage_cdf(bores: ArrayLike, *, depth: ArrayLike, rate: ArrayLike, noise: ArrayLike) -> Floats:
@@ -37,10 +40,13 @@ def passage_cdf(bores: ArrayLike, *, depth: ArrayLike, rate: ArrayLike, noise: A
     if not (sigma > 0).all():
         raise ValueError("a noise above 0")
     later = np.where(n > 0, n, 1.0)
-    root = sigma * np.sqrt(later)
-    met = ndtr((drift * later - left) / root)
-    # the second term as one exponent: its factors over- and underflow where it does not
-    exponent = 2 * drift * np.maximum(left, 0.0) / sigma**2 + log_ndtr(-(drift * later + left) / root)
-    passed = np.minimum(met + np.exp(np.minimum(exponent, 0.0)), 1.0)
-    found = np.where(left <= 0, 1.0, np.where(n > 0, passed, 0.0))
+    worn, root = drift * later, sigma * np.sqrt(2 * later)
+    over = (worn - left) / root
+    passed = np.where(over > 0, 1.0, 0.0)  # far from where it is passed nothing else can be told
+    near = np.flatnonzero(np.abs(over) < FAR)
+    by = over.ravel()[near]
+    # exp(2 drift left / sigma^2) over- and underflows; over the tail beside it both are one exponent
+    beside = erfcx(((worn + np.maximum(left, 0.0)) / root).ravel()[near])
+    np.ravel(passed)[near] = ndtr(np.sqrt(2) * by) + np.exp(-(by**2)) / 2 * beside
+    found = np.where(left <= 0, 1.0, np.where(n > 0, np.minimum(passed, 1.0), 0.0))
     return np.asarray(found, dtype=np.float64)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
@@ -180,20 +181,25 @@ def life_ratio(
     middle, ends = float(logs.mean()), float(d1.sum() + d2.sum())
     grid = _grid()
     log_shape, shape, x = grid.log_shape, grid.shape, grid.x
-    one_sum, two_sum = (np.exp(shape * (np.log(t) - middle)).sum(axis=1) for t in (t1, t2))
-    # the scale at its best for each shape and ratio; times of the first group are taken over the ratio
-    both = one_sum[:, None] * grid.power + two_sum[:, None]
+    one_sum, two_sum = (np.exp(shape[:, None] * (np.log(t) - middle)).sum(axis=1) for t in (t1, t2))
     log_ends = np.log(t1[d1]).sum() + np.log(t2[d2]).sum() - ends * middle
-    likelihood = ends * (log_shape[:, None] - np.log(both / ends)) + shape * (log_ends - d1.sum() * x)
-    profile = likelihood.max(axis=0)
+
+    def likelihood(i: NDArray[np.int64], j: NDArray[np.int64]) -> Floats:
+        # the scale at its best for each shape and ratio; times of the first group are taken over the ratio
+        both = one_sum[i] * grid.power[i, j] + two_sum[i]
+        found = ends * (log_shape[i] - np.log(both / ends)) + shape[i] * (log_ends - d1.sum() * x[j])
+        return np.asarray(found, dtype=np.float64)
+
+    every = np.arange(GRID)
+    profile = _highest(lambda i: likelihood(i, every))
     best = int(np.argmax(profile))
     least = float(profile[best]) - float(gammaincinv(0.5, confidence))
     inside = np.flatnonzero(profile >= least)
-    of_shape = likelihood.max(axis=1)
+    of_shape = _highest(lambda j: likelihood(every, j))
     top = int(np.argmax(of_shape))
     value = float(x[best])
     if d1.any() and d2.any():  # at each shape the best ratio is known in closed form
-        ratios = (np.log(one_sum / d1.sum()) - np.log(two_sum / d2.sum())) / shape[:, 0]
+        ratios = (np.log(one_sum / d1.sum()) - np.log(two_sum / d2.sum())) / shape
         value = float(np.interp(_peak(log_shape, of_shape, top), log_shape, ratios))
     return LifeRatio(
         value=float(np.exp(np.clip(value, x[0], x[-1]))),
@@ -217,9 +223,23 @@ class _Grid:
 @cache
 def _grid() -> _Grid:
     log_shape = np.linspace(float(np.log(SHAPES[0])), float(np.log(SHAPES[1])), GRID)
-    shape = np.exp(log_shape)[:, None]
+    shape = np.exp(log_shape)
     x = np.linspace(-np.log(FARTHEST), np.log(FARTHEST), GRID)
-    return _Grid(log_shape=log_shape, shape=shape, x=x, power=np.exp(-shape * x))
+    return _Grid(log_shape=log_shape, shape=shape, x=x, power=np.exp(-shape[:, None] * x))
+
+
+def _highest(curves: Callable[[NDArray[np.int64]], Floats]) -> Floats:
+    """Return the highest value of each of some curves on the grid, each of which rises, then falls.
+
+    The likelihood is concave in the shape and in the log of the ratio: a log of a sum of exponentials of
+    either is convex.
+    """
+    low, high = np.zeros(GRID, dtype=np.int64), np.full(GRID, GRID - 1)
+    while (low < high).any():
+        middle = (low + high) // 2
+        rises = curves(np.minimum(middle + 1, GRID - 1)) > curves(middle)
+        low, high = np.where(rises, middle + 1, low), np.where(rises, high, middle)
+    return curves(low)
 
 
 def _peak(x: Floats, y: Floats, k: int) -> float:

@@ -100,10 +100,10 @@ def _statement(insert_into: Any, names: tuple[str, ...], known: str) -> Any:
 
 
 def fetch(
-    conn: Connection, query: Select[Any], declared: Sequence[Column], extra: Sequence[str] = ()
+    conn: Connection, query: Select[Any], declared: Sequence[Column], extra: Sequence[str] = (), **given: int
 ) -> dict[str, Any]:
     """Run a query whose columns are the declared ones, then `extra`; return arrays and plain lists."""
-    rows = conn.execute(query).fetchall()
+    rows = conn.execute(query, given).fetchall()
     names = [c.name for c in declared]
     values = list(zip(*rows, strict=True)) if rows else [()] * (len(names) + len(extra))
     found: dict[str, Any] = {c.name: array(values[i], c.type) for i, c in enumerate(declared)}

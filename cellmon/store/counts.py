@@ -14,15 +14,27 @@ from cellmon.records import Stream, Texts, Times, Whole
 from cellmon.store import bulk, schema
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MadeInUnits:
+    """Charted bores of each part that each spindle made in each unit, the oldest unit first.
+
+    `end` is the last moment of the unit; a spindle that is not known is an empty text.
+    """
+
+    start: Times
+    end: Times
+    spindle: Texts
+    part_number: Texts
+    bores: Whole
+
+
 @dataclass(frozen=True, kw_only=True)
-class MadeInUnit:
-    """Charted bores of one part that one spindle made in one unit of judging, and the unit's last moment."""
+class UnitStored:
+    """A unit of judging as it is stored: it begins, its last moment, and the bytes of its bores."""
 
     start: np.datetime64
     end: np.datetime64
-    spindle: str
-    part_number: str
-    bores: int
+    size: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,17 +82,32 @@ class Counts:
             for row in self.conn.execute(query)
         }
 
-    def bores_by_unit(self) -> MadeBySpindles:
-        """Return how many charted bores each spindle made in each unit, at positions with a subgroup."""
+    def bores_by_unit(self, *, start: np.datetime64 | None = None) -> MadeBySpindles:
+        """Return how many charted bores each spindle made in each unit, at positions with a subgroup.
+
+        With `start` of units begun from then on.
+        """
         table = schema.COUNTS
-        of_bores = (table.c.feature == "diameter") & (table.c.part_of == "itself") & table.c.bore.is_not(None)
-        query = select(table.c.unit_start, table.c.spindle, func.sum(table.c.bores)).where(of_bores)
+        query = select(table.c.unit_start, table.c.spindle, func.sum(table.c.bores)).where(_of_bores())
+        if start is not None:
+            query = query.where(table.c.unit_start >= bulk.moment(start))
         rows = self.conn.execute(query.group_by(table.c.unit_start, table.c.spindle)).fetchall()
         return MadeBySpindles(
             start=bulk.moments([row[0] for row in rows]),
             spindle=np.array([row[1] or "" for row in rows], dtype=object),
             bores=np.array([row[2] for row in rows], dtype=np.int64),
         )
+
+    def made_between(self, spindle: str, after: np.datetime64, before: np.datetime64) -> bool:
+        """Return whether a spindle has charted bores in a unit begun between two moments, not at them.
+
+        A spindle that is not known is an empty text.
+        """
+        table = schema.COUNTS
+        of = table.c.spindle == spindle if spindle else table.c.spindle.is_(None)
+        within = (table.c.unit_start > bulk.moment(after)) & (table.c.unit_start < bulk.moment(before))
+        query = select(table.c.unit_start).where(_of_bores(), of, within, table.c.bores > 0).limit(1)
+        return self.conn.execute(query).scalar() is not None
 
     def made_at_positions(self, *, start: np.datetime64, end: np.datetime64) -> list[MadeAtPosition]:
         """Return how many charted bores each position has in each unit begun in [start, end], newest first.
@@ -108,18 +135,46 @@ class Counts:
         found = self.conn.execute(select(func.min(schema.COUNTS.c.unit_start))).scalar()
         return None if found is None else bulk.moments([found])[0]
 
-    def made_by_unit(self) -> list[MadeInUnit]:
-        """Return how many charted bores of each part every spindle made in each unit, oldest first."""
-        table, bores = schema.COUNTS, schema.BORES
-        of_bores = (table.c.feature == "diameter") & (table.c.part_of == "itself") & table.c.bore.is_not(None)
-        group = (table.c.unit_start, bores.c.last_at, table.c.spindle, table.c.part_number)
-        joined = table.join(bores, table.c.unit_start == bores.c.unit_start)
-        query = select(*group, func.sum(table.c.bores)).select_from(joined).where(of_bores)
-        rows = list(self.conn.execute(query.group_by(*group).order_by(table.c.unit_start)))
-        starts, ends = bulk.moments([row[0] for row in rows]), bulk.moments([row[1] for row in rows])
+    def made_in_units(self, *, before: np.datetime64) -> MadeInUnits:
+        """Return how many charted bores of each part every spindle made in each unit begun before then."""
+        table, bores, end = schema.COUNTS, schema.BORES, bulk.moment(before)
+        group = (table.c.unit_start, table.c.part_number, table.c.spindle)
+        counted = select(*group, func.sum(table.c.bores)).where(_of_bores(), table.c.unit_start < end)
+        rows = self.conn.execute(counted.group_by(*group).order_by(*group)).fetchall()
+        last = select(bores.c.unit_start, bores.c.last_at).where(bores.c.unit_start < end)
+        ends = {row[0]: row[1] for row in self.conn.execute(last)}
+        rows = [row for row in rows if row[0] in ends]
+        return MadeInUnits(
+            start=bulk.moments([row[0] for row in rows]),
+            end=bulk.moments([ends[row[0]] for row in rows]),
+            spindle=np.array([row[2] or "" for row in rows], dtype=object),
+            part_number=np.array([row[1] for row in rows], dtype=object),
+            bores=np.array([row[3] for row in rows], dtype=np.int64),
+        )
+
+    def units_since(self, start: np.datetime64) -> list[UnitStored]:
+        """Return the units that began at a moment or later, the oldest first."""
+        table = schema.BORES
+        query = select(table.c.unit_start, table.c.last_at, func.length(table.c.data))
+        query = query.where(table.c.unit_start >= bulk.moment(start)).order_by(table.c.unit_start)
         return [
-            MadeInUnit(
-                start=starts[i], end=ends[i], spindle=row[2] or "", part_number=row[3], bores=int(row[4])
-            )
-            for i, row in enumerate(rows)
+            UnitStored(start=np.datetime64(row[0], "us"), end=np.datetime64(row[1], "us"), size=int(row[2]))
+            for row in self.conn.execute(query)
         ]
+
+    def size_of_units(self, *, before: np.datetime64) -> tuple[int, ...]:
+        """Return how many units began before a moment, and the sums of their moments and of their bytes.
+
+        A bore that comes late into one of them makes its bytes more.
+        """
+        table = schema.BORES
+        last = table.c.last_at / 1_000_000
+        sums = (func.count(), func.sum(last), func.sum(func.length(table.c.data)))
+        found = self.conn.execute(select(*sums).where(table.c.unit_start < bulk.moment(before))).one()
+        return tuple(int(one or 0) for one in found)
+
+
+def _of_bores() -> Any:
+    """Return what the rows of one feature of single bores have in common: each bore counts once."""
+    table = schema.COUNTS
+    return (table.c.feature == "diameter") & (table.c.part_of == "itself") & table.c.bore.is_not(None)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import and_, func, select
+from sqlalchemy import BigInteger, Select, and_, bindparam, func, select
 
 from cellmon.judged import StoredReadings
 from cellmon.records import (
@@ -26,6 +27,7 @@ from cellmon.store import bulk, schema
 from cellmon.store.blocks import edges_of
 from cellmon.store.chunks import decode, encode_each
 from cellmon.store.frames import Frames
+from cellmon.store.latest import last_of_all, last_of_each, same
 from cellmon.store.probe import days_of_parts, isin
 from cellmon.store.traces import Traces
 
@@ -209,12 +211,17 @@ class Facts(Frames, Traces):
         table = schema.TRACE_BLOCKS if kind is Kind.TRACES else schema.ROWS[kind]
         return int(self.conn.execute(select(func.max(table.primary_key.columns[0]))).scalar() or 0)
 
+    def oldest_added(self, kind: Kind, *, after: int) -> np.datetime64 | None:
+        """Return the earliest moment of the rows of a plain kind that were added after one of that number."""
+        table = schema.ROWS[kind]
+        return self._newest(table.c.at, table.primary_key.columns[0] > after, of=func.min)
+
     def newest_of(self, kind: Kind) -> np.datetime64 | None:
         """Return the moment of the newest row of a plain kind whose rows have one."""
         return self.newest_trace() if kind is Kind.TRACES else self._newest(schema.ROWS[kind].c.at)
 
-    def _newest(self, column: Any, *where: Any) -> np.datetime64 | None:
-        value = self.conn.execute(select(func.max(column)).where(*where)).scalar()
+    def _newest(self, column: Any, *where: Any, of: Any = func.max) -> np.datetime64 | None:
+        value = self.conn.execute(select(of(column)).where(*where)).scalar()
         return None if value is None else np.datetime64(int(value), "us")
 
     def known_rows(self, batch: Batch, keys: Sequence[str]) -> dict[str, tuple[Any, ...]]:
@@ -246,14 +253,24 @@ class Facts(Frames, Traces):
         bulk.insert(self.conn, schema.ROWS[batch.KIND], columns)
 
     def rows(
-        self, kind: Kind, *, start: np.datetime64 | None = None, end: np.datetime64 | None = None
+        self,
+        kind: Kind,
+        *,
+        start: np.datetime64 | None = None,
+        end: np.datetime64 | None = None,
+        characteristics: Collection[str] | None = None,
     ) -> Any:
-        """Return the stored rows of a plain kind in [start, end), oldest first, as its batch."""
+        """Return the stored rows of a plain kind in [start, end), oldest first, as its batch.
+
+        Of figures of other instruments all, or those of some characteristics.
+        """
         if kind is Kind.TRACES:
             return self.trace_points(start=start, end=end)
         table, batch = schema.ROWS[kind], ROW_BATCHES[kind]
         declared = batch.columns()
         query = select(*bulk.declared_columns(table, declared), table.c.row_line)
+        if characteristics is not None:
+            query = query.where(table.c.characteristic.in_(sorted(characteristics)))
         if "at" in table.c:
             if start is not None:
                 query = query.where(table.c.at >= bulk.moment(start))
@@ -267,24 +284,10 @@ class Facts(Frames, Traces):
         return batch(line=line, **found)
 
     def latest_events(self, before: np.datetime64) -> Any:
-        """Return the last event of each kind, spindle and gauge before a moment."""
-        table = schema.ROWS[Kind.EVENTS]
-        group = (table.c.event, table.c.spindle, table.c.gauge)
-        newest = (
-            select(*group, func.max(table.c.at).label("newest"))
-            .where(table.c.at < bulk.moment(before))
-            .group_by(*group)
-            .subquery()
-        )
-        same = and_(
-            table.c.at == newest.c.newest,
-            table.c.event == newest.c.event,
-            table.c.spindle.is_not_distinct_from(newest.c.spindle),
-            table.c.gauge.is_not_distinct_from(newest.c.gauge),
-        )
-        declared = ROW_BATCHES[Kind.EVENTS].columns()
-        query = select(*bulk.declared_columns(table, declared)).select_from(table.join(newest, same))
-        return ROW_BATCHES[Kind.EVENTS](**bulk.fetch(self.conn, query, declared))
+        """Return the last event of each kind, spindle and gauge before a moment, in the order of those."""
+        batch, stepwise = ROW_BATCHES[Kind.EVENTS], self.conn.dialect.name == "sqlite"
+        found = bulk.fetch(self.conn, _last_events(stepwise), batch.columns(), before=bulk.moment(before))
+        return batch(**found)
 
     def aside(
         self,
@@ -367,6 +370,17 @@ class Facts(Frames, Traces):
         declared = batch.columns()
         query = select(*bulk.declared_columns(table, declared)).where(table.c.part == part)
         return batch(**bulk.fetch(self.conn, query, declared))
+
+
+@lru_cache(maxsize=2)
+def _last_events(stepwise: bool) -> Select[Any]:
+    """Return what asks for the last events before a moment; to write it takes longer than to answer it."""
+    table, names = schema.ROWS[Kind.EVENTS], ("event", "spindle", "gauge")
+    ask = last_of_each if stepwise else last_of_all
+    last = ask(table, names, before=bindparam("before", type_=BigInteger))
+    declared = bulk.declared_columns(table, ROW_BATCHES[Kind.EVENTS].columns())
+    order = (table.c.event, table.c.spindle.nulls_first(), table.c.gauge.nulls_first(), table.c.row_id)
+    return select(*declared).join_from(table, last, same(table, last, names)).order_by(*order)
 
 
 KEPT_BESIDE = ("line", "um", "nominal_mm", "repeated_hour", "extra")

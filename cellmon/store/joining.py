@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from cellmon.judged import STREAM_COLUMNS, Bores, Subgroups
 from cellmon.records import Frame, Stream, laid, no_rows
+from cellmon.records.alike import run_starts
 
 
 def by_stream(subgroups: Subgroups) -> dict[Stream, NDArray[np.int64]]:
@@ -29,11 +30,7 @@ def streams_of(subgroups: Subgroups) -> tuple[list[Stream], NDArray[np.int64]]:
     if not size:
         return [], np.zeros(0, dtype=np.int64)
     columns = [getattr(subgroups, name) for name in STREAM_COLUMNS]
-    begins = np.ones(size, dtype=bool)
-    begins[1:] = False
-    for column in columns:
-        begins[1:] |= column[1:] != column[:-1]
-    heads = np.flatnonzero(begins)
+    heads = np.unique(np.concatenate([run_starts(column) for column in columns]))
     names = list(zip(*(column[heads].tolist() for column in columns), strict=True))
     number = {name: i for i, name in enumerate(dict.fromkeys(names))}
     code = np.array([number[name] for name in names], dtype=np.int64)

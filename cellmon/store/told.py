@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, Select, delete, select
+from sqlalchemy import Connection, Select, bindparam, delete, or_, select, update
 
 from cellmon.store import bulk, schema
 
@@ -67,6 +67,23 @@ class Told:
         for some in _some(select(schema.TOLD), ids):
             yield from map(_signal, self.conn.execute(some))
 
+    def told_containing(self, words: Collection[str]) -> list[str]:
+        """Return the names of signals of which what is kept has one of some words, as JSON writes them."""
+        body = schema.TOLD.c.body
+        said = or_(*(body.contains(json.dumps(word)[1:-1], autoescape=True) for word in words))
+        return list(self.conn.execute(select(schema.TOLD.c.id).where(said)).scalars())
+
+    def told_under(self, sheet: int) -> None:
+        """Keep all signals as they are, as put together under another version of the sheet."""
+        table = schema.TOLD
+        rows = [
+            {"of": row.id, "sheet": sheet, "digest": _digest(sheet, row.body)}
+            for row in self.conn.execute(select(table.c.id, table.c.body))
+        ]
+        change = update(table).where(table.c.id == bindparam("of"))
+        if rows:
+            self.conn.execute(change, rows)
+
     def sheets_of_told(self) -> set[int]:
         """Return under which versions of the sheet the signals kept were put together."""
         return set(self.conn.execute(select(schema.TOLD.c.sheet).distinct()).scalars())
@@ -100,6 +117,10 @@ def _row(signal: ToldSignal) -> dict[str, Any]:
         "sheet": signal.sheet,
         "earliest_at": bulk.moment(signal.earliest_at),
         "last_at": bulk.moment(signal.last_at),
-        "digest": hashlib.sha256(f"{signal.sheet}|{body}".encode()).hexdigest(),
+        "digest": _digest(signal.sheet, body),
         "body": body,
     }
+
+
+def _digest(sheet: int, body: str) -> str:
+    return hashlib.sha256(f"{sheet}|{body}".encode()).hexdigest()

@@ -6,11 +6,13 @@
 
   const value = (of, path) => path.replace(/\[(\d+)\]/g, ".$1").split(".").reduce((at, name) => (at ? at[name] : undefined), of);
 
+  const told = (what) => JSON.stringify(what ?? null); // what was not said at first is null, and a list is never the same
+
   function fit(drawn) {
     const narrow = drawn.layout && drawn.layout.meta && drawn.layout.meta.narrow;
     if (!narrow || !drawn.clientWidth) return;
     const wanted = drawn.clientWidth < NARROW ? narrow.is : narrow.was;
-    const other = Object.entries(wanted).filter(([path, to]) => value(drawn.layout, path) !== to);
+    const other = Object.entries(wanted).filter(([path, to]) => told(value(drawn.layout, path)) !== told(to));
     if (other.length) window.Plotly.relayout(drawn, Object.fromEntries(other));
   }
   function listen() {

@@ -19,6 +19,7 @@ from cellmon.words import say
 from dashboards import theme
 from dashboards.figures import cut, last_bores
 from dashboards.figures.cut import Section
+from dashboards.figures.narrow import in_lines, narrowed
 from dashboards.figures.opened import opens_bore, stones_line
 
 OVERSHOOT = 0.35  # of the tolerance, drawn beyond each limit before a reading is cut off
@@ -26,6 +27,10 @@ TOP, BOTTOM, SIDE = 8, 50, 84
 DOMAIN = (0.47, 1.0)
 HOLLOW = 22
 """Letters that fit between the walls of a bore."""
+SLIM_SIDE, SLIM_BOTTOM, SLIM_HOLLOW, SLIM_BORES = 46, 72, 10, 4
+"""The same in a narrow box, and so many bores that their verdicts fit there side by side."""
+INSIDE, BEYOND, SCALE = "inside", "beyond", "scale"
+"""Words of the drawing, by name."""
 
 
 def section_of(now: Now, readings: np.ndarray) -> Section:
@@ -53,12 +58,13 @@ def block_figure(now: Now) -> theme.Figure:
     centres = [i * section.pitch for i in range(len(bores))]
     data, notes = cut_open(now, bores, centres, section)
     strip = last_bores.strip(bores, centres=centres, pitch=section.pitch)
-    return theme.figure(
+    words = [{"visible": True, **one} for one in notes + strip.words]
+    figure = theme.figure(
         data + strip.data,
         height=None,
         margin={"l": SIDE, "r": SIDE, "t": TOP, "b": BOTTOM},
         shapes=strip.shapes,
-        annotations=notes + strip.words,
+        annotations=words,
         xaxis=theme.hidden_axis(
             range=[-section.pitch / 2, (len(bores) - 0.5) * section.pitch], fixedrange=True
         ),
@@ -66,6 +72,42 @@ def block_figure(now: Now) -> theme.Figure:
         yaxis2=strip.axis,
         dragmode=False,
     )
+    return slim(figure, [bore for _, bore in bores], section)
+
+
+def slim(figure: theme.Figure, bores: Sequence[BoreNow], section: Section) -> theme.Figure:
+    """Return a drawing of bores for a narrow box too: depth is stretched, words are few, a tap tells all."""
+    layout, inside = figure["layout"], iter(bores)
+    changes: dict[str, Any] = {"margin.l": SLIM_SIDE, "margin.r": 4, "margin.b": SLIM_BOTTOM}
+    changes |= {"yaxis.scaleanchor": False, "yaxis.range": layout["yaxis"]["range"]}
+    for axis in {"yaxis", "yaxis2"} & set(layout):
+        changes[f"{axis}.tickfont.size"] = 10
+        changes[f"{axis}.ticktext"] = ["<br>".join(t.rsplit(" ", 1)) for t in layout[axis]["ticktext"]]
+    for i, one in enumerate(layout["annotations"]):
+        at, name = f"annotations[{i}]", one.get("name")
+        if name == INSIDE:
+            changes[f"{at}.text"] = _few_words(next(inside), crowded=len(bores) > SLIM_BORES)
+        elif name == last_bores.COUNT:
+            head, found = one["text"].split("<br>")
+            said = f"{head}<br>{found}" if len(bores) <= SLIM_BORES else found
+            changes[f"{at}.text"] = "<br>".join(in_lines(t, SLIM_HOLLOW) for t in said.split("<br>"))
+            changes[f"{at}.font.size"] = 11
+        elif name == BEYOND:
+            changes[f"{at}.visible"] = False
+        elif name == SCALE:
+            times = local.number(section.exaggeration)
+            text = say("Depth not to the scale of the bore; walls {times} times larger", times=times)
+            changes[f"{at}.text"] = in_lines(text, 36)
+    return narrowed(figure, changes)
+
+
+def _few_words(bore: BoreNow, *, crowded: bool) -> str:
+    """Return what stands in the hollow of a bore in a narrow box."""
+    number = f'<span style="font-size:17px"><b>{bore.bore}</b></span>'
+    if crowded:
+        return number
+    lines = [in_lines(_verdict_of(bore), SLIM_HOLLOW), *([say("doubted")] if bore.flags else [])]
+    return "<br>".join([number, *(f'<span style="font-size:11px"><b>{one}</b></span>' for one in lines)])
 
 
 def cut_open(
@@ -80,7 +122,7 @@ def cut_open(
 
     `serial` is the block they all are of; without it each bore's `part` is.
     """
-    data, notes = [cut.metal(centres, section)], [cut.scale_words(section, DOMAIN[0])]
+    data, notes = [cut.metal(centres, section)], [{**cut.scale_words(section, DOMAIN[0]), "name": SCALE}]
     for (tolerance, bore), centre in zip(bores, centres, strict=True):
         data += [*cut.hollow(tolerance, centre, section), cut.limit_lines(tolerance, centre, section)]
         here = replace(now, tolerance=tolerance)
@@ -148,6 +190,7 @@ def _beyond(now: Now, bore: BoreNow, centre: float, section: Section) -> list[An
             xshift=-12,
             yshift=14 if d == 0 else -14,
             bgcolor=theme.VEIL,
+            name=BEYOND,
         )
         for p, d, um in _offenders(now, bore)[:3]
     ]
@@ -176,7 +219,8 @@ def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[An
         f'<span style="color:{theme.SOFT}">{clock_words(bore.at, now.as_of)}</span>',
         *(f"<b>{_doubted(flag)}</b>" for flag in bore.flags),
     ]
-    return [theme.word("<br>".join(lines), centre, section.length / 2, xanchor="center", font={"size": 13})]
+    place = {"xanchor": "center", "font": {"size": 13}, "name": INSIDE}
+    return [theme.word("<br>".join(lines), centre, section.length / 2, **place)]
 
 
 def _verdict_of(bore: BoreNow) -> str:

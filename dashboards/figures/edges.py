@@ -20,6 +20,7 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.allowed import allowed
 from dashboards.figures.clock import clock_of
+from dashboards.figures.narrow import in_lines, narrowed
 from dashboards.figures.opened import opens_bore, stones_line
 from dashboards.figures.scaled import scaled
 from dashboards.figures.terms import term
@@ -28,6 +29,8 @@ from dashboards.figures.thinned import FEW_COLUMNS, FEW_FROM, kept
 HEIGHT = 560
 LEFT, RIGHT = (0.0, 0.56), (0.67, 1.0)
 UPPER, LOWER = (0.55, 0.95), (0.05, 0.45)
+COUNT = "count"
+"""The words below the bores, by name; those above an edge have the name of its side."""
 LEAST = 1e-8
 """The log scale begins at 0.01 in a million."""
 SHARES = {1e-8: "0.01 ppm", 1e-6: "1 ppm", 1e-4: "100 ppm", 1e-2: "1 %", 1.0: to_say("all")}
@@ -71,7 +74,35 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
         **layout,
     )
     sizes = ("y", *(f"y{i + 2}" for i in range(len(picture.edges))))
-    return scaled(drawn, *sizes) if picture.unit == lengths.UM else drawn
+    drawn = scaled(drawn, *sizes) if picture.unit == lengths.UM else drawn
+    return narrowed(drawn, _slim(picture, drawn))
+
+
+def _slim(picture: CapabilityPicture, drawn: theme.Figure) -> dict[str, Any]:
+    """Return what changes in a narrow box: the edges stand side by side below the bores."""
+    bores, below, few = [0.56, 1.0], [0.1, 0.27], (1e-6, 1.0)
+    changes: dict[str, Any] = {
+        "xaxis.domain": [0.0, 1.0],
+        "yaxis.domain": bores,
+        "margin.l": 50,
+        "margin.r": 8,
+    }
+    sides = {edge.side: i + 2 for i, edge in enumerate(picture.edges)}
+    rooms = dict(zip(sides, ([0.0, 0.42], [0.58, 1.0]) if len(sides) > 1 else ([0.0, 1.0],), strict=True))
+    for side, i in sides.items():
+        changes |= {f"xaxis{i}.domain": rooms[side], f"yaxis{i}.domain": below}
+        changes |= {f"xaxis{i}.tickvals": list(few), f"xaxis{i}.ticktext": [say(SHARES[p]) for p in few]}
+        if "title" in (axis := drawn["layout"][f"xaxis{i}"]):
+            changes[f"xaxis{i}.title.text"] = in_lines(axis["title"]["text"], 20)
+    for i, one in enumerate(drawn["layout"]["annotations"]):
+        at, side = f"annotations[{i}]", one.get("name")
+        if side in sides:
+            changes |= {f"{at}.x": rooms[side][0], f"{at}.y": below[1], f"{at}.font.size": 10}
+            changes[f"{at}.text"] = "<br>".join(in_lines(t, 20) for t in one["text"].split("<br>"))
+        elif side == COUNT:
+            changes |= {f"{at}.y": bores[0], f"{at}.font.size": 10}
+            changes[f"{at}.text"] = "<br>".join(in_lines(t, 44) for t in one["text"].split("<br>"))
+    return changes
 
 
 def _span(picture: CapabilityPicture) -> tuple[float, float]:
@@ -277,7 +308,8 @@ def _beyond(edge: EdgePicture, top: float) -> dict[str, Any]:
             high=share_words(at[2]),
             **seen,
         )
-    return theme.word(text, RIGHT[0], top, xref="paper", yref="paper", yanchor="bottom")
+    place = {"xref": "paper", "yref": "paper", "yanchor": "bottom", "align": "left"}
+    return theme.word(text, RIGHT[0], top, name=edge.side, **place)
 
 
 def _count(picture: CapabilityPicture) -> dict[str, Any]:
@@ -298,7 +330,7 @@ def _count(picture: CapabilityPicture) -> dict[str, Any]:
         values = {"drawn": local.number(drawn), "count": local.number(counted)}
         text += "<br>" + say("{drawn} of {count} drawn, all beyond a limit among them", **values)
     place = {"xref": "paper", "yref": "paper", "yanchor": "top", "yshift": -8, "align": "left"}
-    return theme.word(text, 0.0, 0.0, **place)
+    return theme.word(text, 0.0, 0.0, name=COUNT, **place)
 
 
 def rows(picture: CapabilityPicture) -> dict[str, list[Any]]:

@@ -19,6 +19,8 @@ from dashboards.figures.terms import term
 
 USED = 0.86  # of a column's width
 DOMAIN = (0.0, 0.37)
+COUNT = "count"
+"""The words below a column, by name."""
 
 
 @dataclass
@@ -164,4 +166,5 @@ def _count(bore: BoreNow, centre: float) -> Any:
     head = say("bore {bore}, last {count}:", bore=bore.bore, count=len(bore.parts))
     text = f"{head}<br>{', '.join(said) or say('all inside')}"
     font = {"size": 13, "color": theme.INK if said else theme.SOFT}
-    return theme.word(text, centre, -0.02, yref="paper", xanchor="center", yanchor="top", font=font)
+    place = {"yref": "paper", "xanchor": "center", "yanchor": "top"}
+    return theme.word(text, centre, -0.02, name=COUNT, font=font, **place)

@@ -56,17 +56,19 @@ def walls_figure(story: PartStory) -> theme.Figure:
     section = block.section_of(cut, np.concatenate([bore.um.ravel() for _, bore in bores]))
     centres = [i * section.pitch for i in range(len(bores))]
     data, notes = block.cut_open(cut, bores, centres, section, serial=story.part)
-    return theme.figure(
+    words = [{**note, "y": 0.0} if note.get("yref") == "paper" else note for note in notes]
+    figure = theme.figure(
         data,
         height=None,
         margin={"l": block.SIDE, "r": 20, "t": block.TOP, "b": 34},
-        annotations=[{**note, "y": 0.0} if note.get("yref") == "paper" else note for note in notes],
+        annotations=[{"visible": True, **note} for note in words],
         xaxis=theme.hidden_axis(
             range=[-section.pitch / 2, (len(bores) - 0.5) * section.pitch], fixedrange=True
         ),
         yaxis=block.depth_axis(cut, section) | {"domain": [0.0, 1.0]},
         dragmode=False,
     )
+    return block.slim(figure, [bore for _, bore in bores], section)
 
 
 def _bore(m: PartMeasurement) -> BoreNow:

@@ -22,12 +22,15 @@ from dashboards import theme
 from dashboards.figures import bars, beyond, calls, flags, ticks, wear
 from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
 from dashboards.figures.mean_range import zone_inside
+from dashboards.figures.narrow import few_marks, in_lines, narrowed
 from dashboards.figures.scaled import scaled
 from dashboards.figures.words import place
 
 HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 520, 26, 44, 104, 104
 WIDTH_PX = 1120
 MOST_NAMES = 9
+LIMIT, NOTE = "limit", "note"
+"""Words of the drawing that stand in a narrow box too, by name."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,12 +93,29 @@ def ribbon_figure(
         shapes=shift_bands(clock, view.shifts)
         + calls.ranges(view, clock, bottom=room.plot[0])
         + _lines(view.tolerance, x0, x1, low, high),
-        annotations=shift_names(clock, view.shifts) + words,
+        annotations=[{"visible": True, **one} for one in shift_names(clock, view.shifts) + words],
         xaxis=clock.axis(anchor="y2"),
         yaxis=theme.axis(level_name(view), domain=list(room.plot), range=[low, high], nticks=7),
         yaxis2=flags.axis(domain=list(room.lanes)),
     )
-    return scaled(drawn, "y") if view.unit == lengths.UM else drawn
+    drawn = scaled(drawn, "y") if view.unit == lengths.UM else drawn
+    return narrowed(drawn, _slim(drawn))
+
+
+def _slim(drawn: theme.Figure) -> dict[str, Any]:
+    """Return what changes in a narrow box: names stand inside; a ring or a flag says its words on a tap."""
+    changes: dict[str, Any] = {"margin.l": 50, "margin.r": 6}
+    changes |= {"yaxis2.ticklabelposition": "inside", "yaxis2.tickfont.size": 10}
+    changes |= few_marks(drawn["layout"]["xaxis"])
+    for i, one in enumerate(drawn["layout"]["annotations"]):
+        at, name = f"annotations[{i}]", one.get("name")
+        if name == LIMIT:
+            changes |= {f"{at}.x": 1, f"{at}.xanchor": "right", f"{at}.bgcolor": theme.VEIL}
+        elif name == NOTE:
+            changes |= {f"{at}.text": in_lines(one["text"], 44), f"{at}.font.size": 10}
+        else:
+            changes[f"{at}.visible"] = False
+    return changes
 
 
 def level_name(view: StreamView) -> str:
@@ -167,6 +187,7 @@ def _named_limits(tolerance: Tolerance, unit: str) -> list[Any]:
             1.005,
             value,
             xref="paper",
+            name=LIMIT,
             font={"size": 12, "color": theme.INK},
         )
         for name, value in named
@@ -224,7 +245,7 @@ def _reduced(view: StreamView, room: Room) -> list[Any]:
     )
     font = {"size": 11, "color": theme.SOFT}
     at = {"xref": "paper", "yref": "paper", "xanchor": "right", "yanchor": "bottom", "bgcolor": theme.VEIL}
-    return [theme.word(text, 0.997, room.plot[0], font=font, **at)]
+    return [theme.word(text, 0.997, room.plot[0], name=NOTE, font=font, **at)]
 
 
 def _off_drawing(view: StreamView, low: float, high: float, room: Room) -> list[Any]:
@@ -239,7 +260,7 @@ def _off_drawing(view: StreamView, low: float, high: float, room: Room) -> list[
     )
     font = {"size": 11, "color": theme.SOFT}
     at = {"xref": "paper", "yref": "paper", "yanchor": "bottom"}
-    return [theme.word(text, 0.003, room.plot[0], font=font, **at)]
+    return [theme.word(text, 0.003, room.plot[0], name=NOTE, font=font, **at)]
 
 
 def rows(view: StreamView) -> dict[str, list[Any]]:

@@ -13,6 +13,7 @@ from cellmon.monitor.gauge import ENOUGH, LIMITED, StudyAnswer, StudyFeature, Zo
 from cellmon.records.words import feature_words
 from cellmon.words import say, to_say
 from dashboards import theme
+from dashboards.figures.narrow import narrowed
 from dashboards.figures.scaled import scaled
 
 TOP, BOTTOM, LEFT, RIGHT = 28, 44, 132, 150
@@ -22,6 +23,9 @@ RULER, LENGTH, GAP = 34, 19, 26
 """Pixels: the ruler of a feature, each length below it, and the room before the next."""
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 MOST_MARKS = 26
+NAMED, SIZED, TOLD = "named", "sized", "told"
+"""Words of the drawing, by name: of a ruler or a length, of its tolerance, of how long it is."""
+ABOVE_PX = 9
 NAMES = {
     to_say("repeats"): "repeatability_um",
     to_say("persons"): "reproducibility_um",
@@ -143,7 +147,25 @@ def ruler_figure(rulers: Sequence[Ruler]) -> theme.Figure:
         annotations=drawing.words,
         dragmode=False,
     )
-    return scaled(drawn, "x")
+    drawn = scaled(drawn, "x")
+    return narrowed(drawn, _slim(drawn))
+
+
+def _slim(drawn: theme.Figure) -> dict[str, Any]:
+    """Return what changes in a narrow box: a name and its figure stand in the ruler, or above the length."""
+    layout = drawn["layout"]
+    changes: dict[str, Any] = {"margin.l": 10, "margin.r": 10, "xaxis.dtick": 5 * layout["xaxis"]["dtick"]}
+    named = ""
+    for i, one in enumerate(layout["annotations"]):
+        at, name = f"annotations[{i}]", one.get("name")
+        if name == NAMED:
+            named = one["text"]
+            changes[f"{at}.visible"] = False
+        elif name in (SIZED, TOLD):
+            changes |= {f"{at}.text": f"{named}  {one['text']}", f"{at}.x": 0, f"{at}.xshift": 4}
+            changes |= {f"{at}.font.size": 10.5, f"{at}.bgcolor": "rgba(0,0,0,0)"}
+            changes[f"{at}.yshift"] = ABOVE_PX if name == TOLD else -4
+    return changes
 
 
 def _step(longest: float) -> float:
@@ -175,9 +197,9 @@ class _Drawing:
         for share in (ENOUGH, LIMITED):
             self._share(ruler, share, foot, below)
         title = f"<b>{feature_words(ruler.feature)}</b>"
-        self._word(title, -8, (y + foot) / 2, xanchor="right", pixels=True)
+        self._word(title, -8, (y + foot) / 2, xanchor="right", pixels=True, name=NAMED)
         size = say("tolerance {size}", size=lengths.said(ruler.tolerance_um, None))
-        self._word(size, ruler.tolerance_um, (y + foot) / 2, shift=8, soft=True)
+        self._word(size, ruler.tolerance_um, (y + foot) / 2, shift=8, soft=True, name=SIZED)
         for i, length in enumerate(ruler.lengths):
             self._length(ruler, length, foot + 4 + LENGTH * (i + 0.5))
 
@@ -218,13 +240,13 @@ class _Drawing:
             mark = {"symbol": "triangle-right" if far else "line-ns", "size": 7, "color": colour}
             mark["line"] = {"width": 1.2, "color": colour}
             self.traces.append(theme.points([high], [y], mode="markers", marker=mark, name="upper end"))
-        self._word(say(length.name), -8, y, xanchor="right", soft=True, pixels=True)
+        self._word(say(length.name), -8, y, xanchor="right", soft=True, pixels=True, name=NAMED)
         if cut:
             mark = {"symbol": "triangle-right", "size": 11, "color": colour}
             tip = theme.points([end], [y], mode="markers", marker=mark, cliponaxis=False, name="cut")
             self.traces.append(tip)
         words = say("{length}, cut here", length=length.words) if cut else length.words
-        self._word(words, max(end, high or 0.0), y, shift=12)
+        self._word(words, max(end, high or 0.0), y, shift=12, name=TOLD)
 
     def _box(self, x0: float, x1: float, y0: float, y1: float, colour: str) -> None:
         box = {"type": "rect", "x0": x0, "x1": x1, "y0": y0, "y1": y1, "fillcolor": colour}
@@ -241,8 +263,10 @@ class _Drawing:
         soft: bool = False,
         size: float = 12.5,
         pixels: bool = False,
+        name: str = "",
     ) -> None:
-        more: dict[str, Any] = {"xanchor": xanchor, "yanchor": "middle", "xshift": shift}
+        more: dict[str, Any] = {"xanchor": xanchor, "yanchor": "middle", "xshift": shift, "visible": True}
+        more |= {"name": name} if name else {}
         if pixels:
             more |= {"xref": "paper", "xshift": x}
             x = 0.0

@@ -148,7 +148,8 @@ def _level(row: int, sigmas: Any) -> Any:
 def _hover(trace: Trace, clock: Clock, rows: Whole) -> list[str]:
     """Return what a line says at its points; what many have in common is worded once."""
     sizes, size = np.unique(np.round(trace.deviation[rows], 1), return_inverse=True)
-    away = [f"{trace.stream}<br>{sigma_words(one)}" for one in sizes]
+    name = str(trace.stream)
+    away = [f"{name}<br>{sigma_words(one)}" for one in sizes]
     block = say("to block {part}", part="{}")
     stones = {one: stones_line(one) for one in set(trace.stone_set[rows])}
     columns = trace.last_part, clock.words(trace.at), trace.stone_set

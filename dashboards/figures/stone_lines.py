@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -18,7 +19,7 @@ from cellmon import lengths, local
 from cellmon.monitor.stone_picture import StonePicture
 from cellmon.monitor.stones.lines import SetLine
 from cellmon.monitor.stones.sets import StoneSetOf
-from cellmon.words import say
+from cellmon.words import say, voice
 from dashboards import theme
 from dashboards.figures import thinned
 from dashboards.figures.opened import opens_links, opens_stream, stream_until
@@ -47,7 +48,7 @@ def stone_lines_figure(picture: StonePicture, chosen: str | None) -> theme.Figur
     far = 1.03 * max(_reach(one) for one in lines)
     top = 1.04 * max(float(one.left_um.max()) for one in lines)
     crowded = sum(one.fan is not None for one in shown) > FEW
-    data = _past(past)
+    data = list(_past(tuple(past), (voice(), lengths.shown())))
     for one in sorted(shown, key=lambda line: line.stone_set == chosen):
         data += fan_traces(one, faint=crowded and one.stone_set != chosen)
     for one in sorted(shown, key=lambda line: line.stone_set == chosen):
@@ -83,8 +84,11 @@ def _reach(one: SetLine) -> float:
     return max(float(one.bores[-1]), 1.0) if one.fan is None else float(one.fan.p95[-1])
 
 
-def _past(lines: Sequence[SetLine]) -> list[theme.Trace]:
+@lru_cache(maxsize=4)
+def _past(lines: tuple[SetLine, ...], _spoken: tuple[object, ...]) -> tuple[theme.Trace, ...]:
     """Draw all past sets as one pale trace, where they ended, and a name at every point.
+
+    They stand still from batch to batch, so they are drawn once for each way of speaking.
 
     Of very many, lines that would lie in the same pixels are drawn once; no chip is left out.
     """
@@ -106,7 +110,8 @@ def _past(lines: Sequence[SetLine]) -> list[theme.Trace]:
         text=[_round_words(one, r.at, r.bores, r.left_um) for one, r in rounds],
         name="rounds of past sets",
     )
-    links = [f"{stream_until(_size_of(one))}{quote(r.at.isoformat())}" for one, r in rounds]
+    sizes = {one: stream_until(_size_of(one)) for one in lines}
+    links = [f"{sizes[one]}{quote(r.at.isoformat())}" for one, r in rounds]
     drawn.append(opens_links({**named, "hoverinfo": "text"}, links))
     chips = [(one, r) for one, r in every if r.jump == "chip"]
     drawn.append(
@@ -118,7 +123,7 @@ def _past(lines: Sequence[SetLine]) -> list[theme.Trace]:
             name="chipped",
         )
     )
-    return drawn
+    return tuple(drawn)
 
 
 def shown_lines(lines: Sequence[SetLine]) -> list[SetLine]:

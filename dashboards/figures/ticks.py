@@ -143,7 +143,8 @@ def doubted(view: StreamView, clock: Clock, low: float, high: float) -> list[the
     x = [v for a, b in ends for v in (a, b, None)]
     words = [v for _, _, n in runs for v in (say("doubted: {count} bores", count=n), "", "")]
     near_end = to_utc(clock.since + 0.8 * (clock.until - clock.since))
-    sides = ["top left" if view.bores.at[a] > near_end else "top right" for a, _, _ in runs for _ in range(3)]
+    under = [view.bores.at[a] > near_end for a, _, _ in runs for _ in range(3)]
+    sides = ["bottom left" if late else "bottom right" for late in under]  # the lower limit lies above
     return [
         theme.points(
             x,
@@ -153,6 +154,7 @@ def doubted(view: StreamView, clock: Clock, low: float, high: float) -> list[the
             textposition=sides,
             textfont={"size": 11, "color": theme.SOFT},
             line={"color": theme.NOTE, "width": 4},
+            cliponaxis=False,
             name="doubted stretch",
         )
     ]

@@ -114,9 +114,12 @@ def grounds(picture: StonePicture, weeks: Sequence[Week]) -> list[theme.Trace]:
 def _idle(shifts: Sequence[ShiftAhead], week: Week, now: datetime) -> Iterator[tuple[float, float, bool]]:
     """Yield what is not worked in a week, shifts that follow each other as one."""
     open_: tuple[float, float, bool] | None = None
+    first, last = week.first - DAY, week.first + 7 * DAY  # a shift of the night before reaches into them
     for s in shifts:
+        if s.worked or not first <= s.date <= last:
+            continue
         start, end = max(week.x(s.starts), week.x(now), 0.0), min(week.x(s.ends), 7.0)
-        if s.worked or start >= end:
+        if start >= end:
             continue
         if open_ is not None and open_[1] == start and open_[2] == s.closed:
             open_ = (open_[0], end, s.closed)

@@ -31,39 +31,32 @@ PAPER, TABLE, DOCUMENT, BLANK, FILE, SAID = (
     "bore-record-said",
 )
 WASHED, BLOCK = "washed", "block"
+OF_BORE = "bore-record-of-bore"
+"""What belongs to a bore; without one only the blank form is offered."""
 
 
 def layout() -> html.Section:
     """Return what a person adds to the record, and what it is saved as."""
     washed = {"label": say("washed until a white cloth stayed white, dried, oiled"), "value": WASHED}
     whole = {"label": say("all bores of the block"), "value": BLOCK}
+    fields = [
+        parts.field(say("Job"), dcc.Input(id=JOB, autoComplete="off")),
+        parts.field(say("Customer's reference"), dcc.Input(id=REFERENCE, autoComplete="off")),
+        parts.field(say("Name below it"), dcc.Input(id=NAME, autoComplete="off")),
+        dcc.Checklist(id=CLEANED, options=[washed], className="choice"),
+        dcc.Checklist(id=WHOLE, options=[whole], className="choice"),
+    ]
+    buttons = [
+        html.Button(name, id=id_) for name, id_ in (("PDF", PAPER), ("CSV", TABLE), ("JSON", DOCUMENT))
+    ]
+    save = html.P(html.Span([say("Save this record"), *buttons], className="take"))
+    blank = html.Button(say("Blank form"), id=BLANK)
     return html.Section(
         [
             html.H2(say("Record")),
-            html.Div(
-                [
-                    parts.field(say("Job"), dcc.Input(id=JOB, autoComplete="off")),
-                    parts.field(say("Customer's reference"), dcc.Input(id=REFERENCE, autoComplete="off")),
-                    parts.field(say("Name below it"), dcc.Input(id=NAME, autoComplete="off")),
-                    dcc.Checklist(id=CLEANED, options=[washed], className="choice"),
-                    dcc.Checklist(id=WHOLE, options=[whole], className="choice"),
-                ],
-                className="controls",
-            ),
+            html.Div([html.Div(fields, className="controls"), save], id=OF_BORE, style={"display": "none"}),
             html.P(
-                [
-                    html.Span(
-                        [
-                            say("Save this record"),
-                            html.Button("PDF", id=PAPER),
-                            html.Button("CSV", id=TABLE),
-                            html.Button("JSON", id=DOCUMENT),
-                            html.Button(say("Blank form"), id=BLANK),
-                        ],
-                        className="take",
-                    ),
-                    dcc.Download(id=FILE),
-                ]
+                [html.Span([say("To write on"), blank], className="take"), dcc.Download(id=FILE)],
             ),
             html.P(id=SAID, className="told", role="status"),
         ]

@@ -49,6 +49,7 @@ from dashboards.pages.bore_layout import (
     TOLD,
     WALLS,
 )
+from dashboards.pages.bore_record import OF_BORE
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -60,7 +61,7 @@ SHOWN = (
     *((name, "children") for name in (LEFT, ROUNDS, CHECKS, MODES, AFTER, FITS)),
     (WALLS, "figure"),
     *((name, "data") for name in (BORE, ASKS)),
-    *((name, "style") for name in (SHEET, PANEL, "bore-stones-box", BESIDE)),
+    *((name, "style") for name in (SHEET, PANEL, "bore-stones-box", BESIDE, OF_BORE)),
     *((name, "value") for name in (SERIAL, STONES, *NOTED)),
     ("bore-stones-options", "options"),
 )
@@ -171,6 +172,7 @@ def _of_bore(monitor: Monitor, answer: BoreAnswer, hand: InHand) -> dict[str, An
             *bore_words.bores_of(drawing.bores, hand.block, hand.bore, hand.link_to),
         ],
         SHEET: parts.HIDDEN if answer.see is None else {},
+        OF_BORE: {},
         WALLS: theme.asked(
             hand_bore_figure(answer), hand.part, hand.bore, *(r.at for r in answer.rounds[-1:])
         ),
@@ -197,7 +199,7 @@ def fits_words(monitor: Monitor, answer: BoreAnswer, mate: str | None) -> str:
 def _nothing() -> dict[str, Any]:
     empty = dict.fromkeys((TOLD, CAUTIONS, TITLE, LEFT, ROUNDS, CHECKS, MODES, AFTER, FITS))
     kept = dict.fromkeys((SERIAL, BORE, STONES, "bore-stones-options", *NOTED), no_update)
-    hidden = {SHEET: parts.HIDDEN, PANEL: HIDDEN, "bore-stones-box": HIDDEN, BESIDE: HIDDEN}
+    hidden = {SHEET: parts.HIDDEN, PANEL: HIDDEN, "bore-stones-box": HIDDEN, BESIDE: HIDDEN, OF_BORE: HIDDEN}
     return {**empty, **kept, **hidden, WALLS: theme.notice(""), ASKS: None}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -11,13 +12,15 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from cellmon import local
 from cellmon.errors import CellmonError, NotFound
 from cellmon.monitor.hand_streams import HandBore, HandStream, HandStreams
+from cellmon.monitor.shifts import Shifts
 from cellmon.records import Verdict
-from cellmon.shifts import ShiftOf
+from cellmon.shifts import ShiftCalendar, ShiftOf, to_utc
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import hand_line
 from dashboards.figures.block import verdict_words
 from dashboards.pages import parts
+from dashboards.pages.shift_tables import shift_words
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -62,6 +65,34 @@ def made_in(monitor: Monitor, since: datetime | None, until: datetime | None) ->
     if answer.streams or monitor.streams():
         return answer
     return monitor.hand_streams(since=EVER, until=until)
+
+
+def shifts_of(monitor: Monitor, since: datetime | None = None) -> list[ShiftOf]:
+    """Return the shifts in which bores were finished by hand, oldest first; those of the last week."""
+    made = monitor.hand_streams(since=since).made
+    if not made:
+        return []
+    calendar = ShiftCalendar.of_sheet(monitor.sheet)
+    found = {calendar.at(to_utc(one.at)) for one in made}
+    return sorted(found, key=lambda shift: shift.starts)
+
+
+def shift_answer(monitor: Monitor, shift: str | None) -> Shifts:
+    """Return the answer of a shift, also of one in which bores were finished by hand and by no machine.
+
+    Raises
+    ------
+    NotFound
+        When no bore at all was made in that shift.
+    """
+    try:
+        return monitor.shifts(shift=shift)
+    except NotFound:
+        mine = next((s for s in shifts_of(monitor, EVER) if str(s) == shift), None)
+        if mine is None:
+            raise
+    words = say("{shift}: no machine made a bore; bores were sized by hand.", shift=shift_words(mine))
+    return replace(monitor.shifts(), sentence=words, shift=mine, previous=None, shifts=(), called=())
 
 
 def beside(monitor: Monitor, *, shown: bool) -> dict[str, str]:

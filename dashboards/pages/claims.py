@@ -41,13 +41,13 @@ PAPER, BOOK, FILE = "claims-pdf", "claims-xlsx", "claims-file"
 USUAL, EVERY = "diameter", "every"
 CAPTION = to_say(
     "Left: each bore from its least to its greatest size, a dot at the figure charted; ring: beyond a limit. "
-    "Right: only the edges, enlarged. Hatched: the guard band."
+    "Right, or below on a narrow screen: only the edges, enlarged. Hatched: the guard band."
 )
 
 
 def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come; a link may name the stream."""
-    named = parts.query_values(query).get("feature", USUAL)
+    named = feature_of(query)
     return html.Main(
         [
             parts.lead(SENTENCE),
@@ -66,11 +66,12 @@ def layout(query: str | None = None) -> html.Main:
                 ],
                 className="controls",
             ),
+            html.H2(id=HEADING),
+            parts.figure_box(EDGES, height=edges.HEIGHT, caption=say(CAPTION), told_by=HEADING, slim=True),
+            html.Div(id=WORDS),
+            html.H2(say("Every stream of the feature")),
             html.Div(id=LISTED),
             parts.save_table(LISTED),
-            html.H2(id=HEADING),
-            html.Div(id=WORDS),
-            parts.figure_box(EDGES, height=edges.HEIGHT, caption=say(CAPTION), told_by=HEADING),
             html.P(
                 [
                     html.Span(
@@ -87,6 +88,11 @@ def layout(query: str | None = None) -> html.Main:
             claims_signed.layout(),
         ]
     )
+
+
+def feature_of(search: str | None) -> str:
+    """Return the feature that a link names, else the usual one."""
+    return parts.query_values(search).get("feature", USUAL)
 
 
 def feature_options(monitor: Monitor) -> list[dict[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -65,7 +66,7 @@ def as_read(monitor: Monitor, flag: FlagRow) -> list[Any]:
         unit = html.Th(say("{unit} from nominal", unit=lengths.unit()), scope="col")
         head = html.Tr([unit, *(html.Th(d, scope="col") for d in one.directions)])
         body = [
-            html.Tr([html.Th(plane, scope="row"), *(html.Td(_um(value)) for value in row)])
+            html.Tr([html.Th(plane, scope="row"), *(html.Td(_um(value, flag)) for value in row)])
             for plane, row in zip(one.planes, one.um, strict=True)
         ]
         found.append(html.Table([html.Thead(head), html.Tbody(body)], className="told-of cells"))
@@ -77,5 +78,7 @@ def as_read(monitor: Monitor, flag: FlagRow) -> list[Any]:
     return found
 
 
-def _um(value: float | None) -> str:
-    return say("not read") if value is None else lengths.bare(value, 1, sign=True)
+def _um(value: float, flag: FlagRow) -> str:
+    if isfinite(value):
+        return lengths.bare(value, 1, sign=True)
+    return say("left out") if flag.state == "accepted" else say("not read")

@@ -10,7 +10,8 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.flags import FlagRow
-from cellmon.monitor.row_words import flag_words
+from cellmon.monitor.row_words import DOUBTS
+from cellmon.records import Flag
 from cellmon.words import say, say_many
 from dashboards.pages import asked, files_doubt_words, leafing, parts
 
@@ -109,7 +110,7 @@ def options(counts: Mapping[str, int]) -> list[dict[str, str]]:
     total = sum(counts.values())
     found = [{"label": say("all {count}", count=local.number(total)), "value": ALL_FLAGS}]
     return found + [
-        {"label": f"{flag_words(flag).means.rstrip('.')} ({local.number(n)})", "value": flag}
+        {"label": f"{say(DOUBTS[Flag(flag)])} ({local.number(n)})", "value": flag}
         for flag, n in counts.items()
     ]
 
@@ -234,6 +235,7 @@ def _register_deeds(app: Dash, monitor: Monitor, chosen: Input) -> None:
     @app.callback(
         Output(SAID, "children"),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(WHO),
         Input(ACCEPT, "n_clicks"),
         Input(KEEP, "n_clicks"),
         State(CHOSEN, "data"),
@@ -245,7 +247,7 @@ def _register_deeds(app: Dash, monitor: Monitor, chosen: Input) -> None:
     )
     def _(accepted: int | None, kept: int | None, *given: Any) -> list[Any]:
         if not (accepted or kept):
-            return [no_update, no_update]
+            return [no_update, no_update, no_update]
         *typed, before = given
         said = decide(monitor, *typed, accept=parts.pressed() == ACCEPT)
-        return [said, parts.moved(monitor, before)]
+        return [said, parts.moved(monitor, before), ""]

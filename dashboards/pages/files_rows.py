@@ -226,6 +226,7 @@ def _register_deeds(app: Dash, monitor: Monitor) -> None:
     @app.callback(
         Output(SAID, "children"),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(WHO),
         Input(TAKE, "n_clicks"),
         State(CHOSEN, "data"),
         State(TEXT, "value"),
@@ -235,8 +236,10 @@ def _register_deeds(app: Dash, monitor: Monitor) -> None:
         prevent_initial_call=True,
     )
     def _(clicks: int | None, *given: Any) -> list[Any]:
+        if not clicks:
+            return [no_update, no_update, no_update]
         *typed, before = given
-        return [take(monitor, *typed), parts.moved(monitor, before)] if clicks else [no_update, no_update]
+        return [take(monitor, *typed), parts.moved(monitor, before), ""]
 
     @app.callback(
         Output(SAID, "children", allow_duplicate=True),

@@ -11,7 +11,7 @@ from cellmon.monitor.disk_sheet import DiskSheet
 from cellmon.monitor.limits_age import LimitsAge
 from cellmon.records import stream_names
 from cellmon.words import say, say_many
-from dashboards.pages import asked, parts
+from dashboards.pages import asked, freeze, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -92,11 +92,14 @@ def old_limits(age: LimitsAge) -> list[Any]:
     found: list[Any] = [html.P(age.sentence, className="told")]
     for one in age.old:
         names = stream_names(one.streams)
-        shown = ", ".join(names[:STREAMS_SHOWN])
+        shown: list[Any] = []
+        for stream, name in zip(one.streams[:STREAMS_SHOWN], names, strict=False):
+            link = dcc.Link(name, href=f"/stream?{parts.stream_query(stream)}#{freeze.FOLDED}")
+            shown += [", ", link] if shown else [link]
         left = len(names) - STREAMS_SHOWN
         if left > 0:
-            shown = say("{shown} and {left} more", shown=shown, left=left)
-        found.append(html.P([html.B(f"{shown}: "), one.sentence], className="told"))
+            shown.append(say(" and {left} more", left=left))
+        found.append(html.P([html.B(shown), ": ", one.sentence], className="told"))
     return found
 
 
@@ -128,6 +131,7 @@ def register(app: Dash, monitor: Monitor) -> None:
     @app.callback(
         Output(SAID, "children"),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(WHO),
         Input(ADOPT, "n_clicks"),
         State(SEEN, "data"),
         State(WHY, "value"),
@@ -136,5 +140,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         prevent_initial_call=True,
     )
     def _(clicks: int | None, *given: Any) -> list[Any]:
+        if not clicks:
+            return [no_update, no_update, no_update]
         *typed, before = given
-        return [adopt(monitor, *typed), parts.moved(monitor, before)] if clicks else [no_update, no_update]
+        return [adopt(monitor, *typed), parts.moved(monitor, before), ""]

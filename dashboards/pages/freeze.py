@@ -11,7 +11,7 @@ from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.answers import BaselineSummary
 from cellmon.monitor.baseline import StreamBaseline
 from cellmon.monitor.proposals import LIMITS
-from cellmon.records import Stream
+from cellmon.records import Stream, stream_names
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.pages import asked, parts, second
@@ -28,6 +28,7 @@ BOX, PROPOSED, WHICH, WHO, WHY, FREEZE, SAID = (
     "freeze-now",
     "freeze-said",
 )
+FOLDED = "freeze-here"
 WHICH_WORDS = {"stream": to_say("this stream"), "all": to_say("every stream of the cell")}
 
 
@@ -48,7 +49,7 @@ def layout() -> html.Div:
             html.Div(form, className="controls"),
             html.P(id=SAID, className="said", role="status"),
         ],
-        id=f"{BOX}-box",
+        id=FOLDED,
     )
     return html.Div([second.layout(BOX), folded])
 
@@ -73,7 +74,11 @@ def show(monitor: Monitor, query: str | None) -> list[Any]:
         found = monitor.baselines(**names_of(monitor, query)).baselines
     except CellmonError as refusal:
         return [parts.notice(str(refusal))]
-    return [html.P(line, className="told") for one in found for line in lines(one)]
+    names = stream_names([one.stream for one in found])
+    return [
+        html.Div([html.H3(parts.capital(name)), *(html.P(line, className="told") for line in lines(one))])
+        for name, one in zip(names, found, strict=True)
+    ]
 
 
 def lines(one: StreamBaseline) -> list[str]:

@@ -58,7 +58,7 @@ def layout(query: str | None = None) -> html.Main:
                 ],
                 className="controls",
             ),
-            parts.figure_box(RULER, height=320, caption=say(RULER_CAPTION), told_by=SENTENCE),
+            parts.figure_box(RULER, height=320, caption=say(RULER_CAPTION), told_by=SENTENCE, slim=True),
             html.Div(id=STUDY_WORDS),
             html.H2(say("On its masters")),
             html.P(id=ZERO_WORDS + "-lead", className="told"),

@@ -18,7 +18,7 @@ from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import block
 from dashboards.figures.terms import each, term
-from dashboards.pages import bore_layout, first_bores, outlook, parts, screen, signals
+from dashboards.pages import bore_layout, first_bores, outlook, parts, screen, signals, stone_log
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -36,7 +36,9 @@ def layout(query: str | None = None) -> html.Main:
             screen.above(),
             html.Div(id=SPINDLES, className="spindles"),
             html.Div(id=CAUTIONS, className="not-on-screen"),
-            parts.figure_box(BLOCK, height="clamp(480px, 41vw, 640px)", told_by=f"{SPINDLES} {NOTES}"),
+            parts.figure_box(
+                BLOCK, height="clamp(480px, 41vw, 640px)", told_by=f"{SPINDLES} {NOTES}", slim=True
+            ),
             html.Div([first_bores.layout(), screen.button()], className="row not-on-screen"),
             html.Div(id=NOTES, className="not-on-screen"),
         ],
@@ -75,15 +77,24 @@ def spindle_words(
         (say("Bores left"), left_words(spindle.ahead)),
         (say("Correction"), correction_words(spindle.ahead)),
     ]
-    lines += [(say("First bores"), c) for c in first_words(spindle.spindle, first)]
+    lines += [
+        (say("First bores"), html.A(c, href=f"#{first_bores.BOX}"))
+        for c in first_words(spindle.spindle, first)
+    ]
     signalled = [s for s in waiting if s.stream.spindle in (None, spindle.spindle)]
     lines += [(say("Signals"), signal_words(signalled))]
     ahead = html.Dl(
         [one for name, said in lines for one in (html.Dt(name), html.Dd(said))], className="ahead"
     )
     stones = [html.Li(stones_words(spindle))] if spindle.stone_set else []
+    stones.append(html.Li(log_link(spindle.spindle), className="not-on-screen"))
     due = [due_words(one, now) for one in spindle.due]
     return html.Section([head, sentence, ahead, html.Ul(due + stones, className="due")], className="spindle")
+
+
+def log_link(spindle: str) -> dcc.Link:
+    """Return the way to log what was done to the stones of a spindle."""
+    return dcc.Link(say("Log stones of {spindle}", spindle=spindle), href=stone_log.link_to(spindle))
 
 
 def stones_words(spindle: SpindleNow) -> str:

@@ -76,7 +76,7 @@ def layout(query: str | None = None) -> html.Main:
 def _sheet() -> list[Any]:
     return [
         html.Div(id=part_bore.ID),
-        parts.figure_box(WALLS, height=part_walls.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
+        parts.figure_box(WALLS, height=part_walls.HEIGHT, caption=say(CAPTION), told_by=SENTENCE, slim=True),
         html.Div(
             [
                 html.Section([html.H2(say("What happened to it")), html.Div(id=TIMELINE)]),
@@ -127,6 +127,16 @@ def offer(monitor: Monitor) -> list[Any]:
     return [[html.Option(value=serial) for serial in newest], [say("Newest: "), *links] if links else []]
 
 
+def refused(monitor: Monitor, refusal: CellmonError) -> str:
+    """Return why a block cannot be shown, and how the serials of this cell are written."""
+    words = parts.capital(str(refusal)).rstrip(".") + "."
+    try:
+        newest = monitor.newest_parts().parts
+    except CellmonError:
+        return words
+    return f"{words} {say('Serials are written here as {newest} is.', newest=newest[0])}" if newest else words
+
+
 def link_to(serial: str) -> str:
     """Return the address of one block's story."""
     return f"{PATH}?{urlencode({'serial': serial})}"
@@ -138,9 +148,17 @@ def show_part(monitor: Monitor, search: str | None, before: str | None = None) -
         serial = serial_of(monitor, search, before)
         story = story_of(monitor, serial)
     except CellmonError as refusal:
-        words = str(refusal)
-        refused = parts.notice(words[:1].upper() + words[1:] + ("" if words.endswith(".") else "."))
-        return [refused, None, theme.notice(""), [], [], [], [], [], parts.HIDDEN]
+        return [
+            parts.notice(refused(monitor, refusal)),
+            None,
+            theme.notice(""),
+            [],
+            [],
+            [],
+            [],
+            [],
+            parts.HIDDEN,
+        ]
     return [
         story.sentence,
         story.part,

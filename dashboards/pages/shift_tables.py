@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from dash import dcc, html
 
@@ -118,6 +119,18 @@ def stream_link(one: StreamShift) -> str:
     return "/stream?" + parts.stream_query(
         one.stream, until=(one.shift.ends + timedelta(hours=8)).isoformat()
     )
+
+
+def loudest_words(answer: Shifts) -> list[html.P]:
+    """Return which shifts of the week had the most signals, each a link to it; nothing where none had."""
+    if not answer.loudest:
+        return []
+    said: list[Any] = [say("Most signals in the week up to its end:"), " "]
+    for i, one in enumerate(answer.loudest):
+        link = dcc.Link(shift_words(one.shift), href=f"/shifts?{urlencode({'shift': str(one.shift)})}")
+        said += ["; ", link] if i else [link]
+        said.append(f" ({local.number(one.signals)})")
+    return [html.P([*said, "."], className="told")]
 
 
 def shift_words(shift: ShiftOf) -> str:

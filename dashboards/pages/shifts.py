@@ -124,11 +124,15 @@ def shift_options(
     """
     try:
         answer = monitor.shifts_made()
+        # where no machine makes bores, those made by hand stand below without a shift
+        hand = by_hand.shifts_of(monitor) if answer.known else []
     except CellmonError:
         return [[], no_update]
     asked = parts.query_values(search).get("shift")
     newest, older = answer.known[-LISTED:], answer.known[:-LISTED]
-    named = [s for s in older if str(s) in (value, asked)]
+    newest = tuple(sorted({*newest, *hand}, key=lambda one: one.starts))
+    wanted = {value, asked} - {None, *map(str, newest)}
+    named = [s for s in older if str(s) in wanted] if wanted else []
     listed = [*_typed(older, typed), *named, *newest]
     names: list[dict[str, Any]] = [
         {"label": shift_tables.shift_words(s), "value": str(s)} for s in reversed(listed)
@@ -162,7 +166,7 @@ def show_lines(monitor: Monitor, shift: str | None, span: str, query: str | None
 
 def seismograph_of(monitor: Monitor, shift: str | None, span: str) -> tuple[Seismograph, Shifts]:
     """Return the lines of a span, placed so that the chosen shift lies inside it."""
-    answer = monitor.shifts(shift=shift)
+    answer = by_hand.shift_answer(monitor, shift)
     newest = answer.known[-1].ends if answer.known else answer.as_of
     until = min(newest, answer.as_of)
     days = timedelta(days=SPANS.get(span, 7))
@@ -174,7 +178,7 @@ def seismograph_of(monitor: Monitor, shift: str | None, span: str) -> tuple[Seis
 def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[Any]:
     """Return the sentence, the heading, the pair of charts and the table of one shift."""
     try:
-        answer = monitor.shifts(shift=shift)
+        answer = by_hand.shift_answer(monitor, shift)
         chosen = chosen_of(answer, query)
     except CellmonError as refusal:
         return [str(refusal), "", theme.notice(str(refusal), height=PAIR_PX), []]
@@ -197,17 +201,19 @@ def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[A
 def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
     """Return the signals called in one shift, in words, each a link to all that is known of it."""
     try:
-        found = monitor.shifts(shift=shift)
+        found = by_hand.shift_answer(monitor, shift)
     except CellmonError:
         return []
     if found.shift is None:
         return []
-    mine = found.called
+    mine, loudest = found.called, shift_tables.loudest_words(found)
     if not mine:
-        return [html.H2(say("Signals of the shift")), html.P(say("None was called."), className="aside")]
+        none = html.P(say("None was called."), className="aside")
+        return [html.H2(say("Signals of the shift")), none, *loudest]
     return [
         html.H2(say("Signals of the shift: {count}", count=len(mine))),
         html.Ul([called_line(s) for s in mine], className="lines"),
+        *loudest,
     ]
 
 
@@ -217,7 +223,7 @@ def show_by_hand(monitor: Monitor, shift: str | None) -> list[Any]:
     Where no machine made a bore these are of the last week.
     """
     try:
-        found = by_hand.of_shift(monitor, monitor.shifts(shift=shift).shift)
+        found = by_hand.of_shift(monitor, by_hand.shift_answer(monitor, shift).shift)
     except CellmonError:
         found = []
     return [found, by_hand.beside(monitor, shown=bool(found))]
@@ -281,7 +287,7 @@ def choose_stream(monitor: Monitor, shift: str | None, value: str | None) -> lis
     """Return the streams to choose from, and the most moved one where none is chosen yet."""
     try:
         options = parts.stream_options(monitor.streams())
-        chosen = chosen_of(monitor.shifts(shift=shift), None) if shift and not value else None
+        chosen = chosen_of(by_hand.shift_answer(monitor, shift), None) if shift and not value else None
     except CellmonError:
         return [[], no_update]
     return [options, parts.stream_query(chosen.stream) if chosen else no_update]
@@ -302,11 +308,19 @@ def register(app: Dash, monitor: Monitor) -> None:
         Output(SHIFT, "value"),
         changed,
         Input(SHIFT, "search_value"),
+        Input(parts.URL, "search"),
         shift_now,
-        State(parts.URL, "search"),
     )
-    def _(change: int, typed: str | None, value: str | None, search: str | None) -> list[Any]:
+    def _(change: int, typed: str | None, search: str | None, value: str | None) -> list[Any]:
         return shift_options(monitor, value, search, typed)
+
+    @app.callback(
+        Output(SHIFT, "value", allow_duplicate=True),
+        Input(parts.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def _(search: str | None) -> Any:
+        return parts.query_values(search).get("shift", no_update)
 
     @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift, stream_now)
     def _(change: int, shift: str | None, value: str | None) -> list[Any]:
@@ -359,7 +373,7 @@ def register(app: Dash, monitor: Monitor) -> None:
 
 def pair_rows(monitor: Monitor, shift: str | None, query: str | None) -> dict[str, list[Any]]:
     """Return the chosen stream's subgroups of the shift as columns."""
-    chosen = chosen_of(monitor.shifts(shift=shift), query)
+    chosen = chosen_of(by_hand.shift_answer(monitor, shift), query)
     return mean_range.rows(mean_range.pair_of_shift(chosen)) if chosen else {}
 
 

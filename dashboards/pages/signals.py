@@ -41,6 +41,7 @@ CAUTION, OFFERED, CAUSE, ACTION, WHO = (
     "signals",
 )
 ANSWER, SEEN, SAID = "signals-answer", "signals-seen", "signals-said"
+ANSWER_HERE = "signals-answer-here"
 HOLD, HELD, WHICH, NAMED, AS, HOLD_WHO, WHY, RELEASE, RELEASED = (
     "signals-hold",
     "signals-held",
@@ -81,11 +82,30 @@ def _sheet() -> list[Any]:
     return [
         html.H2(id=HEADING),
         html.Div(id=FACTS),
+        html.H3(say("Answer"), id=ANSWER_HERE),
+        html.Datalist(id=OFFERED),
+        html.Div(
+            [
+                asked.who_field(WHO),
+                html.Button(say("Seen, re-measuring"), id=SEEN, className="step"),
+            ],
+            className="controls",
+        ),
+        html.Div(
+            [
+                parts.field(say("Cause"), dcc.Input(id=CAUSE, list=OFFERED, autoComplete="off"), wide=True),
+                parts.field(say("Action taken"), dcc.Input(id=ACTION, autoComplete="off"), wide=True),
+                html.Button(say("Answer"), id=ANSWER, className="step"),
+            ],
+            className="controls",
+        ),
+        html.P(id=SAID, className="said", role="status"),
         html.P(id=UNDRAWN, className="aside"),
         html.Div(
             parts.figure_box(
                 DRAWING,
                 height=ribbon.SMALL.height,
+                slim=True,
                 told_by=HEADING,
                 caption=say(
                     "Ring: the subgroup that called. Darker upright band: when the change may have begun "
@@ -97,19 +117,7 @@ def _sheet() -> list[Any]:
         html.H3(say("Likely causes")),
         html.P(id=CAUTION, className="aside"),
         html.Div(id=CAUSES),
-        html.H3(say("Answer")),
-        html.Div(
-            [
-                html.Datalist(id=OFFERED),
-                parts.field(say("Cause"), dcc.Input(id=CAUSE, list=OFFERED, autoComplete="off"), wide=True),
-                parts.field(say("Action taken"), dcc.Input(id=ACTION, autoComplete="off"), wide=True),
-                asked.who_field(WHO),
-                html.Button(say("Answer"), id=ANSWER, className="step"),
-                html.Button(say("Seen, re-measuring"), id=SEEN, className="step"),
-            ],
-            className="controls",
-        ),
-        html.P(id=SAID, className="said", role="status"),
+        html.P(html.A(say("To the answer"), href=f"#{ANSWER_HERE}")),
         html.H3(say("Hold list")),
         html.P(id=HOLD, className="held"),
         html.Div(_release(), className="release"),

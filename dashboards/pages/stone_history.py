@@ -14,7 +14,7 @@ from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say
 
 NEWEST = 12
-"""Sets shown in the table of past sets before the rest is asked for."""
+"""Sets and lots shown in their tables before the rest is asked for."""
 NO_FIGURE = "–"
 
 
@@ -72,8 +72,9 @@ def _set_row(one: StoneSetOf) -> html.Tr:
     return html.Tr([*(html.Td(c) for c in cells), *(html.Td(f, className="figure") for f in figures)])
 
 
-def lots_table(lots: Sequence[LotCompared]) -> html.Table:
+def lots_table(lots: Sequence[LotCompared], *, every: bool = False) -> html.Table:
     """Return the lots, each against the others of its kind, the least alike first."""
+    shown = lots if every else lots[:NEWEST]
     heads = [
         say("lot"),
         say("maker"),
@@ -96,7 +97,7 @@ def lots_table(lots: Sequence[LotCompared]) -> html.Table:
                     ]
                 )
             ),
-            html.Tbody([_lot_row(one) for one in lots]),
+            html.Tbody([_lot_row(one) for one in shown]),
         ],
         className="told-of",
     )

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from cellmon.errors import CellmonError
 from cellmon.monitor.stones import StoneSetOf
 from cellmon.words import say
-from dashboards.pages import parts
+from dashboards.pages import asked, parts
 from dashboards.pages.stone_entry import DRESSED, FITTED, MEASURED, REMOVED, Typed, kind_of, rows_of, told_of
 from dashboards.pages.stone_sizes import FIELD, sizes_table, typed_sizes
 
@@ -28,7 +30,7 @@ BOX, CAUTION, STANDS, FORM, SIZES, ROUND, MADE, PENDING = (
     "stones-log-made",
     "stones-log-pending",
 )
-WHAT, SPINDLE, BY = "stones-log-what", "stones-log-spindle", "stones-log-by"
+WHAT, SPINDLE, WHO = "stones-log-what", "stones-log-spindle", "stones-log"
 SET, SETS, WHEN, BEFORE, SINCE, KIND, WHY, NOTE, WITH = (
     "stones-log-set",
     "stones-log-sets",
@@ -83,7 +85,7 @@ def layout() -> html.Section:
             html.Div(form(0), id=FORM),
             html.Div(
                 [
-                    parts.field(say("By"), _text(BY, key="by")),
+                    asked.who_field(WHO, remembered=True),
                     html.Button(say("Log it"), id=LOG, className="step"),
                 ],
                 className="controls",
@@ -103,6 +105,11 @@ def layout() -> html.Section:
         ],
         id=BOX,
     )
+
+
+def link_to(spindle: str) -> str:
+    """Return the address where what was done to the stones of a spindle is logged."""
+    return f"/stones?{urlencode({'log': spindle})}#{BOX}"
 
 
 def caution() -> str:
@@ -222,9 +229,17 @@ def show_sizes(monitor: Monitor, what: str | None, stone_set: str | None, entry:
 
 
 def answer(
-    monitor: Monitor, typed: Typed, pending: dict[str, Any] | None, *, now: datetime, sure: bool
+    monitor: Monitor,
+    typed: Typed,
+    pending: dict[str, Any] | None,
+    *,
+    now: datetime,
+    sure: bool,
+    code: str | None = None,
 ) -> dict[str, Any]:
     """Log an entry, or say why not, or ask; `pending` is what was asked the last time.
+
+    On a shared tablet a yes to a question needs no second code: that of the entry was said just before.
 
     Returns
     -------
@@ -234,6 +249,7 @@ def answer(
     before = pending or {}
     at = before.get("at") if sure and not typed.when else None
     try:
+        typed = typed if not typed.by else replace(typed, by=asked.who_of(typed.by, code, lightly=sure))
         sets = monitor.stone_picture().stones.sets
         rows = rows_of(typed, sets, now=at or now.replace(second=0, microsecond=0).isoformat())
         kind = kind_of(typed)
@@ -283,6 +299,10 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(stamp: int | None, before: int | None, made: int | None) -> list[Any]:
         return show_form(before or 0, made or 0)
 
+    @app.callback(Output(SPINDLE, "value"), Input(parts.URL, "search"))
+    def _(search: str | None) -> Any:
+        return parts.query_values(search).get("log", no_update)
+
     @app.callback(
         Output(SPINDLE, "options"),
         Output(KIND, "options"),
@@ -318,20 +338,22 @@ def _register_answer(app: Dash, monitor: Monitor, entry: State) -> None:
         Output(MADE, "data", allow_duplicate=True),
         Output(FORM, "children", allow_duplicate=True),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(WHO),
         Input(LOG, "n_clicks"),
         Input(SURE, "n_clicks"),
         State({"type": FIELD, "stone": ALL, "of": ALL}, "value"),
         State(PENDING, "data"),
         entry,
         State(parts.CHANGE, "data"),
-        *(State(name, "value") for name in (WHAT, SPINDLE, BY, *FIELDS)),
+        *asked.states(WHO),
+        *(State(name, "value") for name in (WHAT, SPINDLE, *FIELDS)),
         prevent_initial_call=True,
     )
     def _(log: int | None, sure: int | None, sizes: Any, pending: Any, before: Any, *said: Any) -> list[Any]:
         if not (log or sure):
-            return [no_update] * 8
-        change, what, spindle, by, *fields = said
+            return [no_update] * 9
+        change, by, code, what, spindle, *fields = said
         typed = Typed.of(what, spindle, by, *fields, sizes=typed_sizes(ctx.states_list[0]))
         now = datetime.now(tz=parts.zone_of(monitor))
-        found = answer(monitor, typed, pending, now=now, sure=parts.pressed() == SURE)
-        return shown(found, before or 0, parts.moved(monitor, change) if found["done"] else no_update)
+        found = answer(monitor, typed, pending, now=now, sure=parts.pressed() == SURE, code=code)
+        return [*shown(found, before or 0, parts.moved(monitor, change) if found["done"] else no_update), ""]

@@ -96,7 +96,7 @@ def layout(query: str | None = None) -> html.Main:
             html.Div(id=LOTS),
             parts.save_table(LOTS),
             html.Div(id=SETS),
-            html.Button(say("Show every set"), id=EVERY, className="step"),
+            html.Button(say("Show every set and lot"), id=EVERY, className="step"),
             parts.save_table(SETS),
         ]
     )
@@ -194,11 +194,11 @@ def show_history(monitor: Monitor, presses: int | None) -> list[Any]:
         answer = monitor.stone_picture().stones
     except CellmonError:
         return [[], [], [], {"display": "none"}]
-    every = bool(presses) or len(answer.sets) <= stone_history.NEWEST
+    every = bool(presses) or max(len(answer.sets), len(answer.lots)) <= stone_history.NEWEST
     kinds = [html.Li(text) for text in (*(k.sentence for k in answer.kinds), *answer.notes)]
     return [
         html.Ul(kinds, className="lines"),
-        parts.across(stone_history.lots_table(answer.lots), say("Lots")) if answer.lots else [],
+        parts.across(stone_history.lots_table(answer.lots, every=every), say("Lots")) if answer.lots else [],
         parts.across(stone_history.sets_table(answer, every=every), say("Sets")) if answer.sets else [],
         {"display": "none"} if every else {},
     ]

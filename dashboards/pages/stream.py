@@ -74,7 +74,9 @@ def layout(query: str | None = None) -> html.Main:
             parts.lead(SENTENCE),
             html.Div([*_controls(), dcc.Store(id=UNTIL, data=until)], className="controls"),
             html.Div(
-                parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
+                parts.figure_box(
+                    RIBBON, height=ribbon.HEIGHT, caption=say(CAPTION), told_by=SENTENCE, slim=True
+                ),
                 id=RIBBON_BOX,
             ),
             strips.layout(),

@@ -13,6 +13,7 @@ from cellmon.charts.shares import (
     BASELINE_GROUPS,
     LEAST_BORES,
     LEAST_GROUPS,
+    held_against,
     most_by_chance,
     tail_chance,
     watch_shares,
@@ -119,6 +120,19 @@ def test_a_group_beyond_its_limit_does_not_become_usual():
 def test_a_group_without_bores_is_passed_over():
     found = watch_shares([0] * 20 + [0, 9], [100] * 20 + [0, 100], chance=1 / 370)
     assert np.isnan(found.most[20]) and found.beyond[21] and found.of[21] == 2000
+
+
+@given(st.lists(st.integers(0, 9), min_size=40, max_size=60))
+@settings(max_examples=20, deadline=None)
+def test_held_against_the_past_that_is_fixed_groups_are_judged_as_after_it(found):
+    whole = watch_shares(found, [80] * len(found), chance=1 / 370)
+    if (begin := whole.fixed_from) is None:
+        assert (~whole.beyond).sum() <= BASELINE_GROUPS
+        return
+    seen, total = int(whole.seen[begin]), int(whole.of[begin])
+    later = held_against(found[begin:], [80] * len(found[begin:]), seen=seen, total=total, chance=1 / 370)
+    for name in ("most", "beyond", "seen", "of"):
+        np.testing.assert_array_equal(getattr(whole, name)[begin:], getattr(later, name))
 
 
 @pytest.mark.parametrize(("found", "of"), [([-1], [10]), ([11], [10]), ([1, 2], [10]), ([[1]], [[10]])])

@@ -15,6 +15,7 @@ from cellmon.lengths import Shown
 from cellmon.monitor import (
     alarms,
     answers,
+    loudest,
     now,
     part,
     seismograph,
@@ -183,6 +184,9 @@ class StandIn:
         return shifts.ShiftsMade(
             as_of=found.as_of, sheet=found.sheet, known=found.known, told=str(found.shift)
         )
+
+    def hand_streams(self, since=None, until=None):
+        return SimpleNamespace(streams=(), made=())
 
     def stream_state(self, **named):
         wanted = Stream(**{"part_number": "", "fixture": None, **named})
@@ -553,4 +557,5 @@ def shifts_answer(wanted: str | None) -> shifts.Shifts:
         shifts=tuple(found),
         known=known,
         called=tuple(s for s in signals_found({}) if chosen.starts <= s.raised_at < chosen.ends),
+        loudest=(loudest.ShiftCalls(shift=known[3], signals=4, streams=2),),
     )

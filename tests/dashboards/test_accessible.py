@@ -132,6 +132,7 @@ def test_the_keyboard_alone_skips_to_the_page_and_reaches_a_choice(look, address
     page.keyboard.press("Enter")
     page.wait_for_selector(".dash-dropdown-content")
     page.keyboard.press("Escape")
+    page.wait_for_function("() => document.activeElement.id === 'stream-stream'")
     page.keyboard.press("Tab")
     assert page.evaluate("() => document.activeElement.name") == "stream-span"
     page.keyboard.press("ArrowRight")

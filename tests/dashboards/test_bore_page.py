@@ -22,6 +22,7 @@ from dashboards.pages import bore, bore_asks, bore_shown, bore_words, now
 from dashboards.pages import bore_layout as ids
 from dashboards.pages.bore_box import Mode
 from dashboards.pages.bore_keeping import Beside, finish
+from dashboards.pages.bore_record import OF_BORE
 from dashboards.pages.bore_shown import Chosen, chosen_tab, show
 from tests.monitor.hand_cell import PLACES, RECEIVED, grown, hand_cell, typed
 
@@ -352,6 +353,12 @@ def test_a_place_past_the_upper_limit_is_ringed_and_named(answer):
     assert len(ring["x"]) == 1
     assert "past the upper limit" in str(figure["layout"]["annotations"])
     assert "moved" in str(bore_words.left_table(told, told.see))
+
+
+def test_without_a_block_the_record_offers_only_a_blank_form(cell, answer):
+    nothing = SimpleNamespace(hand_work=lambda: SimpleNamespace(blocks=()), sheet=cell.sheet)
+    assert show(nothing, Chosen())[OF_BORE] == ids.HIDDEN
+    assert show(cell, Chosen(search=SERIAL))[OF_BORE] == {}
 
 
 def test_nothing_is_drawn_before_anything_is_read(cell):

@@ -106,6 +106,26 @@ def test_the_time_shown_holds_for_them_too(cell):
     assert said.startswith("4 bores finished by hand, ")
 
 
+def test_a_shift_in_which_only_a_hand_made_bores_is_chosen_like_any_other(tmp_path):
+    monitor = new_cell(tmp_path)
+    monitor.take([write(tmp_path, "readings.csv", HEADER, rows(blocks=12))])
+    later = [line.replace("2026-03-02", "2026-03-04") for line in rounds("K1", [-30.0, 1.0], minute=0)]
+    monitor.take([write(tmp_path, "rounds.csv", SIZING, later)])
+    options, chosen = shifts.shift_options(monitor, None, None)
+    assert [one["value"] for one in options] == ["2026-03-04/day", "2026-03-02/day"]
+    assert chosen == "2026-03-02/day", "at first that of the machines"
+    said, _, _, table = shifts.show_shift(monitor, "2026-03-04/day", None)
+    assert said.endswith("no machine made a bore; bores were sized by hand.") and table == []
+    (heading, _), _ = shifts.show_by_hand(monitor, "2026-03-04/day")
+    assert heading.children == "Sized by hand in the shift: 1"
+    streams, _ = shifts.choose_stream(monitor, "2026-03-04/day", None)
+    assert streams, "the choice of streams stays"
+    assert shifts.show_called(monitor, "2026-03-04/day")[1].children == "None was called."
+    refused = shifts.show_shift(monitor, "2026-03-05/day", None)[0]
+    assert "2026-03-05/day" in refused, "where nobody made any"
+    monitor.close()
+
+
 def test_a_shift_lists_the_bores_that_were_finished_by_hand_in_it(cell):
     shift = cell.shifts().shift
     inside = [o for o in cell.hand_streams(since=shift.starts).made if o.at < shift.ends]

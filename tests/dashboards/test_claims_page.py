@@ -169,3 +169,11 @@ def test_saved_files_are_those_of_the_command(monitor):
 def test_the_drawn_bores_can_be_taken_away(monitor, row):
     found = claims.picture_rows(monitor, "diameter", parts.stream_query(row.stream))
     assert len(found["part"]) == len(found["left_out"]) == 110
+
+
+def test_the_drawing_comes_before_the_reasons_and_the_table_of_streams():
+    laid = str(claims.layout())
+    places = [
+        laid.index(f"id='{name}'") for name in (claims.HEADING, claims.EDGES, claims.WORDS, claims.LISTED)
+    ]
+    assert places == sorted(places)

@@ -4,17 +4,30 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import zipfile
 from base64 import b64encode
+from dataclasses import replace
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from plotly.utils import PlotlyJSONEncoder
 
 from cellmon.monitor.row_words import flag_words, reason_words
-from cellmon.records import Flag, Reason
+from cellmon.records import Flag, Reason, Stream
 from dashboards.frame import pulse
 from dashboards.kept import kept
-from dashboards.pages import files, files_doubts, files_drop, files_rows, files_sheet, leafing
+from dashboards.pages import (
+    files,
+    files_doubt_words,
+    files_doubts,
+    files_drop,
+    files_rows,
+    files_sheet,
+    freeze,
+    leafing,
+)
 from tests.small_cell import HEADER, SHEET, new_cell, rows, write
 
 GOOD = "B1,1,S1,2026-03-02T05:00:00Z,top,x,50.0010"
@@ -210,6 +223,7 @@ def test_a_doubt_is_shown_with_what_was_read_and_decided_by_name(monitor, tmp_pa
     lead, options, listed, *_ = files_doubts.show(monitor, None, 0, None)
     assert lead.startswith(f"{len(waiting)} doubts wait.")
     assert [o["value"] for o in options] == ["all", "routing"]
+    assert options[1]["label"] == f"read as a bore of another spindle ({len(waiting)})", "a few words"
     assert "B0003 bore 1, S2" in words(listed)
     one = waiting[0]
     facts, form, accept, alike = files_doubts.show_doubt(monitor, one.id)
@@ -223,6 +237,26 @@ def test_a_doubt_is_shown_with_what_was_read_and_decided_by_name(monitor, tmp_pa
     left = [f.id for f in monitor.flags().flags if f.state == "open"]
     assert sorted(left) == sorted(f.id for f in waiting if f.id != one.id)
     assert monitor.check(rebuild=True).sound
+
+
+def test_a_reading_that_was_left_out_says_so_and_one_never_read_says_that(monitor, tmp_path):
+    waiting = doubted(monitor, tmp_path)[0]
+    story = monitor.part(waiting.part)
+    mine = next(m for m in story.measurements if (m.bore, m.at) == (waiting.bore, waiting.at))
+    holed = replace(mine, um=np.where(np.arange(mine.um.size).reshape(mine.um.shape), mine.um, np.nan))
+    told = SimpleNamespace(part=lambda serial: SimpleNamespace(measurements=[holed]))
+    assert "not read" in words(files_doubt_words.as_read(told, waiting))
+    accepted = words(files_doubt_words.as_read(told, replace(waiting, state="accepted")))
+    assert "left out" in accepted and "nan" not in accepted
+
+
+def test_limits_older_than_a_change_lead_to_where_they_are_frozen_anew():
+    stream = Stream(part_number="A", spindle="S1", bore="1", feature="diameter")
+    one = SimpleNamespace(streams=[stream] * 14, sentence="These limits rest on bores up to Monday.")
+    said = files_sheet.old_limits(SimpleNamespace(sentence="Two are old.", old=[one]))
+    links = re.findall(r"/stream\?[^']*", str(said))
+    assert len(links) == files_sheet.STREAMS_SHOWN and links[0].endswith(f"#{freeze.FOLDED}")
+    assert "spindle=S1&bore=1" in links[0] and " and 2 more" in words(said)
 
 
 def test_doubts_alike_are_decided_together_each_in_the_journal(monitor, tmp_path):

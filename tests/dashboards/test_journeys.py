@@ -67,7 +67,7 @@ def test_the_machinist_sees_the_spindle_answers_its_signal_and_releases_first_bo
     worst = next(s for s in monitor.now().spindles if s.status.value in ("stop", "look"))
     says(page, "#now-spindles", f"{worst.spindle} · {worst.status.value}")
     page.wait_for_selector("#now-block .main-svg")
-    link = page.locator(".spindle", has_text=f"{worst.spindle} ·").locator(".ahead a").first
+    link = page.locator(".spindle", has_text=f"{worst.spindle} ·").locator(".ahead a[href^='/signals']").first
     said = link.inner_text()
     link.click()
     says(page, "#signals-heading", said[1:])
@@ -87,7 +87,8 @@ def test_the_machinist_sees_the_spindle_answers_its_signal_and_releases_first_bo
     assert [e.by for e in kept] == ["M. Orr", "M. Orr"], "seen, then answered"
 
     page.click("nav >> text=Now")
-    page.click("summary >> text=First bores")
+    page.click(f".spindle:has-text('{worst.spindle} ·') .ahead a[href='#first-bores']")
+    page.wait_for_selector("#first-bores[open] #first-bores-release")
     page.click(f"#first-bores-spindle >> text={worst.spindle}")
     page.fill("#first-bores-by", "M. Orr")
     page.fill("#first-bores-why", "sizes as before the change")
@@ -96,6 +97,13 @@ def test_the_machinist_sees_the_spindle_answers_its_signal_and_releases_first_bo
     check = next(c for c in monitor.first_bores().checks if c.spindle == worst.spindle)
     assert check.released_by == "M. Orr"
     assert last_entry(monitor, "set-up").why == "sizes as before the change"
+
+    page.click(f".due >> text=Log stones of {worst.spindle}")
+    page.wait_for_function(
+        "() => { const box = document.querySelector('#stones-log-box');"
+        " const top = box ? box.getBoundingClientRect().top : -1; return top >= 0 && top < 100; }"
+    )
+    page.wait_for_selector(f"#stones-log-spindle label:has-text('{worst.spindle}') input:checked")
 
 
 def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides_a_part(visit, monitor):

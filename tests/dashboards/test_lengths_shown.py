@@ -202,7 +202,7 @@ def test_a_browser_goes_before_the_sheet(cookie, sheet, said):
 
 def test_two_browsers_are_answered_each_in_its_own_unit(week):
     server = Flask("two")
-    lengths_shown.register(server, week)
+    lengths_shown.register(server, week, documents={"/"})
     for path in ("/_dash-answer", "/readings"):
         server.add_url_rule(path, path, lengths.unit)
     inch, mm = server.test_client(), server.test_client()

@@ -183,3 +183,37 @@ def test_the_seismograph_is_drawn_narrow_in_a_narrow_window_and_wide_again(look,
     assert page.page.evaluate(f"{box}.scrollWidth <= {box}.clientWidth")
     page.page.set_viewport_size({"width": 1440, "height": 900})
     page.page.wait_for_function(f"{LEFT_OF} > 100")
+
+
+WITHOUT_WEBGL = """
+  const whole = HTMLCanvasElement.prototype.getContext;
+  HTMLCanvasElement.prototype.getContext = function (kind, ...more) {
+    return kind.includes("webgl") ? null : whole.call(this, kind, ...more);
+  };
+"""
+MANY_POINTS = """
+  async () => {
+    const box = document.createElement("div"), x = Array.from({ length: 4000 }, (_, i) => i);
+    document.body.append(box);
+    await window.Plotly.newPlot(box, [{ type: "scattergl", mode: "markers", x, y: x }], {});
+    return [box._fullData[0].type, box.querySelectorAll(".points path").length];
+  }
+"""
+
+
+@pytest.mark.browser
+def test_where_a_browser_has_no_webgl_every_point_is_drawn_without(look, address):
+    page = look(address)
+    page.page.add_init_script(WITHOUT_WEBGL)
+    page.open("/", "now-block")
+    assert page.page.evaluate(MANY_POINTS) == ["scatter", 4000]
+
+
+@pytest.mark.browser
+def test_a_ribbon_is_drawn_narrow_in_a_narrow_window_and_wide_again(look, address):
+    margin = "document.querySelector('#stream-ribbon .js-plotly-plot')?.layout?.margin?.l"
+    page = look(address, width=360, height=760)
+    page.open("/stream?spindle=S2&bore=3&feature=taper", "stream-ribbon")
+    page.page.wait_for_function(f"() => {margin} === 50")
+    page.page.set_viewport_size({"width": 1440, "height": 900})
+    page.page.wait_for_function(f"() => {margin} > 100")

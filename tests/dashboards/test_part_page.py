@@ -39,7 +39,7 @@ def test_without_a_link_the_newest_block_is_told(monitor):
 
 def test_a_serial_that_is_not_known_gets_a_sentence_and_shows_nothing(monitor):
     refused, serial, *_, style = part.show_part(monitor, "?serial=nobody")
-    assert refused.children == "No part nobody."
+    assert refused.children == "No part nobody. Serials are written here as 204418 is."
     assert serial is None and style["visibility"] == "hidden"
 
 

@@ -18,6 +18,7 @@ from cellmon.simulate.sheet_text import sheet_text
 from dashboards import attempts, gate, sign_in, sign_ins
 from dashboards.app import create_app
 from dashboards.reached import Reached
+from tests.dashboards import test_stone_log
 from tests.dashboards.stand_in import StandIn
 from tests.dashboards.visitors import (
     CODES,
@@ -430,7 +431,9 @@ def test_who_may_answer_does_not_release(pages, stand_in):
     for one in (*body["inputs"], *body["state"]):
         one["value"] = 1 if one["property"] == "n_clicks" else values.get(one["id"])
     found = visitor.post("/_dash-update-component", json=body).get_json()
-    assert found["response"]["first-bores-said"]["children"] == "Ben Answers may not decide this."
+    assert found["response"]["first-bores-said"]["children"] == (
+        "Ben Answers may not decide this; somebody with the role decide may."
+    )
     assert stand_in.signed == {}
 
 
@@ -441,15 +444,46 @@ def test_on_a_tablet_a_name_and_its_code_answer_and_seen_holds_for_some_minutes(
     assert "not the code" in answered(pages, tablet, by="Ben Answers", code="0000")
     assert "not the code" in answered(pages, tablet, by="Ben Answers", code=CODES["Ada Decides"])
     assert "not the code" in answered(pages, tablet, by="Cleo Looks", code="0000")
-    assert "not the code" in answered(pages, tablet, by="Ben Answers", code="")
+    assert answered(pages, tablet, by="Ben Answers", code="") == "Say the code of Ben Answers."
     assert stand_in.said == []
     assert "Seen by Ben Answers" in answered(pages, tablet, by="Ben Answers", code=CODES["Ben Answers"])
     assert "Seen by Ben Answers" in answered(pages, tablet, by="Ben Answers", code="")
-    assert "not the code" in answered(pages, tablet, by="Ada Decides", code=""), "of that name alone"
+    assert "Say the code" in answered(pages, tablet, by="Ada Decides", code=""), "of that name alone"
     assert "code of Ben" in answered(pages, tablet, by="Ben Answers", code="", press="signals-answer")
     clock.now += sign_ins.TAPPED_S + 1
-    assert "not the code" in answered(pages, tablet, by="Ben Answers", code="")
+    assert "Say the code" in answered(pages, tablet, by="Ben Answers", code="")
     assert [response.by for _, response in stand_in.said] == ["Ben Answers"] * 2
+
+
+def test_every_form_that_takes_a_code_empties_it_so_that_none_stays_on_a_tablet(pages):
+    forms = 0
+    for output, known in pages.callback_map.items():
+        for one in known["state"]:
+            if "-code" in str(one["id"]):
+                forms += 1
+                assert f"{one['id']}.value" in output, one["id"]
+    assert forms >= 10
+
+
+def test_stones_are_logged_on_a_tablet_by_a_tapped_name_and_its_code(pages, stand_in, monkeypatch):
+    stones = test_stone_log.StandIn()
+    for name in ("stone_picture", "look_at", "log_rows"):
+        monkeypatch.setattr(WithPeople, name, getattr(stones, name), raising=False)
+    tablet, body = signed_in(pages, TABLET), body_of(pages, "stones-log-said")
+    body["state"] = [[] if one["id"].startswith("{") else one for one in body["state"]]
+    values = {"stones-log-what": "stones-dressed", "stones-log-spindle": "S1", "stones-log-by": "Ben Answers"}
+
+    def logged(code=""):
+        for one in (one for one in (*body["inputs"], *body["state"]) if one):
+            one["value"] = {**values, "stones-log-code": code, "stones-log-log": 1}.get(one["id"])
+        body["changedPropIds"] = ["stones-log-log.n_clicks"]
+        found = tablet.post("/_dash-update-component", json=body).get_json()["response"]
+        return found["stones-log-said"]["children"]
+
+    assert logged() == "Say the code of Ben Answers."
+    assert logged("0000") == "This is not the code of Ben Answers."
+    assert "on S1 was dressed" in logged(CODES["Ben Answers"])
+    assert [rows[0]["by"] for _, rows in stones.logged] == ["Ben Answers"]
 
 
 def test_a_code_is_guessed_no_faster_than_a_password(pages, clock):

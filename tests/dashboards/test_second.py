@@ -9,6 +9,7 @@ from cellmon.export.capability_book import write_capability_book
 from cellmon.export.capability_paper import capability_head, capability_leaves
 from cellmon.export.paper import pdf
 from cellmon.people import Person, Role
+from cellmon.records import stream_names
 from dashboards import asking
 from dashboards.pages import claims, claims_signed, freeze, parts, second
 from tests.monitor.test_second_person import WANTED
@@ -57,7 +58,9 @@ def test_the_form_signs_or_refuses_and_says_why_it_does_not(monitor):
     assert second.decide(monitor, chosen, "B. Ito", "looked at", None, refuse=False).endswith(
         "signed by B. Ito."
     )
-    assert "signed by B. Ito" in words(freeze.show(monitor, query))
+    told = words(freeze.show(monitor, query))
+    assert "signed by B. Ito" in told
+    assert stream_names(monitor.streams()[:1])[0] in told, "of which stream"
     freeze.freeze(monitor, query, "all", "A. Weber", "again")
     [_, _, chosen, _] = second.show(monitor, "limits", None)
     said = second.decide(monitor, chosen, "B. Ito", "too soon", None, refuse=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
+from urllib.parse import urlencode
 
 import pytest
 
@@ -26,6 +27,14 @@ def test_the_page_begins_with_how_many_wait_and_the_newest(monitor):
     assert sentence.startswith("2 signals wait for an answer; the newest, Wed 21 Oct 15:57:")
     assert caution == "Advice only. Stop if unsure."
     assert chosen == "S-chip"
+
+
+def test_an_answer_is_within_reach_before_the_drawing_and_the_causes():
+    laid = str(signals.layout())
+    places = [
+        laid.index(f"id='{name}'") for name in (signals.SEEN, signals.DRAWING, signals.CAUSES, signals.HOLD)
+    ]
+    assert places == sorted(places)
 
 
 def test_those_that_wait_come_first_and_those_withdrawn_are_folded_away(monitor):
@@ -214,7 +223,10 @@ def test_a_set_up_is_released_by_name_and_waits_no_longer(monitor):
 def test_shifts_name_their_signals_and_what_other_rules_cost(monitor):
     said = str(shifts.show_called(monitor, "2026-10-21/late"))
     assert "moved up by 4.5 µm" in said
-    assert "None was called" in str(shifts.show_called(monitor, "2026-10-19/early"))
+    quiet = str(shifts.show_called(monitor, "2026-10-19/early"))
+    assert "None was called" in quiet
+    assert "Most signals in the week up to its end" in quiet
+    assert urlencode({"shift": str(monitor.shifts_made().known[3])}) in quiet
     sentence, table = shifts.show_budget(monitor)
     assert "would make 133" in sentence
     assert BUDGET.rules[0].words in str(table)

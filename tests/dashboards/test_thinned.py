@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import plotly.graph_objects as go
@@ -15,6 +16,7 @@ from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.stream import StreamBores
 from cellmon.records import Verdict
 from dashboards import theme
+from dashboards.figures import ticks
 from dashboards.figures.ribbon import ribbon_figure, rows
 from dashboards.figures.seismograph import LOUD, REACH, SIGMAS_PER_ROW, seismograph_figure
 from dashboards.figures.stone_lines import shown_lines
@@ -163,3 +165,15 @@ def test_of_ten_thousand_past_sets_those_are_drawn_that_differ_to_the_eye():
     ends = np.array([one.bores[-1] for one in shown])
     assert max(np.abs(ends - one.bores[-1]).min() for one in past) < 9000 / CELLS[0]
     assert shown_lines(past[:1000]) == past[:1000]
+
+
+def test_the_words_of_a_doubted_stretch_hang_below_the_lower_limit():
+    at = np.datetime64("2026-03-02T06:00", "us") + np.arange(100) * np.timedelta64(60, "s")
+    flagged = np.isin(np.arange(100), [*range(2, 14), *range(88, 99)])
+    view = SimpleNamespace(bores=SimpleNamespace(flagged=flagged, at=at))
+    since = datetime(2026, 3, 2, 6, tzinfo=UTC)
+    clock = SimpleNamespace(xs=list, since=since, until=since + timedelta(minutes=100))
+    [drawn] = ticks.doubted(view, clock, -2.0, 26.0)
+    assert [word for word in drawn["text"] if word] == ["doubted: 12 bores", "doubted: 11 bores"]
+    assert drawn["textposition"] == ["bottom right"] * 3 + ["bottom left"] * 3
+    assert drawn["cliponaxis"] is False

@@ -101,6 +101,12 @@ def test_bores_near_target_run():
     assert judged.probability > REQUIRED
 
 
+def test_no_probability_is_said_to_be_all_of_it():
+    sure = judge_first_bores([12.0, 12.1, 11.9, 12.0, 12.1, 11.9], sigma_um=0.2, **LIMITS)
+    assert sure.verdict == "run" and sure.probability > 0.9995
+    assert sure.why == "The mean is in order with a probability of over 99.9 %."
+
+
 def test_bores_off_target_are_corrected_by_what_they_are_off_and_measured_again():
     judged = judge_first_bores([21.2, 22.0, 22.8], **CELL)
     assert (judged.verdict, judged.more) == ("correct", AFTER_CORRECTION)

@@ -105,15 +105,24 @@ def test_whatever_comes_answers_are_those_of_a_cell_opened_anew(cell, tmp_path):
 
 
 def test_what_is_over_is_not_worked_out_again(cell, tmp_path, monkeypatch):
-    from cellmon.monitor import dressings
-    from cellmon.monitor.stones import measured, now
+    from cellmon.monitor import dressings, stones
+    from cellmon.monitor.stones import counted, measured, now
 
     answers(cell)
+    off = {one.stone_set for one in cell.stones().sets if one.state != "fitted"}
+    lines_before = {one.stone_set: one for one in cell.stone_picture().lines}
     next_batches(cell, tmp_path, bores=16)()
     looked = []
     by_stream = dressings.by_stream
     monkeypatch.setattr(dressings, "by_stream", lambda rows: looked.append(1) or by_stream(rows))
     monkeypatch.setattr(measured, "_grid", None)
     monkeypatch.setattr(now, "read_log", None)
+    monkeypatch.setattr(now, "know_kind", None)
+    monkeypatch.setattr(counted, "_completed", None)
+    told, set_of = [], stones.set_of
+    monkeypatch.setattr(stones, "set_of", lambda now, name: told.append(name) or set_of(now, name))
     answers(cell)
+    assert told and not off & set(told), "sets that are on no spindle are told as they were"
+    drawn = {one.stone_set: one for one in cell.stone_picture().lines}
+    assert all(drawn[name] is lines_before[name] for name in off & set(drawn))
     assert len(looked) <= 4, "only dressings of the last hours have other subgroups around them"

@@ -9,7 +9,7 @@ import pytest
 
 from cellmon.errors import NotFound
 from cellmon.export.documents import as_json, document
-from tests.small_cell import SHEET, checks, new_cell, rows, write
+from tests.small_cell import HEADER, SHEET, checks, new_cell, rows, write
 
 TWO_GAUGES = SHEET.replace(
     "uncertainty_reading_um = 0.3\n",
@@ -285,9 +285,17 @@ def test_a_single_trial_is_refused_in_words(tmp_path):
 def test_a_cell_without_anything_says_what_is_not_known(tmp_path):
     monitor = new_cell(tmp_path / "cell")
     answer = monitor.gauge()
-    assert "never seen on a master" in answer.sentence
+    assert "not seen on a master in the last 28 days" in answer.sentence
     assert answer.why_not["studies"] == "no gauge study was taken"
     assert answer.gauges[0].budget is None and answer.agreements == ()
+    monitor.close()
+
+
+def test_a_check_long_ago_is_not_said_to_be_none_at_all(tmp_path):
+    monitor = new_cell(tmp_path / "cell", sheet=SHEET.replace("[checks]\n", "[checks]\nmaster_every_h = 8\n"))
+    monitor.take([write(tmp_path, "a.csv", HEADER, rows(1))])
+    spindle = monitor.now().spindles[0]
+    assert [due.what for due in spindle.due if due.overdue] == ["master check of G1: none in the last 160 h"]
     monitor.close()
 
 

@@ -151,3 +151,13 @@ def test_a_shift_tells_the_signals_raised_in_it(cell):
         assert list(found) == [s for s in every if shift.starts <= s.raised_at < shift.ends]
         called += found
     assert called
+
+
+def test_the_loudest_shifts_of_a_week_are_those_with_the_most_signals(cell):
+    newest = cell.shifts_made().known[-1]
+    found = cell.shifts(shift=str(newest)).loudest
+    assert 0 < len(found) <= 3
+    counts = {str(one.shift): one.signals for one in found}
+    every = {str(s): len(cell.shifts(shift=str(s)).called) for s in cell.shifts_made().known}
+    assert counts.items() <= every.items()
+    assert [one.signals for one in found] == sorted(every.values(), reverse=True)[: len(found)]

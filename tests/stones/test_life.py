@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cellmon.stones.life import Life, Worn, remaining_life
+from cellmon.stones.life import Life, Worn, remaining_bores, remaining_life
 from cellmon.stones.passage import passage_cdf
 from cellmon.stones.prior import Path, WearPrior, guessed_prior, learn_prior
 
@@ -159,3 +159,13 @@ def test_ranges_hold_nine_of_ten_lives(sets, law):
     assert found["covered"] == pytest.approx(0.9, abs=0.02 + 0.019)
     if sets >= 10:
         assert (found["ratio"] < 1.10 + 0.02).all()
+
+
+@pytest.mark.parametrize("left", [2300.0, 900.0, 60.0, 4.0, -20.0])
+def test_shares_that_are_asked_alone_are_those_of_the_whole_life(left):
+    prior = learn_prior([even(rate) for rate in (0.22, 0.27, 0.25, 0.31)], depth_um=2400.0, reading_um=3.0)
+    worn = Worn(bores=6000.0, wear_um=1500.0, depth_um=left, depth_sd_um=3.0, bores_since=150.0)
+    whole = remaining_life(worn, prior, reading_um=3.0)
+    shares = (0.01, 0.05, 0.5, 0.95, 0.995)
+    found = remaining_bores(worn, prior, shares, reading_um=3.0)
+    assert found == pytest.approx([whole.quantile(p) for p in shares], rel=1e-12, abs=1e-9)

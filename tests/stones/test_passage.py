@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.special import log_ndtr, ndtr
 from scipy.stats import invgauss
 
 from cellmon.stones.passage import passage_cdf
@@ -49,3 +50,12 @@ def test_a_depth_used_up_has_ended_now():
 def test_all_four_broadcast():
     found = passage_cdf(np.ones((3, 1)), depth=np.array([1.0, 2.0]), rate=1.0, noise=1.0)
     assert found.shape == (3, 2)
+
+
+# Cox and Miller (1965), section 5.7, as it is printed: two normal tails, the second under an exponential.
+@given(st.floats(1.0, 1e5), st.floats(-5.0, 3000.0), st.floats(0.05, 2.0), st.floats(0.05, 20.0))
+def test_the_chance_is_that_of_the_two_tails(bores, depth, rate, noise):
+    root = noise * np.sqrt(bores)
+    second = 2 * rate * max(depth, 0.0) / noise**2 + log_ndtr(-(depth + rate * bores) / root)
+    expected = 1.0 if depth <= 0 else ndtr((rate * bores - depth) / root) + np.exp(min(second, 0.0))
+    assert passage_cdf(bores, depth=depth, rate=rate, noise=noise) == pytest.approx(expected, abs=1e-12)

@@ -97,3 +97,31 @@ def test_sets_that_all_run_compare_with_nothing():
 def test_one_group_without_an_end_has_a_ratio_that_is_only_bounded():
     found = life_ratio([9000.0, 9500.0], [False, False], [5000.0, 6000.0, 5500.0], [True] * 3)
     assert found.high == pytest.approx(20.0) and found.low > 1.0
+
+
+# The ratio is looked for on a grid of 401 shapes by 401 ratios; here every place of it is worked out.
+@given(st.integers(0, 10_000))
+def test_the_ratio_is_that_of_every_place_of_the_grid(seed):
+    rng = np.random.default_rng(seed)
+    lives = 8000 * rng.weibull(rng.uniform(0.7, 9), 14)
+    ended = rng.random(14) < 0.7
+    one, two = slice(0, 4), slice(4, None)
+    assume(ended[one].any() and ended[two].any())
+    found = life_ratio(lives[one], ended[one], lives[two], ended[two])
+    shape, x = (
+        np.exp(np.linspace(np.log(0.3), np.log(60), 401))[:, None],
+        np.linspace(-np.log(20), np.log(20), 401),
+    )
+    logs, ends = np.log(lives) - np.log(lives).mean(), ended.sum()
+    both = sum(np.exp(shape * v)[..., None] for v in logs[two]) + sum(
+        np.exp(shape[..., None] * (v - x)) for v in logs[one]
+    )
+    likelihood = ends * (np.log(shape) - np.log(both[:, 0] / ends)) + shape * (
+        logs[ended].sum() - ended[one].sum() * x
+    )
+    profile = likelihood.max(axis=0)
+    inside = x[profile >= profile.max() - stats.chi2(1).ppf(0.95) / 2]
+    step = x[1] - x[0]
+    assert inside[0] - step <= np.log(found.low) <= inside[0]
+    assert inside[-1] <= np.log(found.high) <= inside[-1] + step
+    assert abs(np.log(found.shape) - np.log(shape[likelihood.max(axis=1).argmax(), 0])) <= np.log(200) / 400

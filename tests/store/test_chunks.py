@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
-from cellmon.store.chunks import FEW, decode, encode, encode_each
+from cellmon.records.alike import FEW
+from cellmon.store.chunks import decode, encode, encode_each
 
 WORDS = st.one_of(st.none(), st.text(st.characters(exclude_categories=["Cs"]), max_size=8))
 

@@ -229,6 +229,22 @@ def test_bores_of_a_position_by_unit_come_newest_first(judged):
     assert places == {(S1.part_number, S1.bore), (S2.part_number, S2.bore)}
 
 
+def test_bores_of_units_since_one_and_whether_any_were_made_between(store):
+    made = replace(S1, feature="diameter")
+    nobody = replace(made, spindle=None)
+    with store.writing() as session:
+        session.add_counts({(UNITS[i], made): (7 + i, 2) for i in (0, 1, 3)})
+        session.add_counts({(UNITS[0], nobody): (2, 0)})
+    with store.reading() as session:
+        later = session.bores_by_unit(start=UNITS[1])
+        assert (later.start.tolist(), later.bores.tolist()) == ([UNITS[1], UNITS[3]], [8, 10])
+        assert session.bores_by_unit().bores.sum() == 27
+        assert session.made_between("S1", UNITS[0], UNITS[2])
+        assert not session.made_between("S1", UNITS[1], UNITS[3])
+        assert session.made_between("", UNITS[0] - UNIT, UNITS[1])
+        assert not session.made_between("S9", UNITS[0] - UNIT, UNITS[3])
+
+
 def test_of_a_position_with_features_that_tell_of_fewer_bores_the_most_count(store):
     ovality = replace(S1, feature="ovality", fixture="P1")
     with store.writing() as session:

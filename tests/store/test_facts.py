@@ -187,6 +187,32 @@ def test_of_the_events_before_a_moment_the_last_of_each_kind_and_place_counts(st
         assert session.newest_row() == START + 5 * HOUR
 
 
+def test_events_of_one_moment_are_all_last_and_come_in_the_order_of_their_names(store):
+    batch = events(
+        (1, "stones-fitted", "S2", None, "A1"),
+        (2, "stones-fitted", "S2", None, "A2"),
+        (2, "stones-fitted", "S2", None, "A3"),
+        (1, "gauge-zeroed", None, "G2", None),
+        (1, "gauge-zeroed", None, "G1", None),
+        (1, "gauge-zeroed", "S1", "G1", None),
+        (1, "gauge-zeroed", None, None, None),
+    )
+    with store.writing() as session:
+        file_id = session.add_file(file_fact("e.csv", rows=7), ())
+        session.add_rows(batch, [str(i) for i in range(7)], file_id=file_id)
+    with store.reading() as session:
+        found = session.latest_events(START + 9 * HOUR)
+        assert list(zip(found.spindle, found.gauge, found.stone_set, strict=True)) == [
+            (None, None, None),
+            (None, "G1", None),
+            (None, "G2", None),
+            ("S1", "G1", None),
+            ("S2", None, "A2"),
+            ("S2", None, "A3"),
+        ]
+        assert len(session.latest_events(START)) == 0
+
+
 def test_a_number_grows_with_every_file_and_decision(store):
     seen = []
     for i in range(3):

@@ -15,6 +15,7 @@ from cellmon.monitor.answers import Answer, Estimate
 from cellmon.monitor.gauge.agree import FeatureAgreement, GaugesAgree, agreements
 from cellmon.monitor.gauge.budgets import Budget, BudgetLine, budget
 from cellmon.monitor.gauge.checks import (
+    SHOWN,
     LastCheck,
     Linearity,
     MasterChecks,
@@ -124,7 +125,12 @@ def _standing(view: View, name: str, found: Sequence[StudyAnswer], bores: Bores)
 def _checks_words(name: str, checks: MasterChecks | None) -> str:
     """Say what the newest check of a gauge means for the bores measured now."""
     if checks is None:
-        return say("{name} was never seen on a master, so nobody knows whether it reads right.", name=name)
+        return say(
+            "{name} was not seen on a master in the last {days} days, so nobody knows whether it reads "
+            "right.",
+            name=name,
+            days=number(SHOWN / np.timedelta64(1, "D")),
+        )
     last = checks.last
     found = {
         "name": name,

@@ -13,20 +13,19 @@ from cellmon.monitor.judge.audits import AuditSeries, audit_series, judged_serie
 from cellmon.monitor.judge.budget import budget
 from cellmon.monitor.judge.calls import AUDIT_LEVEL, SHARE, Called
 from cellmon.monitor.judge.findings import FindingSeries, finding_series, usual_limit
-from cellmon.monitor.judge.traced import audited_rows
 from cellmon.monitor.rules import Rules
+from cellmon.records import Characteristics
+from cellmon.sheet import Sheet
 from cellmon.store import Session
 
 
-def audit_calls(session: Session, rules: Rules) -> Iterator[Called]:
-    """Yield every call of a stream of audits or findings."""
-    sheet = rules.now.sheet
+def audit_calls(sheet: Sheet, audited: Characteristics) -> Iterator[Called]:
+    """Yield every call of a level of audits; `audited` are all rows of each characteristic it has rows of."""
     shares = budget(sheet)
-    for series in audit_series(audited_rows(session).rows, sheet):
+    for series in audit_series(audited, sheet):
         judged = judged_series(series, shares)
         if judged.watch is not None:
             yield from level_calls(series, judged.watch)
-    yield from finding_calls(session, rules)
 
 
 def finding_calls(session: Session, rules: Rules) -> Iterator[Called]:

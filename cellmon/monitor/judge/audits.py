@@ -18,7 +18,7 @@ from cellmon.charts.self_starting import LevelWatch, watch_level
 from cellmon.drift.watch import LEVEL_K
 from cellmon.monitor.judge.audit_plan import AUDIT
 from cellmon.monitor.judge.budget import Budget, level_limits, log_rate
-from cellmon.records import Characteristics, Numbers, Stream, Texts, Times
+from cellmon.records import Characteristics, Findings, Numbers, Stream, Texts, Times
 from cellmon.sheet import TRACE_SIZE, Part, Sheet
 from cellmon.words import say, to_say
 
@@ -109,7 +109,7 @@ def _plain(unit: str) -> str:
     return SAME.get(known, known)
 
 
-def audited_spindles(rows: Characteristics, sheet: Sheet) -> Texts:
+def audited_spindles(rows: Characteristics | Findings, sheet: Sheet) -> Texts:
     """Return the spindle of each row: as it says, else the one that usually hones its bore, else ""."""
     usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
     return np.array([s or usual.get(b) or "" for s, b in zip(rows.spindle, rows.bore, strict=True)], object)

@@ -18,6 +18,7 @@ from cellmon.monitor.judge.doubts import CONTEXT_FLAGS, correct, doubts_of
 from cellmon.monitor.judge.verdict import verdict_codes
 from cellmon.monitor.rules import SheetInForce, Unit
 from cellmon.records import Numbers, Readings, Texts, Whole, absent
+from cellmon.records.alike import numbered, said
 from cellmon.sheet import Part, Sheet, Zeroing
 
 CARRIED = ("fixture", "operator", "sequence", "honed_at", "cycle_s", "feed_um", "load_pct", "load_ripple_pct")
@@ -89,7 +90,7 @@ def charted(bores: Bores, sheet: Sheet, elsewhere: NDArray[np.bool_]) -> Bores:
     rows = rows[np.argsort(bores.measured_at[rows], kind="stable")]
     import pandas as pd
 
-    part, bore = (pd.factorize(column[rows])[0].astype(np.int64) for column in (bores.part, bores.bore))
+    part, bore = (numbered(column[rows])[0] for column in (bores.part, bores.bore))
     first = ~pd.Series(part * (bore.max(initial=0) + 1) + bore).duplicated().to_numpy()
     marked = np.zeros(len(bores), dtype=np.int64)
     marked[rows[first]] = 1
@@ -120,13 +121,17 @@ def _merged(stored: StoredReadings, sheet: Sheet) -> tuple[StoredReadings, NDArr
 
 def _complete_words(r: Readings, sheet: Sheet) -> Readings:
     """Say what the sheet says where a row is silent: gauge, part number, stage."""
-    silent = {
-        "gauge": sheet.measuring.gauge,
-        "part_number": sheet.part().number,
-        "stage": "finish",
-    }
-    said = {name: np.where(absent(getattr(r, name)), word, getattr(r, name)) for name, word in silent.items()}
-    return replace(r, gauge=said["gauge"], part_number=said["part_number"], stage=said["stage"])
+    return replace(
+        r,
+        gauge=_filled(r.gauge, sheet.measuring.gauge),
+        part_number=_filled(r.part_number, sheet.part().number),
+        stage=_filled(r.stage, "finish"),
+    )
+
+
+def _filled(texts: Texts, word: str) -> Texts:
+    gone = absent(texts)
+    return np.where(gone, said(word, len(texts)), texts) if gone.any() else texts
 
 
 def _deviations(r: Readings, sheet: Sheet) -> NDArray[np.float64]:

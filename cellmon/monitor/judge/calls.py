@@ -85,15 +85,17 @@ def detector_words(detector: str) -> str:
 
 def all_calls(session: Session, rules: Rules) -> list[Called]:
     """Return every call, oldest first."""
-    from cellmon.monitor.judge.audit_calls import audit_calls
+    from cellmon.monitor.judge.audit_calls import audit_calls, finding_calls
 
     sheet = rules.now.sheet
+    audited = audited_rows(session).rows
     found = [
         *detector_calls(session.alarms()),
         *gauge_calls(session, sheet),
         *routing_calls(session, sheet),
-        *characteristic_calls(session, sheet),
-        *audit_calls(session, rules),
+        *characteristic_calls(session, sheet, audited),
+        *audit_calls(sheet, audited),
+        *finding_calls(session, rules),
     ]
     return in_order(found)
 
@@ -145,7 +147,8 @@ def gauge_calls(session: Session, sheet: Sheet, *, since: np.datetime64 | None =
     if limit is None:
         return
     # one more check off since the same good one is no other call, and that one lies two days back at most
-    checks = session.rows(Kind.GAUGE_CHECKS, **({"start": since - 2 * CHECKS_REACH} if since else {}))
+    start = None if since is None else since - 2 * CHECKS_REACH
+    checks = session.rows(Kind.GAUGE_CHECKS, start=start)
     nothing = no_rows(Events)  # when a gauge is put right decides on no call
     done: set[tuple[str, np.datetime64]] = set()
     for suspect in sorted(suspect_times(checks, nothing, limit_um=limit), key=lambda s: (s.gauge, s.at)):
@@ -244,9 +247,14 @@ def routing_calls(session: Session, sheet: Sheet, *, since: np.datetime64 | None
         )
 
 
-def characteristic_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
-    """Yield a call for each block that another instrument finds beyond a limit, or unlike all before."""
-    rows = in_sheet_units(audited_rows(session).rows, sheet)
+def characteristic_calls(
+    session: Session, sheet: Sheet, audited: Characteristics | None = None
+) -> Iterator[Called]:
+    """Yield a call for each block that another instrument finds beyond a limit, or unlike all before.
+
+    `audited` are all rows of each characteristic that it has rows of; else those of every one are read.
+    """
+    rows = in_sheet_units(audited_rows(session).rows if audited is None else audited, sheet)
     rows = rows.select(np.isfinite(rows.value))  # what is in a unit of another kind is held against nothing
     rows = rows.select(np.lexsort((rows.bore.astype(str), rows.at)))
     for name in sorted(set(rows.characteristic.tolist()) & {*sheet.part().features, *sheet.part().audited}):

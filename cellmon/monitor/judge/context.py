@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from cellmon.records import EventKind, Events, Flags, GaugeChecks, Kind, Texts, Times
+from cellmon.records.alike import numbered
 from cellmon.sheet import TRACE_SIZE, Sheet
 from cellmon.store import Decision, Session, TracedFigure
 
@@ -103,7 +104,8 @@ class Context:
             for route in np.unique(index):
                 rows = here[index == route]
                 allowed = usual if route < 0 else routes[route]
-                fine[rows] = np.isin(bore[rows].astype(str), list(allowed))
+                number, bores = numbered(bore[rows])
+                fine[rows] = np.array([*(one in allowed for one in bores), False])[number]
         return fine
 
 
@@ -156,4 +158,4 @@ def suspect_times(checks: GaugeChecks, events: Events, *, limit_um: float) -> tu
 
 
 def _names(texts: Texts) -> list[str]:
-    return sorted({name for name in texts.tolist() if name is not None})
+    return numbered(texts, sort=True)[1]

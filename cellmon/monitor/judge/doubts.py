@@ -20,6 +20,7 @@ from cellmon.bores.doubts import (
 from cellmon.judged import Doubts, StoredReadings
 from cellmon.monitor.judge.context import Context, Suspect
 from cellmon.records import Flag, Flags, Numbers, Readings, Texts, Times, Whole, absent
+from cellmon.records.alike import numbered
 from cellmon.sheet import Sheet
 from cellmon.words import to_say
 
@@ -276,7 +277,7 @@ def _swapped(
     """Look for exchanged readings unit by unit, so that a doubt never hangs on the unit beside it."""
     import pandas as pd
 
-    bores, names = pd.factorize(bore)
+    bores, names = numbered(bore)
     units, _ = pd.factorize(unit_start)
     group = units * len(names) + bores
     mean = pd.Series(values).groupby(group).transform("median").to_numpy()

@@ -118,23 +118,23 @@ def _moved(c: int, stream: Stream, around: _Around, stretch: Stretch) -> Moved |
     """Return how one stream moved; None where too little was made on either side to tell."""
     before, learned, n = stretch.before, stretch.learned[c], around.n[c]
     after = _after(c, stream, around)
-    earlier = np.flatnonzero(around.before[c])[-LOOKED_AT:]
+    earlier = around.before[c].nonzero()[0][-LOOKED_AT:]
     if not len(after):
         return None
     if stream.feature in PROCESS:  # other stones begin elsewhere: what was before them tells nothing
-        begun = np.flatnonzero(around.changed[c, : int(after[0]) + 1])
+        begun = around.changed[c, : int(after[0]) + 1].nonzero()[0]
         if len(begun):
             earlier = earlier[earlier >= begun[-1]]
             if len(earlier) < LEAST_BEFORE:
                 return None
     usual, unsure = float(before.level[c]), float(before.p11[c])
     if len(earlier) >= LEAST_BEFORE:
-        usual, unsure = float(around.level[c, earlier].mean()), float(before.mean_var[c]) / len(earlier)
+        usual, unsure = _mean(around.level[c, earlier]), float(before.mean_var[c]) / len(earlier)
     drifted = learned.walk * float(n[after].sum() + np.nansum(n[earlier])) / 2
     error = np.sqrt(unsure + float(before.mean_var[c]) / len(after) + drifted)
     sd = float(np.sqrt((before.mean_var if stream.feature == OFFSETS else before.bore_var)[c]))
     sd = max(sd, LEAST_KELVIN) if stream.feature in OF_ALL else sd
-    inside = np.flatnonzero(around.after[c])
+    inside = around.after[c].nonzero()[0]
     inside = inside[1:] if len(inside) > 1 else after  # the first may still straddle the change
     ratios = stretch.watched.ratio[inside, c]
     told = np.isfinite(ratios) & (stream.feature not in OF_ALL)
@@ -144,23 +144,29 @@ def _moved(c: int, stream: Stream, around: _Around, stretch: Stretch) -> Moved |
         bore=stream.bore,
         fixture=stream.fixture,
         sd=round(sd, 4),
-        shift=round((float(around.level[c, after].mean()) - usual) / sd, 2),
+        shift=round((_mean(around.level[c, after]) - usual) / sd, 2),
         error=round(float(error) / sd, 3),
-        ratio=round(float(np.sqrt(ratios[told].mean())), 2) if told.any() else None,
+        ratio=round(float(np.sqrt(_mean(ratios[told]))), 2) if told.any() else None,
         df=float((n[inside[told]] - 1).sum()),
     )
 
 
+def _mean(values: Numbers) -> float:
+    """Return the mean of a few figures; their own method asks more than it adds."""
+    return float(np.add.reduce(values)) / len(values)
+
+
 def _after(c: int, stream: Stream, around: _Around) -> Whole:
     """Return the subgroups that tell of the time after a change: up to other stones or another set-up."""
-    after = np.flatnonzero(around.after[c])[:LOOKED_AT]
+    after = around.after[c].nonzero()[0][:LOOKED_AT]
     if not len(after):
-        after = np.flatnonzero(around.perhaps[c])[:LOOKED_AT]
+        after = around.perhaps[c].nonzero()[0][:LOOKED_AT]
     if len(after) > 1:
         broken = around.changed[c] | (around.dressed[c] & (stream.feature in PROCESS))
-        changed = np.flatnonzero(broken[after[1:]])
+        changed = broken[after[1:]].nonzero()[0]
         after = after[: int(changed[0]) + 1] if len(changed) else after
-    return after
+    found: Whole = after
+    return found
 
 
 def moved_from(text: str | None) -> tuple[Moved, ...]:

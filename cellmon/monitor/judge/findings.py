@@ -9,16 +9,24 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from cellmon import local
-from cellmon.charts.shares import LEAST_BORES, LEAST_GROUPS, ShareWatch, most_by_chance, watch_shares
+from cellmon.charts.shares import (
+    LEAST_BORES,
+    LEAST_GROUPS,
+    ShareWatch,
+    held_against,
+    most_by_chance,
+    watch_shares,
+)
 from cellmon.monitor.judge.audit_plan import FINDING, FINDINGS
-from cellmon.monitor.judge.audits import NOT_ROUTED
+from cellmon.monitor.judge.audits import NOT_ROUTED, audited_spindles
 from cellmon.monitor.judge.budget import Budget
 from cellmon.monitor.rules import Rules
-from cellmon.records import Findings, Kind, Stream, Texts, Times, Whole
+from cellmon.records import Findings, Flags, Kind, Stream, Texts, Times, Whole
 from cellmon.sheet import Sheet
 from cellmon.store import MadeBySpindles, Session
 from cellmon.words import say, to_say
@@ -51,14 +59,13 @@ def finding_series(
     session: Session, rules: Rules, budget: Budget, *, until: np.datetime64 | None = None
 ) -> list[FindingSeries]:
     """Return every kind of finding on every spindle, judged shift by shift up to a moment."""
-    rows = session.rows(Kind.FINDINGS, end=None if until is None else until + np.timedelta64(1, "us"))
-    good = np.isfinite(rows.count) & (rows.count >= 0) & (rows.count == np.round(rows.count))
-    left_out = (f"{int((~good).sum())} left out, {NOT_COUNTS}",) if not good.all() else ()
-    rows = rows.select(good)
+    every = session.rows(Kind.FINDINGS, end=None if until is None else until + np.timedelta64(1, "us"))
+    rows = whole_counts(every)
+    left_out = (f"{len(every) - len(rows)} left out, {NOT_COUNTS}",) if len(rows) < len(every) else ()
     if not len(rows):
         return []
     sheet, names = rules.now.sheet, finding_names(rows)
-    spindles = _spindles(rows, sheet)
+    spindles = audited_spindles(rows, sheet)
     shifts = shift_starts(rules, rows.at)
     made: MadeBySpindles | None = None
     found = []
@@ -77,14 +84,54 @@ def finding_series(
     return found
 
 
+class Past(Protocol):
+    """What the limits of a share rest on, once that is known: `seen` of so many bores, looked at or made."""
+
+    @property
+    def looked(self) -> bool: ...
+    @property
+    def seen(self) -> int: ...
+    @property
+    def of(self) -> int: ...
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Later:
+    """What was found and made in the shifts begun from a moment on."""
+
+    rows: Findings
+    made: MadeBySpindles
+
+    @classmethod
+    def since(cls, session: Session, start: np.datetime64) -> Later:
+        """Read it."""
+        rows = whole_counts(session.rows(Kind.FINDINGS, start=start))
+        return cls(rows=rows, made=session.bores_by_unit(start=start))
+
+    def series(self, rules: Rules, budget: Budget, stream: Stream, past: Past) -> FindingSeries:
+        """Return those shifts of one finding on one spindle, held against a past that is known."""
+        rows = self.rows.select(rows_of(self.rows, stream, rules.now.sheet))
+        shifts = shift_starts(rules, rows.at)
+        bores = _looked_at(rows, shifts) if past.looked else _made(self.made, stream.spindle or "", None)
+        of = LOOKED_AT if past.looked else MADE
+        return _judged(stream, of, bores, _Seen.of(rows, shifts), budget, (), past)
+
+
+def rows_of(rows: Findings, stream: Stream, sheet: Sheet) -> Flags:
+    """Return which rows belong to one finding on one spindle."""
+    here: Flags = audited_spindles(rows, sheet) == (stream.spindle or "")
+    here &= finding_names(rows) == stream.feature
+    return here
+
+
+def whole_counts(rows: Findings) -> Findings:
+    """Return the rows whose count is a whole number from 0."""
+    return rows.select(np.isfinite(rows.count) & (rows.count >= 0) & (rows.count == np.round(rows.count)))
+
+
 def finding_names(rows: Findings) -> Texts:
     """Return the finding of each row by one spelling: letters large or small and blanks tell nothing."""
     return np.array([" ".join(str(name).lower().split()) for name in rows.finding], dtype=object)
-
-
-def _spindles(rows: Findings, sheet: Sheet) -> Texts:
-    usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
-    return np.array([s or usual.get(b) or "" for s, b in zip(rows.spindle, rows.bore, strict=True)], object)
 
 
 def shift_starts(rules: Rules, times: Times) -> Times:
@@ -158,6 +205,7 @@ def _judged(
     seen: _Seen,
     budget: Budget,
     left_out: tuple[str, ...],
+    past: Past | None = None,
 ) -> FindingSeries:
     with_some = np.array([*seen.by_shift], dtype="datetime64[us]")
     starts: Times = np.union1d(bores.start, with_some)
@@ -171,7 +219,11 @@ def _judged(
         first_at[i], parts[i] = _times(those), _parts(those)
     family = budget.family_at(FINDINGS, FINDING, stream.part_number, stream.spindle)
     chance = budget.rates(family).single if family is not None else 0.0
-    watch = watch_shares(found, many, chance=chance) if family is not None else None
+    watch: ShareWatch | None = None
+    if family is not None and past is None:
+        watch = watch_shares(found, many, chance=chance)
+    elif family is not None and past is not None:
+        watch = held_against(found, many, seen=past.seen, total=past.of, chance=chance)
     limits = watch is not None and bool(np.isfinite(watch.most).any())
     why_not = None
     if family is None:

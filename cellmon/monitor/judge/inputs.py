@@ -113,7 +113,7 @@ def moves_of(
     """
     size = len(now.first)
     machine, by_hand, zeroed, doubt = (np.zeros(size) for _ in range(4))
-    shares = [Share.of(stream, sheet) for stream in streams]
+    shares = [Share.of(stream, sheet) for stream in streams] if len(events) else []
     sized = np.array([stream.feature == SIZE for stream in streams], dtype=bool)
     begin, end = np.minimum(now.first, before.first), np.maximum(now.last, before.last)
     for i in np.flatnonzero(_moves_size(events)):

@@ -19,6 +19,12 @@ SHARED = np.timedelta64(30, "m")
 """How far apart the ranges of two calls' beginnings may lie where they are one change."""
 
 
+def joined_by(sheet: Sheet) -> tuple[object, ...]:
+    """Return what of a sheet decides which calls are one signal: two alike join the same."""
+    parts = tuple((p.number, sheet.charted_as(p.number), tuple(p.bores)) for p in sheet.parts)
+    return parts, tuple((s.id, tuple(s.bores)) for s in sheet.spindles)
+
+
 def begins(call: Called) -> np.datetime64:
     """Return before when a signal must have been over, to be none that a call joins; add `AGAIN`."""
     first: np.datetime64 = min(call.at, call.earliest_at, call.change_at - SHARED)

@@ -7,6 +7,7 @@ import numpy as np
 from cellmon.charts.subgroups import SubgroupStatistics
 from cellmon.judged import Bores, Subgroups
 from cellmon.records import Numbers, Texts, Times, Whole
+from cellmon.records.alike import said
 
 
 def from_bores(
@@ -37,7 +38,7 @@ def from_bores(
         None: of no bore, no fixture, one segment, no temperature known.
     """
     size = len(first)
-    nothing: Texts = np.full(size, None, dtype=object)
+    nothing = said(None, size)
     flags = bores.flags if order is None else bores.flags[order]
     flagged = np.concatenate(([0], np.cumsum(flags != 0)))
     flagged = flagged[last + 1] - flagged[first]
@@ -47,8 +48,8 @@ def from_bores(
         part_number=bores.part_number[last],
         spindle=bores.spindle[last],
         bore=nothing if bore is None else bore,
-        feature=np.full(size, feature, dtype=object),
-        part_of=np.full(size, part_of, dtype=object),
+        feature=said(feature, size),
+        part_of=said(part_of, size),
         fixture=nothing if fixture is None else fixture,
         unit_start=bores.unit_start[last],
         shift_start=bores.shift_start[last],

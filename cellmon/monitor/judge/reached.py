@@ -13,11 +13,15 @@ from itertools import chain
 
 import numpy as np
 
-from cellmon.monitor.judge.audit_calls import finding_calls
+from cellmon.monitor.judge.audit_calls import audit_calls
 from cellmon.monitor.judge.calls import (
+    AUDIT_LEVEL,
+    MASTER_CHECK,
     OTHER_INSTRUMENTS,
+    ROUTED,
     SHARE_OF,
     Called,
+    characteristic_calls,
     detector_calls,
     gauge_calls,
     in_order,
@@ -25,16 +29,27 @@ from cellmon.monitor.judge.calls import (
     part_before,
     routing_calls,
 )
+from cellmon.monitor.judge.finding_stands import shares_of, shares_since
 from cellmon.monitor.judge.groups import Group
-from cellmon.monitor.judge.joining import AGAIN, SHARED, begins, grouped
+from cellmon.monitor.judge.joining import AGAIN, SHARED, begins, grouped, joined_by
 from cellmon.monitor.judge.naming import KEEPS_NAME, name_of, named
-from cellmon.monitor.judge.told import Basis, groups_named, groups_since, key_of, span_of
+from cellmon.monitor.judge.told import (
+    Basis,
+    groups_named,
+    groups_since,
+    key_of,
+    rows_of_audits,
+    span_of,
+)
+from cellmon.monitor.judge.traced import audited_rows
 from cellmon.monitor.rules import END, Rules
+from cellmon.records import Batch, Characteristics, Findings
+from cellmon.sheet.features import TRACE_FEATURES, TRACE_SIZE
 from cellmon.store import Session
 
 EDGE = np.timedelta64(2, "D")
 """So far before a unit begins a subgroup of it may seem to lie at most."""
-FROM_AUDITS = frozenset({*OTHER_INSTRUMENTS})
+FROM_AUDITS = tuple(map(str, OTHER_INSTRUMENTS))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,6 +60,10 @@ class Touched:
     """Units of which the calls may be others."""
     since: np.datetime64 | None = None
     """From when on other rows than readings came that call by themselves: checks of gauges."""
+    audited: Batch | None = None
+    """Audits, findings or traces that came."""
+    rows_before: Mapping[str, int] | None = None
+    """The newest rows of each kind of audit before they came."""
 
     @property
     def begin(self) -> np.datetime64 | None:
@@ -64,13 +83,17 @@ class Reached:
 
 def reached(session: Session, rules: Rules, basis: Basis, touched: Touched) -> Reached:
     """Put together anew what the calls that changed can reach."""
-    begin = touched.begin
-    if begin is None:
+    if touched.begin is None and touched.audited is None and basis.sheet == rules.now.version:
         return Reached(before=(), after=(), basis=basis)
-    shares = tuple(finding_calls(session, rules))
-    change = _change(session, rules, basis, touched, begin, shares)
+    if basis.sheet != rules.now.version:
+        shares = shares_of(session, rules)
+    else:
+        fresh = touched.audited if isinstance(touched.audited, Findings) else None
+        shares = shares_since(session, rules, basis.shares, units=touched.units, fresh=fresh)
+    change = _change(session, rules, basis, touched, shares.calls)
+    basis = replace(basis, rows=rows_of_audits(session), shares=shares)
     if change.since is None:
-        return Reached(before=(), after=(), basis=replace(basis, shares=shares))
+        return Reached(before=(), after=(), basis=basis)
     far = min([change.since, *(begins(c) - AGAIN for c in change.later(session))])
     names: set[str] = set()
     while True:
@@ -87,7 +110,7 @@ def reached(session: Session, rules: Rules, basis: Basis, touched: Touched) -> R
     return Reached(
         before=tuple(before),
         after=after,
-        basis=replace(basis, shares=shares, moved=moved),
+        basis=replace(basis, moved=moved),
     )
 
 
@@ -116,25 +139,82 @@ def _change(
     rules: Rules,
     basis: Basis,
     touched: Touched,
-    begin: np.datetime64,
     shares: Sequence[Called],
 ) -> Change:
     """Return how the calls that may have changed differ from those known."""
+    old, new = list(basis.shares.calls), list(shares)
+    instruments = _instruments(session, rules, basis, touched)
+    if instruments is not None:
+        old, new = [*old, *instruments.old], [*new, *instruments.new]
+    if touched.begin is not None:
+        judged = _judged(session, rules, touched, touched.begin, audits=instruments is None)
+        old, new = [*old, *judged.old], [*new, *judged.new]
+    return _difference(old, new)
+
+
+@dataclass(frozen=True, kw_only=True)
+class OldAndNew:
+    """Some calls as they were, and as they are now."""
+
+    old: Sequence[Called]
+    new: Sequence[Called]
+
+
+def _judged(
+    session: Session, rules: Rules, touched: Touched, begin: np.datetime64, *, audits: bool
+) -> OldAndNew:
+    """Return what detectors, checks and the routing call from a moment on.
+
+    With `audits` also what audits called after it: the block before their change may be another.
+    """
     sheet = rules.now.sheet
+    old, new = list[Called](), list[Called]()
     run = misrouted_since(session, begin)
     known = [c for g in groups_since(session, min(begin - EDGE, run)) for c in g.calls]
-    old, new = list(basis.shares), list(shares)
     for call in known:
         if call.at >= {"gauge": begin, "routing": run}.get(call.kind, END):
             old.append(call)
-        elif call.detector in FROM_AUDITS and call.earliest_at > begin:
+        elif audits and call.detector in FROM_AUDITS and call.earliest_at > begin:
             old.append(call)
             new.append(replace(call, earliest_part=part_before(session, call.earliest_at) or call.part))
     detected = [c for c in known if _is_detected(c) and c.last_at >= begin - EDGE]
     old += detected
     new += _detected(session, touched, {key_of(c) for c in detected}, detected, begin - EDGE)
     new += [*gauge_calls(session, sheet, since=begin), *routing_calls(session, sheet, since=run)]
-    return _difference(old, new)
+    return OldAndNew(old=old, new=new)
+
+
+BY_SHEET = (MASTER_CHECK.partition("{")[0], ROUTED)
+"""What begins the detectors, beside those of audits, that hold something against the newest sheet."""
+
+
+def _instruments(session: Session, rules: Rules, basis: Basis, touched: Touched) -> OldAndNew | None:
+    """Return what audits call, of those that came, or everything that the sheet in force calls by itself.
+
+    None where nothing was audited and the sheet is the same.
+    """
+    sheet, audited, names = rules.now.sheet, touched.audited, None
+    if basis.sheet != rules.now.version:
+        begins_with = (*FROM_AUDITS, AUDIT_LEVEL, *BY_SHEET)
+    elif audited is None or isinstance(audited, Findings):
+        return None
+    else:
+        begins_with = (*FROM_AUDITS, AUDIT_LEVEL)
+        traced = (*TRACE_FEATURES, TRACE_SIZE)
+        names = set(audited.characteristic if isinstance(audited, Characteristics) else traced)
+    kept = groups_named(session, session.told_containing(begins_with))
+    old = [c for g in kept for c in g.calls if c.detector.startswith(begins_with)]
+    rows = audited_rows(session, names=names).rows
+    new = [*characteristic_calls(session, sheet, rows), *audit_calls(sheet, rows)]
+    if names is None:
+        new += [*gauge_calls(session, sheet), *routing_calls(session, sheet)]
+    return OldAndNew(old=[c for c in old if names is None or c.stream.feature in names], new=new)
+
+
+def stands_under(rules: Rules, basis: Basis) -> bool:
+    """Return whether calls are joined under the newest sheet as they were when signals were kept."""
+    before = next((v.sheet for v in rules.versions if v.version == basis.sheet), None)
+    return before is not None and joined_by(before) == joined_by(rules.now.sheet)
 
 
 def _is_detected(call: Called) -> bool:

@@ -14,13 +14,13 @@ import numpy as np
 
 from cellmon.charts.shewhart import mean_limits, range_limits
 from cellmon.judged import Subgroups
-from cellmon.monitor.judge.audit_calls import finding_calls
 from cellmon.monitor.judge.calls import all_calls
+from cellmon.monitor.judge.finding_stands import shares_of
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.joining import grouped
 from cellmon.monitor.judge.limits import stream_key
 from cellmon.monitor.judge.naming import Named, name_of, named
-from cellmon.monitor.judge.reached import Touched, reached
+from cellmon.monitor.judge.reached import Touched, reached, stands_under
 from cellmon.monitor.judge.told import Basis, basis_of, keep_told, rows_of_audits, span_of
 from cellmon.monitor.rules import Rules
 from cellmon.records import Numbers, Whole
@@ -55,16 +55,20 @@ def named_groups(session: Session, rules: Rules, *, until: np.datetime64 | None 
 def announce(session: Session, rules: Rules, *, at: np.datetime64, touched: Touched | None = None) -> int:
     """Keep what is shown as a signal for the first time; return how many those are.
 
-    Signals are put together anew from every call, or from those that can reach what was `touched`.
+    Signals are put together anew from every call, or from those that can reach what was `touched`. From
+    every call at the first take after the sheet names bores, spindles or parts otherwise, and after an
+    update that puts signals together in another way (`told.PUT_TOGETHER`).
     """
-    basis = basis_of(session, rules) if touched is not None else None
-    if touched is None or basis is None:
+    basis = basis_of(session, rows=touched.rows_before) if touched is not None else None
+    if touched is None or basis is None or not stands_under(rules, basis):
         groups = named_groups(session, rules).groups
         keep_told(session, rules, groups, _whole_basis(session, rules, groups))
     else:
         found = reached(session, rules, basis, touched)
         groups = found.after
         names = {g.id for g in (*found.before, *groups)}
+        if basis.sheet != rules.now.version:
+            session.told_under(rules.now.version)
         keep_told(session, rules, groups, found.basis, among=names)
     known = session.announced_of(g.id for g in groups)
     new = [_announcement(g, at=at) for g in groups if g.id not in known]
@@ -75,7 +79,7 @@ def announce(session: Session, rules: Rules, *, at: np.datetime64, touched: Touc
 def _whole_basis(session: Session, rules: Rules, groups: Iterable[Group]) -> Basis:
     return Basis(
         rows=rows_of_audits(session),
-        shares=tuple(finding_calls(session, rules)),
+        shares=shares_of(session, rules),
         moved={g.id: span_of([g]) for g in groups if g.id != name_of(g.lead)},
     )
 

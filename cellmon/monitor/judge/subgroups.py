@@ -20,7 +20,8 @@ from cellmon.monitor.judge.part_runs import part_runs
 from cellmon.monitor.judge.process import evidence, offsets_given
 from cellmon.monitor.judge.together import Rows, alone, dense, together
 from cellmon.monitor.rules import Unit
-from cellmon.records import EventKind, Numbers, Stream, Texts, Whole, no_rows
+from cellmon.records import EventKind, Numbers, Stream, Texts, Whole, absent, no_rows
+from cellmon.records.alike import numbered, run_starts
 from cellmon.sheet import DiameterFeature, Part, Sheet
 from cellmon.store.joining import streams_of
 
@@ -167,20 +168,20 @@ def _codes(columns: Sequence[NDArray[Any]], size: int) -> Whole:
     """Number the different rows of some columns, in the columns' own order, None first."""
     code = np.zeros(size, dtype=np.int64)
     for column in columns:
-        if size and column[0] is None and column.tolist().count(None) == size:
+        if size and column[0] is None and absent(column).all():
             continue  # it tells none from another
         number, words = _numbered(column)
         code = dense(code * (len(words) + 1) + number + 1)
     return code
 
 
-def _numbered(column: NDArray[Any]) -> tuple[Whole, NDArray[Any]]:
+def _numbered(column: NDArray[Any]) -> tuple[Whole, Sequence[Any] | NDArray[Any]]:
     """Number the different values of a column in their own order, -1 for None; and which they are."""
     import pandas as pd
 
     if column.dtype == object:
-        return pd.factorize(column, sort=True)
-    begins = np.concatenate(([0], np.flatnonzero(column[1:] != column[:-1]) + 1))[: len(column)]
+        return numbered(column, sort=True)
+    begins = run_starts(column)
     number, values = pd.factorize(column[begins], sort=True)  # numbers and moments stand long
     return np.repeat(number, np.diff(begins, append=len(column))), values
 

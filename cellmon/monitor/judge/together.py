@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.judged import Bores
-from cellmon.records import Flags, Numbers, Texts, Whole
+from cellmon.records import Flags, Numbers, Whole
+from cellmon.records.alike import numbered, said
 from cellmon.sheet import Part, Sheet
 
 
@@ -131,7 +132,7 @@ def _table(bores: Bores, part: Part, sheet: Sheet) -> Whole:
     import pandas as pd
 
     usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
-    unit, part_of_unit = pd.factorize(bores.unit_start)[0], pd.factorize(bores.part)[0]
+    unit, part_of_unit = pd.factorize(bores.unit_start)[0], numbered(bores.part)[0]
     block, blocks = pd.factorize(unit * (part_of_unit.max(initial=0) + 1) + part_of_unit)
     table = np.full((len(blocks), len(part.bores)), -1, dtype=np.int64)
     for column, name in enumerate(part.bores):
@@ -146,9 +147,9 @@ def _table(bores: Bores, part: Part, sheet: Sheet) -> Whole:
 def _named(bores: Bores, carrier: Whole, members: Whole, spindle: str | None) -> Bores:
     """Return one row a block, under the name of the group; what its bores differ in is their last's."""
     found = bores.select(carrier)
-    nothing: Texts = np.full(len(carrier), None, dtype=object)
+    nothing = said(None, len(carrier))
     flags = np.bitwise_or.reduce(bores.flags[members], axis=1)
-    named = np.full(len(carrier), spindle, dtype=object)
+    named = said(spindle, len(carrier))
     one_set = spindle is not None
     return replace(
         found,

@@ -6,6 +6,7 @@ change may reach it, and a history of years has thousands.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
@@ -16,6 +17,7 @@ import numpy as np
 
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.evidence import Moved
+from cellmon.monitor.judge.finding_stands import Shares, Stand
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.rules import BEGINNING, END, Rules
 from cellmon.records import Kind, Stream
@@ -24,6 +26,8 @@ from cellmon.store import Session, ToldSignal
 _TIMES = ("at", "last_at", "change_at", "earliest_at", "latest_at")
 BASIS = ""
 """The name under which it is kept what the signals rest on; it tells of no time."""
+PUT_TOGETHER = 1
+"""Raised by a program that calls, joins or names otherwise: the next take then puts all together once."""
 AUDITED = (Kind.CHARACTERISTICS, Kind.FINDINGS, Kind.TRACES)
 """Kinds of rows of which every one bears on what later ones call."""
 
@@ -34,8 +38,10 @@ class Basis:
 
     rows: Mapping[str, int]
     """The newest row of each kind of audit."""
-    shares: tuple[Called, ...] = ()
-    """What the shares of bores with a finding called."""
+    sheet: int = 0
+    """The version of the sheet they were put together under."""
+    shares: Shares = field(default_factory=Shares)
+    """What the shares of bores with a finding called, and where they stand."""
     moved: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     """Signals that keep an earlier name, with their first and last moment, microseconds."""
 
@@ -66,27 +72,51 @@ def keep_told(
     ]
     body = {
         "calls": [],
+        "put_together": PUT_TOGETHER,
         "rows": basis.rows,
-        "shares": [plain(call) for call in basis.shares],
+        "shares": [plain(call) for call in basis.shares.calls],
+        "stands": None if basis.shares.stands is None else [vars(one) for one in basis.shares.stands],
         "moved": basis.moved,
     }
     kept.append(ToldSignal(id=BASIS, sheet=rules.now.version, earliest_at=END, last_at=BEGINNING, body=body))
     session.keep_told(kept, among=None if among is None else {*among, BASIS})
 
 
-def basis_of(session: Session, rules: Rules) -> Basis | None:
+def basis_of(session: Session, *, rows: Mapping[str, int] | None = None) -> Basis | None:
     """Return what the signals kept rest on; None where they must be put together from every call.
 
-    That is so under another sheet, and once more was audited: each audit is held against all before it.
+    That is so where they were put together in another way, or without some audits: `rows` are the newest
+    they should know of, by default those in the store.
     """
-    if session.sheets_of_told() != {rules.now.version}:
+    kept = next(iter(session.told_of([BASIS])), None)
+    if kept is None or session.sheets_of_told() != {kept.sheet}:
         return None
-    body = next((kept.body for kept in session.told_of([BASIS])), None)
-    if body is None or body["rows"] != rows_of_audits(session):
+    body = kept.body
+    if body["rows"] != (rows_of_audits(session) if rows is None else rows):
         return None
-    shares = tuple(_called(call) for call in body["shares"])
+    if body.get("put_together", 1) != PUT_TOGETHER:
+        return None
+    stands = body.get("stands")
+    shares = Shares(
+        calls=tuple(_called(call) for call in body["shares"]),
+        stands=None if stands is None else tuple(Stand(**one) for one in stands),
+    )
     moved = {name: (first, last) for name, (first, last) in body["moved"].items()}
-    return Basis(rows=body["rows"], shares=shares, moved=moved)
+    return Basis(rows=body["rows"], sheet=kept.sheet, shares=shares, moved=moved)
+
+
+def fingerprint_told(session: Session) -> dict[str, str]:
+    """Return a hash of the signals kept, without their names, and of what shares of bores stand on.
+
+    Names tell how signals were first announced. The second is not there where an older program kept them.
+    """
+    names = [name for name, _ in session.told()]
+    bodies = {kept.id: kept.body for kept in session.told_of(names)}
+    basis = bodies.pop(BASIS, {})
+    found = {"signals told": sorted(json.dumps(body["calls"], sort_keys=True) for body in bodies.values())}
+    if basis.get("stands") is not None:
+        found["shares"] = [json.dumps([basis["shares"], basis["stands"]], sort_keys=True)]
+    return {name: hashlib.sha256("\n".join(rows).encode()).hexdigest() for name, rows in found.items()}
 
 
 def is_kept(session: Session, rules: Rules, *, until: np.datetime64) -> bool:

@@ -38,14 +38,16 @@ class Audited:
     refused: tuple[TracedFigure, ...]
 
 
-def audited_rows(session: Session, *, end: np.datetime64 | None = None) -> Audited:
-    """Return every figure of another instrument before a moment.
+def audited_rows(
+    session: Session, *, end: np.datetime64 | None = None, names: Collection[str] | None = None
+) -> Audited:
+    """Return every figure of another instrument before a moment, or those of some names.
 
     Where the points of a trace give a figure, what the instrument reported for the same bore and moment
     does not count a second time.
     """
-    reported = session.rows(Kind.CHARACTERISTICS, end=end)
-    figures = session.traced(end=end)
+    reported = session.rows(Kind.CHARACTERISTICS, end=end, characteristics=names)
+    figures = [f for f in session.traced(end=end) if names is None or f.feature in names]
     known = [f for f in figures if f.value is not None]
     given = {(f.feature, *_key(f.of)) for f in known}
     moments = reported.at.astype("datetime64[us]").astype(np.int64).tolist()

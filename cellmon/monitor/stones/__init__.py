@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -83,11 +84,11 @@ def stones(view: View, *, stone_set: str | None = None, now: StonesNow | None = 
         When no set has that name.
     """
     now = stones_now(view) if now is None else now
-    names = now.names if stone_set is None else (stone_set,)
     if stone_set is not None and stone_set not in now.names:
         known = ", ".join(now.names[-8:]) or say("none yet")
         raise NotFound(say("no stone set {name}; there are {known}", name=stone_set, known=known))
-    sets = sorted((set_of(now, name) for name in names), key=_place)
+    told = [set_of(now, stone_set)] if stone_set else now.each("stone sets", now.names, partial(set_of, now))
+    sets = sorted(told, key=_place)
     return StonesAnswer(
         **view.head(),
         sentence=_sentence(sets),

@@ -76,6 +76,8 @@ def honing(now: StonesNow, stay: Stay) -> Honing:
 def _stock(now: StonesNow, bores: Bores) -> Floats:
     """Return what was honed off each bore's diameter; nan where it was not measured before."""
     before = now.before_honing
+    if not before:
+        return np.full(len(bores), np.nan)
     pairs = zip(bores.part.tolist(), bores.bore.tolist(), strict=True)
     size = np.array([before.get(pair, np.nan) for pair in pairs], dtype=np.float64)
     return np.asarray(bores.average - size, dtype=np.float64)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from cellmon.errors import NotEnoughData
 from cellmon.judged import Bores
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Events, Kind
+from cellmon.records import EventKind
 from cellmon.stones.dressing_cost import Growth, dull_growth, fresh_growth, growth
 
 LOOKED_BACK = np.timedelta64(30, "D")
@@ -37,6 +37,8 @@ class Intervals:
     age: Floats
     """Bores of that set in the time looked at."""
     honed: NDArray[np.datetime64]
+    looked: Bores
+    """Every bore of the time looked at, as made."""
 
     @property
     def lengths(self) -> Floats:
@@ -96,11 +98,11 @@ class Learned:
 def intervals_of(view: View, spindle: str) -> Intervals:
     """Return the newest bores of a spindle, in the order they were honed, by dressing interval."""
     start = view.as_of - LOOKED_BACK
-    bores = view.session.bores(spindle=spindle, charted=True, start=start, end=view.as_of, last=MOST_BORES)
-    honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
+    looked = view.session.bores(spindle=spindle, charted=True, start=start, end=view.as_of, last=MOST_BORES)
+    honed = np.where(np.isnat(looked.honed_at), looked.measured_at, looked.honed_at)
     order = np.argsort(honed, kind="stable")
-    bores, honed = bores.select(order), honed[order]
-    events: Events = view.session.rows(Kind.EVENTS, start=start, end=view.as_of)
+    honed = honed[order]
+    events = view.logged(start, view.as_of)
     fitted = (events.event == EventKind.STONES_FITTED) & (events.spindle == spindle)
     dressed = (events.event == EventKind.STONES_DRESSED) & (events.spindle == spindle)
     edges, fittings = np.sort(events.at[fitted | dressed]), np.sort(events.at[fitted])
@@ -108,12 +110,13 @@ def intervals_of(view: View, spindle: str) -> Intervals:
     since, age = _since(interval, len(edges)), _since(stone_set, len(fittings))
     whole = interval > 0  # bores before the first dressing known count from none
     return Intervals(
-        bores=bores.select(whole),
+        bores=looked.select(order[whole]),
         since=since[whole],
         interval=interval[whole],
         stone_set=stone_set[whole],
         age=age[whole],
         honed=honed[whole],
+        looked=looked,
     )
 
 

@@ -1,7 +1,7 @@
-"""Bores that each spindle honed up to a moment, from counts of each unit of judging; all parts count.
+"""Bores that each spindle honed up to a moment, by unit of judging; all parts count.
 
-The counts are of bores with a complete measurement. The newest units are counted bore by bore, and what
-they have beside complete ones is added to the older in proportion.
+The newest weeks are counted bore by bore. Of older units the bores stand as `counted` has them, and are taken
+as even in time inside a unit: a shift that is long over keeps its bores whatever comes later.
 
 A bore of a larger part wears stones more: it counts by its area, and by the stock taken where the sheet
 says it (`stock_um` of a part), against the first part of the sheet.
@@ -10,11 +10,23 @@ says it (`stock_um` of a part), against the first part of the sheet.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon.monitor.stones.counted import (
+    LONGEST,
+    Lately,
+    LongOver,
+    Made,
+    OneByOne,
+    Unit,
+    lately,
+    long_over,
+    one_by_one,
+)
 from cellmon.monitor.stones.log import Stay
 from cellmon.monitor.view import View
 from cellmon.records import Times, Whole
@@ -23,12 +35,6 @@ from cellmon.sheet import Part, Sheet
 Floats = NDArray[np.float64]
 
 LATEST = np.datetime64(2**62, "us")
-LONGEST = np.timedelta64(36, "h")
-"""A unit that is longer is no shift: its bores are counted one by one."""
-EXACT = 60
-"""The newest units are counted to the bore; inside older ones bores are taken as even in time."""
-SAMPLED = 12
-"""Newest units that tell how many bores have no complete measurement."""
 
 
 def weights(sheet: Sheet) -> dict[str, float]:
@@ -52,44 +58,33 @@ def _stock(part: Part, first: Part) -> float:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Made:
-    """Bores of one spindle by unit of judging, in order of time; counted by their weight."""
-
-    start: Times
-    end: Times
-    before: Floats
-    """Bores before each unit."""
-    bores: Floats
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Honed:
     """Counts of every spindle."""
 
     view: View
     weight: Mapping[str, float]
+    over: LongOver
+    lately: Lately
     made: Mapping[str, Made]
-    _moments: dict[tuple[str, np.datetime64], _OneByOne] = field(default_factory=dict)
     _between: dict[tuple[str, np.datetime64, np.datetime64], float] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, view: View, stays: Iterable[Stay] = ()) -> Honed:
-        """Read the counts up to the moment of the view, and what was honed in each of some stays."""
+    def of(cls, view: View) -> Honed:
+        """Read the counts up to the moment of the view."""
         weight = weights(view.sheet)
-        rows: dict[str, dict[tuple[np.datetime64, np.datetime64], float]] = {}
-        for row in view.session.made_by_unit():
-            if row.start > view.as_of:
-                continue
-            mine = rows.setdefault(row.spindle, {})
-            span = (row.start, row.end)
-            mine[span] = mine.get(span, 0.0) + row.bores * weight.get(row.part_number, 1.0)
-        found = cls(view=view, weight=weight, made={name: _made(units) for name, units in rows.items()})
-        made = {name: found.completed(name, made) for name, made in found.made.items()}
-        counted = replace(found, made=made, _between={})
-        counted._count(stays)
-        return counted
+        over, newest = long_over(view, weight), lately(view, weight)
+        spindles = {name for unit in newest.units.values() for name in unit}
+        made = {name: _made(over, newest, name) for name in sorted({*over.made, *spindles})}
+        return cls(view=view, weight=weight, over=over, lately=newest, made=made)
 
-    def _count(self, stays: Iterable[Stay]) -> None:
+    def stamp(self, until: np.datetime64) -> tuple[object, ...]:
+        """Return what all counts up to a moment rest on: it is the same as long as they are."""
+        return (
+            self.over,
+            *self.lately.stamps[: int(np.searchsorted(self.lately.start, until, side="right"))],
+        )
+
+    def count(self, stays: Iterable[Stay]) -> None:
         """Count the bores of many stays together, as `between` does of each."""
         by_spindle: dict[str, list[tuple[np.datetime64, np.datetime64]]] = {}
         for stay in stays:
@@ -100,19 +95,6 @@ class Honed:
             at = self.upto(spindle, moments, asked=np.arange(len(moments)) // 2).reshape(-1, 2)
             for (start, end), (first, last) in zip(spans, at, strict=True):
                 self._between[spindle, start, end] = float(last - first)
-
-    def completed(self, spindle: str, made: Made) -> Made:
-        """Return counts with the bores that have no complete measurement, as the newest units have them."""
-        short = made.end - made.start <= LONGEST
-        newest = np.flatnonzero(short)[-SAMPLED:]
-        counted = float(made.bores[newest].sum())
-        if counted <= 0:
-            return made
-        honed = sum(float(self._one_by_one(spindle, made.start[u]).weight.sum()) for u in newest)
-        bores = made.bores * (honed / counted)
-        for u in newest:
-            bores[u] = float(self._one_by_one(spindle, made.start[u]).weight.sum())
-        return replace(made, bores=bores, before=np.concatenate(([0.0], np.cumsum(bores)))[:-1])
 
     def upto(self, spindle: str, moments: Times, *, asked: Whole | None = None) -> Floats:
         """Return the bores a spindle had honed by each moment, since the store begins.
@@ -148,38 +130,41 @@ class Honed:
         length = np.maximum(end - start, np.timedelta64(1, "us"))
         share = np.clip((moments - start[which]) / length[which], 0.0, 1.0)
         found = np.where(over[which], 1.0, share) * bores[which]
-        exact = ~over & ((end - start > LONGEST) | (len(made.start) - units <= EXACT))
+        exact = ~over & ((end - start > LONGEST) | (start >= self._counted_since))
         for k in np.flatnonzero(exact):
             one, here = self._one_by_one(spindle, start[k]), which == k
             at = np.searchsorted(one.at, np.minimum(moments[here], self.view.as_of), side="right")
             found[here] = np.concatenate(([0.0], np.cumsum(one.weight)))[at]
         return np.asarray(found, dtype=np.float64)
 
-    def _one_by_one(self, spindle: str, start: np.datetime64) -> _OneByOne:
+    @property
+    def _counted_since(self) -> np.datetime64:
+        return self.lately.start[0] if len(self.lately.start) else LATEST
+
+    def _one_by_one(self, spindle: str, start: np.datetime64) -> OneByOne:
         """Return when each bore of a unit was honed first, and what it counts."""
-        if (spindle, start) not in self._moments:
-            first = self.view.session.first_honed(start).get(spindle)
-            numbers = [] if first is None else first.part_number.tolist()
-            weight = np.array([self.weight.get(n, 1.0) for n in numbers], dtype=np.float64)
-            at = np.array([], dtype="datetime64[us]") if first is None else first.at
-            self._moments[spindle, start] = _OneByOne(at=at, weight=weight)
-        return self._moments[spindle, start]
+        if start not in self._units:
+            self._units[start] = one_by_one(self.view, start, self.weight)
+        return self._units[start].get(spindle, NONE)
+
+    @cached_property
+    def _units(self) -> dict[np.datetime64, Unit]:
+        return dict(self.lately.units)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _OneByOne:
-    """The bores of one spindle in one unit, in order of time."""
-
-    at: Times
-    weight: Floats
+NONE = OneByOne(at=np.array([], dtype="datetime64[us]"), weight=np.zeros(0))
 
 
-def _made(units: Mapping[tuple[np.datetime64, np.datetime64], float]) -> Made:
-    spans = sorted(units)
-    bores = np.array([units[span] for span in spans], dtype=np.float64)
-    return Made(
-        start=np.array([start for start, _ in spans], dtype="datetime64[us]"),
-        end=np.array([end for _, end in spans], dtype="datetime64[us]"),
-        before=np.concatenate(([0.0], np.cumsum(bores)))[:-1],
-        bores=bores,
+def _made(over: LongOver, newest: Lately, spindle: str) -> Made:
+    """Return the units of one spindle, the older ones before those counted bore by bore."""
+    mine = [i for i, unit in enumerate(newest.units.values()) if spindle in unit]
+    start, end = newest.start[mine], newest.end[mine]
+    bores = np.array([newest.units[at][spindle].total for at in start], dtype=np.float64)
+    before = over.made.get(spindle)
+    if before is None:
+        return Made.of(start, end, bores)
+    return Made.of(
+        np.concatenate((before.start, start)),
+        np.concatenate((before.end, end)),
+        np.concatenate((before.bores, bores)),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -11,7 +11,7 @@ import numpy as np
 from cellmon.monitor.stones.measured import Rounds
 from cellmon.sheet import StoneKind
 from cellmon.stones.feed import FeedWear
-from cellmon.stones.life import Life, Worn, remaining_life
+from cellmon.stones.life import Life, Worn, remaining_bores, remaining_life
 from cellmon.stones.prior import Path, WearPrior, guessed_prior, learn_prior
 from cellmon.stones.wear import (
     NO_BREAK_IN,
@@ -78,6 +78,15 @@ class KindKnown:
 
     def prior(self, *, without: str | None = None) -> WearPrior | None:
         """Return what is expected of a set: from the others of its kind, else from a person's guess."""
+        if without not in self._priors:
+            self._priors[without] = self._learned(without)
+        return self._priors[without]
+
+    @cached_property
+    def _priors(self) -> dict[str | None, WearPrior | None]:
+        return {}
+
+    def _learned(self, without: str | None) -> WearPrior | None:
         others = [
             path
             for name, path in self.paths.items()
@@ -145,10 +154,10 @@ class SetLife:
     """What its own path says, as the life is made from it."""
     reading_um: float
 
-    def until(self, depth_um: float) -> Life:
-        """Return the bores until so much of the depth left has worn off."""
+    def until(self, depth_um: float, shares: Sequence[float]) -> list[float]:
+        """Return the bores within which shares of such sets have worn so much of the depth left."""
         worn = replace(self.worn, depth_um=depth_um)
-        return remaining_life(worn, self.prior, reading_um=self.reading_um)
+        return remaining_bores(worn, self.prior, shares, reading_um=self.reading_um)
 
 
 def life_of(known: KindKnown, name: str, *, bores: float, fed: FeedWear | None = None) -> SetLife | None:

@@ -92,12 +92,9 @@ class SetLine:
 
 def set_lines(now: StonesNow) -> tuple[SetLine, ...]:
     """Return the line of every set of a known kind that was fitted or measured, by its first fitting."""
-    found = []
-    for name in now.names:
-        known = now.known(name)
-        if known is not None and (now.stays(name) or name in known.wear):
-            found.append(_line(now, name, known))
-    return tuple(found)
+    known = {name: found for name in now.names if (found := now.known(name)) is not None}
+    drawn = [name for name, found in known.items() if now.stays(name) or name in found.wear]
+    return tuple(now.each("lines of stone sets", drawn, lambda name: _line(now, name, known[name])))
 
 
 def _line(now: StonesNow, name: str, known: KindKnown) -> SetLine:
@@ -203,8 +200,8 @@ def _fan(now: StonesNow, known: KindKnown, life: SetLife, stay: Stay | None, hon
     """
     depth = max(life.worn.depth_um, 0.0)
     shares = _levels(life, depth)
-    lives = [*(life.until(float(share) * depth) for share in shares[:-1]), life.life]
-    to_come = np.array([[one.p05, one.p50, one.p95] for one in lives])
+    levels = [life.until(float(share) * depth, (0.05, 0.5, 0.95)) for share in shares[:-1]]
+    to_come = np.array([*levels, [life.life.p05, life.life.p50, life.life.p95]])
     told = life.since_um if life.worn.bores_since == 0 else 0.0  # by the expander, taken off the depth
     pending = max(life.depth_um - life.worn.depth_um - told, 0.0)
     broken_in = pending - np.array([known.break_in.pending(honed + n) for n in to_come[:, 1]])

@@ -47,6 +47,20 @@ class Dressing:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LoggedOf:
+    """All that was logged of one set, and the newest moment of it."""
+
+    stays: tuple[Stay, ...]
+    dressings: tuple[Dressing, ...]
+    last: np.datetime64
+
+    @property
+    def is_fitted(self) -> bool:
+        """Whether the set is on a spindle."""
+        return bool(self.stays) and self.stays[-1].end is None
+
+
+@dataclass(frozen=True, kw_only=True)
 class StoneLog:
     """All stays of every set in order of time, the dressings, and what had to be assumed, by set."""
 
@@ -60,6 +74,19 @@ class StoneLog:
     def dressings_of(self, stone_set: str) -> Sequence[Dressing]:
         """Return the dressings of one set, in order of time."""
         return self._by_set.get(stone_set, ())
+
+    def logged_of(self, stone_set: str) -> LoggedOf:
+        """Return all that was logged of one set."""
+        if stone_set not in self._logged:
+            stays, dressings = self.stays.get(stone_set, ()), tuple(self.dressings_of(stone_set))
+            moments = (*(s.end or s.start for s in stays), *(d.at for d in dressings))
+            last = max(moments, default=np.datetime64(0, "us"))
+            self._logged[stone_set] = LoggedOf(stays=stays, dressings=dressings, last=last)
+        return self._logged[stone_set]
+
+    @cached_property
+    def _logged(self) -> dict[str, LoggedOf]:
+        return {}
 
     @cached_property
     def _by_set(self) -> Mapping[str | None, Sequence[Dressing]]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.monitor.stones.honed import Honed
-from cellmon.monitor.stones.log import Stay, StoneLog
+from cellmon.monitor.stones.log import LoggedOf, Stay, StoneLog
 from cellmon.records import StoneMeasurements, Times, Whole
 from cellmon.stones.evenness import Swap, swapped
 from cellmon.stones.wear import Thickness
@@ -55,6 +57,11 @@ class Rounds:
     asked: tuple[str, ...]
     said: tuple[str, ...]
 
+    def says(self, other: Rounds) -> bool:
+        """Return whether others say the same: of the same measurements, with the same bores by then."""
+        alike = self.thickness.um is other.thickness.um
+        return alike and np.array_equal(self.thickness.bores, other.thickness.bores)
+
     @property
     def bare(self) -> Rounds:
         """These without what is said of them."""
@@ -74,17 +81,32 @@ def rounds_of(
     per_set: Mapping[str, int],
     before: Mapping[str, float],
     grids: Callable[[Callable[[], Grids]], Grids] = lambda work: work(),
+    each: Callable[[Mapping[str, Any], Callable[[str], Rounds]], dict[str, Rounds]] | None = None,
+    before_now: Mapping[str, Rounds] = MappingProxyType({}),
 ) -> dict[str, Rounds]:
     """Return the rounds of every set that was measured.
 
     `per_set`: how many stones its kind has; `before`: bores it had honed when it was received; `grids`
-    returns what the rows alone say, worked out now or as it was.
+    returns what the rows alone say, `each` the rounds of each set, worked out now or as they were, which
+    are `before_now` and stay the same ones where they say the same.
     """
-    found = {}
-    for name, grid in grids(lambda: _grids(rows, per_set)).items():
-        counted = bores_at(log.stays.get(name, ()), honed, grid.moments, before=before.get(name, 0.0))
-        found[name] = _rounds(grid, counted)
-    return found
+    laid = grids(lambda: _grids(rows, per_set))
+
+    def work(name: str) -> Rounds:
+        begun, grid, known = before.get(name, 0.0), laid[name], before_now.get(name)
+        found = _rounds(grid, bores_at(log.stays.get(name, ()), honed, grid.moments, before=begun))
+        return known if known is not None and found.says(known) else found
+
+    if each is None:
+        return {name: work(name) for name in laid}
+    counts = {name: _counts_of(log.logged_of(name), honed, grid.moments) for name, grid in laid.items()}
+    return each({name: (grid, before.get(name), *counts[name]) for name, grid in laid.items()}, work)
+
+
+def _counts_of(logged: LoggedOf, honed: Honed, moments: Times) -> tuple[Any, ...]:
+    """Return what the bores of a set by some moments rest on, the last of which is the newest."""
+    runs = logged.is_fitted and _counted(logged.stays[-1], honed) > 0
+    return (logged, runs, honed.stamp(max(moments[-1], logged.last)))
 
 
 def _grids(rows: StoneMeasurements, per_set: Mapping[str, int]) -> Grids:

@@ -5,15 +5,19 @@ Answers and the plan are made from this; it is worked out once a view.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cached_property
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
+from itertools import pairwise
+from typing import Any, TypeVar
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.judged import Bores, Subgroups
 from cellmon.monitor.kept import kept
+from cellmon.monitor.stones.before import sizes_before
+from cellmon.monitor.stones.counted import counted_since
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.kinds import KindKnown, SetLife, know_kind, life_of
 from cellmon.monitor.stones.log import CHIPPED, STONE_EVENTS, Stay, StoneLog, read_log
@@ -25,6 +29,8 @@ from cellmon.sheet import StoneKind
 from cellmon.stones.feed import FeedWear, feed_wear
 from cellmon.store.joining import by_stream
 from cellmon.words import voice
+
+Told = TypeVar("Told")
 
 LOOKED_BACK = np.timedelta64(14, "D")
 """Time from which the drift of form is read."""
@@ -92,16 +98,42 @@ class StonesNow:
     def bores(self, name: str, at: np.datetime64 | None = None) -> float:
         """Return the bores a set has honed in all, by a moment or by now."""
         if at is None:
-            if name not in self._honed:
-                self._honed[name] = self.bores(name, self.view.as_of)
-            return self._honed[name]
+            return self._honed[name][0]
         moment = np.array([at], dtype="datetime64[us]")
         before = self.received.get(name, Received()).bores_before
         return float(bores_at(self.stays(name), self.honed, moment, before=before)[0])
 
     @cached_property
-    def _honed(self) -> dict[str, float]:
-        return {}
+    def _honed(self) -> Mapping[str, tuple[float, ...]]:
+        """The bores of every set by now, by each of its dressings, and by each stay's end."""
+        logged = {name: self.log.logged_of(name) for name in self.names}
+        off = {
+            name: (one, self.received.get(name), self.honed.stamp(one.last))
+            for name, one in logged.items()
+            if not one.is_fitted
+        }
+        stands = self.view.carry_each("bores of stone sets", off, self._count)
+        return {name: stands[name] if name in stands else self._count(name) for name in self.names}
+
+    def _count(self, name: str) -> tuple[float, ...]:
+        stays, before = self.stays(name), self.received.get(name, Received()).bores_before
+        ends = [end_before(earlier, stay) for earlier, stay in pairwise(stays)]
+        moments = [self.view.as_of, *(d.at for d in self.log.dressings_of(name)), *ends]
+        found = bores_at(stays, self.honed, np.array(moments, dtype="datetime64[us]"), before=before)
+        return tuple(found.tolist())
+
+    def rests_on(self, name: str) -> tuple[Any, ...]:
+        """Return what all that is told of a set rests on, while it is on no spindle and wears no more."""
+        said = (self.received.get(name), self.log.kinds.get(name), self.log.assumed.get(name))
+        known = (self._known(name), self.rounds.get(name), self.log.logged_of(name), self._honed[name])
+        return (*known, *said, self.view.rules.now.version)
+
+    def each(self, what: str, names: Iterable[str], work: Callable[[str], Told]) -> list[Told]:
+        """Return what is told of each of some sets; of those off the spindles as it was, while it stands."""
+        rests_on = {name: self.rests_on(name) for name in names if not self.log.logged_of(name).is_fitted}
+        spoken = f"{what} {voice()} {lengths.shown()}"  # of each language and unit of lengths
+        stands = self.view.carry_each(spoken, rests_on, work)
+        return [stands[name] if name in stands else work(name) for name in names]
 
     def running(self) -> tuple[Stay, ...]:
         """Return the stays of the sets that are fitted, by spindle."""
@@ -124,9 +156,11 @@ class StonesNow:
     def recent(self, spindle: str) -> Bores:
         """Return the newest bores of a spindle, in order of time."""
         if spindle not in self._recent:
-            self._recent[spindle] = self.view.session.bores(
-                spindle=spindle, charted=True, last=LOOKED_AT, end=self.view.as_of
-            )
+            looked = self.view.dressed_intervals(spindle).looked
+            if len(looked) < LOOKED_AT:  # they may go back farther than what is looked at for dressings
+                end = self.view.as_of
+                looked = self.view.session.bores(spindle=spindle, charted=True, last=LOOKED_AT, end=end)
+            self._recent[spindle] = looked.select(slice(-LOOKED_AT, None))
         return self._recent[spindle]
 
     @cached_property
@@ -140,7 +174,10 @@ class StonesNow:
         first = min((at[0] for at in looked if len(at)), default=None)
         if first is None:
             return {}
-        rows = self.view.session.bores(start=first - WAITED, end=self.view.as_of, charted=False)
+        since = first - WAITED
+        if since >= counted_since(self.view.as_of):
+            return sizes_before(self.view, self.honed.lately, since=since)
+        rows = self.view.session.bores(start=since, end=self.view.as_of, charted=False)
         rows = rows.select((rows.stage == "before") & np.isfinite(rows.average))
         return dict(zip(zip(rows.part, rows.bore, strict=True), rows.average.tolist(), strict=True))
 
@@ -216,7 +253,8 @@ def stones_now(view: View) -> StonesNow:
     }
     kinds = {name: one.kind for name, one in received.items() if one.kind}
     log = _log(view, kinds, until)
-    honed = Honed.of(view, [stay for stays in log.stays.values() for stay in stays])
+    honed = Honed.of(view)
+    honed.count(log.fitted())
     rows: StoneMeasurements = _rows(view, Kind.STONE_MEASUREMENTS)
     rows = rows.select(rows.at < until)
     found = StonesNow(
@@ -232,6 +270,7 @@ def stones_now(view: View) -> StonesNow:
     before = {name: one.bores_before for name, one in received.items()}
     per_set = {name: kind.stones_per_set for name, kind in by_set.items() if kind is not None}
     rests_on = (view.session.newest_row_of(Kind.STONE_MEASUREMENTS), len(rows), per_set, voice())
+    counted_before: Mapping[str, Any] = view.carried.get("rounds as counted", (None, {}))[1]
     rounds = rounds_of(
         rows,
         log,
@@ -239,18 +278,18 @@ def stones_now(view: View) -> StonesNow:
         per_set=per_set,
         before=before,
         grids=lambda work: view.carry("rounds of stones", rests_on, work),
+        each=lambda counts, work: view.carry_each("rounds as counted", counts, work),
+        before_now={name: one for name, (_, one) in counted_before.items()},
     )
     known = {}
     for kind in view.sheet.stone_kinds:
-        mine = {
-            name: one.bare
-            for name, one in rounds.items()
-            if by_set[name] is kind and name not in found.unknown
-        }
-        known[kind.id] = kept(know_kind, kind, mine)  # readings change nothing of it, and are most that comes
-    return StonesNow(
-        view=view, received=received, log=log, honed=honed, rounds=rounds, kinds=known, unknown=found.unknown
-    )
+        mine = {n: r for n, r in rounds.items() if by_set[n] is kind and n not in found.unknown}
+        known[kind.id] = view.carry(f"kind {kind.id}", (kind, mine), partial(_known_of, kind, mine))
+    return replace(found, rounds=rounds, kinds=known)
+
+
+def _known_of(kind: StoneKind, rounds: Mapping[str, Rounds]) -> KindKnown:
+    return kept(know_kind, kind, {name: one.bare for name, one in rounds.items()})
 
 
 def _rows(view: View, kind: Kind) -> Any:
@@ -276,6 +315,12 @@ def _log(view: View, kinds: Mapping[str, str], until: np.datetime64) -> StoneLog
 def _unknown(measured: Texts, received: Mapping[str, Received], log: StoneLog) -> tuple[str, ...]:
     every = dict.fromkeys(measured.tolist())
     return tuple(name for name in every if name not in received and name not in log.stays)
+
+
+def end_before(earlier: Stay, stay: Stay) -> np.datetime64:
+    """Return the last moment of a stay before the next one of its set."""
+    end = stay.start if earlier.end is None else min(earlier.end, stay.start)
+    return end - np.timedelta64(1, "us")
 
 
 def last_dressed(now: StonesNow, stay: Stay) -> np.datetime64 | None:

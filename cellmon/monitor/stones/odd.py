@@ -9,7 +9,7 @@ import numpy as np
 from cellmon import lengths
 from cellmon.local import number
 from cellmon.monitor.stones.kinds import KindKnown
-from cellmon.monitor.stones.now import StonesNow
+from cellmon.monitor.stones.now import StonesNow, end_before
 from cellmon.stones.wear import Jump
 from cellmon.words import say, to_say
 
@@ -68,8 +68,7 @@ def _counted_otherwise(now: StonesNow, name: str) -> list[str]:
     """Say where a set came back with other bores than the log had counted."""
     found = []
     for earlier, stay in pairwise(now.stays(name)):
-        end = stay.start if earlier.end is None else min(earlier.end, stay.start)
-        counted = now.bores(name, end - np.timedelta64(1, "us"))
+        counted = now.bores(name, end_before(earlier, stay)) if stay.before else 0.0
         if stay.before and contradicts(stay.before, counted):
             larger = max(stay.before, counted)
             found.append(

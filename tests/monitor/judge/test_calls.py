@@ -51,7 +51,7 @@ class Kept:
         }
         self._doubts = batch(Doubts, doubts, unit_start=0, words="", gauge="G1", id="x")
 
-    def rows(self, kind, *, end=None):
+    def rows(self, kind, *, start=None, end=None, characteristics=None):
         return self._rows[kind]
 
     def traced(self, *, end=None):

@@ -8,7 +8,9 @@ from itertools import pairwise
 
 import pytest
 
-from cellmon.monitor.judge import told
+import cellmon
+from cellmon.monitor.judge import signals, told
+from cellmon.monitor.judge.finding_stands import shares_of
 from cellmon.monitor.judge.signals import named_groups
 from tests.monitor.shifting_cell import (
     SHIFTING_EVENTS,
@@ -17,7 +19,8 @@ from tests.monitor.shifting_cell import (
     event_rows,
     shifting_rows,
 )
-from tests.small_cell import CHECKS, checks, new_cell, write
+from tests.monitor.test_audits import AUDITED, AUDITS, FINDINGS, SHIFT, START, audit_rows, looked_rows
+from tests.small_cell import CHECKS, HEADER, checks, new_cell, rows, write
 
 
 def as_text(group):
@@ -27,7 +30,10 @@ def as_text(group):
 def kept_and_anew(monitor):
     """Return the signals as they are kept, and as put together from every call, each as texts."""
     with monitor._view() as view:
-        assert told.basis_of(view.session, view.rules) is not None, "the next batch is bounded"
+        assert told.basis_of(view.session) is not None, "the next batch is bounded"
+        shares, whole = told.basis_of(view.session).shares, shares_of(view.session, view.rules)
+        assert str([*map(told.plain, shares.calls)]) == str([*map(told.plain, whole.calls)])
+        assert shares.stands == whole.stands
         kept = told.told_groups(view.session, until=view.as_of)
         anew = named_groups(view.session, view.rules, until=view.as_of).groups
         return sorted(map(as_text, kept)), sorted(map(as_text, anew))
@@ -51,3 +57,84 @@ def test_late_corrected_and_repeated_batches_leave_what_the_whole_history_gives(
         assert kept == anew, file.name
         seen = max(seen, len(kept))
     assert seen > 1, "there were signals to put together"
+
+
+def pores(shifts=45, *, many=(36, 37, 41)):
+    """Return pores of bore 2 without a row of nought: now and then one, and many in some shifts."""
+    found = []
+    for i in range(shifts):
+        for b in range(4 if i in many else int(i % 9 == 0)):
+            at = (START + i * SHIFT + (b + 1) * SHIFT / 12).isoformat()
+            found.append(f"B{i:03d}{b},2,{at},pore,1,S2")
+    return found
+
+
+def pieces_of(lines, many, shuffle):
+    edges = [0, *sorted(shuffle.sample(range(1, len(lines)), many - 1)), len(lines)]
+    return [lines[a:b] for a, b in pairwise(edges)]
+
+
+@pytest.fixture
+def wholes(monkeypatch):
+    """Count how often a take puts all signals together."""
+    seen = []
+    every = signals.named_groups
+    monkeypatch.setattr(signals, "named_groups", lambda *given: seen.append(given) or every(*given))
+    return seen
+
+
+@pytest.mark.parametrize("seed", [3, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(4, 10))])
+def test_audits_findings_and_a_new_sheet_leave_what_the_whole_history_gives(tmp_path, seed, wholes):
+    folder, shuffle = tmp_path / "cell", random.Random(seed)
+    monitor = new_cell(folder, sheet=AUDITED)
+    bores = rows(blocks=270, minutes=120, seed=seed)
+    files = []
+    for name, header, lines, many in (
+        ("bores", HEADER, bores, 5),
+        ("audits", AUDITS, audit_rows(), 4),
+        ("looked", FINDINGS, looked_rows(40, bores=30, many_from=34, many=9), 4),
+        ("pores", FINDINGS, pores(), 4),
+    ):
+        pieces = pieces_of(lines, many, shuffle)
+        files.append([write(tmp_path, f"{name}{i}.csv", header, piece) for i, piece in enumerate(pieces)])
+    taken = [file for kinds in zip(*files, strict=False) for file in kinds] + [files[0][-1]]
+    late = taken.pop(shuffle.randrange(4, 10))
+    for i, file in enumerate([*taken, late]):
+        if i == len(taken) - 3:
+            monitor.close()
+            monitor = adopted(folder, AUDITED.replace("upper = 1.2", "upper = 0.66"))
+        monitor.take([file])
+        kept, anew = kept_and_anew(monitor)
+        assert kept == anew, file.name
+    assert len(wholes) == 1, "the first take of all, and no other"
+    assert any("audited values" in one for one in kept) and any("share of bores" in one for one in kept)
+    assert any("a limit of the sheet" in one for one in kept), "by the new sheet"
+    assert "equal" in str(monitor.check(rebuild=True).rebuilt)
+
+
+def adopted(folder, sheet):
+    (folder / "cell.toml").write_text(sheet.replace("{url}", "sqlite:///cell.db"), encoding="utf-8")
+    monitor = cellmon.open_cell(folder)
+    monitor.adopt(by="A. Person", why="a closer limit")
+    return monitor
+
+
+def test_another_routing_and_an_update_that_joins_otherwise_put_all_together_once(
+    tmp_path, wholes, monkeypatch
+):
+    folder = tmp_path / "cell"
+    monitor = new_cell(folder, sheet=AUDITED)
+    pieces = pieces_of(rows(blocks=80), 5, random.Random(1))
+    files = [write(tmp_path, f"{i}.csv", HEADER, lines) for i, lines in enumerate(pieces)]
+    many = []
+    for i, file in enumerate(files):
+        if i == 1:
+            monitor.close()
+            monitor = adopted(folder, AUDITED.replace('id = "S2"', 'id = "S3"'))
+        if i == 3:
+            monkeypatch.setattr(told, "PUT_TOGETHER", told.PUT_TOGETHER + 1)
+        monitor.take([file])
+        kept, anew = kept_and_anew(monitor)
+        assert kept == anew
+        many.append(len(wholes))
+    assert many == [1, 2, 2, 3, 3], "the first of all, of the new sheet and of the update"

@@ -1,0 +1,172 @@
+"""Where shares of bores with a finding stand, so that a batch is held against its own shifts alone.
+
+The limits of a finding on a spindle rest on its first 25 shifts that were no signal. Once those are
+known, what a shift calls depends on itself and on the shifts called right before it, not on the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from cellmon.monitor.judge.audit_calls import share_calls
+from cellmon.monitor.judge.audits import audited_spindles
+from cellmon.monitor.judge.budget import budget
+from cellmon.monitor.judge.calls import Called
+from cellmon.monitor.judge.findings import (
+    LOOKED_AT,
+    FindingSeries,
+    Later,
+    finding_names,
+    finding_series,
+    rows_of,
+    shift_starts,
+    whole_counts,
+)
+from cellmon.monitor.rules import Rules
+from cellmon.records import Findings, Kind, Stream
+from cellmon.store import Session
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stand:
+    """One finding on one spindle: what its limits rest on, and its shifts, microseconds."""
+
+    finding: str
+    spindle: str
+    looked: bool
+    """Whether rows of nought say which bores were looked at."""
+    seen: int
+    of: int
+    """Bores with the finding, of so many, in the shifts the limits rest on; 0 where it is not watched."""
+    since: int
+    """The first shift whose limit rests on them."""
+    last: int
+    """The newest shift."""
+
+    def stream(self, rules: Rules) -> Stream:
+        """Return the stream that its calls carry."""
+        number = rules.now.sheet.part().number
+        return Stream(part_number=number, spindle=self.spindle or None, bore=None, feature=self.finding)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shares:
+    """What shares of bores with a finding called, and where each stands.
+
+    Without `stands` there is too little behind one of them, and all are looked at whole.
+    """
+
+    calls: tuple[Called, ...] = ()
+    stands: tuple[Stand, ...] | None = None
+
+
+def shares_of(session: Session, rules: Rules) -> Shares:
+    """Return what every share of bores called, from the whole history."""
+    series = finding_series(session, rules, budget(rules.now.sheet))
+    stands = [_stand(one) for one in series]
+    calls = tuple(call for one in series for call in share_calls(one))
+    if None in stands or not all(version.by_shift for version in rules.versions):
+        return Shares(calls=calls)
+    return Shares(calls=calls, stands=tuple(one for one in stands if one is not None))
+
+
+def shares_since(
+    session: Session,
+    rules: Rules,
+    known: Shares,
+    *,
+    units: Sequence[np.datetime64] = (),
+    fresh: Findings | None = None,
+) -> Shares:
+    """Return what shares call now, where bores of some units are others or findings came, and no more."""
+    fresh = None if fresh is None else whole_counts(fresh)
+    moments = [*units, *([] if fresh is None else fresh.at)]
+    if not moments:
+        return known
+    if known.stands is None or (fresh is not None and not _continues(known.stands, fresh, rules)):
+        return shares_of(session, rules)
+    begin = shift_starts(rules, np.array([min(moments)], dtype="datetime64[us]"))[0]
+    calls, stands = list[Called](), list[Stand]()
+    read = lru_cache(lambda start: Later.since(session, start))
+    for stand in known.stands:
+        mine = [c for c in known.calls if c.stream == stand.stream(rules)]
+        if not stand.of or (stand.looked and fresh is None):
+            calls, stands = [*calls, *mine], [*stands, stand]
+            continue
+        found = _since(session, rules, read, stand, mine, begin)
+        if found is None:
+            return shares_of(session, rules)
+        calls, stands = [*calls, *found.calls], [*stands, *(found.stands or ())]
+    return Shares(calls=tuple(calls), stands=tuple(stands))
+
+
+def _since(
+    session: Session,
+    rules: Rules,
+    read: Callable[[np.datetime64], Later],
+    stand: Stand,
+    known: Sequence[Called],
+    begin: np.datetime64,
+) -> Shares | None:
+    """Return one share held against its limit from a shift on; None where that takes the whole history."""
+    last = np.datetime64(stand.last, "us")
+    window = min(begin, last)  # the newest shift was held against the bores that a shift usually has
+    kept = sorted((c for c in known if c.earliest_at < window), key=lambda c: c.at)
+    if kept and not _over_before(session, rules, stand, kept[-1], window):
+        window = kept.pop().earliest_at
+    if window < np.datetime64(stand.since, "us"):
+        return None
+    series = read(window).series(rules, budget(rules.now.sheet), stand.stream(rules), stand)
+    if series.watch is None or not len(series.shift_start) or series.shift_start[-1] < last:
+        return None
+    if series.found[-1] > series.watch.most[-1]:
+        return None  # of a shift that goes on, what counts is the bores that all before it had
+    newest = int(series.shift_start[-1].astype(np.int64))
+    return Shares(calls=(*kept, *share_calls(series)), stands=(replace(stand, last=newest),))
+
+
+def _over_before(session: Session, rules: Rules, stand: Stand, call: Called, moment: np.datetime64) -> bool:
+    """Return whether a shift that is no signal lies between a call and the shift begun at a moment."""
+    if call.last_at >= moment:
+        return False
+    run = shift_starts(rules, np.array([call.last_at], dtype="datetime64[us]"))[0]
+    if not stand.looked:
+        return session.made_between(stand.spindle, run, moment)
+    rows = whole_counts(session.rows(Kind.FINDINGS, start=call.last_at, end=moment))
+    mine = rows_of(rows, stand.stream(rules), rules.now.sheet)
+    return bool((shift_starts(rules, rows.at[mine]) > run).any())
+
+
+def _continues(stands: Sequence[Stand], fresh: Findings, rules: Rules) -> bool:
+    """Return whether findings that came are of kinds known, and looked at as those were."""
+    known = {(s.finding, s.spindle): s for s in stands}
+    looked = {s.finding: s.looked for s in stands}
+    spindles = audited_spindles(fresh, rules.now.sheet)
+    for name, spindle, count in zip(finding_names(fresh), spindles, fresh.count, strict=True):
+        if (name, spindle) not in known or (count == 0 and not looked[name]):
+            return False
+    return True
+
+
+def _stand(series: FindingSeries) -> Stand | None:
+    """Return where a series stands; None where its limits do not rest on the same shifts for good."""
+    watch, spindle = series.watch, series.stream.spindle or ""
+    looked, name = series.of == LOOKED_AT, series.stream.feature
+    if watch is None:
+        return Stand(finding=name, spindle=spindle, looked=looked, seen=0, of=0, since=0, last=0)
+    if watch.fixed_from is None:
+        return None
+    starts = series.shift_start.astype(np.int64)
+    return Stand(
+        finding=name,
+        spindle=spindle,
+        looked=looked,
+        seen=int(watch.seen[-1]),
+        of=int(watch.of[-1]),
+        since=int(starts[watch.fixed_from]),
+        last=int(starts[-1]),
+    )

@@ -1,0 +1,198 @@
+"""Bores of every unit of judging: the newest weeks one by one, what is over longer by counts that stay.
+
+Counts kept of a unit are of bores with a complete measurement. What a spindle has beside those is counted
+in one unit of each week, and added to the others in the proportion of the weeks up to theirs: what comes
+later changes nothing of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from hashlib import blake2b
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.monitor.view import View
+from cellmon.records import Kind, Times, Whole
+from cellmon.store.counts import MadeInUnits
+
+Floats = NDArray[np.float64]
+
+LONGEST = np.timedelta64(36, "h")
+"""A unit that is longer is no shift: its bores are counted one by one."""
+WEEKS = np.timedelta64(4, "W")
+"""Units of the week that runs and of so many before it are counted to the bore."""
+SAMPLED = 6
+"""Weeks of which one unit each tells how many bores have no complete measurement: up to a week's own."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Made:
+    """Bores of one spindle by unit of judging, in order of time; counted by their weight."""
+
+    start: Times
+    end: Times
+    before: Floats
+    """Bores before each unit."""
+    bores: Floats
+
+    @classmethod
+    def of(cls, start: Times, end: Times, bores: Floats) -> Made:
+        """Return units with the bores before each."""
+        return cls(start=start, end=end, before=np.concatenate(([0.0], np.cumsum(bores)))[:-1], bores=bores)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class OneByOne:
+    """The bores of one spindle in one unit, in order of time."""
+
+    at: Times
+    weight: Floats
+
+    @property
+    def total(self) -> float:
+        """What they count together."""
+        return float(self.weight.sum())
+
+
+Unit = Mapping[str, OneByOne]
+"""What each spindle made in one unit."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LongOver:
+    """Units that began before the weeks counted bore by bore, by spindle."""
+
+    made: Mapping[str, Made]
+    newest_event: int
+    """Number of the event added last when they were counted."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lately:
+    """Units counted bore by bore, oldest first; a stamp of each tells apart all that is stored up to it."""
+
+    start: Times
+    end: Times
+    units: Mapping[np.datetime64, Unit]
+    stored: tuple[str, ...]
+    """How each is stored, in words that are others where it is stored anew."""
+    stamps: tuple[bytes, ...]
+
+
+def counted_since(moment: np.datetime64) -> np.datetime64:
+    """Return from when on units are counted to the bore, for answers of a moment."""
+    return np.datetime64(moment.astype("datetime64[W]") - WEEKS, "us")
+
+
+def lately(view: View, weight: Mapping[str, float]) -> Lately:
+    """Return the units of the newest weeks; those that stand as they stood are not read again."""
+    stored = [one for one in view.session.units_since(counted_since(view.as_of)) if one.start <= view.as_of]
+    newest = (view.session.newest_row_of(Kind.EVENTS), view.session.newest_decision())
+    basis = repr((*newest, view.rules.now.version, sorted(weight.items())))
+    stored_as = {one.start: f"{one.start} {one.end} {one.size} {basis}" for one in stored}
+    units = view.carry_each("bores one by one", stored_as, lambda start: one_by_one(view, start, weight))
+    return Lately(
+        start=np.array([one.start for one in stored], dtype="datetime64[us]"),
+        end=np.array([one.end for one in stored], dtype="datetime64[us]"),
+        units=units,
+        stored=tuple(stored_as.values()),
+        stamps=tuple(_upto_each(stored_as.values())),
+    )
+
+
+def _upto_each(texts: Iterable[str]) -> Iterator[bytes]:
+    """Yield a digest of all texts up to each."""
+    digest = blake2b(digest_size=16)
+    for text in texts:
+        digest.update(text.encode())
+        yield digest.digest()
+
+
+def one_by_one(view: View, start: np.datetime64, weight: Mapping[str, float]) -> Unit:
+    """Return when each bore of a unit was honed first, and what it counts, by spindle."""
+    found = {}
+    alike = set(weight.values()) == {1.0}
+    for spindle, first in view.session.first_honed(start).items():
+        counts = np.ones(len(first.at))
+        if not alike:
+            counts = np.array([weight.get(n, 1.0) for n in first.part_number.tolist()], dtype=np.float64)
+        found[spindle or ""] = OneByOne(at=first.at, weight=counts)
+    return found
+
+
+def long_over(view: View, weight: Mapping[str, float]) -> LongOver:
+    """Return the units before those weeks: counted once, until one of them may be another."""
+    since = counted_since(view.as_of)
+    newest, before = view.session.newest_row_of(Kind.EVENTS), view.carried.get("bores of units long over")
+    if before is not None and before[1].newest_event < newest:
+        added = view.session.oldest_added(Kind.EVENTS, after=before[1].newest_event)
+        # what is logged of a moment changes bores made after it alone, give or take a clock
+        if added is None or added >= since:
+            newest = before[1].newest_event
+    rests_on = (
+        since,
+        view.session.size_of_units(before=since),
+        newest,
+        view.session.newest_decision(),
+        view.rules.now.version,
+        tuple(weight.items()),
+    )
+
+    def count() -> LongOver:
+        rows = view.session.made_in_units(before=since)
+        return LongOver(made=_completed(view, rows, weight), newest_event=newest)
+
+    return view.carry("bores of units long over", rests_on, count)
+
+
+def _completed(view: View, rows: MadeInUnits, weight: Mapping[str, float]) -> dict[str, Made]:
+    """Return counts with the bores that have no complete measurement, as a unit of each week has them."""
+    each = np.array([weight.get(n, 1.0) for n in rows.part_number.tolist()], dtype=np.float64)
+    counts: Floats = each * rows.bores
+    start, unit = np.unique(rows.start, return_inverse=True)
+    end = np.zeros(len(start), dtype="datetime64[us]")
+    end[unit] = rows.end
+    sampled = _fullest(start, end, _sums(unit, counts, len(start)))
+    honed = {k: one_by_one(view, start[k], weight) for k in sampled.tolist()}
+    found = {}
+    for spindle in dict.fromkeys(rows.spindle.tolist()):
+        mine = rows.spindle == spindle
+        whole = _sums(unit[mine], counts[mine], len(start))
+        looked = sampled[whole[sampled] > 0]
+        seen = np.array(
+            [honed[k][spindle].total if spindle in honed[k] else whole[k] for k in looked.tolist()]
+        )
+        bores = whole * _share(start, looked, seen, whole[looked])
+        bores[looked] = seen
+        there = whole > 0
+        found[spindle] = Made.of(start[there], end[there], bores[there])
+    return found
+
+
+def _sums(unit: Whole, counts: Floats, units: int) -> Floats:
+    return np.bincount(unit, counts, minlength=units).astype(np.float64)
+
+
+def _fullest(start: Times, end: Times, bores: Floats) -> Whole:
+    """Return the shift of each week in which the most bores were counted, the first of several."""
+    short = np.flatnonzero(end - start <= LONGEST)
+    week = start[short].astype("datetime64[W]").astype(np.int64)
+    order = np.lexsort((short, -bores[short], week))
+    first = np.flatnonzero(np.diff(week[order], prepend=np.iinfo(np.int64).min))
+    return np.asarray(np.sort(short[order[first]]), dtype=np.int64)
+
+
+def _share(start: Times, sampled: Whole, honed: Floats, counted: Floats) -> Floats:
+    """Return how many bores each unit has for each that was counted: as the weeks up to its own had them."""
+    if not len(sampled):
+        return np.ones(len(start))
+    sums = [np.concatenate(([0.0], np.cumsum(values))) for values in (honed, counted)]
+    upto = np.arange(1, len(sampled) + 1)
+    since = np.maximum(upto - SAMPLED, 0)
+    shares = (sums[0][upto] - sums[0][since]) / (sums[1][upto] - sums[1][since])
+    week = start.astype("datetime64[W]")
+    last = np.searchsorted(week[sampled], week, side="right") - 1
+    return np.asarray(shares[np.maximum(last, 0)], dtype=np.float64)

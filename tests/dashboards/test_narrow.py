@@ -1,0 +1,90 @@
+"""A drawing says what changes in a narrow box and how to change it back; what needs attention stays."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+import cellmon
+from dashboards import theme
+from dashboards.figures import block, edges, part_walls, ribbon, ruler
+from dashboards.figures.narrow import few_marks, in_lines, narrowed
+from dashboards.kept import kept
+from dashboards.pages import gauge, stream
+
+
+@pytest.fixture(scope="module")
+def week(demo_week):
+    opened = cellmon.open_cell(demo_week)
+    yield kept(opened)
+    opened.close()
+
+
+def drawn_of(week, name):
+    if name == "block":
+        return block.block_figure(week.now())
+    if name == "ribbon":
+        return ribbon.ribbon_figure(stream.view_of(week, None, "two", None))
+    if name == "edges":
+        row = week.capability(feature="diameter").capability[0]
+        return edges.edges_figure(week.capability_picture(row.stream))
+    if name == "walls":
+        return part_walls.walls_figure(week.part(week.newest_parts().parts[0]))
+    answer = week.gauge()
+    return ruler.ruler_figure(ruler.rulers_of(gauge.study_of(answer, None, None), answer.rule.zones))
+
+
+def told(drawn):
+    return drawn["layout"]["meta"]["narrow"]
+
+
+@pytest.mark.parametrize("name", ["block", "ribbon", "edges", "walls", "ruler"])
+def test_what_changes_in_a_narrow_box_is_changed_back(week, name):
+    drawn = drawn_of(week, name)
+    narrow = told(drawn)
+    for path, was in narrow["was"].items():
+        steps = re.findall(r"[^.\[\]]+", path)
+        found = drawn["layout"]
+        for step in steps:
+            found = found[int(step)] if isinstance(found, list) else found.get(step)
+        assert found == was, path
+    assert {path for path in narrow["is"] if not path.endswith(".range")} == set(narrow["was"])
+    assert narrow["is"]["margin.l"] <= 50
+
+
+def test_in_a_narrow_box_a_bore_keeps_its_number_and_its_verdict(week):
+    now, drawn = week.now(), drawn_of(week, "block")
+    hollows = [i for i, one in enumerate(drawn["layout"]["annotations"]) if one.get("name") == block.INSIDE]
+    bores = [bore for spindle in now.spindles for bore in spindle.bores]
+    assert len(hollows) == len(bores)
+    for i, bore in zip(hollows, bores, strict=True):
+        text = told(drawn)["is"][f"annotations[{i}].text"].replace("<br>", " ")
+        assert f"<b>{bore.bore}</b>" in text
+        assert block.verdict_words(bore.verdict) in text or "reading missing" in text
+
+
+def test_in_a_narrow_box_every_length_of_a_ruler_is_still_told_with_its_name(week):
+    drawn = drawn_of(week, "ruler")
+    words, changes = drawn["layout"]["annotations"], told(drawn)["is"]
+    lengths = [i for i, one in enumerate(words) if one.get("name") == ruler.TOLD]
+    assert lengths
+    for i in lengths:
+        assert changes[f"annotations[{i}].text"] == f"{words[i - 1]['text']}  {words[i]['text']}"
+
+
+def test_what_was_not_said_is_taken_back_as_nothing():
+    drawn = narrowed(theme.figure([], height=100), {"xaxis.nticks": 4, "yaxis.range": [0, 1]})
+    assert told(drawn) == {"is": {"xaxis.nticks": 4, "yaxis.range": [0, 1]}, "was": {"xaxis.nticks": None}}
+
+
+def test_few_marks_keep_their_names():
+    marks = {"tickvals": list(range(9)), "ticktext": [f"{i}:00" for i in range(9)]}
+    few = few_marks(marks)
+    assert few["xaxis.ticktext"] == [f"{i}:00" for i in few["xaxis.tickvals"]]
+    assert len(few["xaxis.tickvals"]) <= 4
+
+
+def test_no_word_is_broken():
+    assert in_lines("too close to say", 9) == "too close<br>to say"
+    assert in_lines("nonconforming", 4) == "nonconforming"
