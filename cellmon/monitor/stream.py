@@ -7,6 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
+from cellmon import local
 from cellmon.charts.shewhart import mean_limits, range_limits
 from cellmon.judged import OFFSETS, Subgroups
 from cellmon.monitor.alarms import AlarmBudget, alarm_budget
@@ -218,7 +219,7 @@ def _sentence(
 ) -> str:
     name, subgroups = view.name(stream), len(found)
     if not subgroups:
-        return say("{stream}: no subgroup in this time.", stream=name)
+        return _no_subgroup(view, stream, name)
     if baseline is None:
         return say("{stream}: {subgroups} subgroups, too few for limits.", stream=name, subgroups=subgroups)
     if not signals:
@@ -236,6 +237,14 @@ def _sentence(
         subgroups=subgroups,
         answered=answered,
     )
+
+
+def _no_subgroup(view: View, stream: Stream, name: str) -> str:
+    newest = view.session.subgroups(stream, end=view.as_of, last=1)
+    if not len(newest):
+        return say("{stream}: no subgroup yet.", stream=name)
+    at = local.moment(view.local(newest.at[0]))
+    return say("{stream}: no subgroup in this time; its newest is of {moment}.", stream=name, moment=at)
 
 
 def _like_words(view: View, stream: Stream) -> str:

@@ -4,7 +4,8 @@ from cellmon.store.copied import Tally, copy_into, leave, tallies
 from cellmon.store.counts import MadeBySpindles
 from cellmon.store.decided import Announcement, Decision, SheetVersion
 from cellmon.store.engine import Store, plant_cells
-from cellmon.store.facts import AsideFact, FileFact, RowRead, joined
+from cellmon.store.facts import RowRead, joined
+from cellmon.store.files_taken import AsideFact, FileFact
 from cellmon.store.listed import ListedFile
 from cellmon.store.session import Session
 from cellmon.store.told import ToldSignal

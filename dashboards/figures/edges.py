@@ -49,6 +49,7 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
             domain=list(LEFT),
             range=[-0.01 * len(picture.part), 1.01 * len(picture.part)],
             showticklabels=False,
+            ticks="",
         ),
         "yaxis": theme.axis(
             say("from nominal, {unit}", unit=lengths.axis_unit(picture.unit)), range=[low, high]

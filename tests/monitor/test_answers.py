@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import UTC, date, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from cellmon.export.documents import as_json, document
+from cellmon.local import moment
 from tests.small_cell import HEADER, SHEET, new_cell, rows, write
 
 PLANNED = (
@@ -205,3 +206,15 @@ def test_now_tells_what_is_ahead_of_the_streams_a_spindle_runs(monitor):
 def test_shifts_made_name_the_shift_that_is_told(monitor):
     made, found = monitor.shifts_made(), monitor.shifts()
     assert (made.known, made.told) == (found.known, str(found.shift))
+
+
+def test_a_stream_without_subgroups_in_a_time_says_of_when_its_newest_is(monitor):
+    one = monitor.stream(spindle="S1", bore="1", feature="diameter")
+    later = one.until + timedelta(days=30)
+    assert "no subgroup" not in one.sentence
+    early = monitor.stream(spindle="S1", bore="1", feature="diameter", until=one.since - timedelta(days=9))
+    newest = one.subgroups.at[-1].item().replace(tzinfo=UTC).astimezone(ZoneInfo(one.zone))
+    assert (
+        early.sentence == f"S1 bore 1 diameter: no subgroup in this time; its newest is of {moment(newest)}."
+    )
+    assert monitor.stream(spindle="S1", bore="1", feature="diameter", until=later).sentence == one.sentence

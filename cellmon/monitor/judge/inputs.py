@@ -116,15 +116,17 @@ def moves_of(
     shares = [Share.of(stream, sheet) for stream in streams] if len(events) else []
     sized = np.array([stream.feature == SIZE for stream in streams], dtype=bool)
     begin, end = np.minimum(now.first, before.first), np.maximum(now.last, before.last)
-    for i in np.flatnonzero(_moves_size(events)):
+    for i in np.flatnonzero(_moves_size(events) & sized.any()):
         zeroing, at = events.event[i] == EventKind.GAUGE_ZEROED, events.at[i]
         if zeroing:
             serves = events.gauge[i] in (None, sheet.measuring.gauge)
             weights = sized * np.array([share.gauge * serves for share in shares])
         else:
             weights = sized * np.array([share.on(events.spindle[i]) for share in shares])
+        if not weights.any():
+            continue
         rows = np.flatnonzero((begin <= at) & (end > at))  # others lie before it wholly, or after
-        if not len(rows) or not weights.any():
+        if not len(rows):
             continue
         done = _done(at, now.select(rows)) - _done(at, before.select(rows))
         step = (weights * float(events.value[i]))[column[rows]] * done
