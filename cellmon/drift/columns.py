@@ -96,6 +96,13 @@ class State:
             spread_ratio=np.ones(size),
         )
 
+    def stacked(self, *names: str) -> Floats:
+        """Lay some figures into one array, of which the state's own become views."""
+        found: Floats = np.stack([getattr(self, name) for name in names])
+        for i, name in enumerate(names):
+            setattr(self, name, found[i])
+        return found
+
     def put(self, other: State, where: Flags | Whole) -> None:
         """Take some streams' places from another state of as many streams."""
         for f in fields(self):

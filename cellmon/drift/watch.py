@@ -82,12 +82,13 @@ class _Walker:
         self.set_var = np.array([max(2 * one.mean_sd, one.spread_of_level) ** 2 for one in learned])
         self.usual_term = 2 / (9 * np.maximum(self.size - 1, 1.0))
         self.usual_root = np.sqrt(self.usual_term)
-        self.since = _stacked(state, "since_dressing", "since_change")
-        self.sums = _stacked(state, "up", "down")
+        self.since = state.stacked("since_dressing", "since_change")
+        self.sums = state.stacked("up", "down")
         size, both = len(learned), self.sums.shape
         self.c, self.none, self.none_wide = Constants.of(size), np.zeros(both), np.zeros(both[1:])
-        self.level_k, self.level_limits = _spread(LEVEL_K, both), _spread(limits.level, both)
-        self.spread_k = _spread(SPREAD_K, both[1:])
+        self.level_k = np.broadcast_to(LEVEL_K, both).copy()
+        self.level_limits = np.broadcast_to(limits.level, both).copy()
+        self.spread_k = np.broadcast_to(SPREAD_K, both[1:]).copy()
         self.within, self.usual_square, self.keeps, self.adds, self.mean_df_most, self.bore_df_most = (
             np.full(size, number)
             for number in (LEARNS_WITHIN, USUAL_SQUARE, KEEPS, ADDS, MEAN_DF_MOST, BORE_DF_MOST)
@@ -394,16 +395,3 @@ class _Walker:
         self.calls.append(
             Call(step=t, stream=int(c), kind=kind, side=side, call=call, begins=begins, size=size)
         )
-
-
-def _spread(values: Floats, shape: tuple[int, ...]) -> Floats:
-    """Return values laid out over a shape."""
-    return np.broadcast_to(values, shape).copy()
-
-
-def _stacked(state: State, *names: str) -> Floats:
-    """Lay some figures of a state into one array, of which its own become views."""
-    found: Floats = np.stack([getattr(state, name) for name in names])
-    for i, name in enumerate(names):
-        setattr(state, name, found[i])
-    return found
