@@ -54,12 +54,7 @@ def analyse_variance(groups: Sequence[ArrayLike]) -> Variances:
     ----------
     NIST/SEMATECH e-Handbook, section 1.3.5.4.
     """
-    samples = _samples(groups, least=1)
-    return variances_of(
-        sizes=np.array([s.size for s in samples]),
-        means=np.array([s.mean() for s in samples]),
-        squares=np.array([((s - s.mean()) ** 2).sum() for s in samples]),
-    )
+    return _variances(rows_of_one_size(_samples(groups, least=1)))
 
 
 def variances_of(*, sizes: ArrayLike, means: ArrayLike, squares: ArrayLike) -> Variances:
@@ -96,6 +91,7 @@ def equal_means(groups: Sequence[ArrayLike]) -> Test:
     Welch, Biometrika 38 (1951), 330-336; for two groups the square of Welch's t.
     """
     samples = _samples(groups, least=2)
+    _must_spread(rows_of_one_size(samples))
     k = len(samples)
     weights = np.array([s.size / s.var(ddof=1) for s in samples])
     means = np.array([s.mean() for s in samples])
@@ -116,7 +112,9 @@ def equal_spreads(groups: Sequence[ArrayLike]) -> Test:
     Brown and Forsythe, Journal of the American Statistical Association 69 (1974), 364-367;
     NIST/SEMATECH e-Handbook, section 1.3.5.10.
     """
-    return analyse_variance([np.abs(s - np.median(s)) for s in _samples(groups, least=2)]).test
+    sized = rows_of_one_size(_samples(groups, least=2))
+    _must_spread(sized)
+    return _variances([np.abs(rows - np.median(rows, axis=1, keepdims=True)) for rows in sized]).test
 
 
 def bartlett(*, variances: ArrayLike, df: ArrayLike) -> Test:
@@ -144,7 +142,27 @@ def bartlett(*, variances: ArrayLike, df: ArrayLike) -> Test:
 def _samples(groups: Sequence[ArrayLike], *, least: int) -> list[Floats]:
     if len(groups) < 2:
         raise NotEnoughData("groups", need=2, got=len(groups))
-    samples = [as_series(g, need=least, what="bores in a group") for g in groups]
-    if least > 1 and any(s.max() == s.min() for s in samples):
+    return [as_series(g, need=least, what="bores in a group") for g in groups]
+
+
+def rows_of_one_size(samples: Sequence[Floats]) -> list[Floats]:
+    """Return the groups of each size as rows of one array, in the order in which sizes first come."""
+    by_size: dict[int, list[Floats]] = {}
+    for sample in samples:
+        by_size.setdefault(sample.size, []).append(sample)
+    return [np.stack(alike) for alike in by_size.values()]
+
+
+def _must_spread(sized: Sequence[Floats]) -> None:
+    if any((rows.max(axis=1) == rows.min(axis=1)).any() for rows in sized):
         raise NoSpread("bores inside a group")
-    return samples
+
+
+def _variances(sized: Sequence[Floats]) -> Variances:
+    means = [rows.mean(axis=1) for rows in sized]
+    squares = [((rows - m[:, None]) ** 2).sum(axis=1) for rows, m in zip(sized, means, strict=True)]
+    return variances_of(
+        sizes=np.concatenate([np.full(len(rows), rows.shape[1]) for rows in sized]),
+        means=np.concatenate(means),
+        squares=np.concatenate(squares),
+    )

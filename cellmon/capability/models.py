@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
 from cellmon.capability.choice import CLEARLY, UNBOUNDED
-from cellmon.capability.equality import bartlett, equal_spreads, variances_of
+from cellmon.capability.equality import bartlett, equal_spreads, rows_of_one_size, variances_of
 from cellmon.capability.families import Floats, information_criterion
 from cellmon.capability.goodness import FITS, goodness_of_fit
 from cellmon.capability.unbounded import NORMAL
@@ -227,7 +227,7 @@ def _spreads(residuals: Floats, squares: Floats, sizes: Floats) -> tuple[float, 
     normal = goodness_of_fit(NORMAL, residuals, NORMAL.fit(residuals[None, :])).p_value
     if normal >= FITS and squares.min() > 0:
         chances.append(bartlett(variances=squares / (sizes - 1), df=sizes - 1).p_value)
-    sds = np.array([b.std() for b in blocks])
+    sds = np.concatenate([rows.std(axis=1) for rows in rows_of_one_size(blocks)])
     chance_scatter = 1 / (2 * (residuals.size / len(blocks) * (1 - 1 / _harmonic(sizes))))
     scatter = float(sds.var(ddof=1) / sds.mean() ** 2) - chance_scatter
     return min(1.0, min(chances) * len(chances)), math.sqrt(max(scatter, 0.0))
