@@ -245,25 +245,17 @@ def advise(
         raise TypeError(f"a covariance of level and slope, not of shape {c.shape}")
     if ahead < 1:
         raise NotEnoughData("bores ahead", need=1, got=ahead)
-    band = dead_band(
-        slope_um=slope_um,
-        slope_sd_um=sqrt(max(float(c[1, 1]), 0.0)),
-        walk_um=walk_um,
-        sigma_um=sigma_um,
-        cost=cost,
-    )
+    slope_sd = sqrt(max(float(c[1, 1]), 0.0))
+    band = dead_band(slope_um=slope_um, slope_sd_um=slope_sd, walk_um=walk_um, sigma_um=sigma_um, cost=cost)
     off = level_um + slope_um - target_um
     off_sd = sqrt(max(float(c.sum()), 0.0))
     # where the drift is on its way back to target, it is left to it for as long again
     comes_back = off * band.beyond_um > 0
     needed = max(band.half_um + (abs(band.beyond_um) if comes_back else 0.0), SURE * off_sd)
     by = _whole(band.beyond_um - off, step_um) if abs(off) > needed else 0.0
-    ways = _Ahead(
-        np.asarray(off + slope_um * np.arange(ahead), dtype=np.float64),
-        _variances(c, walk_um, sigma_um, ahead),
-    )
-    limits = (None if x is None else x - target_um for x in (lower_um, upper_um))
-    lower, upper = limits
+    expected: Floats = off + slope_um * np.arange(ahead, dtype=np.float64)
+    ways = _Ahead(expected, _variances(c, walk_um, sigma_um, ahead))
+    lower, upper = (None if x is None else x - target_um for x in (lower_um, upper_um))
     return Advice(
         what="correct" if by else "leave it alone",
         by_um=by,

@@ -25,7 +25,7 @@ from cellmon.monitor.bore.words import CAUTIONS, kept_sentence, see_sentence
 from cellmon.monitor.view import View
 from cellmon.records import GaugeChecks, Kind
 from cellmon.sheet import Part
-from cellmon.sizing.left import aim_of, clean_up
+from cellmon.sizing.left import Left, aim_of, clean_up
 from cellmon.words import say
 
 __all__ = ["BoreAnswer", "BoreNext", "BoreRound", "BoreSeen", "PlaceLeft", "ZeroCheck", "bore"]
@@ -106,10 +106,9 @@ def terms_for(view: View, bore: str, part_number: str | None) -> tuple[Part, Ter
 
 
 def _seen(terms: Terms, story: Story) -> BoreSeen:
-    left, measuring = story.left, terms.sheet.measuring
-    planes, directions = list(measuring.planes), list(measuring.directions)
+    left, hand = story.left, terms.sheet.hand
+    planes, directions = list(terms.sheet.measuring.planes), list(terms.sheet.measuring.directions)
     aim = aim_of(terms.limits, terms.doubt, conformance=terms.sheet.decision.conformance)
-    hand = terms.sheet.hand
     clean = clean_up(left, terms.limits, allowance_um=5.0 if hand is None else hand.clean_up_um)
     tight, wide = (f"{planes[p.plane]} {directions[p.direction]}" for p in (left.tight, left.wide))
     left_um = terms.limits.target - left.wide.um
@@ -127,18 +126,7 @@ def _seen(terms: Terms, story: Story) -> BoreSeen:
         sentence += " " + say("It will clean up at this size.")
     return BoreSeen(
         sentence=sentence,
-        places=tuple(
-            PlaceLeft(
-                plane=plane,
-                direction=direction,
-                um=_none(terms.limits.target - left.to_target[i, j]),
-                to_lower_um=_none(left.to_lower[i, j]),
-                to_target_um=_none(left.to_target[i, j]),
-                to_upper_um=_none(left.to_upper[i, j]),
-            )
-            for i, plane in enumerate(planes)
-            for j, direction in enumerate(directions)
-        ),
+        places=_places(terms, left),
         uncertainty_um=left.uncertainty_um,
         tight=tight,
         wide=wide,
@@ -155,6 +143,21 @@ def _seen(terms: Terms, story: Story) -> BoreSeen:
         cleans_up=clean.cleans_up,
         least_size_um=clean.least_size_um,
         form=form_held(terms, story.rounds[-1]),
+    )
+
+
+def _places(terms: Terms, left: Left) -> tuple[PlaceLeft, ...]:
+    return tuple(
+        PlaceLeft(
+            plane=plane,
+            direction=direction,
+            um=_none(terms.limits.target - left.to_target[i, j]),
+            to_lower_um=_none(left.to_lower[i, j]),
+            to_target_um=_none(left.to_target[i, j]),
+            to_upper_um=_none(left.to_upper[i, j]),
+        )
+        for i, plane in enumerate(terms.sheet.measuring.planes)
+        for j, direction in enumerate(terms.sheet.measuring.directions)
     )
 
 
