@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -117,7 +117,7 @@ def choose(x: ArrayLike, *, zero_bounded: bool) -> Choice:
     families = ZERO_BOUNDED if zero_bounded else UNBOUNDED
     fitted = weighed(families, values)
     if not zero_bounded and fitted[0].goodness.p_value < FITS and values.size >= LEAST_FOR_LEVELS:
-        fitted = weighed(families + LEVELS, values)
+        fitted = _shared([*fitted, *weighed(LEVELS, values)])
     possible = [f for f in fitted if f.goodness.p_value >= FITS]
     near = _near_best(possible or fitted)
     best = min(near, key=lambda f: (f.theta.shape[1], f.criterion))
@@ -135,20 +135,26 @@ def weighed(families: tuple[Family, ...], values: Floats) -> list[Fit]:
     """Fit the families and weigh them by exp(-criterion / 2)."""
     x = values[None, :]
     thetas = [family.fit(x) for family in families]
-    criteria = np.array([information_criterion(f, x, t)[0] for f, t in zip(families, thetas, strict=True)])
-    shares = akaike_weights(criteria[:, None])[:, 0]
-    return [
-        Fit(
-            family=family,
-            theta=theta,
-            n=values.size,
-            criterion=float(criterion),
-            bayes=float(bayes_criterion(family, x, theta)[0]),
-            weight=float(share),
-            goodness=goodness_of_fit(family, values, theta),
-        )
-        for family, theta, criterion, share in zip(families, thetas, criteria, shares, strict=True)
-    ]
+    return _shared(
+        [
+            Fit(
+                family=family,
+                theta=theta,
+                n=values.size,
+                criterion=float(information_criterion(family, x, theta)[0]),
+                bayes=float(bayes_criterion(family, x, theta)[0]),
+                weight=1.0,
+                goodness=goodness_of_fit(family, values, theta),
+            )
+            for family, theta in zip(families, thetas, strict=True)
+        ]
+    )
+
+
+def _shared(fits: list[Fit]) -> list[Fit]:
+    """Return fits with the belief shared among them by their criteria."""
+    weights = akaike_weights(np.array([[fit.criterion] for fit in fits]))[:, 0]
+    return [replace(fit, weight=float(weight)) for fit, weight in zip(fits, weights, strict=True)]
 
 
 def akaike_weights(criteria: Floats) -> Floats:

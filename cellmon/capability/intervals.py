@@ -25,6 +25,7 @@ from cellmon.capability.families import (
     divergence,
     gradient,
     information_criterion,
+    repeated,
 )
 
 LOWEST, MIDDLE, HIGHEST = 0.00135, 0.5, 0.99865
@@ -140,7 +141,7 @@ def sampled_index(fit: Standing, *, lower: float | None, upper: float | None) ->
 
     def smaller(changed: Floats) -> Floats:
         both = quantile_indices(fit.family, changed, lower=lower, upper=upper)
-        return steadied(both[np.arange(len(both)), which])
+        return steadied(both[np.arange(len(both)), repeated(which, changed)])
 
     return _sampled(fit, smaller)
 

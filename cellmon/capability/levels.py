@@ -6,7 +6,7 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, ndtr, ndtri, softmax
+from scipy.special import logsumexp, ndtr, ndtri
 
 from cellmon.capability.bisection import bisected
 from cellmon.capability.families import HALF_LOG_TWO_PI, Family, Floats, column, in_rows
@@ -50,7 +50,7 @@ def _parts(theta: Floats) -> tuple[Floats, Floats, Floats]:
     """Return levels (rows, count), spread (rows, 1) and shares (rows, count)."""
     count = theta.shape[1] // 2
     ratios = np.concatenate([np.zeros((len(theta), 1)), theta[:, count + 1 :]], axis=1)
-    return theta[:, :count], np.exp(column(theta, count)), np.asarray(softmax(ratios, axis=1))
+    return theta[:, :count], np.exp(column(theta, count)), _shares(ratios)
 
 
 def _fit(x: Floats, *, count: int) -> Floats:
@@ -59,17 +59,26 @@ def _fit(x: Floats, *, count: int) -> Floats:
     levels = np.quantile(x, at, axis=1).T
     sd = x.std(axis=1, keepdims=True) / count
     share = np.full(levels.shape, 1 / count)
+    away = x[:, None, :] - levels[:, :, None]
     for _ in range(_ROUNDS):
-        z = _scores(x, levels, sd)
-        belongs = np.asarray(softmax(np.log(share)[:, :, None] - z * z / 2, axis=1))
+        z = away / sd[:, :, None]
+        belongs = _shares(np.log(share)[:, :, None] - z * z / 2)
         weight = np.maximum(belongs.sum(axis=2), _LEAST_SHARE * x.shape[1])
         levels = (belongs @ x[:, :, None])[:, :, 0] / weight
-        square = (belongs * (x[:, None, :] - levels[:, :, None]) ** 2).sum(axis=(1, 2))
+        away = x[:, None, :] - levels[:, :, None]
+        square = (belongs * away**2).sum(axis=(1, 2))
         sd = np.sqrt(np.maximum(square / x.shape[1], 1e-300))[:, None]
         share = weight / weight.sum(axis=1, keepdims=True)
     order = np.argsort(levels, axis=1)
     levels, share = (np.take_along_axis(part, order, axis=1) for part in (levels, share))
     return np.concatenate([levels, np.log(sd), np.log(share[:, 1:] / share[:, :1])], axis=1)
+
+
+def _shares(logs: Floats) -> Floats:
+    """Return shares that sum to 1 over the levels, axis 1, from their logarithms up to a constant."""
+    shares = np.exp(logs - logs.max(axis=1, keepdims=True))
+    shares /= shares.sum(axis=1, keepdims=True)
+    return shares
 
 
 def _scores(x: Floats, levels: Floats, sd: Floats) -> Floats:

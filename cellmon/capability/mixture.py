@@ -38,7 +38,9 @@ class Mixture:
         below, above = self._shares(sizes, levels, self.spread)
         found = _score(_left_out(below), _left_out(above))
         # how the whole changes with the two spreads that are estimated again without each stretch
-        wider = self._whole(sizes, levels, self.spread * (1 + _STEP)) - found[0]
+        wider = np.zeros(sizes.shape)
+        if self.wider.any():
+            wider = self._whole(sizes, levels, self.spread * (1 + _STEP)) - found[0]
         farther = self._whole(sizes, self.centre + (self.draw + _STEP) * self.shape, self.spread) - found[0]
         found[1:] += (self.wider[:, None] * wider + self.farther[:, None] * farther) / _STEP
         return found

@@ -8,6 +8,7 @@ moves, D both move; 1 and 2 tell normal from not normal, C3 is a location that m
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -151,7 +152,6 @@ def recognise(values: ArrayLike, subgroup: ArrayLike) -> Recognised:
     in_time = _neumann_p(means)
     at_random = _steps_p(means, error)
     normal_p = goodness_of_fit(NORMAL, x, NORMAL.fit(x[None, :])).p_value
-    normal = _no_better(x) and (normal_p >= FITS or x.size > MANY)
     spread_p, scatter = _spreads(left * np.sqrt(sizes / (sizes - 1))[labels], squares, sizes)
     moves = variances.test.p_value < ALPHA and share >= MATTERS
     unsteady = spread_p < ALPHA and scatter >= SPREAD_MATTERS
@@ -160,7 +160,7 @@ def recognise(values: ArrayLike, subgroup: ArrayLike) -> Recognised:
         unsteady=unsteady,
         in_time=in_time < ALPHA,
         at_random=at_random < ALPHA,
-        normal=normal,
+        normal=lambda: (normal_p >= FITS or x.size > MANY) and _no_better(x),
     )
     return Recognised(
         model=model,
@@ -233,14 +233,17 @@ def _spreads(residuals: Floats, squares: Floats, sizes: Floats) -> tuple[float, 
     return min(1.0, min(chances) * len(chances)), math.sqrt(max(scatter, 0.0))
 
 
-def _model(*, moves: bool, unsteady: bool, in_time: bool, at_random: bool, normal: bool) -> TimeModel:
+def _model(
+    *, moves: bool, unsteady: bool, in_time: bool, at_random: bool, normal: Callable[[], bool]
+) -> TimeModel:
+    """Return the model; whether all bores are normal is looked for only where it decides."""
     if unsteady:
         return TimeModel.D if moves else TimeModel.B
     if not moves:
-        return TimeModel.A1 if normal else TimeModel.A2
+        return TimeModel.A1 if normal() else TimeModel.A2
     if in_time:
         return TimeModel.C4 if at_random else TimeModel.C3
-    return TimeModel.C1 if normal else TimeModel.C2
+    return TimeModel.C1 if normal() else TimeModel.C2
 
 
 def _movement(model: TimeModel) -> Movement:

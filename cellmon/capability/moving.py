@@ -159,7 +159,9 @@ def moving_indices(
     Tukey's jackknife over stretches of time, which keeps the correlation of neighbours: Miller,
     Biometrika 61 (1974), 1-15; Kunsch, Annals of Statistics 17 (1989), 1217-1241.
     """
-    low, middle, high = (_quantiles(found, p) for p in (LOWEST, MIDDLE, HIGHEST))
+    middle = _quantiles(found, MIDDLE)
+    low = middle if lower is None else _quantiles(found, LOWEST)
+    high = middle if upper is None else _quantiles(found, HIGHEST)
     ppl = None if lower is None else (middle - lower) / (middle - low)
     ppu = None if upper is None else (upper - middle) / (high - middle)
     there = [index for index in (ppl, ppu) if index is not None]

@@ -70,9 +70,14 @@ def _fit_shifted(x: Floats) -> Floats:
 
 def _unshift(z: Floats, u: Floats) -> Floats:
     """Return log(1 + u z) / u, which is z at u = 0."""
+    return _over_shift(z, u, np.log1p(u * z))
+
+
+def _over_shift(z: Floats, u: Floats, logs: Floats) -> Floats:
     small = np.abs(u) < 1e-6
-    safe = np.where(small, 1.0, u)
-    return np.where(small, z - u * z * z / 2, np.log1p(np.where(small, 0.0, u) * z) / safe)
+    if not small.any():
+        return np.asarray(logs / u, dtype=np.float64)
+    return np.where(small, z - u * z * z / 2, logs / np.where(small, 1.0, u))
 
 
 def _expm1_over(u: Floats, y: Floats) -> Floats:
@@ -82,9 +87,10 @@ def _expm1_over(u: Floats, y: Floats) -> Floats:
 
 
 def _shift_likelihood(z: Floats, u: Floats) -> Floats:
-    y = _unshift(z, u)
+    logs = np.log1p(u * z)
+    y = _over_shift(z, u, logs)
     return np.asarray(
-        -np.log(y.std(axis=1, keepdims=True)) - np.log1p(u * z).mean(axis=1, keepdims=True), dtype=np.float64
+        -np.log(y.std(axis=1, keepdims=True)) - logs.mean(axis=1, keepdims=True), dtype=np.float64
     )
 
 
@@ -130,12 +136,14 @@ def _fit_heavy(x: Floats) -> Floats:
     best = np.full(len(x), -np.inf)
     kept = np.zeros((len(x), 3))
     place, square = np.median(x, axis=1, keepdims=True), x.var(axis=1, keepdims=True)
+    apart = (x - place) ** 2
     for tail in _TAILS:
         df = 1 / tail
         for _ in range(_ROUNDS):
-            weight = (df + 1) / (df + (x - place) ** 2 / square)
+            weight = (df + 1) / (df + apart / square)
             place = (weight * x).sum(axis=1, keepdims=True) / weight.sum(axis=1, keepdims=True)
-            square = (weight * (x - place) ** 2).mean(axis=1, keepdims=True)
+            apart = (x - place) ** 2
+            square = (weight * apart).mean(axis=1, keepdims=True)
         theta = np.concatenate([place, np.log(square) / 2, np.full_like(place, tail)], axis=1)
         likelihood = _heavy_log_density(x, theta).sum(axis=1)
         better = likelihood > best

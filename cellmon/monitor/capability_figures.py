@@ -15,6 +15,7 @@ from cellmon.capability.tolerance import free_tolerance_interval
 from cellmon.capability.unbounded import NORMAL
 from cellmon.capability.window import EffectiveBores, effective_bores
 from cellmon.errors import NoSpread, NotEnoughData
+from cellmon.monitor.kept import kept
 from cellmon.records import Numbers, Whole
 from cellmon.words import say, to_say
 
@@ -91,7 +92,7 @@ def figures(
     plain : Indices
         By the normal formulas; they stand where the bores are too few for more.
     """
-    time, effective = time_of(values, labels), effective_bores(values)
+    time, effective = kept(time_of, values, labels), effective_bores(values)
     if len(values) < LEAST_FOR_FAMILY:
         return _plain(plain, time, effective)
     over_time = time is not None and time.over_time
