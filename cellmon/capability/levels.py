@@ -77,8 +77,7 @@ def _fit(x: Floats, *, count: int) -> Floats:
 def _shares(logs: Floats) -> Floats:
     """Return shares that sum to 1 over the levels, axis 1, from their logarithms up to a constant."""
     shares = np.exp(logs - logs.max(axis=1, keepdims=True))
-    shares /= shares.sum(axis=1, keepdims=True)
-    return shares
+    return np.asarray(shares / shares.sum(axis=1, keepdims=True), dtype=np.float64)
 
 
 def _scores(x: Floats, levels: Floats, sd: Floats) -> Floats:

@@ -18,6 +18,7 @@ from cellmon.capability.families import (
     log_likelihood,
     parameter,
     placed,
+    repeated,
     scored,
     transformed,
 )
@@ -188,6 +189,18 @@ def test_derivatives_and_columns():
     assert column(theta, 1).tolist() == [[3.0]]
     slopes = gradient(lambda t: t[:, 0] ** 2 * t[:, 1], theta)
     assert slopes[0] == pytest.approx([12.0, 4.0], rel=1e-6)
+    theta, own = np.array([[2.0, 3.0], [1.0, 5.0]]), np.array([[10.0, 1.0], [100.0, 2.0]])
+    slopes = gradient(lambda t: t[:, :1] * t[:, 1:] * repeated(own, t), theta)
+    assert slopes == pytest.approx(np.array([[[30, 3], [20, 2]], [[500, 10], [100, 2]]]), rel=1e-9)
+
+
+@pytest.mark.parametrize("family", [NORMAL, SHIFTED_LOGNORMAL, GAMMA, FOLDED_NORMAL, TWO_LEVELS])
+def test_errors_and_bias_of_rows_are_those_of_each_alone(family):
+    x = np.random.default_rng(6).gamma(2.0, size=(3, 80))
+    theta = family.fit(x)
+    for found in (covariance, bias):
+        each = np.concatenate([found(family, theta[row : row + 1]) for row in range(3)])
+        assert found(family, theta) == pytest.approx(each, rel=1e-9, abs=1e-12)
 
 
 def test_levels_are_found_again():
