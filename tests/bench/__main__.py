@@ -2,7 +2,8 @@
 
 python -m tests.bench                            # every row, files of a million readings
 python -m tests.bench features take              # some rows
-python -m tests.bench read take --sizes 10k 100k 1m 10m
+python -m tests.bench read take --sizes 10k 100k 1m
+python -m tests.bench batches refreshes --sizes 10k 100k 1m 10m     # bores stored; ten million take 3 GB
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import argparse
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from tests.bench import kernels, whole
+from tests.bench import histories, kernels, whole
 from tests.bench.clock import Row, machine
 from tests.bench.inputs import SIZES
 
@@ -24,9 +25,11 @@ ARRAYS: dict[str, Callable[[int], list[Row]]] = {
 """Of which bores or points a size says how many; ten million unless asked."""
 FILES = {"read": whole.reading, "take": whole.taking}
 """Of which readings; a million unless asked."""
+HISTORIES = {"batches": histories.batches, "refreshes": histories.refreshed}
+"""With so many bores stored; ten thousand and a million unless asked."""
 SINGLE = {"circle": kernels.circle, "limits": kernels.limits}
 ON_DEMO = {"pages": whole.pages, "commands": whole.commands}
-ROWS = (*ARRAYS, *SINGLE, *FILES, *ON_DEMO)
+ROWS = (*ARRAYS, *SINGLE, *FILES, *ON_DEMO, *HISTORIES)
 
 
 def main() -> None:
@@ -56,6 +59,8 @@ def rows_of(name: str, folder: Path, sizes: list[str] | None) -> Iterator[Row]:
     elif name in FILES:
         for size in sizes or ["1m"]:
             yield from FILES[name](folder, size)
+    elif name in HISTORIES:
+        yield from HISTORIES[name](folder, sizes or ["10k", "1m"])
     elif name in SINGLE:
         yield from SINGLE[name]()
     else:

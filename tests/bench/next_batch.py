@@ -17,14 +17,23 @@ BORES = 48
 STEP = np.timedelta64(30, "s")
 
 
-def next_batches(monitor: Monitor, folder: Path, *, bores: int = BORES) -> Callable[[], None]:
-    """Return what commits the next batch of so many bores each time it is called."""
+def next_files(monitor: Monitor, folder: Path, *, bores: int) -> Callable[[], Path]:
+    """Return what writes a file of the next so many bores each time it is called."""
     numbers = count()
 
-    def commit() -> None:
+    def write() -> Path:
         number = next(numbers)
-        path = wide_file(_later(monitor, bores, f"N{number:04d}"), folder / f"next-{number:04d}.csv")
-        taken = monitor.take([path]).files[0]
+        return wide_file(_later(monitor, bores, f"N{number:04d}"), folder / f"next-{number:04d}.csv")
+
+    return write
+
+
+def next_batches(monitor: Monitor, folder: Path, *, bores: int = BORES) -> Callable[[], None]:
+    """Return what commits the next batch of so many bores each time it is called."""
+    write = next_files(monitor, folder, bores=bores)
+
+    def commit() -> None:
+        taken = monitor.take([write()]).files[0]
         if taken.taken != taken.rows or not taken.rows:
             raise SystemExit(f"of {taken.rows} rows of the next batch {taken.taken} were taken")
 
