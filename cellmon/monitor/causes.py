@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from cellmon.diagnosis import Evidence, Logged, Movement
-from cellmon.monitor.explain import STRADDLES, Place
+from cellmon.monitor.judge.best_told import STRADDLES, Place
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.joining import bores_of

@@ -119,14 +119,22 @@ class Opened:
             self.on_disk, self._known = read_sheet(self.folder / SHEET_FILE), None
 
     def _derive_if_needed(self) -> None:
-        """Judge everything again where an update of the program threw away what was derived."""
+        """Judge everything again where an update of the program threw away what was derived.
+
+        What an older program kept of signals is given what is shown of each.
+        """
         with self._store.reading() as session:
-            underived = session.is_underived()
+            underived, without_outlines = session.is_underived(), session.is_without_outlines()
         if underived:
             from cellmon.monitor.check import rebuild_in
 
             with self._store.writing() as session:
                 rebuild_in(session, self._rules(session), at=clock())
+        elif without_outlines:
+            from cellmon.monitor.judge.told import keep_outlines
+
+            with self._store.writing() as session:
+                keep_outlines(session)
 
     @contextmanager
     def _view(self) -> Iterator[View]:

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator, Mapping
 from cellmon.judged import Bores
 from cellmon.monitor.hold import held_by
 from cellmon.monitor.hold_extended import Extension, extensions_of, within
-from cellmon.monitor.judge.told import is_kept, told_groups
+from cellmon.monitor.judge.told import is_kept, told_outlines
 from cellmon.monitor.part_signals import Disposition, PartSignal, reaching
 from cellmon.monitor.signals import WAITING, Signal
 from cellmon.monitor.signals_told import answers_given, standing
@@ -47,7 +47,7 @@ def _signals(view: View, bores: Bores, longer: Mapping[str, tuple[Extension, ...
         return
     answers = answers_given(view.session)
     end = None if longer else bores.measured_at.max()
-    for group in told_groups(view.session, end=end, until=view.as_of):
-        response = answers.get(group.id)
-        if group.id in longer or response is None or response.body["seen"]:
-            yield standing(view, group, response)
+    for one in told_outlines(view.session, end=end, until=view.as_of):
+        response = answers.get(one.id)
+        if one.id in longer or response is None or response.body["seen"]:
+            yield standing(view, one, response)

@@ -10,7 +10,7 @@ import numpy as np
 
 from cellmon.judged import Bores
 from cellmon.monitor.hold import held_by
-from cellmon.monitor.judge.told import is_kept, told_groups
+from cellmon.monitor.judge.told import is_kept, told_outlines
 from cellmon.monitor.signals import Response, Signal
 from cellmon.monitor.signals_told import answers_given, standing
 from cellmon.monitor.view import View
@@ -113,8 +113,8 @@ def _signals_around(view: View, bores: Bores, audited: Sequence[np.datetime64]) 
     moments = [*bores.measured_at, *audited]
     start, end = min(moments), max(moments)
     answers = answers_given(view.session)
-    for group in told_groups(view.session, start=start, end=end, until=view.as_of):
-        signal = standing(view, group, answers.get(group.id))
+    for one in told_outlines(view.session, start=start, end=end, until=view.as_of):
+        signal = standing(view, one, answers.get(one.id))
         yield replace(signal, state="reopened") if _came_again(view, signal, answers) else signal
 
 
@@ -123,13 +123,13 @@ def _came_again(view: View, signal: Signal, answers: Mapping[str, Decision]) -> 
     if signal.state != "answered" or signal.response is None:
         return False
     answered = to_utc(signal.response.at)
-    for group in told_groups(view.session, start=answered, until=view.as_of):
-        response = answers.get(group.id)
+    for one in told_outlines(view.session, start=answered, until=view.as_of):
+        response = answers.get(one.id)
         waits = response is None or response.body["seen"]
-        feature = any(c.stream.feature == signal.stream.feature for c in group.calls)
-        if group.lead.at <= answered or not waits or not feature:
+        feature = any(s.feature == signal.stream.feature for s in one.streams)
+        if one.lead.at <= answered or not waits or not feature:
             continue
-        later = standing(view, group, response)
+        later = standing(view, one, response)
         if (later.stream, later.kind) == (signal.stream, signal.kind):
             return True
     return False

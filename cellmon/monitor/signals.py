@@ -12,7 +12,7 @@ import numpy as np
 
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.monitor.answers import Answer
-from cellmon.monitor.explain import explain
+from cellmon.monitor.explain import causes_of
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.view import View
 from cellmon.records import Stream
@@ -166,12 +166,15 @@ def explained(view: View, signals: Iterable[Signal]) -> tuple[Signal, ...]:
 
     To ask why takes most of the time, so it is asked of those of which it is shown.
     """
-    groups = {group.id: group for group in view.told}
-    return tuple(_with_causes(view, groups[s.id], s) if s.id in groups else s for s in signals)
+    from cellmon.monitor.signals_told import groups_of
+
+    asked = list(signals)
+    groups = groups_of(view, {s.id for s in asked}) if asked else {}
+    return tuple(_with_causes(view, groups[s.id], s) if s.id in groups else s for s in asked)
 
 
 def _with_causes(view: View, group: Group, signal: Signal) -> Signal:
-    causes = explain(view, group).causes
+    causes = causes_of(view, group)
     why_not = {} if causes else {"causes": say("no row of the table of causes fits what moved")}
     return replace(signal, causes=tuple(map(_likely, causes)), why_not=why_not)
 

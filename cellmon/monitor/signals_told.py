@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any, cast
@@ -11,12 +11,12 @@ from typing import Any, cast
 import numpy as np
 
 from cellmon import lengths
-from cellmon.monitor.explain import Explained, explain
 from cellmon.monitor.judge.calls import SHARE_OF, detector_words
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.naming import Named
+from cellmon.monitor.judge.outlines import Outline, outline_of
 from cellmon.monitor.judge.signals import named_groups
-from cellmon.monitor.judge.told import is_kept, told_groups
+from cellmon.monitor.judge.told import is_kept, told_groups, told_outlines
 from cellmon.monitor.signals import Change, Response, Signal, newest_first, seconds
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import signal_words
@@ -30,12 +30,12 @@ WITHDRAWN = to_say("Later rows, events or limits frozen since leave nothing to b
 
 def standing_signals(view: View) -> tuple[Signal, ...]:
     """Build the signals that stand, newest first, without causes; `View.signals` keeps them."""
-    return _standing_of(view, view.told)
+    return _standing_of(view, view.outlines)
 
 
-def _standing_of(view: View, groups: Iterable[Group]) -> tuple[Signal, ...]:
+def _standing_of(view: View, outlines: Iterable[Outline]) -> tuple[Signal, ...]:
     answers, known = answers_given(view.session), _known(view, "signals")
-    return _reopened(newest_first(_standing(view, g, answers.get(g.id), known) for g in groups))
+    return _reopened(newest_first(_standing(view, one, answers.get(one.id), known) for one in outlines))
 
 
 def withdrawn_signals(view: View) -> tuple[Signal, ...]:
@@ -58,14 +58,22 @@ def signals_since(view: View, start: np.datetime64 | None) -> tuple[Signal, ...]
     """
     if start is None or not is_kept(view.session, view.rules, until=view.as_of):
         return tuple(s for s in view.signals if start is None or to_utc(s.raised_at) >= start)
-    groups = [g for g in told_groups(view.session, start=start, until=view.as_of) if g.lead.at >= start]
-    return _standing_of(view, groups)
+    found = told_outlines(view.session, start=start, until=view.as_of)
+    return _standing_of(view, (one for one in found if one.lead.at >= start))
 
 
-def told(view: View) -> Sequence[Group]:
-    """Return what signals tell of: as kept, where that still holds; `View.told` keeps it."""
-    named = view.named
-    return list(told_groups(view.session, until=view.as_of)) if named is None else named.groups
+def outlines(view: View) -> Sequence[Outline]:
+    """Return the signals that stand in outline: as kept, where that holds; `View.outlines` keeps it."""
+    if view.named is not None:
+        return list(map(outline_of, view.named.groups))
+    return list(told_outlines(view.session, until=view.as_of))
+
+
+def groups_of(view: View, names: Collection[str]) -> dict[str, Group]:
+    """Return those of some names among the signals that stand, with all their calls, by name."""
+    if view.named is not None:
+        return {group.id: group for group in view.named.groups if group.id in names}
+    return {group.id: group for group in told_groups(view.session, among=names, until=view.as_of)}
 
 
 def gone(view: View) -> list[Announcement]:
@@ -82,12 +90,11 @@ def named(view: View) -> Named | None:
 
 
 def _gone(view: View) -> list[Announcement]:
-    """Return what was announced and is not kept; what was once announced is read once."""
-    read: dict[str, Announcement] = view.carry("announced", None, dict)
-    unread = [id_ for id_ in view.session.announced_ids() if id_ not in read]
-    read.update((one.id, one) for one in view.session.announced_as(unread))
-    there = {group.id for group in view.told}
-    return [one for id_, one in read.items() if id_ not in there]
+    """Return what was announced and is not kept; what is gone is read once."""
+    read: dict[str, Announcement] = view.carry("gone", None, dict)
+    gone = view.session.announced_ids() - {one.id for one in view.outlines}
+    read.update((one.id, one) for one in view.session.announced_as(gone.difference(read)))
+    return [read[id_] for id_ in sorted(gone)]
 
 
 def _reopened(signals: tuple[Signal, ...]) -> tuple[Signal, ...]:
@@ -114,24 +121,24 @@ def answers_given(session: Session) -> dict[str, Decision]:
     return found
 
 
-def standing(view: View, group: Group, answer: Decision | None) -> Signal:
+def standing(view: View, outline: Outline, answer: Decision | None) -> Signal:
     """Return a signal without causes, and without whether the same came again since.
 
     A signal that neither calls nor answers were added to is as it was, but for its age.
     """
-    return _standing(view, group, answer, _known(view, "signals"))
+    return _standing(view, outline, answer, _known(view, "signals"))
 
 
-def _standing(view: View, group: Group, answer: Decision | None, known: dict[str, Any]) -> Signal:
+def _standing(view: View, outline: Outline, answer: Decision | None, known: dict[str, Any]) -> Signal:
     answered = None if answer is None else answer.id
-    before = known.get(group.id)
-    if before is not None and before[0] is group and before[1] == answered:
-        found = cast(Signal, before[2]).aged(group.lead.at, view.as_of)
-        known[group.id] = (group, answered, found)
+    before = known.get(outline.id)
+    if before is not None and before[0] is outline and before[1] == answered:
+        found = cast(Signal, before[2]).aged(outline.lead.at, view.as_of)
+        known[outline.id] = (outline, answered, found)
         return found
-    found = _signal(view, group, answer)
-    if all(c.stream.like is None for c in group.calls):  # like parts react as the one that runs
-        known[group.id] = (group, answered, found)
+    found = _signal(view, outline, answer)
+    if all(stream.like is None for stream in outline.streams):  # like parts react as the one that runs
+        known[outline.id] = (outline, answered, found)
     return found
 
 
@@ -140,21 +147,19 @@ def _known(view: View, what: str) -> dict[Any, Any]:
     return view.carry(f"{what} {voice()} {lengths.shown()}", view.rules.now.version, dict)
 
 
-def _signal(view: View, group: Group, answer: Decision | None) -> Signal:
-    told: Explained = explain(view, group, causes=False)
-    lead, last = group.lead, group.last
-    spread = told.kind == "spread"
+def _signal(view: View, told: Outline, answer: Decision | None) -> Signal:
+    lead, spread = told.lead, told.kind == "spread"
     size = None if spread or not np.isfinite(told.size) else round(told.size, 3)
     unit = _unit(view, told)
     response = None if answer is None else _response(view, answer)
     return Signal(
-        id=group.id,
+        id=told.id,
         stream=told.stream,
-        streams=tuple(dict.fromkeys(c.stream for c in group.calls)),
+        streams=told.streams,
         raised_at=view.local(lead.at),
         part=lead.part,
-        last_at=view.local(last.last_at),
-        last_part=last.last_part,
+        last_at=view.local(told.last_at),
+        last_part=told.last_part,
         over=told.over,
         kind=told.kind,
         detector=detector_words(told.detector),
@@ -173,13 +178,18 @@ def _signal(view: View, group: Group, answer: Decision | None) -> Signal:
             latest_at=view.local(lead.latest_at),
             latest_part=lead.latest_part,
         ),
-        reaction=told.reaction,
+        reaction=_reaction(view, told.stream),
         owner=response.by if response else None,
         response=response,
     )
 
 
-def _unit(view: View, told: Explained) -> str:
+def _reaction(view: View, stream: Stream) -> str | None:
+    """Return what the sheet wants done about a feature that moved."""
+    return getattr(view.part_of(stream).features.get(stream.feature), "reaction", None)
+
+
+def _unit(view: View, told: Outline) -> str:
     if told.kind == "routing":
         return say("bores")
     return "%" if told.detector.startswith(SHARE_OF) else view.unit(told.stream)

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from cellmon.monitor.dressings import NoPlan, Plan
     from cellmon.monitor.forecast import BoresLeft, Standing
     from cellmon.monitor.judge.audits import AuditSeries
-    from cellmon.monitor.judge.groups import Group
     from cellmon.monitor.judge.naming import Named
+    from cellmon.monitor.judge.outlines import Outline
     from cellmon.monitor.judge.places import Place
     from cellmon.monitor.limits_age import Declared
     from cellmon.monitor.signals import Signal
@@ -92,11 +92,11 @@ class View(StreamsSeen):
         return {}
 
     @cached_property
-    def told(self) -> Sequence[Group]:
-        """What the signals tell of that stand."""
-        from cellmon.monitor.signals_told import told
+    def outlines(self) -> Sequence[Outline]:
+        """The signals that stand, in outline."""
+        from cellmon.monitor.signals_told import outlines
 
-        return told(self)
+        return outlines(self)
 
     @cached_property
     def gone(self) -> Sequence[Announcement]:

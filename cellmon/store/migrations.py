@@ -116,6 +116,11 @@ def _counted_by_index(conn: Connection) -> None:
         index.create(conn)
 
 
+def _signals_outlined(conn: Connection) -> None:
+    """Make room for what is shown of signals; the monitor fills it from those that are kept."""
+    schema.OUTLINES.create(conn, checkfirst=True)
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -132,6 +137,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _masters_warmth,
     _called_lately,
     _counted_by_index,
+    _signals_outlined,
 )
 
 

@@ -321,6 +321,14 @@ TOLD = Table(
 )
 """Signals as they were put together when something was judged last."""
 
+OUTLINES = Table(
+    "outlines",
+    METADATA,
+    Column("id", Text, primary_key=True),
+    Column("body", Text, nullable=False),
+)
+"""What is shown of each of those signals, so that it is read without their calls."""
+
 TRACED = Table(
     "traced",
     METADATA,
@@ -337,5 +345,5 @@ TRACED = Table(
 
 UNIT_TABLES = {Bores: BORES, Subgroups: SUBGROUPS, Doubts: DOUBTS, Alarms: ALARMS}
 """The derived batches and their tables."""
-DERIVED = (*UNIT_TABLES.values(), TOGETHER, WATCHED, COUNTS, PROVISIONAL, TOLD, TRACED)
+DERIVED = (*UNIT_TABLES.values(), TOGETHER, WATCHED, COUNTS, PROVISIONAL, TOLD, OUTLINES, TRACED)
 """Every table that can be thrown away and rebuilt."""

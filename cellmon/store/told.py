@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, Select, bindparam, delete, or_, select, update
+from sqlalchemy import Connection, Select, Table, bindparam, delete, or_, select, update
 
 from cellmon.store import bulk, schema
 
@@ -18,7 +18,8 @@ from cellmon.store import bulk, schema
 class ToldSignal:
     """One signal as it stood when something was judged last; `body` is what the monitor made of it.
 
-    It may tell of what was made from `earliest_at` to `last_at`.
+    It may tell of what was made from `earliest_at` to `last_at`. `outline` is what is shown of it, a
+    function of the body; None for what is never shown.
     """
 
     id: str
@@ -26,6 +27,7 @@ class ToldSignal:
     earliest_at: np.datetime64
     last_at: np.datetime64
     body: Mapping[str, Any]
+    outline: Mapping[str, Any] | None = None
 
 
 class Told:
@@ -34,17 +36,34 @@ class Told:
     conn: Connection
 
     def keep_told(self, signals: Sequence[ToldSignal], *, among: Collection[str] | None = None) -> None:
-        """Replace the signals kept, all or those of some names, by these; the same are not written again."""
+        """Replace the signals kept, all or those of some names, by these; the same are not written again.
+
+        Of all, outlines are: another program may make others of the same signals.
+        """
         table = schema.TOLD
         query = select(table.c.id, table.c.digest)
         known = {row.id: row.digest for some in _some(query, among) for row in self.conn.execute(some)}
         rows = {signal.id: _row(signal) for signal in signals}
         gone = [id_ for id_, digest in known.items() if id_ not in rows or rows[id_]["digest"] != digest]
-        for i in range(0, len(gone), 500):
-            self.conn.execute(delete(table).where(table.c.id.in_(gone[i : i + 500])))
-        new = [row for id_, row in rows.items() if known.get(id_) != row["digest"]]
-        if new:
-            bulk.insert(self.conn, table, {name: [row[name] for row in new] for name in new[0]})
+        for kept in (table, schema.OUTLINES):
+            for i in range(0, len(gone), 500):
+                self.conn.execute(delete(kept).where(kept.c.id.in_(gone[i : i + 500])))
+        new = {id_: row for id_, row in rows.items() if known.get(id_) != row["digest"]}
+        _insert(self.conn, table, list(new.values()))
+        if among is None:
+            self.conn.execute(delete(schema.OUTLINES))
+        self.keep_outlines(
+            {
+                one.id: one.outline
+                for one in signals
+                if one.outline is not None and (among is None or one.id in new)
+            }
+        )
+
+    def keep_outlines(self, outlines: Mapping[str, Mapping[str, Any]]) -> None:
+        """Keep what is shown of signals that have no outline yet, by their names."""
+        rows = [{"id": id_, "body": json.dumps(body, sort_keys=True)} for id_, body in outlines.items()]
+        _insert(self.conn, schema.OUTLINES, rows)
 
     def told(
         self, *, start: np.datetime64 | None = None, end: np.datetime64 | None = None
@@ -63,9 +82,21 @@ class Told:
         return [(row.id, row.digest) for row in rows]
 
     def told_of(self, ids: Collection[str]) -> Iterator[ToldSignal]:
-        """Yield the signals kept under some names."""
+        """Yield the signals kept under some names, without their outlines."""
         for some in _some(select(schema.TOLD), ids):
             yield from map(_signal, self.conn.execute(some))
+
+    def outlines_of(self, ids: Collection[str]) -> Iterator[tuple[str, Mapping[str, Any]]]:
+        """Yield what is shown of the signals kept under some names, each beside its name."""
+        for some in _some(select(schema.OUTLINES), ids):
+            for row in self.conn.execute(some):
+                yield row.id, json.loads(row.body)
+
+    def is_without_outlines(self) -> bool:
+        """Return whether an older program kept signals, without what is shown of them."""
+        told, outlines = schema.TOLD.c.id, schema.OUTLINES.c.id
+        kept = self.conn.execute(select(told).where(told != "").limit(1)).first() is not None
+        return kept and self.conn.execute(select(outlines).limit(1)).first() is None
 
     def told_containing(self, words: Collection[str]) -> list[str]:
         """Return the names of signals of which what is kept has one of some words, as JSON writes them."""
@@ -96,7 +127,12 @@ def _some(query: Select[Any], ids: Collection[str] | None) -> Iterator[Select[An
         return
     names = sorted(ids)
     for i in range(0, len(names), 500):
-        yield query.where(schema.TOLD.c.id.in_(names[i : i + 500]))
+        yield query.where(query.selected_columns.id.in_(names[i : i + 500]))
+
+
+def _insert(conn: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    if rows:
+        bulk.insert(conn, table, {name: [row[name] for row in rows] for name in rows[0]})
 
 
 def _signal(row: Any) -> ToldSignal:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from cellmon.store import ToldSignal, schema
@@ -81,3 +83,24 @@ def test_forgetting_what_is_derived_forgets_them(open_store):
         session.keep_told([one("a", 0, 2)])
         session.forget_all()
         assert list(session.told()) == []
+
+
+def test_outlines_come_and_go_with_their_signals_and_are_all_written_anew_with_all(open_store):
+    store = open_store()
+
+    def shown(session):
+        return dict(session.outlines_of(["a", "b", "c"]))
+
+    def outlined(name, body, outline):
+        return replace(one(name, 0, 2, body={"calls": body}), outline=outline)
+
+    with store.writing() as session:
+        assert not session.is_without_outlines()
+        session.keep_told([outlined("a", [1], {"is": 1}), outlined("b", [1], {"is": 2})])
+        assert shown(session) == {"a": {"is": 1}, "b": {"is": 2}}
+        session.keep_told([outlined("a", [1], {"is": 3}), outlined("b", [2], {"is": 4})], among=["a", "b"])
+        assert shown(session) == {"a": {"is": 1}, "b": {"is": 4}}, "of some, those of other calls"
+        session.keep_told([outlined("c", [1], {"is": 5})], among=["a"])
+        assert shown(session) == {"b": {"is": 4}, "c": {"is": 5}}
+        session.keep_told([outlined("b", [2], {"is": 6})])
+        assert shown(session) == {"b": {"is": 6}}

@@ -29,6 +29,7 @@ from cellmon.monitor.judge.calls import (
     part_before,
     routing_calls,
 )
+from cellmon.monitor.judge.calls_kept import key_of
 from cellmon.monitor.judge.finding_stands import shares_of, shares_since
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.joining import AGAIN, SHARED, begins, grouped, joined_by
@@ -37,7 +38,6 @@ from cellmon.monitor.judge.told import (
     Basis,
     groups_named,
     groups_since,
-    key_of,
     rows_of_audits,
     span_of,
 )

@@ -8,22 +8,22 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields, replace
-from functools import lru_cache
-from typing import Any
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 
-from cellmon.monitor.judge.calls import Called
-from cellmon.monitor.judge.evidence import Moved
+from cellmon.monitor.judge.calls_kept import called_of, micros, plain
 from cellmon.monitor.judge.finding_stands import Shares, Stand
 from cellmon.monitor.judge.groups import Group
+from cellmon.monitor.judge.outlines import Outline, outline_from, outline_of, plain_outline
 from cellmon.monitor.rules import BEGINNING, END, Rules
-from cellmon.records import Kind, Stream
+from cellmon.records import Kind
 from cellmon.store import Session, ToldSignal
 
-_TIMES = ("at", "last_at", "change_at", "earliest_at", "latest_at")
+Found = TypeVar("Found")
+
 BASIS = ""
 """The name under which it is kept what the signals rest on; it tells of no time."""
 PUT_TOGETHER = 1
@@ -67,6 +67,7 @@ def keep_told(
             earliest_at=group.lead.earliest_at,
             last_at=group.until,
             body={"calls": [plain(call) for call in group.calls]},
+            outline=plain_outline(outline_of(group)),
         )
         for group in groups
     ]
@@ -98,7 +99,7 @@ def basis_of(session: Session, *, rows: Mapping[str, int] | None = None) -> Basi
         return None
     stands = body.get("stands")
     shares = Shares(
-        calls=tuple(_called(call) for call in body["shares"]),
+        calls=tuple(called_of(call) for call in body["shares"]),
         stands=None if stands is None else tuple(Stand(**one) for one in stands),
     )
     moved = {name: (first, last) for name, (first, last) in body["moved"].items()}
@@ -113,7 +114,9 @@ def fingerprint_told(session: Session) -> dict[str, str]:
     names = [name for name, _ in session.told()]
     bodies = {kept.id: kept.body for kept in session.told_of(names)}
     basis = bodies.pop(BASIS, {})
+    outlines = [body for _, body in session.outlines_of(names)]
     found = {"signals told": sorted(json.dumps(body["calls"], sort_keys=True) for body in bodies.values())}
+    found["outlines"] = sorted(json.dumps(body, sort_keys=True) for body in outlines)
     if basis.get("stands") is not None:
         found["shares"] = [json.dumps([basis["shares"], basis["stands"]], sort_keys=True)]
     return {name: hashlib.sha256("\n".join(rows).encode()).hexdigest() for name, rows in found.items()}
@@ -126,24 +129,53 @@ def is_kept(session: Session, rules: Rules, *, until: np.datetime64) -> bool:
 
 
 def told_groups(
+    session: Session, *, among: Collection[str] | None = None, until: np.datetime64
+) -> Iterator[Group]:
+    """Yield the kept signals, all or those of some names, by what was called until a moment."""
+    for group in _groups(session, [k for k in session.told() if among is None or k[0] in among]):
+        found = _by_then(group, until)
+        if found is not None:
+            yield found
+
+
+def told_outlines(
     session: Session,
     *,
     start: np.datetime64 | None = None,
     end: np.datetime64 | None = None,
     until: np.datetime64,
-) -> Iterator[Group]:
-    """Yield the kept signals that may tell of something made in [start, end], by what was called by then."""
-    for group in _groups(session, session.told(start=start, end=end)):
-        if group.until <= until:
-            yield group
-            continue
-        calls = [
-            c if c.last_at <= until else replace(c, last_at=until, over=False)
-            for c in group.calls
-            if c.at <= until
-        ]
-        if calls:
-            yield Group(lead=calls[0], others=tuple(calls[1:]), id=group.id)
+) -> Iterator[Outline]:
+    """Yield the kept signals that may tell of something made in [start, end], by what was called by then.
+
+    In outline; of one that lasted beyond `until` the calls are read.
+    """
+    outlines = list(_outlines(session, session.told(start=start, end=end)))
+    lasted = [one.id for one in outlines if one.until > until]
+    then = {g.id: outline_of(g) for g in told_groups(session, among=lasted, until=until)} if lasted else {}
+    for one in outlines:
+        if one.until <= until:
+            yield one
+        elif one.id in then:
+            yield then[one.id]
+
+
+def _by_then(group: Group, until: np.datetime64) -> Group | None:
+    """Return a signal by what was called until a moment; None where nothing was."""
+    if group.until <= until:
+        return group
+    calls = [
+        c if c.last_at <= until else replace(c, last_at=until, over=False)
+        for c in group.calls
+        if c.at <= until
+    ]
+    return Group(lead=calls[0], others=tuple(calls[1:]), id=group.id) if calls else None
+
+
+def keep_outlines(session: Session) -> None:
+    """Keep the outlines of signals that an older program kept without."""
+    kept = session.told_of([name for name, _ in session.told()])
+    groups = (group for one in kept if (group := _group(one)) is not None)
+    session.keep_outlines({group.id: plain_outline(outline_of(group)) for group in groups})
 
 
 def groups_since(session: Session, moment: np.datetime64) -> list[Group]:
@@ -157,63 +189,52 @@ def groups_named(session: Session, names: Collection[str]) -> list[Group]:
 
 
 MOST = 20_000
-"""Signals kept in a process, some kilobytes each; then all are let go and read anew."""
+"""Signals of a kind kept in a process, some kilobytes each; then all are let go and read anew."""
 _read: dict[tuple[str, str], Group | None] = {}
+_outlined: dict[tuple[str, str], Outline] = {}
 
 
 def _groups(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Group]:
-    """Yield signals in their order; of those that were read before, as most were, no body is read again."""
+    """Yield signals in their order."""
+
+    def read(names: Sequence[str]) -> Iterator[tuple[str, Group | None]]:
+        return ((one.id, _group(one)) for one in session.told_of(names))
+
+    return (group for group in _once(_read, kept, read) if group is not None)
+
+
+def _outlines(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Outline]:
+    """Yield signals in their order, in outline."""
+
+    def read(names: Sequence[str]) -> Iterator[tuple[str, Outline]]:
+        return ((id_, outline_from(id_, body)) for id_, body in session.outlines_of(names))
+
+    return _once(_outlined, [one for one in kept if one[0] != BASIS], read)
+
+
+def _once(
+    known: dict[tuple[str, str], Found],
+    kept: Sequence[tuple[str, str]],
+    read: Callable[[Sequence[str]], Iterable[tuple[str, Found]]],
+) -> Iterator[Found]:
+    """Yield what is read of signals; of those that were read before, as most were, nothing is read again."""
     digests = dict(kept)
-    before = _read.copy()  # others may let go of them meanwhile
+    before = known.copy()  # others may let go of them meanwhile
     unread = [id_ for id_, digest in kept if (id_, digest) not in before]
-    found = {(one.id, digests[one.id]): _group(one) for one in session.told_of(unread)}
+    found = {(id_, digests[id_]): one for id_, one in read(unread)} if unread else {}
     if len(before) + len(found) > MOST:
-        _read.clear()
-    _read.update(found)
-    for key in kept:
-        group = found[key] if key in found else before[key]
-        if group is not None:
-            yield group
+        known.clear()
+    known.update(found)
+    return (found[key] if key in found else before[key] for key in kept)
 
 
 def _group(kept: ToldSignal) -> Group | None:
     """Return a signal as it was put together; None of what tells of no call."""
-    calls = tuple(_called(body) for body in kept.body["calls"])
+    calls = tuple(called_of(body) for body in kept.body["calls"])
     return Group(lead=calls[0], others=calls[1:], id=kept.id) if calls else None
 
 
 def span_of(groups: Sequence[Group]) -> tuple[int, int]:
     """Return when the first and the last call of some signals came, microseconds."""
-    moments = [c.at.astype("datetime64[us]").astype(np.int64) for g in groups for c in g.calls]
-    return int(min(moments)), int(max(moments))
-
-
-_stream = lru_cache(maxsize=4096)(Stream)
-"""Streams are few and calls many: equal ones are the same, so that to look one up compares no names."""
-
-TRAILING = ("last_at", "last_part", "over")
-"""What of a call changes while it lasts."""
-
-
-def key_of(call: Called) -> str:
-    """Return what stays of a call while it lasts, as a text that equal calls have in common."""
-    return json.dumps({k: v for k, v in plain(call).items() if k not in TRAILING}, sort_keys=True)
-
-
-def plain(call: Called) -> dict[str, Any]:
-    """Return a call as it is kept."""
-    body = dict(vars(call))
-    for name in _TIMES:
-        body[name] = int(body[name].astype("datetime64[us]").astype(np.int64))
-    body["stream"] = asdict(call.stream)
-    body["moved"] = [vars(one) for one in call.moved]
-    return body
-
-
-def _called(body: Mapping[str, Any]) -> Called:
-    given = {field.name: body[field.name] for field in fields(Called)}
-    for name in _TIMES:
-        given[name] = np.int64(given[name]).view("datetime64[us]")
-    given["stream"] = _stream(**given["stream"])
-    given["moved"] = tuple(Moved(**one) for one in given["moved"])
-    return Called(**given)
+    moments = [micros(c.at) for g in groups for c in g.calls]
+    return min(moments), max(moments)

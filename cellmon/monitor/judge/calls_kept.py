@@ -1,0 +1,63 @@
+"""Calls as they are kept: in values that JSON has, and back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, fields
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from cellmon.monitor.judge.calls import Called
+from cellmon.monitor.judge.evidence import Moved
+from cellmon.records import Stream
+
+_one_stream = lru_cache(maxsize=4096)(Stream)
+"""Streams are few and calls many: equal ones are the same, so that to look one up compares no names."""
+_TIMES = ("at", "last_at", "change_at", "earliest_at", "latest_at")
+
+TRAILING = ("last_at", "last_part", "over")
+"""What of a call changes while it lasts."""
+
+
+def key_of(call: Called) -> str:
+    """Return what stays of a call while it lasts, as a text that equal calls have in common."""
+    return json.dumps({k: v for k, v in plain(call).items() if k not in TRAILING}, sort_keys=True)
+
+
+def plain(call: Called) -> dict[str, Any]:
+    """Return a call as it is kept."""
+    body = dict(vars(call))
+    for name in _TIMES:
+        body[name] = micros(body[name])
+    body["stream"] = asdict(call.stream)
+    body["moved"] = [vars(one) for one in call.moved]
+    return body
+
+
+def called_of(body: Mapping[str, Any]) -> Called:
+    """Return a call that was kept."""
+    given = {field.name: body[field.name] for field in fields(Called)}
+    for name in _TIMES:
+        given[name] = moment_of(given[name])
+    given["stream"] = stream_of(given["stream"])
+    given["moved"] = tuple(Moved(**one) for one in given["moved"])
+    return Called(**given)
+
+
+def stream_of(names: Mapping[str, Any]) -> Stream:
+    """Return the stream of some names, equal ones as the same."""
+    return _one_stream(**names)
+
+
+def micros(moment: np.datetime64) -> int:
+    """Return a moment as microseconds since 1970 UTC."""
+    return int(moment.astype("datetime64[us]").astype(np.int64))
+
+
+def moment_of(microseconds: int) -> np.datetime64:
+    """Return the moment that `micros` made a number of."""
+    found: np.datetime64 = np.int64(microseconds).view("datetime64[us]")
+    return found
