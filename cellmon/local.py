@@ -126,6 +126,15 @@ def day_of_year(at: date) -> str:
     return _dated("yMMMd", _date(at), _site)
 
 
+def dated(at: datetime) -> str:
+    """Return a day with its year, and a time of day.
+
+    >>> dated(datetime(2026, 10, 25, 5, 4))
+    '25 Oct 2026 05:04'
+    """
+    return f"{day_of_year(at)} {clock(at)}"
+
+
 def moment(at: datetime) -> str:
     """Return a day and a time of day.
 

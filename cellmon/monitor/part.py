@@ -10,7 +10,7 @@ import numpy as np
 
 from cellmon.errors import NotFound
 from cellmon.judged import Bores
-from cellmon.local import significant
+from cellmon.local import dated, significant
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.part_bores import PartMeasurement, measurements_of
 from cellmon.monitor.part_events import Noted, PartEvent, happened
@@ -206,9 +206,8 @@ def _sentence(
     elif unread:
         said.append(say("no complete measurement"))
     said += _trace_words(traced)
-    seen = say(
-        "{part}: {said}, last seen {at}.", part=serial, said="; ".join(said), at=f"{last:%Y-%m-%d %H:%M}"
-    )
+    at = dated(last)
+    seen = say("{part}: {said}, last seen {at}.", part=serial, said="; ".join(said), at=at)
     return " ".join([seen, *_held_words(held)])
 
 

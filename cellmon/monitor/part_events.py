@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from cellmon.local import dated
 from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.part_signals import Disposition, PartSignal
 from cellmon.monitor.traced_bore import BoreTraces
@@ -152,7 +153,7 @@ def _held(held: Sequence[PartSignal], began: datetime) -> Iterator[PartEvent]:
     for s in held:
         named = s.id
         if s.raised_at < began:
-            at = f"{s.raised_at:%Y-%m-%d %H:%M}"
+            at = dated(s.raised_at)
             named = say("{signal}, raised {at}, stood then", signal=s.id, at=at)
         yield PartEvent(
             at=max(s.raised_at, began),

@@ -1,7 +1,6 @@
 /* A drawing in a narrow box is drawn as its layout says for there (`layout.meta.narrow`: what to relay), and again
    as it was made when the box grows wide. */
 (function () {
-  const NARROW = 480;
   const heard = new WeakSet();
 
   const value = (of, path) => path.replace(/\[(\d+)\]/g, ".$1").split(".").reduce((at, name) => (at ? at[name] : undefined), of);
@@ -11,7 +10,7 @@
   function fit(drawn) {
     const narrow = drawn.layout && drawn.layout.meta && drawn.layout.meta.narrow;
     if (!narrow || !drawn.clientWidth) return;
-    const wanted = drawn.clientWidth < NARROW ? narrow.is : narrow.was;
+    const wanted = drawn.clientWidth < narrow.below ? narrow.is : narrow.was;
     const other = Object.entries(wanted).filter(([path, to]) => told(value(drawn.layout, path)) !== told(to));
     if (other.length) window.Plotly.relayout(drawn, Object.fromEntries(other));
   }

@@ -29,6 +29,7 @@ HOLLOW = 22
 """Letters that fit between the walls of a bore."""
 SLIM_SIDE, SLIM_BOTTOM, SLIM_HOLLOW, SLIM_BORES = 46, 72, 10, 4
 """The same in a narrow box, and so many bores that their verdicts fit there side by side."""
+FINGER_PX = 48
 INSIDE, BEYOND, SCALE = "inside", "beyond", "scale"
 """Words of the drawing, by name."""
 
@@ -58,7 +59,9 @@ def block_figure(now: Now) -> theme.Figure:
     centres = [i * section.pitch for i in range(len(bores))]
     data, notes = cut_open(now, bores, centres, section)
     strip = last_bores.strip(bores, centres=centres, pitch=section.pitch)
-    words = [{"visible": True, **one} for one in notes + strip.words]
+    depths = depth_axis(now, section)
+    named = cut.edge_names(depths, section) + cut.edge_names(strip.axis, section, yref="y2")
+    words = [{"visible": True, **one} for one in notes + strip.words + named]
     figure = theme.figure(
         data + strip.data,
         height=None,
@@ -68,7 +71,7 @@ def block_figure(now: Now) -> theme.Figure:
         xaxis=theme.hidden_axis(
             range=[-section.pitch / 2, (len(bores) - 0.5) * section.pitch], fixedrange=True
         ),
-        yaxis=depth_axis(now, section),
+        yaxis=depths,
         yaxis2=strip.axis,
         dragmode=False,
     )
@@ -80,9 +83,6 @@ def slim(figure: theme.Figure, bores: Sequence[BoreNow], section: Section) -> th
     layout, inside = figure["layout"], iter(bores)
     changes: dict[str, Any] = {"margin.l": SLIM_SIDE, "margin.r": 4, "margin.b": SLIM_BOTTOM}
     changes |= {"yaxis.scaleanchor": False, "yaxis.range": layout["yaxis"]["range"]}
-    for axis in {"yaxis", "yaxis2"} & set(layout):
-        changes[f"{axis}.tickfont.size"] = 10
-        changes[f"{axis}.ticktext"] = ["<br>".join(t.rsplit(" ", 1)) for t in layout[axis]["ticktext"]]
     for i, one in enumerate(layout["annotations"]):
         at, name = f"annotations[{i}]", one.get("name")
         if name == INSIDE:
@@ -92,6 +92,8 @@ def slim(figure: theme.Figure, bores: Sequence[BoreNow], section: Section) -> th
             said = f"{head}<br>{found}" if len(bores) <= SLIM_BORES else found
             changes[f"{at}.text"] = "<br>".join(in_lines(t, SLIM_HOLLOW) for t in said.split("<br>"))
             changes[f"{at}.font.size"] = 11
+        elif name == cut.EDGE:
+            changes |= {f"{at}.font.size": 10, f"{at}.text": cut.in_two_lines(one["text"])}
         elif name == BEYOND:
             changes[f"{at}.visible"] = False
         elif name == SCALE:
@@ -127,6 +129,7 @@ def cut_open(
         data += [*cut.hollow(tolerance, centre, section), cut.limit_lines(tolerance, centre, section)]
         here = replace(now, tolerance=tolerance)
         walls = _walls(here, bore, centre, section) + _rings(here, bore, centre, section)
+        walls.append(_number(bore, centre, section))
         data += [opens_bore(t, [serial or bore.part] * len(t["x"]), bore.bore) for t in walls]
         notes += _inside(here, bore, centre, section) + _beyond(here, bore, centre, section)
     return data, notes
@@ -154,6 +157,14 @@ def _whose(bore: BoreNow) -> str:
         say("bore {bore}, {part}", bore=bore.bore, part=bore.part)
         + f"<br>{local.moment(bore.at)}{stones_line(bore.stone_set)}"
     )
+
+
+def _number(bore: BoreNow, centre: float, section: Section) -> theme.Trace:
+    """Return where a bore's number is touched: as large as a finger, and seen by its words alone."""
+    said = f"{_verdict_of(bore)}, {theme.um_said(_average(bore))}<br>{_whose(bore)}"
+    unseen = {"symbol": "square", "size": FINGER_PX, "color": "rgba(0,0,0,0)"}
+    place = {"x": [centre], "y": [section.length / 2], "mode": "markers", "marker": unseen, "text": [said]}
+    return theme.points(**place, hoverinfo="text", name="number")
 
 
 def outside(tolerance: Tolerance, um: float) -> bool:
@@ -208,19 +219,21 @@ def _doubted(flag: Flag) -> str:
 
 def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[Any]:
     """Return the words that stand in the hollow of a bore."""
-    average = bore.features.get(
-        "diameter", float(np.nanmean(bore.um)) if np.isfinite(bore.um).any() else None
-    )
     lines = [
         f'<span style="font-size:26px"><b>{bore.bore}</b></span>',
         f'<span style="font-size:17px"><b>{_verdict_of(bore)}</b></span>',
-        f'<span style="font-size:15px">{theme.um_said(average)}</span>',
+        f'<span style="font-size:15px">{theme.um_said(_average(bore))}</span>',
         f'<span style="color:{theme.SOFT};font-size:12px">{bore.part}</span>',
         f'<span style="color:{theme.SOFT}">{clock_words(bore.at, now.as_of)}</span>',
         *(f"<b>{_doubted(flag)}</b>" for flag in bore.flags),
     ]
     place = {"xanchor": "center", "font": {"size": 13}, "name": INSIDE}
     return [theme.word("<br>".join(lines), centre, section.length / 2, **place)]
+
+
+def _average(bore: BoreNow) -> float | None:
+    """Return the size of a bore, as far as it was read."""
+    return bore.features.get("diameter", float(np.nanmean(bore.um)) if np.isfinite(bore.um).any() else None)
 
 
 def _verdict_of(bore: BoreNow) -> str:

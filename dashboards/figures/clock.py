@@ -21,6 +21,7 @@ from cellmon.shifts import ShiftOf, to_local
 from dashboards import theme
 
 STEPS_H = (1, 2, 4, 8, 12, 24)
+MARKS = 12
 QUARTER = np.timedelta64(15, "m")
 
 
@@ -81,8 +82,8 @@ class Clock:
         seconds = np.array([o.total_seconds() for o in offsets]).astype("timedelta64[s]")
         return seconds[np.searchsorted(grid, plain, side="right") - 1]
 
-    def axis(self, **more: Any) -> dict[str, Any]:
-        """Return the time axis; its labels are clock times of the cell's zone."""
+    def axis(self, *, marks: int = MARKS, **more: Any) -> dict[str, Any]:
+        """Return the time axis with about so many marks; its labels are clock times of the cell's zone."""
         span = {"range": [self.x(self.since), self.x(self.until)], "type": "date"}
         if not self.changes:
             stops = [
@@ -90,8 +91,8 @@ class Clock:
                 {"dtickrange": [60000, 43200000], "value": "%H:%M\n%a %-d %b"},
                 {"dtickrange": [43200000, None], "value": "%a %-d %b"},
             ]
-            return theme.axis(tickformatstops=stops, nticks=12, **span, **more)
-        step = next((s for s in STEPS_H if self.hours / s <= 14), STEPS_H[-1])
+            return theme.axis(tickformatstops=stops, nticks=marks, **span, **more)
+        step = next((s for s in STEPS_H if self.hours / s <= marks + 2), STEPS_H[-1])
         ticks = self._ticks(step)
         labels = [local.day(t) if t.hour == 0 else local.clock(t) for t in ticks]
         return theme.axis(tickvals=[self.x(t) for t in ticks], ticktext=labels, **span, **more)

@@ -6,7 +6,7 @@ larger, half of each diameter on each side: a two-point gauge does not know wher
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,6 +22,8 @@ STEPS = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 WALL_SHARE = 0.4  # of the bore's diameter, for the widest thing drawn at a wall
 DASHES = ("solid", "4px,3px", "1.5px,3px", "8px,3px,1.5px,3px")
 NODES = ("circle", "diamond", "square", "triangle-up")
+EDGE = "edge"
+"""The names at the edge of a block, as words of the drawing are named."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -146,8 +148,24 @@ def depth_axis(
         ticktext=names,
         fixedrange=True,
         ticks="",
+        showticklabels=False,
         **more,
     )
+
+
+def edge_names(axis: Mapping[str, Any], section: Section, *, yref: str = "y") -> list[Any]:
+    """Return the names of an upright axis at the edge of the block, however far that of the drawing is."""
+    font = {"size": 12, "color": theme.SOFT}
+    place = {"xanchor": "right", "yanchor": "middle", "xshift": -6, "yref": yref, "font": font}
+    return [
+        theme.word(text, -0.499 * section.pitch, value, name=EDGE, **place)
+        for value, text in zip(axis["tickvals"], axis["ticktext"], strict=True)
+    ]
+
+
+def in_two_lines(text: str) -> str:
+    """Return such a name with its figure below it, for a narrow box."""
+    return "<br>".join(text.rsplit(" ", 1))
 
 
 def scale_words(section: Section, y: float) -> Any:

@@ -15,9 +15,12 @@ from cellmon.words import say
 from dashboards import theme
 from dashboards.figures import cut
 from dashboards.figures.cut import Section
+from dashboards.figures.narrow import in_lines, narrowed
 
 ROOM = 0.12  # of what is drawn, kept free beyond it
 BESIDE = 0.95  # of the diameter, for the words at the right of the bore
+SCALE = "scale"
+"""The words of the drawing's scales, by name."""
 
 
 def hand_bore_figure(answer: BoreAnswer) -> theme.Figure:
@@ -26,22 +29,34 @@ def hand_bore_figure(answer: BoreAnswer) -> theme.Figure:
     if seen is None:
         return theme.notice(say("Nothing is measured yet."))
     section = _section(answer, _now(answer, seen))
-    depths = list(answer.depths_mm.values())
     half, pad = section.pitch / 2, 0.02 * section.length
     whole = {
         "x": [-half, half + BESIDE * section.diameter],
         "y": [section.length + pad, -pad],
     }
-    return theme.figure(
+    drawn = theme.figure(
         _traces(answer, seen, section),
         height=None,
         margin={"l": 98, "r": 8, "t": 8, "b": 44},
         annotations=[_scale_words(section), *_words(answer, seen, section)],
         xaxis=theme.hidden_axis(range=whole["x"], fixedrange=True),
-        yaxis=cut.depth_axis(list(answer.depths_mm), depths, section, showticklabels=False),
+        yaxis=_depths(answer, section),
         dragmode=False,
         meta={"whole": whole},
     )
+    return narrowed(drawn, _slim(drawn["layout"]["annotations"]))
+
+
+def _slim(words: Sequence[Any]) -> dict[str, Any]:
+    """Return what changes in a narrow box: words are small, depths stand below the names of their planes."""
+    changes: dict[str, Any] = {"margin.l": 46, "margin.r": 0, "margin.b": 58}
+    for i, one in enumerate(words):
+        if one.get("name") == cut.EDGE:
+            changes[f"annotations[{i}].text"] = cut.in_two_lines(one["text"])
+        elif one.get("name") == SCALE:
+            changes[f"annotations[{i}].text"] = in_lines(one["text"].replace("<br>", " "), 46)
+        changes[f"annotations[{i}].font.size"] = 10
+    return changes
 
 
 def _traces(answer: BoreAnswer, seen: BoreSeen, section: Section) -> list[theme.Trace]:
@@ -167,24 +182,11 @@ def _words(answer: BoreAnswer, seen: BoreSeen, section: Section) -> list[Any]:
         for plane, depth in answer.depths_mm.items()
     ]
     middle = theme.word(named, 0.0, section.length / 2, xanchor="center", font={"size": 13})
-    return [middle, *beside, *_planes(answer, section)]
+    return [middle, *beside, *cut.edge_names(_depths(answer, section), section)]
 
 
-def _planes(answer: BoreAnswer, section: Section) -> list[Any]:
-    """Return the planes and their depths beside the block, however far the drawing's edge is."""
-    font = {"size": 12, "color": theme.SOFT}
-    return [
-        theme.word(
-            f"{plane} {lengths.size(depth, None)}",
-            -section.pitch / 2,
-            depth,
-            xanchor="right",
-            yanchor="middle",
-            xshift=-6,
-            font=font,
-        )
-        for plane, depth in answer.depths_mm.items()
-    ]
+def _depths(answer: BoreAnswer, section: Section) -> dict[str, Any]:
+    return cut.depth_axis(list(answer.depths_mm), list(answer.depths_mm.values()), section)
 
 
 def _beside(answer: BoreAnswer, seen: BoreSeen, plane: str) -> str:
@@ -208,7 +210,7 @@ def _scale_words(section: Section) -> Any:
         "Bore and depth (mm) to one scale; walls {times} times larger,<br>half of each diameter on each wall",
         times=local.number(section.exaggeration),
     )
-    return cut.below(text, 0.0)
+    return {**cut.below(text, 0.0), "name": SCALE}
 
 
 def _name(place: PlaceLeft) -> str:

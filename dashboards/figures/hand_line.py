@@ -12,12 +12,16 @@ from cellmon.records import Verdict
 from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.allowed import allowed
+from dashboards.figures.narrow import few_marks, narrowed
 from dashboards.figures.opened import opens_links
 from dashboards.figures.scaled import scaled
 
 HEIGHT = 300
 NAMED = 6
 """So many bores are named along the foot; by hand they come at no pace, so a clock says nothing there."""
+
+SLIM_NAMED = 2
+"""And so many in a narrow box."""
 
 
 def hand_figure(stream: HandStream, made: Sequence[HandBore]) -> theme.Figure:
@@ -55,7 +59,8 @@ def hand_figure(stream: HandStream, made: Sequence[HandBore]) -> theme.Figure:
             say("size from nominal, {unit}", unit=lengths.axis_unit()), range=[low, high], nticks=6
         ),
     )
-    return scaled(figure, "y")
+    slim = {"margin.l": 46, "margin.r": 6, **few_marks(figure["layout"]["xaxis"], marks=SLIM_NAMED)}
+    return narrowed(scaled(figure, "y"), slim)
 
 
 def link_to(one: HandBore) -> str:

@@ -73,6 +73,7 @@ def _axis(every: Sequence[Tolerance], low: float, high: float) -> dict[str, Any]
         tickvals=list(named),
         ticktext=[f"{', '.join(names)} {theme.um(value)}" for value, names in named.items()],
         ticks="",
+        showticklabels=False,
     )
 
 

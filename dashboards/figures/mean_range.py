@@ -15,15 +15,18 @@ from cellmon.shifts import ShiftOf, to_utc
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
+from dashboards.figures.narrow import narrowed, timed
 from dashboards.figures.opened import opens_bore, stones_line
 from dashboards.figures.scaled import scaled
 from dashboards.figures.terms import term
 from dashboards.figures.thinned import kept
 from dashboards.figures.words import Label, place
 
-HEIGHT, TOP, BOTTOM = 400, 24, 42
+HEIGHT, TOP, BOTTOM = 418, 42, 42
 MEANS, RANGES = (0.40, 1.0), (0.0, 0.30)
 WIDTH_PX = 760
+NO_LIMITS = "no limits"
+"""Words of the drawing that stand in a narrow box too, by name."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -146,7 +149,7 @@ def mean_range_figure(pair: Pair, *, height: int = HEIGHT) -> theme.Figure:
         annotations=words + shift_names(pair.clock, pair.shifts),
     )
     long = [axis for which, axis in enumerate(("y", "y2")) if unit_of(pair, which) == lengths.UM]
-    return scaled(drawn, *long)
+    return narrowed(scaled(drawn, *long), timed(drawn, NO_LIMITS))
 
 
 def _chart(pair: Pair, x: list[str], y: Numbers, limits: Any, axis: str, beyond: Whole) -> list[theme.Trace]:
@@ -262,9 +265,8 @@ def _beside(pair: Pair, x: list[str], y: Numbers, beyond: Whole, axis: str, heig
 
 def _no_limits() -> Any:
     text = say("too few subgroups to call anything a limit")
-    return theme.word(
-        text, 1, 1, xref="paper", yref="paper", xanchor="right", font={"size": 12, "color": theme.SOFT}
-    )
+    font = {"size": 12, "color": theme.SOFT}
+    return theme.word(text, 1, 1, xref="paper", yref="paper", xanchor="right", font=font, name=NO_LIMITS)
 
 
 def rows(pair: Pair) -> dict[str, list[Any]]:

@@ -11,17 +11,19 @@ from dashboards import theme
 
 STEP = re.compile(r"[^.\[\]]+")
 MARKS = 4
+NARROW_PX = 480
+"""Width of a box, in pixels, below which a drawing is narrow unless it says another."""
 
 
-def narrowed(figure: theme.Figure, changes: Mapping[str, Any]) -> theme.Figure:
-    """Return a figure that also says what changes in a narrow box, and how to change it back.
+def narrowed(figure: theme.Figure, changes: Mapping[str, Any], *, below: int = NARROW_PX) -> theme.Figure:
+    """Return a figure that also says what changes in a box narrower than `below`, and how to change it back.
 
     `changes` are parts of the layout as plotly names them for a change, such as `annotations[2].visible`. A
     range is not changed back: where it was bound to another scale plotly finds it anew.
     """
     layout = figure["layout"]
     back = {path: _stands(layout, path) for path in changes if not path.endswith(".range")}
-    told = {"is": dict(changes), "was": back}
+    told = {"is": dict(changes), "was": back, "below": below}
     return {**figure, "layout": {**layout, "meta": {**layout.get("meta", {}), "narrow": told}}}
 
 
@@ -41,10 +43,22 @@ def in_lines(text: str, letters: int) -> str:
     return "<br>".join(wrap(text, letters, break_long_words=False))
 
 
-def few_marks(axis: Mapping[str, Any], name: str = "xaxis") -> dict[str, Any]:
+def unnamed(figure: theme.Figure, *but: str) -> dict[str, Any]:
+    """Return what changes so that only those words of a drawing stand that bear one of these names."""
+    words = figure["layout"].get("annotations", ())
+    return {f"annotations[{i}].visible": False for i, one in enumerate(words) if one.get("name") not in but}
+
+
+def timed(figure: theme.Figure, *but: str, left: int = 46, right: int = 6) -> dict[str, Any]:
+    """Return what changes of a drawing over time: its margins, few marks, and no words but those named."""
+    few = few_marks(figure["layout"]["xaxis"])
+    return {"margin.l": left, "margin.r": right, **few, **unnamed(figure, *but)}
+
+
+def few_marks(axis: Mapping[str, Any], name: str = "xaxis", *, marks: int = MARKS) -> dict[str, Any]:
     """Return what changes so that an axis has few marks, their names level."""
     changes: dict[str, Any] = {f"{name}.tickangle": 0}
     if "tickvals" not in axis:
-        return {**changes, f"{name}.nticks": MARKS + 1}
-    step = -(-len(axis["tickvals"]) // MARKS)
+        return {**changes, f"{name}.nticks": marks + 1}
+    step = -(-len(axis["tickvals"]) // marks)
     return changes | {f"{name}.{each}": list(axis[each])[::step] for each in ("tickvals", "ticktext")}

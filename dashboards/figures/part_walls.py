@@ -15,7 +15,7 @@ from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import PartMeasurement, drawn
 from cellmon.words import say
 from dashboards import theme
-from dashboards.figures import block
+from dashboards.figures import block, cut
 
 HEIGHT = "clamp(250px, 25vw, 430px)"
 NO_TOLERANCE = Tolerance(lower_um=None, upper_um=None, target_um=None, guard_um=None)
@@ -44,7 +44,7 @@ def walls_figure(story: PartStory) -> theme.Figure:
         return theme.notice(say("Nothing to draw: the sheet names no depth of these planes."))
     frame = shown[0]
     bores = [(m.tolerance or NO_TOLERANCE, _bore(m)) for m in shown if m.planes == frame.planes]
-    cut = _Cut(
+    bored = _Cut(
         nominal_mm=story.nominal_mm,
         length_mm=story.length_mm,
         tolerance=bores[0][0],
@@ -53,10 +53,12 @@ def walls_figure(story: PartStory) -> theme.Figure:
         directions=frame.directions,
         as_of=frame.at,
     )
-    section = block.section_of(cut, np.concatenate([bore.um.ravel() for _, bore in bores]))
+    section = block.section_of(bored, np.concatenate([bore.um.ravel() for _, bore in bores]))
     centres = [i * section.pitch for i in range(len(bores))]
-    data, notes = block.cut_open(cut, bores, centres, section, serial=story.part)
+    data, notes = block.cut_open(bored, bores, centres, section, serial=story.part)
     words = [{**note, "y": 0.0} if note.get("yref") == "paper" else note for note in notes]
+    depths = block.depth_axis(bored, section) | {"domain": [0.0, 1.0]}
+    words += cut.edge_names(depths, section)
     figure = theme.figure(
         data,
         height=None,
@@ -65,7 +67,7 @@ def walls_figure(story: PartStory) -> theme.Figure:
         xaxis=theme.hidden_axis(
             range=[-section.pitch / 2, (len(bores) - 0.5) * section.pitch], fixedrange=True
         ),
-        yaxis=block.depth_axis(cut, section) | {"domain": [0.0, 1.0]},
+        yaxis=depths,
         dragmode=False,
     )
     return block.slim(figure, [bore for _, bore in bores], section)

@@ -20,13 +20,13 @@ from cellmon.records.words import feature_words
 from cellmon.words import say, say_many
 from dashboards import theme
 from dashboards.figures import bars, beyond, calls, flags, ticks, wear
-from dashboards.figures.clock import Clock, clock_from, clock_of, shift_bands, shift_names
+from dashboards.figures.clock import MARKS, Clock, clock_from, clock_of, shift_bands, shift_names
 from dashboards.figures.mean_range import zone_inside
 from dashboards.figures.narrow import few_marks, in_lines, narrowed
 from dashboards.figures.scaled import scaled
 from dashboards.figures.words import place
 
-HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 520, 26, 44, 104, 104
+HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 538, 44, 44, 104, 104
 WIDTH_PX = 1120
 MOST_NAMES = 9
 LIMIT, NOTE = "limit", "note"
@@ -38,6 +38,7 @@ class Room:
     """What a ribbon has to draw in: pixels, and the shares of its height for the stream and the flags.
 
     `width` is that of the plot on a usual screen, `narrow` on a tablet: words must have room on both.
+    `marks` of time stand below it, about.
     """
 
     height: int = HEIGHT
@@ -45,6 +46,7 @@ class Room:
     narrow: int = 780
     plot: tuple[float, float] = (0.20, 1.0)
     lanes: tuple[float, float] = (0.0, 0.16)
+    marks: int = MARKS
 
     @property
     def plot_px(self) -> float:
@@ -53,7 +55,7 @@ class Room:
 
 
 PAGE = Room()
-SMALL = Room(height=360, width=700, narrow=460, plot=(0.26, 1.0), lanes=(0.0, 0.22))
+SMALL = Room(height=378, width=700, narrow=460, plot=(0.26, 1.0), lanes=(0.0, 0.22), marks=6)
 """A ribbon across a page, and one that stands beside words."""
 
 
@@ -94,7 +96,7 @@ def ribbon_figure(
         + calls.ranges(view, clock, bottom=room.plot[0])
         + _lines(view.tolerance, x0, x1, low, high),
         annotations=[{"visible": True, **one} for one in shift_names(clock, view.shifts) + words],
-        xaxis=clock.axis(anchor="y2"),
+        xaxis=clock.axis(anchor="y2", marks=room.marks),
         yaxis=theme.axis(level_name(view), domain=list(room.plot), range=[low, high], nticks=7),
         yaxis2=flags.axis(domain=list(room.lanes)),
     )

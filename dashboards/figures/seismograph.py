@@ -17,12 +17,13 @@ from cellmon.shifts import ShiftOf, to_utc
 from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
+from dashboards.figures.narrow import narrowed, timed
 from dashboards.figures.opened import opens_bore, stones_line
 from dashboards.figures.thinned import kept
 from dashboards.figures.words import Label, place
 
 ROW_PX = 36
-TOP, BOTTOM, LEFT = 26, 44, 182
+TOP, BOTTOM, LEFT = 44, 44, 182
 HEADROOM, FOOTROOM = 1.45, 0.9  # rows above the first and below the last
 SIGMAS_PER_ROW = 11.0
 REACH = 1.3  # rows a line may leave its own before it is cut off
@@ -83,33 +84,22 @@ def seismograph_figure(
     data += [_loud(rows, clock), _marks(rows, clock)]
     words = shift_names(clock, seismograph.shifts) + _names(rows, clock, height)
     words.append(_scale_words(len(seismograph.traces) - len(rows)))
-    return theme.figure(
+    drawn = theme.figure(
         data,
         height=height,
         margin={"l": LEFT, "r": 20, "t": TOP, "b": BOTTOM},
         shapes=shift_bands(clock, seismograph.shifts, chosen=shift) + _rests(len(rows), clock),
-        annotations=[{**one, "visible": True} for one in words],
+        annotations=words,
         xaxis=clock.axis(),
         yaxis=_rows_axis(rows, chosen),
-        meta={"narrow": _narrow(len(words))},
     )
+    return narrowed(drawn, _slim(drawn))
 
 
-def _narrow(words: int) -> dict[str, Any]:
-    """Return what changes in a narrow box (`assets/narrow.js`).
-
-    Streams are named above their lines; a ring says its words where it is tapped.
-    """
-
-    def laid(left: int, names: str, *, up: int, seen: bool) -> dict[str, Any]:
-        shown = {f"annotations[{i}].visible": seen for i in range(words)}
-        names_at = {"yaxis.ticklabelposition": names, "yaxis.ticklabelshift": -up}
-        return {"margin.l": left, **names_at, **shown}
-
-    return {
-        "is": laid(8, "inside", up=ROW_PX // 3, seen=False),
-        "was": laid(LEFT, "outside", up=0, seen=True),
-    }
+def _slim(drawn: theme.Figure) -> dict[str, Any]:
+    """Return what changes in a narrow box: streams are named above their lines, a ring tells on a tap."""
+    names = {"yaxis.ticklabelposition": "inside", "yaxis.ticklabelshift": -(ROW_PX // 3)}
+    return {**names, **timed(drawn, left=8, right=8)}
 
 
 def _scale_words(left_out: int) -> Any:

@@ -22,6 +22,7 @@ from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say, voice
 from dashboards import theme
 from dashboards.figures import thinned
+from dashboards.figures.narrow import few_marks, narrowed
 from dashboards.figures.opened import opens_links, opens_stream, stream_until
 from dashboards.figures.scaled import scaled
 from dashboards.figures.stone_fans import BELOW, BOTTOM, HEIGHT, TOP, fan_traces, set_names
@@ -69,7 +70,8 @@ def stone_lines_figure(picture: StonePicture, chosen: str | None) -> theme.Figur
             rangemode="tozero",
         ),
     )
-    return scaled(drawn, "y")
+    slim = {"margin.l": 58, "margin.r": 8, **few_marks(drawn["layout"]["xaxis"])}
+    return narrowed(scaled(drawn, "y"), slim)
 
 
 def lines_of(picture: StonePicture, chosen: str | None) -> list[SetLine]:

@@ -19,11 +19,14 @@ from cellmon.words import say
 from dashboards import theme
 from dashboards.figures import flags, ribbon, ticks, wear
 from dashboards.figures.clock import Clock, clock_from, shift_bands, shift_names
+from dashboards.figures.narrow import narrowed, timed
 from dashboards.figures.scaled import scaled
 from dashboards.figures.thinned import FEW_COLUMNS, FEW_FROM, kept
 
-HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 680, 26, 44, 104, 84
+HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 698, 44, 44, 104, 84
 WIDTH_PX, NARROW_PX = 1120, 780
+SLIM_BELOW = 600
+"""Width of a box below which strips are narrow."""
 FEATURES = ("diameter", "taper", "barrel", "ovality")
 LANES, LOWEST, GAP = (0.0, 0.115), 0.15, 0.025
 SIZE_SHARE = 1.6
@@ -63,7 +66,13 @@ def strips_figure(views: Sequence[StreamView]) -> theme.Figure:
         **layout,
     )
     named = zip(drawn, _axes(len(drawn)), strict=True)
-    return scaled(figure, *(name for view, name in named if view.unit == lengths.UM))
+    figure = scaled(figure, *(name for view, name in named if view.unit == lengths.UM))
+    return narrowed(figure, _slim(figure), below=SLIM_BELOW)
+
+
+def _slim(drawn: theme.Figure) -> dict[str, Any]:
+    """Return what changes in a narrow box: lanes are named inside; a flag says its words on a tap."""
+    return {**timed(drawn, left=58), "yaxis2.ticklabelposition": "inside", "yaxis2.tickfont.size": 10}
 
 
 def domains(views: Sequence[StreamView]) -> list[tuple[float, float]]:

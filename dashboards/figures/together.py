@@ -18,11 +18,12 @@ from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_from, shift_bands, shift_names
 from dashboards.figures.mean_range import zone_inside
+from dashboards.figures.narrow import narrowed, timed
 from dashboards.figures.opened import opens_bore
 from dashboards.figures.thinned import kept
 from dashboards.figures.words import Label, place
 
-HEIGHT, TOP, BOTTOM = 400, 24, 42
+HEIGHT, TOP, BOTTOM = 418, 42, 42
 SINGLE, SMOOTHED = (0.54, 1.0), (0.0, 0.44)
 WIDTH_PX = 760
 AXES = {"T-squared": "y", "MEWMA": "y2"}
@@ -43,7 +44,7 @@ def joint_figure(answer: Joint, *, height: int = HEIGHT) -> theme.Figure:
         away = np.sqrt(values)
         data += _chart(answer, clock, chart, away, float(np.sqrt(limit)))
         words += _beside(answer, clock, chart, away, height)
-    return theme.figure(
+    drawn = theme.figure(
         data,
         height=height,
         margin={"l": 64, "r": 20, "t": TOP, "b": BOTTOM},
@@ -53,6 +54,7 @@ def joint_figure(answer: Joint, *, height: int = HEIGHT) -> theme.Figure:
         shapes=shift_bands(clock, answer.shifts),
         annotations=words + shift_names(clock, answer.shifts),
     )
+    return narrowed(drawn, timed(drawn))
 
 
 def _chart(answer: Joint, clock: Clock, chart: str, away: Numbers, limit: float) -> list[theme.Trace]:

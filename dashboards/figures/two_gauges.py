@@ -8,6 +8,7 @@ from cellmon import lengths
 from cellmon.monitor.gauge import FeatureAgreement, GaugesAgree
 from cellmon.words import say
 from dashboards import theme
+from dashboards.figures.narrow import few_marks, narrowed
 from dashboards.figures.scaled import scaled
 
 HEIGHT = 300
@@ -61,7 +62,8 @@ def two_gauges_figure(pair: GaugesAgree) -> theme.Figure:
             )
         ],
     )
-    return scaled(drawn, "x", "y")
+    slim = {"margin.l": 46, "margin.r": 6, **few_marks(drawn["layout"]["xaxis"])}
+    return narrowed(scaled(drawn, "x", "y"), slim)
 
 
 def size_of(pair: GaugesAgree) -> FeatureAgreement | None:

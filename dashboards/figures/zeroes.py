@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from cellmon.shifts import to_local, to_utc
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of
+from dashboards.figures.narrow import few_marks, in_lines, narrowed
 from dashboards.figures.scaled import scaled
 from dashboards.figures.words import Label, place
 
@@ -36,7 +38,16 @@ def zeroes_figure(checks: MasterChecks, clock: Clock) -> theme.Figure:
         shapes=shapes,
         annotations=[*_named(checks, clock, x), *_limit_words(checks)],
     )
-    return scaled(drawn, "y")
+    slim = {"margin.l": 46, "margin.r": 6, **few_marks(drawn["layout"]["xaxis"])}
+    return narrowed(scaled(drawn, "y"), {**slim, **_words_slim(drawn["layout"]["annotations"])})
+
+
+def _words_slim(words: Sequence[Any]) -> dict[str, Any]:
+    """Return what changes of the words in a narrow box: they are small and in short lines."""
+    slim: dict[str, Any] = {}
+    for i, one in enumerate(words):
+        slim |= {f"annotations[{i}].font.size": 10, f"annotations[{i}].text": in_lines(one["text"], 16)}
+    return slim
 
 
 def clock_for(checks: MasterChecks, zone: Any) -> Clock:

@@ -67,7 +67,7 @@ def layout(query: str | None = None) -> html.Main:
                 className="controls",
             ),
             html.H2(id=HEADING),
-            parts.figure_box(EDGES, height=edges.HEIGHT, caption=say(CAPTION), told_by=HEADING, slim=True),
+            parts.figure_box(EDGES, height=edges.HEIGHT, caption=say(CAPTION), told_by=HEADING),
             html.Div(id=WORDS),
             html.H2(say("Every stream of the feature")),
             html.Div(id=LISTED),

@@ -58,7 +58,7 @@ def layout(query: str | None = None) -> html.Main:
                 ],
                 className="controls",
             ),
-            parts.figure_box(RULER, height=320, caption=say(RULER_CAPTION), told_by=SENTENCE, slim=True),
+            parts.figure_box(RULER, height=320, caption=say(RULER_CAPTION), told_by=SENTENCE),
             html.Div(id=STUDY_WORDS),
             html.H2(say("On its masters")),
             html.P(id=ZERO_WORDS + "-lead", className="told"),
@@ -67,7 +67,6 @@ def layout(query: str | None = None) -> html.Main:
                 height=zeroes.HEIGHT,
                 caption=say(ZERO_CAPTION),
                 told_by=ZERO_WORDS + "-lead",
-                slim=True,
             ),
             html.Div(id=ZERO_WORDS),
             html.H2(say("How sure one reading is")),
@@ -76,9 +75,7 @@ def layout(query: str | None = None) -> html.Main:
             html.Div(id=RULE),
             html.H2(say("Against another gauge")),
             html.Div(id=PAIR_WORDS),
-            parts.figure_box(
-                PAIR, height=two_gauges.HEIGHT, caption=say(PAIR_CAPTION), told_by=PAIR_WORDS, slim=True
-            ),
+            parts.figure_box(PAIR, height=two_gauges.HEIGHT, caption=say(PAIR_CAPTION), told_by=PAIR_WORDS),
         ]
     )
 

@@ -36,9 +36,7 @@ def layout(query: str | None = None) -> html.Main:
             screen.above(),
             html.Div(id=SPINDLES, className="spindles"),
             html.Div(id=CAUTIONS, className="not-on-screen"),
-            parts.figure_box(
-                BLOCK, height="clamp(480px, 41vw, 640px)", told_by=f"{SPINDLES} {NOTES}", slim=True
-            ),
+            parts.figure_box(BLOCK, height="clamp(480px, 41vw, 640px)", told_by=f"{SPINDLES} {NOTES}"),
             html.Div([first_bores.layout(), screen.button()], className="row not-on-screen"),
             html.Div(id=NOTES, className="not-on-screen"),
         ],

@@ -76,7 +76,7 @@ def layout(query: str | None = None) -> html.Main:
 def _sheet() -> list[Any]:
     return [
         html.Div(id=part_bore.ID),
-        parts.figure_box(WALLS, height=part_walls.HEIGHT, caption=say(CAPTION), told_by=SENTENCE, slim=True),
+        parts.figure_box(WALLS, height=part_walls.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
         html.Div(
             [
                 html.Section([html.H2(say("What happened to it")), html.Div(id=TIMELINE)]),

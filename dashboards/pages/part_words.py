@@ -27,7 +27,7 @@ def time_line(story: PartStory) -> list[Any]:
         return [html.P(say("Nothing is known but its readings."), className="told")]
     items = []
     for event in story.happened:
-        when = html.Time(f"{event.at:%Y-%m-%d %H:%M:%S}", dateTime=event.at.isoformat())
+        when = html.Time(f"{parts.when(event.at)}:{event.at:%S}", dateTime=event.at.isoformat())
         words = html.Span(f"{parts.capital(event.words)}.")
         items.append(html.Li([when, words], className=f"{event.what} look" if event.look else event.what))
     return [html.Ol(items, className="happened")]
@@ -302,7 +302,7 @@ def _notes(story: PartStory) -> html.Table:
 
 def _origins(story: PartStory) -> html.Table:
     body = [
-        [m.bore, m.gauge, parts.when(m.at), o.file, local.number(o.line), f"{o.taken_at:%Y-%m-%d %H:%M}"]
+        [m.bore, m.gauge, parts.when(m.at), o.file, local.number(o.line), local.dated(o.taken_at)]
         for m in story.measurements
         for o in m.origins
     ]

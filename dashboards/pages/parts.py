@@ -45,13 +45,10 @@ def lead(name: str) -> html.P:
     return html.P(id=name, className="lead", **{"aria-live": "polite"})
 
 
-def figure_box(
-    name: str, *, height: int | str, caption: str = "", told_by: str = "", slim: bool = False
-) -> html.Figure:
+def figure_box(name: str, *, height: int | str, caption: str = "", told_by: str = "") -> html.Figure:
     """Return a graph with what it means in a line, links to save it and its data as a table on demand.
 
-    A screen reader takes it as one picture, told by the caption and by the page's words of that name. One
-    that is `slim` can be read 300 pixels wide; others scroll sideways in their box below 600.
+    A screen reader takes it as one picture, told by the caption and by the page's words of that name.
     """
     room = height if isinstance(height, str) else f"{height}px"
     saves = [html.Button(kind.upper(), id=f"{name}-{kind}") for kind in ("svg", "png", "csv")]
@@ -61,7 +58,6 @@ def figure_box(
         config=theme.CONFIG,
         style={"height": room},
         figure=theme.notice(""),
-        className="slim" if slim else None,
     )
     said = html.Span(caption or say("A drawing; the button Table shows its data."), id=f"{name}-caption")
     said.className = None if caption else "unseen"

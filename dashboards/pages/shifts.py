@@ -64,7 +64,6 @@ def layout(query: str | None = None) -> html.Main:
                     parts.figure_box(
                         LINES,
                         height=640,
-                        slim=True,
                         told_by=SENTENCE,
                         caption=say(
                             "Each line: subgroup means of one stream from its centre, in its own sigma. "
@@ -79,7 +78,6 @@ def layout(query: str | None = None) -> html.Main:
                                     parts.figure_box(
                                         PAIR,
                                         height=PAIR_PX,
-                                        slim=True,
                                         told_by=HEADING,
                                         caption=say(
                                             "Pale band: inside the limits. Ring: a mean beyond. "

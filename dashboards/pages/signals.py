@@ -105,7 +105,6 @@ def _sheet() -> list[Any]:
             parts.figure_box(
                 DRAWING,
                 height=ribbon.SMALL.height,
-                slim=True,
                 told_by=HEADING,
                 caption=say(
                     "Ring: the subgroup that called. Darker upright band: when the change may have begun "

@@ -55,9 +55,7 @@ def layout(query: str | None = None) -> html.Main:
                 ],
                 className="controls",
             ),
-            parts.figure_box(
-                LINES, height=stone_lines.HEIGHT, caption=_lines_caption(), told_by=SET_WORDS, slim=True
-            ),
+            parts.figure_box(LINES, height=stone_lines.HEIGHT, caption=_lines_caption(), told_by=SET_WORDS),
             html.H2(say("The stones of the set")),
             html.Div(
                 [
@@ -69,7 +67,7 @@ def layout(query: str | None = None) -> html.Main:
                 className="beside",
             ),
             html.H2(say("Changes to come")),
-            parts.figure_box(CALENDAR, height="auto", caption=_calendar_caption(), told_by=NEXT, slim=True),
+            parts.figure_box(CALENDAR, height="auto", caption=_calendar_caption(), told_by=NEXT),
             html.H2(say("Orders, stock and cost")),
             html.Div(id=ORDERS),
             html.P(

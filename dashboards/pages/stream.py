@@ -67,16 +67,13 @@ def layout(query: str | None = None) -> html.Main:
         PAIR,
         height=mean_range.HEIGHT,
         caption=say(PAIR_CAPTION),
-        slim=True,
     )
     return html.Main(
         [
             parts.lead(SENTENCE),
             html.Div([*_controls(), dcc.Store(id=UNTIL, data=until)], className="controls"),
             html.Div(
-                parts.figure_box(
-                    RIBBON, height=ribbon.HEIGHT, caption=say(CAPTION), told_by=SENTENCE, slim=True
-                ),
+                parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
                 id=RIBBON_BOX,
             ),
             strips.layout(),

@@ -20,6 +20,10 @@ FOUND = """only => axe.run(document, {resultTypes: ['violations'], ...(only && {
      .map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 200)).join(' | ')))"""
 SPOKEN = "() => document.querySelector('main [aria-live=polite]')?.textContent.length > 10"
 WIDE = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
+SIDEWAYS = """() => [...document.querySelectorAll('main, main *')].filter(one =>
+    one.clientWidth && one.scrollWidth > one.clientWidth + 1 && !one.querySelector('table')
+    && ['auto', 'scroll'].includes(getComputedStyle(one).overflowX)).map(one => one.className)"""
+"""What scrolls sideways in a box of its own and holds no table."""
 WIDTHS = (360, 768, 1024, 1440, 2560)
 COLOURS = """() => JSON.stringify([...document.querySelectorAll('.js-plotly-plot')].map(g =>
     JSON.stringify([g.data.map(({x, y, customdata, ...kept}) => kept), g.layout])))"""
@@ -73,6 +77,7 @@ def test_a_page_is_drawn_and_named_breaks_no_serious_rule_and_fits_every_width(l
         page.set_viewport_size({"width": width, "height": 900})
         page.wait_for_timeout(250)
         assert page.evaluate(WIDE) <= 0, f"scrolls sideways at {width}"
+        assert page.evaluate(SIDEWAYS) == [], f"a drawing scrolls sideways at {width}"
     page.evaluate("() => localStorage.removeItem('cellmon-dress')")
 
 

@@ -8,7 +8,7 @@ import pytest
 
 import cellmon
 from dashboards import theme
-from dashboards.figures import block, edges, part_walls, ribbon, ruler
+from dashboards.figures import block, cut, edges, part_walls, ribbon, ruler
 from dashboards.figures.narrow import few_marks, in_lines, narrowed
 from dashboards.kept import kept
 from dashboards.pages import gauge, stream
@@ -75,7 +75,11 @@ def test_in_a_narrow_box_every_length_of_a_ruler_is_still_told_with_its_name(wee
 
 def test_what_was_not_said_is_taken_back_as_nothing():
     drawn = narrowed(theme.figure([], height=100), {"xaxis.nticks": 4, "yaxis.range": [0, 1]})
-    assert told(drawn) == {"is": {"xaxis.nticks": 4, "yaxis.range": [0, 1]}, "was": {"xaxis.nticks": None}}
+    assert told(drawn) == {
+        "is": {"xaxis.nticks": 4, "yaxis.range": [0, 1]},
+        "was": {"xaxis.nticks": None},
+        "below": 480,
+    }
 
 
 def test_few_marks_keep_their_names():
@@ -88,3 +92,12 @@ def test_few_marks_keep_their_names():
 def test_no_word_is_broken():
     assert in_lines("too close to say", 9) == "too close<br>to say"
     assert in_lines("nonconforming", 4) == "nonconforming"
+
+
+def test_planes_and_limits_are_named_at_the_edge_of_the_block(week):
+    drawn = drawn_of(week, "block")
+    named = [one for one in drawn["layout"]["annotations"] if one.get("name") == cut.EDGE]
+    axes = (drawn["layout"]["yaxis"], drawn["layout"]["yaxis2"])
+    assert [one["text"] for one in named] == [text for axis in axes for text in axis["ticktext"]]
+    edge = min(x for trace in drawn["data"] for x in trace["x"] if x is not None)
+    assert all(one["x"] == pytest.approx(edge, abs=0.2) for one in named)

@@ -185,6 +185,28 @@ def test_the_seismograph_is_drawn_narrow_in_a_narrow_window_and_wide_again(look,
     page.page.wait_for_function(f"{LEFT_OF} > 100")
 
 
+NUMBER = """() => {
+    const drawn = document.querySelector('#now-block .js-plotly-plot'), { xaxis, yaxis } = drawn._fullLayout;
+    const named = drawn.data.find(one => one.name === 'number'), box = drawn.getBoundingClientRect();
+    return [named.customdata[0], box.left + xaxis._offset + xaxis.d2p(named.x[0]),
+            box.top + yaxis._offset + yaxis.d2p(named.y[0])];
+}"""
+"""The block whose first number stands in the drawing, and where."""
+
+
+@pytest.mark.browser
+def test_a_press_on_the_number_of_a_bore_opens_its_raw_readings(look, address):
+    page = look(address)
+    page.open("/", "now-block")
+    page.page.evaluate("document.querySelector('#now-block').scrollIntoView()")
+    page.page.wait_for_timeout(500)
+    part, x, y = page.page.evaluate(NUMBER)
+    page.page.mouse.move(x, y)
+    page.page.mouse.click(x, y)
+    page.page.wait_for_selector("#part-bore h2")
+    assert f"serial={part}" in page.page.url and "bore=1" in page.page.url
+
+
 WITHOUT_WEBGL = """
   const whole = HTMLCanvasElement.prototype.getContext;
   HTMLCanvasElement.prototype.getContext = function (kind, ...more) {
