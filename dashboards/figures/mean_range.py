@@ -25,7 +25,7 @@ from dashboards.figures.words import Label, place
 HEIGHT, TOP, BOTTOM = 418, 42, 42
 MEANS, RANGES = (0.40, 1.0), (0.0, 0.30)
 WIDTH_PX = 760
-NO_LIMITS = "no limits"
+NO_LIMITS = "limits"
 """Words of the drawing that stand in a narrow box too, by name."""
 
 
