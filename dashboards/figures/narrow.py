@@ -43,10 +43,15 @@ def in_lines(text: str, letters: int) -> str:
     return "<br>".join(wrap(text, letters, break_long_words=False))
 
 
+def words_at(i: int) -> str:
+    """Return the path of the words of a drawing that come as number `i`."""
+    return f"annotations[{i}]"
+
+
 def unnamed(figure: theme.Figure, *but: str) -> dict[str, Any]:
     """Return what changes so that only those words of a drawing stand that bear one of these names."""
     words = figure["layout"].get("annotations", ())
-    return {f"annotations[{i}].visible": False for i, one in enumerate(words) if one.get("name") not in but}
+    return {f"{words_at(i)}.visible": False for i, one in enumerate(words) if one.get("name") not in but}
 
 
 def timed(figure: theme.Figure, *but: str, left: int = 46, right: int = 6) -> dict[str, Any]:

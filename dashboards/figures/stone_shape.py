@@ -20,7 +20,7 @@ from cellmon.monitor.stones.measured import StoneNow
 from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say
 from dashboards import theme
-from dashboards.figures.narrow import in_lines, narrowed
+from dashboards.figures.narrow import in_lines, narrowed, words_at
 
 HEIGHT, ROW_HEIGHT = "clamp(300px, 34vw, 450px)", "clamp(270px, 24vw, 330px)"
 """The room the page gives to one row of stones, or to each of several; proportions are kept inside."""
@@ -100,8 +100,8 @@ def stone_shape_figure(picture: StonePicture, chosen: str | None) -> theme.Figur
 
 def _slim(words: Sequence[Any]) -> dict[str, Any]:
     """Return what changes in a narrow box: words are small, so that each keeps to its stone."""
-    small = {f"annotations[{i}].font.size": SLIM_PX for i in range(len(words))}
-    last = f"annotations[{len(words) - 1}]"
+    small = {f"{words_at(i)}.font.size": SLIM_PX for i in range(len(words))}
+    last = words_at(len(words) - 1)
     return {**small, "margin.l": 0, "margin.r": 0, f"{last}.text": in_lines(words[-1]["text"], 40)}
 
 

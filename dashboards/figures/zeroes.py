@@ -13,7 +13,7 @@ from cellmon.shifts import to_local, to_utc
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of
-from dashboards.figures.narrow import few_marks, in_lines, narrowed
+from dashboards.figures.narrow import few_marks, in_lines, narrowed, words_at
 from dashboards.figures.scaled import scaled
 from dashboards.figures.words import Label, place
 
@@ -46,7 +46,8 @@ def _words_slim(words: Sequence[Any]) -> dict[str, Any]:
     """Return what changes of the words in a narrow box: they are small and in short lines."""
     slim: dict[str, Any] = {}
     for i, one in enumerate(words):
-        slim |= {f"annotations[{i}].font.size": 10, f"annotations[{i}].text": in_lines(one["text"], 16)}
+        at = words_at(i)
+        slim |= {f"{at}.font.size": 10, f"{at}.text": in_lines(one["text"], 16)}
     return slim
 
 
