@@ -15,7 +15,7 @@ from cellmon.words import say
 from dashboards import theme
 from dashboards.figures import cut
 from dashboards.figures.cut import Section
-from dashboards.figures.narrow import in_lines, narrowed, words_at
+from dashboards.figures.narrow import in_lines, narrowed, small, words_at
 
 ROOM = 0.12  # of what is drawn, kept free beyond it
 BESIDE = 0.95  # of the diameter, for the words at the right of the bore
@@ -49,14 +49,13 @@ def hand_bore_figure(answer: BoreAnswer) -> theme.Figure:
 
 def _slim(words: Sequence[Any]) -> dict[str, Any]:
     """Return what changes in a narrow box: words are small, depths stand below the names of their planes."""
-    changes: dict[str, Any] = {"margin.l": 46, "margin.r": 0, "margin.b": 58}
+    changes: dict[str, Any] = {"margin.l": 46, "margin.r": 0, "margin.b": 58, **small(len(words))}
     for i, one in enumerate(words):
         at = words_at(i)
         if one.get("name") == cut.EDGE:
             changes[f"{at}.text"] = cut.in_two_lines(one["text"])
         elif one.get("name") == SCALE:
             changes[f"{at}.text"] = in_lines(one["text"].replace("<br>", " "), 46)
-        changes[f"{at}.font.size"] = 10
     return changes
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from dashboards import theme
 
 STEP = re.compile(r"[^.\[\]]+")
-MARKS = 4
+MARKS, SMALL = 4, 10
 NARROW_PX = 480
 """Width of a box, in pixels, below which a drawing is narrow unless it says another."""
 
@@ -46,6 +46,14 @@ def in_lines(text: str, letters: int) -> str:
 def words_at(i: int) -> str:
     """Return the path of the words of a drawing that come as number `i`."""
     return f"annotations[{i}]"
+
+
+def small(words: int, size: int = SMALL) -> dict[str, Any]:
+    """Return what changes so that all the words of a drawing, so many, are small."""
+    changes: dict[str, Any] = {}
+    for i in range(words):
+        changes[f"{words_at(i)}.font.size"] = size
+    return changes
 
 
 def unnamed(figure: theme.Figure, *but: str) -> dict[str, Any]:

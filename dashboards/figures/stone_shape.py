@@ -20,7 +20,7 @@ from cellmon.monitor.stones.measured import StoneNow
 from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say
 from dashboards import theme
-from dashboards.figures.narrow import in_lines, narrowed, words_at
+from dashboards.figures.narrow import in_lines, narrowed, small, words_at
 
 HEIGHT, ROW_HEIGHT = "clamp(300px, 34vw, 450px)", "clamp(270px, 24vw, 330px)"
 """The room the page gives to one row of stones, or to each of several; proportions are kept inside."""
@@ -33,8 +33,6 @@ HOLDER, BODY, FACE, GAP = 0.05, 0.10, 0.16, 0.21
 PITCH = HOLDER + BODY + FACE + GAP
 NAMED, TURNED, BELOW = 0.19, 0.29, 0.27
 """Room above a row for the names, more where the way up is told, and below it for the differences."""
-SLIM_PX = 10
-"""Size of words in a narrow box."""
 PLACES = {"top": 0.04, "middle": 0.5, "bottom": 0.96}
 """Where a stone is measured, as a share of its length; near its ends."""
 
@@ -100,9 +98,13 @@ def stone_shape_figure(picture: StonePicture, chosen: str | None) -> theme.Figur
 
 def _slim(words: Sequence[Any]) -> dict[str, Any]:
     """Return what changes in a narrow box: words are small, so that each keeps to its stone."""
-    small = {f"{words_at(i)}.font.size": SLIM_PX for i in range(len(words))}
     last = words_at(len(words) - 1)
-    return {**small, "margin.l": 0, "margin.r": 0, f"{last}.text": in_lines(words[-1]["text"], 40)}
+    return {
+        **small(len(words)),
+        "margin.l": 0,
+        "margin.r": 0,
+        f"{last}.text": in_lines(words[-1]["text"], 40),
+    }
 
 
 def rows_of(stones: Sequence[StoneNow]) -> int:

@@ -13,7 +13,7 @@ from cellmon.shifts import to_local, to_utc
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of
-from dashboards.figures.narrow import few_marks, in_lines, narrowed, words_at
+from dashboards.figures.narrow import few_marks, in_lines, narrowed, small, words_at
 from dashboards.figures.scaled import scaled
 from dashboards.figures.words import Label, place
 
@@ -44,10 +44,9 @@ def zeroes_figure(checks: MasterChecks, clock: Clock) -> theme.Figure:
 
 def _words_slim(words: Sequence[Any]) -> dict[str, Any]:
     """Return what changes of the words in a narrow box: they are small and in short lines."""
-    slim: dict[str, Any] = {}
+    slim = small(len(words))
     for i, one in enumerate(words):
-        at = words_at(i)
-        slim |= {f"{at}.font.size": 10, f"{at}.text": in_lines(one["text"], 16)}
+        slim[f"{words_at(i)}.text"] = in_lines(one["text"], 16)
     return slim
 
 
