@@ -3,7 +3,7 @@
 python -m tests.bench                            # every row, files of a million readings
 python -m tests.bench features take              # some rows
 python -m tests.bench read take --sizes 10k 100k 1m
-python -m tests.bench batches refreshes --sizes 10k 100k 1m 10m     # bores stored; ten million take 3 GB
+python -m tests.bench batches others refreshes --sizes 10k 100k 1m 10m     # bores stored; ten million: 3 GB
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ ARRAYS: dict[str, Callable[[int], list[Row]]] = {
 """Of which bores or points a size says how many; ten million unless asked."""
 FILES = {"read": whole.reading, "take": whole.taking}
 """Of which readings; a million unless asked."""
-HISTORIES = {"batches": histories.batches, "refreshes": histories.refreshed}
+HISTORIES = {"batches": histories.batches, "others": histories.others, "refreshes": histories.refreshed}
 """With so many bores stored; ten thousand and a million unless asked."""
 SINGLE = {"circle": kernels.circle, "limits": kernels.limits}
 ON_DEMO = {"pages": whole.pages, "commands": whole.commands}

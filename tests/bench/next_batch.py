@@ -9,11 +9,14 @@ from pathlib import Path
 
 import numpy as np
 
+from cellmon.export.dialect_files import Dialect, columns_of, write_table
 from cellmon.monitor import Monitor
-from cellmon.records import Readings
+from cellmon.records import Kind, Readings
 from tests.bench.test_take import wide_file
 
 BORES = 48
+SEARCHED = np.timedelta64(400, "D")
+"""So far back rows of a kind are looked for."""
 STEP = np.timedelta64(30, "s")
 
 
@@ -26,6 +29,20 @@ def next_files(monitor: Monitor, folder: Path, *, bores: int) -> Callable[[], Pa
         return wide_file(_later(monitor, bores, f"N{number:04d}"), folder / f"next-{number:04d}.csv")
 
     return write
+
+
+def next_rows(monitor: Monitor, folder: Path, kind: Kind, *, rows: int) -> Path:
+    """Write a file of the newest so many rows of a kind again, dated after all that is stored."""
+    with monitor._store.reading() as session:
+        newest = session.newest_reading()
+        assert newest is not None
+        stored = session.rows(kind, start=newest - SEARCHED)
+    last = stored.select(stored.at >= np.sort(stored.at)[-rows])
+    path = folder / f"next-{kind}.csv"
+    write_table(
+        columns_of(replace(last, at=last.at + (newest - last.at.min() + STEP))), path, dialect=Dialect()
+    )
+    return path
 
 
 def next_batches(monitor: Monitor, folder: Path, *, bores: int = BORES) -> Callable[[], None]:
