@@ -52,7 +52,7 @@ def say(text: str, /, **values: Any) -> str:
     >>> say("{count} bores since dressing", count="1,204")
     '1,204 bores since dressing'
     """
-    found = _found(text, text)
+    found = _found(text, text) if _spoken else text  # in English, as most is said, nothing is looked up
     return _filled(found if isinstance(found, str) else found[0], values)
 
 

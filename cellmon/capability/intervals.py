@@ -199,11 +199,18 @@ def averaged_quantile(families: list[Sampled], p: float) -> Floats:
     Turek and Fletcher, Computational Statistics and Data Analysis 56 (2012), 2809-2815 (model-averaged
     tail areas): sum w_i Phi((value - value_i) / error_i) = p.
     """
-    value = np.stack([f.value for f in families])
-    below = np.maximum(np.stack([f.below for f in families]), 1e-12)
-    above = np.maximum(np.stack([f.above for f in families]), 1e-12)
-    weight = akaike_weights(np.stack([f.criterion for f in families]))
-    low, high = (value - 9 * below).min(axis=0), (value + 9 * above).max(axis=0)
+    found: Floats = _averaged(families, p)[0]
+    return found
+
+
+def _averaged(families: list[Sampled], *beliefs: float) -> Floats:
+    """Return the values of several beliefs, (beliefs, rows)."""
+    value = np.stack([f.value for f in families])[:, None]
+    below = np.maximum(np.stack([f.below for f in families]), 1e-12)[:, None]
+    above = np.maximum(np.stack([f.above for f in families]), 1e-12)[:, None]
+    weight = akaike_weights(np.stack([f.criterion for f in families]))[:, None]
+    p, none = np.array(beliefs)[:, None], np.zeros((len(beliefs), 1))
+    low, high = (value - 9 * below).min(axis=0) + none, (value + 9 * above).max(axis=0) + none
 
     def short(at: Floats) -> NDArray[np.bool_]:
         error = np.where(at < value, below, above)
@@ -231,11 +238,8 @@ def averaged_ends(families: list[Sampled], *, confidence: float, claim_confidenc
     low = np.where(behind <= _BEHIND_LOW, value - _LOW_REACH * z * below, np.inf).min(axis=0)
     high = np.where(behind <= _BEHIND_HIGH, value + _HIGH_REACH * z * above, -np.inf).max(axis=0)
     tail = (1 - confidence) / 2
-    return Ends(
-        low=np.minimum(low, averaged_quantile(kept, tail)),
-        high=np.maximum(high, averaged_quantile(kept, 1 - tail)),
-        bound=bound,
-    )
+    least, most = _averaged(kept, tail, 1 - tail)
+    return Ends(low=np.minimum(low, least), high=np.maximum(high, most), bound=bound)
 
 
 _BEHIND_LOW, _BEHIND_HIGH = 6.0, 4.0

@@ -157,8 +157,8 @@ def count_repeats(names: ArrayLike) -> int:
     >>> count_repeats(["a", "b", "a", "a"])
     2
     """
-    found = np.asarray(names)
-    return int(found.size - np.unique(found).size)
+    found = np.asarray(names).tolist()
+    return len(found) - len(set(found))
 
 
 def distinct_steps(values: ArrayLike) -> int:

@@ -56,7 +56,7 @@ def capability(
     if not chosen and any(wanted.values()):
         asked_for = ", ".join(f"{k} {v}" for k, v in wanted.items() if v)
         raise NotFound(say("no stream of {asked_for}", asked_for=asked_for))
-    spans = Spans(view, since, until)
+    spans = Spans(view, since, until, streams=len(chosen))
     asked = view.sheet.capability
     of_parts = [(own, s) for s in chosen for own in part_streams(view, s)]
     with_limits = [(own, s) for own, s in of_parts if _has_limits(view, own)]

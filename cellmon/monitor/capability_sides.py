@@ -14,6 +14,7 @@ from cellmon.monitor.capability_figures import Held
 from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Whole
+from cellmon.records.alike import run_starts
 from cellmon.stats.summary import summarise
 from cellmon.words import say, to_say
 
@@ -100,10 +101,7 @@ def runs(bores: Bores, size: int) -> Whole:
         return np.zeros(0, dtype=np.int64)
     if isinstance(bores, AuditedBores):
         return np.full(len(bores), -1)
-    shift = np.unique(bores.shift_start, return_inverse=True)[1]
-    stones = np.unique(bores.stone_set.astype(str), return_inverse=True)[1]
-    changed = np.concatenate(([True], (shift[1:] != shift[:-1]) | (stones[1:] != stones[:-1])))
-    begins = np.flatnonzero(changed)
+    begins = np.union1d(run_starts(bores.shift_start), run_starts(bores.stone_set))
     place = np.arange(len(bores)) - np.repeat(begins, np.diff(np.append(begins, len(bores))))
     number = np.cumsum(place % size == 0) - 1
     whole = np.bincount(number)[number] == size

@@ -27,6 +27,8 @@ OLDEST = np.timedelta64(90, "D")
 """How far back bores count unasked: after three months stones, coolant and castings are others."""
 AT_ONCE = 200_000
 """Bores up to which all positions are read in one go, and kept for the next stream."""
+FEW_STREAMS, FEW_UNITS = 12, 48
+"""So many streams are read one by one where their time has so few units, which stay unpacked meanwhile."""
 
 
 Position = tuple[str, str | None, str | None]
@@ -50,14 +52,19 @@ class Spans:
 
     A position with fewer than `NEWEST` bores in the whole shifts of `OLDEST` is stated over all of that
     time up to the moment of the view, the running shift too. A start that was asked for is never moved.
+    `streams` says how many will be asked for.
     """
 
-    def __init__(self, view: View, since: datetime | None, until: datetime | None) -> None:
+    def __init__(
+        self, view: View, since: datetime | None, until: datetime | None, *, streams: int | None = None
+    ) -> None:
         self._view = view
+        self._one_by_one = streams is not None and streams <= FEW_STREAMS
         self._start = None if since is None else to_utc(since)
         self._end = view.as_of if until is None else to_utc(until)
         self._asked_end = until is not None
         self._few: dict[Span, bool] = {}
+        self._short: dict[Span, bool] = {}
 
     def of(self, stream: Stream) -> Span:
         """Return the time of a stream of bores."""
@@ -90,7 +97,7 @@ class Spans:
     def subgroups(self, stream: Stream) -> Subgroups:
         """Return the undoubted subgroups of a stream in its time, oldest first."""
         span, session = self.of(stream), self._view.session
-        if not self._at_once(span):
+        if self._is_short(span) or not self._at_once(span):
             return session.subgroups(stream, start=span.start, end=span.end, clean=True)
         read = self._view.subgroups_read
         if span not in read:
@@ -137,10 +144,21 @@ class Spans:
     @cached_property
     def _made(self) -> Mapping[Position, list[MadeAtPosition]]:
         """The charted bores of each position by unit, newest first, as far back as bores count unasked."""
-        found: dict[Position, list[MadeAtPosition]] = defaultdict(list)
-        for one in self._view.session.made_at_positions(start=self._end - OLDEST, end=self._end):
-            found[one.part_number, one.spindle, one.bore].append(one)
-        return found
+        read = self._view.made_read
+        if self._end not in read:
+            found: dict[Position, list[MadeAtPosition]] = defaultdict(list)
+            for one in self._view.session.made_at_positions(start=self._end - OLDEST, end=self._end):
+                found[one.part_number, one.spindle, one.bore].append(one)
+            read[self._end] = found
+        return read[self._end]
+
+    def _is_short(self, span: Span) -> bool:
+        """Return whether the streams asked for are read one by one: few of them over few units."""
+        if span not in self._short:
+            made = (one.start for units in self._made.values() for one in units)
+            units = {at for at in made if span.start is None or at >= span.start}
+            self._short[span] = self._one_by_one and 0 < len(units) <= FEW_UNITS
+        return self._short[span]
 
     def _at_once(self, span: Span) -> bool:
         """Return whether all positions are read together: where their bores are not too many."""

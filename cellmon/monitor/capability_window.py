@@ -14,7 +14,7 @@ from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.audited_bores import AuditedBores
 from cellmon.monitor.capability_figures import Figures, Held
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Events, Kind, Numbers, Stream
+from cellmon.records import EventKind, Events, Numbers, Stream
 from cellmon.words import say, to_say
 
 SIX = 6.0
@@ -81,7 +81,7 @@ def window_state(
     if not len(bores):
         return WindowState()
     first, last = bores.measured_at.min(), bores.measured_at.max()
-    events = view.session.rows(Kind.EVENTS, start=first, end=last)
+    events = view.logged(first, last)
     mine = events.select(events.spindle == stream.spindle)
     time = None if found is None else found.time
     return WindowState(
@@ -110,7 +110,7 @@ def _past_check(view: View, bores: Bores) -> bool:
         return False
     every = np.timedelta64(int(checks.master_every_h * 3600), "s")
     first, last = bores.measured_at.min(), bores.measured_at.max()
-    known = view.session.rows(Kind.GAUGE_CHECKS, start=first - every, end=last + np.timedelta64(1, "us"))
+    known = view.checked(first - every, last + np.timedelta64(1, "us"))
     made = np.sort(known.at[np.isin(known.gauge.astype(str), list(view.sheet.stream_gauges))])
     if not len(made):
         return True
@@ -121,7 +121,7 @@ def _past_check(view: View, bores: Bores) -> bool:
 
 def _stone_lives(bores: Bores, events: Events) -> int | None:
     """Return how many stretches between fitting or dressing stones the window touches."""
-    sets = {name for name in bores.stone_set.astype(str) if name and name not in ("None", "nan")}
+    sets = {name for name in map(str, set(bores.stone_set.tolist())) if name not in ("", "None", "nan")}
     begun = np.isin(events.event.astype(str), [EventKind.STONES_DRESSED, EventKind.STONES_FITTED])
     if not sets and not begun.any():
         return None

@@ -12,7 +12,7 @@ from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.joining import bores_of
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Kind
+from cellmon.records import EventKind
 
 LOOKED_BACK = np.timedelta64(4, "h")
 
@@ -85,7 +85,7 @@ def _logged(view: View, main: Called, spindle: str | None) -> Iterator[Logged]:
     change = min(main.latest_at, main.change_at + STRADDLES)
     start, end = change - LOOKED_BACK, max(main.at, change) + np.timedelta64(2, "h")
     end = min(end, view.as_of)
-    events = view.session.rows(Kind.EVENTS, start=start, end=end)
+    events = view.logged(start, end)
     for i in range(len(events)):
         if spindle is not None and events.spindle[i] not in (None, spindle):
             continue
@@ -98,7 +98,7 @@ def _logged(view: View, main: Called, spindle: str | None) -> Iterator[Logged]:
             spindle=events.spindle[i],
         )
     limit = view.sheet.checks.as_found_limit_um if view.sheet.checks else None
-    checks = view.session.rows(Kind.GAUGE_CHECKS, start=start, end=end)
+    checks = view.checked(start, end)
     for i in range(len(checks)) if limit is not None else ():
         if checks.gauge[i] in view.sheet.stream_gauges:
             off = abs(round((checks.reading_mm[i] - checks.master_mm[i]) * 1000.0, 4))
@@ -126,7 +126,7 @@ def dressing_overdue(view: View, spindle: str | None, at: np.datetime64) -> np.d
     """
     if spindle is None:
         return None
-    events = view.session.rows(Kind.EVENTS, start=at - np.timedelta64(14, "D"), end=at)
+    events = view.logged(at - np.timedelta64(14, "D"), at)
     resets = (EventKind.STONES_DRESSED, EventKind.STONES_FITTED)
     mine = events.select((events.spindle == spindle) & np.isin(events.event.astype(str), resets))
     mine = mine.select(np.argsort(mine.at, kind="stable"))

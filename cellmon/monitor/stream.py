@@ -20,7 +20,7 @@ from cellmon.monitor.signals import Signal, explained
 from cellmon.monitor.stream_bores import stream_bores, value_column
 from cellmon.monitor.stream_events import EventMark, stream_events
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Flags, Kind, Numbers, Stream, Texts, Times, Whole
+from cellmon.records import EventKind, Flags, Numbers, Stream, Texts, Times, Whole
 from cellmon.shifts import ShiftOf, to_utc
 from cellmon.words import say, say_many, to_say
 
@@ -202,7 +202,7 @@ def _offsets(view: View, stream: Stream, start: np.datetime64, end: np.datetime6
     if stream.feature != SIZE:
         return ()
     share = Share.of(stream, view.sheet)
-    events = view.session.rows(Kind.EVENTS, start=start, end=end)
+    events = view.logged(start, end)
     return tuple(
         OffsetMark(at=view.local(events.at[i]), um=float(events.value[i]), by=events.by[i])
         for i in np.flatnonzero((events.event == EventKind.FEED_OFFSET) & np.isfinite(events.value))

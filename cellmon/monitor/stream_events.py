@@ -11,7 +11,7 @@ import numpy as np
 from cellmon import lengths
 from cellmon.monitor.judge.inputs import BY_MACHINE
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Events, Kind, Stream
+from cellmon.records import EventKind, Events, Stream
 from cellmon.words import say
 
 
@@ -28,7 +28,7 @@ def stream_events(
     view: View, stream: Stream, start: np.datetime64, end: np.datetime64
 ) -> tuple[EventMark, ...]:
     """Return what happened to a stream's spindle and to its gauge between two moments."""
-    events = view.session.rows(Kind.EVENTS, start=start, end=end)
+    events = view.logged(start, end)
     gauges = np.isin(events.gauge.astype(str), list(view.sheet.stream_gauges))
     mine = events.select((events.spindle == stream.spindle) | gauges)
     marks = [
@@ -36,7 +36,7 @@ def stream_events(
         for i in range(len(mine))
     ]
     limit = view.sheet.checks.as_found_limit_um if view.sheet.checks else None
-    checks = view.session.rows(Kind.GAUGE_CHECKS, start=start, end=end)
+    checks = view.checked(start, end)
     for i in range(len(checks)):
         off = round((checks.reading_mm[i] - checks.master_mm[i]) * 1000.0, 4)
         if checks.gauge[i] in view.sheet.stream_gauges:

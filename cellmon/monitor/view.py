@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from cellmon.judged import FEATURE_COLUMNS, PROCESS, Bores, Subgroups
 from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.judge.verdict import standard_uncertainty
 from cellmon.monitor.streams_seen import StreamsSeen
-from cellmon.records import Events, Kind, Stream
+from cellmon.records import Events, GaugeChecks, Kind, Stream
 from cellmon.sheet import Part
 from cellmon.shifts import ShiftOf
 from cellmon.store import Announcement
@@ -22,7 +22,7 @@ from cellmon.words import say
 
 if TYPE_CHECKING:
     from cellmon.diagnosis import Table
-    from cellmon.monitor.capability_span import Span
+    from cellmon.monitor.capability_span import Position, Span
     from cellmon.monitor.dressings import NoPlan, Plan
     from cellmon.monitor.forecast import BoresLeft, Standing
     from cellmon.monitor.judge.audits import AuditSeries
@@ -33,9 +33,10 @@ if TYPE_CHECKING:
     from cellmon.monitor.signals import Signal
     from cellmon.monitor.signals_by_stream import ByStream
     from cellmon.monitor.stones.dulling import Intervals
+    from cellmon.store.counts import MadeAtPosition
 
 RECENT = np.timedelta64(40, "D")
-"""Events of so long are read at once: past dressings, and what was known around them."""
+"""Events and gauge checks of so long are read at once: past dressings, and what was known around them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,24 +146,36 @@ class View(StreamsSeen):
 
     def logged(self, start: np.datetime64, end: np.datetime64) -> Events:
         """Return the events in [start, end), oldest first; those of the last weeks are read once."""
-        since, recent = self._recent_events
+        found: Events = self._between(Kind.EVENTS, start, end)
+        return found
+
+    def checked(self, start: np.datetime64, end: np.datetime64) -> GaugeChecks:
+        """Return the gauge checks in [start, end), oldest first; those of the last weeks are read once."""
+        found: GaugeChecks = self._between(Kind.GAUGE_CHECKS, start, end)
+        return found
+
+    def _between(self, kind: Kind, start: np.datetime64, end: np.datetime64) -> Any:
+        if kind not in self._recent:
+            self._recent[kind] = self._recent_of(kind)
+        since, recent = self._recent[kind]
         if start < since:
-            older: Events = self.session.rows(Kind.EVENTS, start=start, end=end)
-            return older
+            return self.session.rows(kind, start=start, end=end)
         inside = np.searchsorted(recent.at, np.array([start, end], dtype=recent.at.dtype))
         return recent.select(slice(*inside))
 
     @cached_property
-    def _recent_events(self) -> tuple[np.datetime64, Events]:
-        since = self.as_of - RECENT
+    def _recent(self) -> dict[Kind, tuple[np.datetime64, Any]]:
+        return {}
 
-        def read() -> tuple[np.datetime64, Events]:
-            return since, self.session.rows(Kind.EVENTS, start=since)
+    def _recent_of(self, kind: Kind) -> tuple[np.datetime64, Any]:
+        since, name = self.as_of - RECENT, f"recent {kind}"
+
+        def read() -> tuple[np.datetime64, Any]:
+            return since, self.session.rows(kind, start=since)
 
         # of a moment long past too: then what was read last begins too late
-        late = "recent events" in self.carried and self.carried["recent events"][1][0] > since
-        rests_on = (self.session.newest_row_of(Kind.EVENTS), since if late else None)
-        return self.carry("recent events", rests_on, read)
+        late = name in self.carried and self.carried[name][1][0] > since
+        return self.carry(name, (self.session.newest_row_of(kind), since if late else None), read)
 
     def take_dressings(self, plans: Mapping[str, Plan | NoPlan], intervals: Mapping[str, Intervals]) -> None:
         """Take over what another view of the same state worked out of dressings, by spindle."""
@@ -202,6 +215,11 @@ class View(StreamsSeen):
     @cached_property
     def position_read(self) -> dict[tuple[Span, str | None, str | None], Bores]:
         """Those of each spindle and bore among them."""
+        return {}
+
+    @cached_property
+    def made_read(self) -> dict[np.datetime64, Mapping[Position, list[MadeAtPosition]]]:
+        """The charted bores of each position by unit, newest first, in the three months before moments."""
         return {}
 
     @cached_property

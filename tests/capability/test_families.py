@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from cellmon.capability import unbounded
 from cellmon.capability.families import (
     bayes_criterion,
     bias,
@@ -201,6 +202,16 @@ def test_errors_and_bias_of_rows_are_those_of_each_alone(family):
     for found in (covariance, bias):
         each = np.concatenate([found(family, theta[row : row + 1]) for row in range(3)])
         assert found(family, theta) == pytest.approx(each, rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.parametrize("n", [12, 60, 1500])
+def test_tails_left_untried_would_not_have_been_the_likeliest(n, monkeypatch):
+    rng = np.random.default_rng(n)
+    two = np.where(rng.random(n) < 0.5, 0.0, 6.0) + rng.normal(size=n)
+    samples = [rng.normal(size=n), rng.standard_t(3, size=n), rng.gamma(2, size=n), rng.uniform(size=n), two]
+    stopped = [HEAVY_TAILED.fit(x[None]) for x in samples]
+    monkeypatch.setattr(unbounded, "_FALLEN", np.inf)
+    assert np.array_equal(stopped, [HEAVY_TAILED.fit(x[None]) for x in samples])
 
 
 def test_levels_are_found_again():

@@ -41,7 +41,8 @@ def answers(monitor):
     first = monitor.state().streams[0].stream
     named = {"spindle": first.spindle, "bore": first.bore, "feature": first.feature}
     asked = (monitor.state(), monitor.now(), monitor.stone_picture(), monitor.stream(**named))
-    return [plain(one) for one in asked]
+    claimed = (monitor.capability(feature=first.feature), monitor.capability_picture(first))
+    return [plain(one) for one in (*asked, *claimed)]
 
 
 def changed(monitor, before):
@@ -98,6 +99,8 @@ def test_whatever_comes_answers_are_those_of_a_cell_opened_anew(cell, tmp_path):
         "position": "top",
         "holder": stone.holder,
     }
+    check = {"gauge": "G1", "master_mm": "87.3", "reading_mm": "87.3017"}
+    cell.log(Kind.GAUGE_CHECKS, {**check, "at": at(dressed + 3 * hour)})
     cell.log(Kind.STONE_MEASUREMENTS, {**measured, "thickness_mm": thick, "at": last.isoformat()})
     found = changed(cell, found)
     late_rows(cell, tmp_path, dressed + hour)
