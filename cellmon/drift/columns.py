@@ -18,6 +18,13 @@ MEAN_DF_MOST, BORE_DF_MOST = 500.0, 4000.0
 """Degrees of freedom at which a spread goes on learning no slower."""
 LEARNED = ("level", "slope", "level_var", "slope_var", "mean_sd", "mean_df", "bore_sd", "bore_df")
 """What of a window the watch begins with."""
+IN_MICROMETRES = ("level", "expected", "up", "down", "wide", "lately")
+"""What is kept to so many decimals, sums and ratios too."""
+SIGNIFICANT = (
+    *("slope", "p11", "p12", "p22", "mean_var", "mean_df", "bore_var", "bore_df"),
+    *("since_dressing", "since_change", "level_shift", "spread_ratio"),
+)
+"""What is kept to so many digits."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -110,11 +117,12 @@ class State:
 
     def rounded(self) -> None:
         """Keep so many digits as matter, so that pasts that differ in nothing that matters end alike."""
-        for f in fields(self):
-            values = getattr(self, f.name)
-            if values.dtype.kind == "f":
-                digits = 3 if f.name in ("level", "expected", "up", "down", "wide", "lately") else None
-                values[...] = np.round(values, digits) if digits else _significant(values, 5)
+        for name in IN_MICROMETRES:
+            values = getattr(self, name)
+            np.round(values, 3, out=values)
+        others = [getattr(self, name) for name in SIGNIFICANT]
+        for values, rounded in zip(others, _significant(np.stack(others), 5), strict=True):
+            values[...] = rounded
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

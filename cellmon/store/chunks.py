@@ -183,7 +183,9 @@ def _each(of: np.ufunc, values: NDArray[Any], edges: NDArray[np.int64]) -> NDArr
     if len(edges) == 2:
         return np.asarray(of.reduce(values, axis=None)).reshape(1)
     flat = values if values.ndim == 1 else of.reduce(values.reshape(len(values), -1), axis=1)
-    found: NDArray[Any] = of.reduceat(flat, edges[:-1])
+    found = np.ones(len(edges) - 1, dtype=values.dtype)
+    filled = edges[1:] > edges[:-1]
+    found[filled] = of.reduceat(flat, edges[:-1][filled])
     return found
 
 

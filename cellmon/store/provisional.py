@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, bindparam, delete, select
 
 from cellmon.judged import STREAM_COLUMNS, Limit
 from cellmon.records import Stream
@@ -37,31 +38,32 @@ class Provisional:
             for row in self.conn.execute(select(table))
         }
 
-    def put_provisional(self, stream: Stream, limit: Limit | None) -> None:
-        """Replace the provisional limits of one stream, or drop them."""
-        table = schema.PROVISIONAL
-        self.conn.execute(_of_stream(delete(table), table, stream))
-        if limit is None:
-            return
-        known = np.isfinite(limit.sigma)
-        self.conn.execute(
-            table.insert().values(
-                **{name: getattr(stream, name) for name in STREAM_COLUMNS},
-                centre=limit.centre if known else None,
-                sigma=limit.sigma if known else None,
-                n=limit.n,
-                subgroups=limit.subgroups,
-                size=limit.size,
-                window_from=bulk.moment(limit.window_from),
-                window_to=bulk.moment(limit.window_to),
-                learned=None if limit.learned is None else json.dumps(limit.learned, sort_keys=True),
-                why_not=limit.why_not,
-            )
-        )
+    def put_provisional(self, limits: Mapping[Stream, Limit | None]) -> None:
+        """Replace the provisional limits of some streams, or drop those of one that has none."""
+        names = [{name: getattr(stream, name) for name in STREAM_COLUMNS} for stream in limits]
+        if names:
+            self.conn.execute(_FORGET, names)
+        rows = [_row(stream, limit) for stream, limit in limits.items() if limit is not None]
+        columns = {name: [row[name] for row in rows] for name in (rows[0] if rows else ())}
+        bulk.insert(self.conn, schema.PROVISIONAL, columns)
 
 
-def _of_stream(query: Any, table: Any, stream: Stream) -> Any:
-    for name in STREAM_COLUMNS:
-        value = getattr(stream, name)
-        query = query.where(table.c[name].is_(None) if value is None else table.c[name] == value)
-    return query
+_FORGET = delete(schema.PROVISIONAL).where(
+    *(schema.PROVISIONAL.c[name].is_not_distinct_from(bindparam(name)) for name in STREAM_COLUMNS)
+)
+
+
+def _row(stream: Stream, limit: Limit) -> dict[str, Any]:
+    known = np.isfinite(limit.sigma)
+    return {
+        **{name: getattr(stream, name) for name in STREAM_COLUMNS},
+        "centre": limit.centre if known else None,
+        "sigma": limit.sigma if known else None,
+        "n": limit.n,
+        "subgroups": limit.subgroups,
+        "size": limit.size,
+        "window_from": bulk.moment(limit.window_from),
+        "window_to": bulk.moment(limit.window_to),
+        "learned": None if limit.learned is None else json.dumps(limit.learned, sort_keys=True),
+        "why_not": limit.why_not,
+    }

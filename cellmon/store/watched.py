@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, bindparam, delete, select
@@ -9,8 +11,7 @@ from sqlalchemy import Connection, bindparam, delete, select
 from cellmon.store import bulk, schema
 
 _FORGET = delete(schema.WATCHED).where(schema.WATCHED.c.unit_start == bindparam("unit"))
-_PUT = schema.WATCHED.insert()
-"""Said once a unit of judging, so put together once."""
+"""Said again and again, so put together once."""
 
 
 class Watched:
@@ -18,11 +19,12 @@ class Watched:
 
     conn: Connection
 
-    def put_watched(self, unit: np.datetime64, block: bytes) -> None:
-        """Keep where the detectors stand at the end of a unit."""
-        at = bulk.moment(unit)
-        self.conn.execute(_FORGET, {"unit": at})
-        self.conn.execute(_PUT, {"unit_start": at, "data": block})
+    def put_watched(self, blocks: Mapping[np.datetime64, bytes]) -> None:
+        """Keep where the detectors stand at the end of some units."""
+        units = [bulk.moment(unit) for unit in blocks]
+        if units:
+            self.conn.execute(_FORGET, [{"unit": at} for at in units])
+            bulk.insert(self.conn, schema.WATCHED, {"unit_start": units, "data": list(blocks.values())})
 
     def watched_before(self, unit: np.datetime64) -> bytes | None:
         """Return where the detectors stood at the end of the unit before one."""

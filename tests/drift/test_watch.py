@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cellmon.drift.columns import State
+from cellmon.drift.columns import IN_MICROMETRES, SIGNIFICANT, State
 from cellmon.drift.watch import BACK, LEVEL_K, SPREAD_K, SPREAD_RATIOS, watch
 from tests.drift.streams import MEAN_SD, SIZE, begun, drawn, known, limits_of, steps_of, watched
 
@@ -405,3 +405,9 @@ def test_rounding_keeps_what_matters_and_is_done_once(seed):
     near.mean_var = exact.mean_var * (1 + 1e-10)
     near.rounded()
     assert (near.level == once.level).mean() == 1.0 and (near.mean_var == once.mean_var).all()
+
+
+def test_every_figure_of_a_state_is_rounded_one_way():
+    state = State.begin([known()] * 2)
+    figures = [name for name in PART if getattr(state, name).dtype.kind == "f"]
+    assert sorted((*IN_MICROMETRES, *SIGNIFICANT)) == sorted(figures)

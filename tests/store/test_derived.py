@@ -69,7 +69,7 @@ def judged(store):
             session.add_counts({(UNITS[unit], S1): (3, 1), (UNITS[unit], S2): (unit, 2)})
             session.add(filled(Doubts, 1, id=f"d{unit}", unit_start=UNITS[unit], measured_at=UNITS[unit]))
             session.add(alarm(f"c{unit}", unit))
-            session.put_watched(UNITS[unit], f"place {unit}".encode())
+            session.put_watched({UNITS[unit]: f"place {unit}".encode()})
     return store
 
 
@@ -257,7 +257,7 @@ def test_of_a_position_with_features_that_tell_of_fewer_bores_the_most_count(sto
 
 def test_what_was_judged_in_some_units_is_forgotten_and_nothing_else(judged):
     with judged.writing() as session:
-        session.put_provisional(S1, limit(S1))
+        session.put_provisional({S1: limit(S1)})
         session.forget_units([UNITS[1], UNITS[3], START + 99 * UNIT])
     with judged.reading() as session:
         kept = {UNITS[0], UNITS[2]}
@@ -280,7 +280,7 @@ def test_more_units_than_a_statement_takes_are_forgotten(judged):
 
 def test_everything_derived_is_forgotten_and_no_fact(judged):
     with judged.writing() as session:
-        session.put_provisional(S1, limit(S1))
+        session.put_provisional({S1: limit(S1)})
         session.forget_all()
     with judged.reading() as session:
         batches = (session.bores(), session.subgroups(), session.subgroups(ALL), session.doubts())
@@ -325,7 +325,7 @@ def test_where_the_detectors_stood_is_found_before_and_at_a_unit(judged):
         assert session.watched_before(UNITS[2]) == b"place 1"
         assert session.watched_before(UNITS[2] + MINUTE) == b"place 2"
         assert (session.watched_at(UNITS[3]), session.watched_at(UNITS[3] + MINUTE)) == (b"place 3", None)
-        session.put_watched(UNITS[1], b"again")
+        session.put_watched({UNITS[1]: b"again"})
         session.forget_watched(UNITS[2])
     with judged.reading() as session:
         assert session.units_watched().tolist() == np.array([UNITS[i] for i in (0, 1, 3)]).tolist()
@@ -337,11 +337,11 @@ def test_where_the_detectors_stood_is_found_before_and_at_a_unit(judged):
 
 def test_provisional_limits_are_those_of_their_stream_and_replaced_whole(store):
     with store.writing() as session:
-        session.put_provisional(S1, limit(S1))
-        session.put_provisional(S2, limit(S2))
-        session.put_provisional(S2, limit(S2, sigma=np.nan))
-        session.put_provisional(ALL, limit(ALL, learned=LEARNED))
-        session.put_provisional(APART, limit(APART))
+        session.put_provisional({S1: limit(S1)})
+        session.put_provisional({S2: limit(S2)})
+        session.put_provisional({S2: limit(S2, sigma=np.nan)})
+        session.put_provisional({ALL: limit(ALL, learned=LEARNED)})
+        session.put_provisional({APART: limit(APART)})
     with store.reading() as session:
         found = session.provisional()
     assert set(found) == {S1, S2, ALL, APART}
@@ -350,8 +350,8 @@ def test_provisional_limits_are_those_of_their_stream_and_replaced_whole(store):
     assert np.isnan([found[S2].sigma, found[S2].centre]).all(), "no centre without a spread"
     assert (found[S2].n, found[S2].window_to) == (75, UNITS[2])
     with store.writing() as session:
-        session.put_provisional(S2, None)
-        session.put_provisional(APART, None)
+        session.put_provisional({S2: None})
+        session.put_provisional({APART: None})
     with store.reading() as session:
         assert set(session.provisional()) == {S1, ALL}, "a distance is not the bore, nor a mean its spindle's"
 

@@ -129,7 +129,7 @@ def test_a_store_of_schema_1_keeps_every_fact_and_loses_all_that_was_derived(ope
         session.add_subgroups(some_subgroups(0, S1), some_subgroups(0, ALL))
         session.add_counts({(START, ALL): (3, 1)})
         session.add(alarm("c", 0, ALL))
-        session.put_watched(START, b"place")
+        session.put_watched({START: b"place"})
 
 
 def test_a_second_program_that_opens_an_empty_store_meanwhile_waits_and_finds_it_made(tmp_path):

@@ -92,7 +92,7 @@ def alarm_rows(watcher: Watcher, unit: np.datetime64, stretch: Stretch) -> Alarm
                 found.append(_ended(row, stretch, call.stream, call.step, over=1))
             continue
         row = _row(unit, stretch, call.stream, call.kind, call.side, call.call, step=call.step)
-        row |= _change(watcher, unit, stretch, call)
+        row |= _change(watcher, stretch, call)
         if call.kind == "single":
             found.append(_ended(row, stretch, call.stream, call.step, over=1))
         else:
@@ -139,7 +139,7 @@ def _ended(row: dict[str, Any], stretch: Stretch, c: int, step: int, *, over: in
     }
 
 
-def _change(watcher: Watcher, unit: np.datetime64, stretch: Stretch, call: Call) -> dict[str, Any]:
+def _change(watcher: Watcher, stretch: Stretch, call: Call) -> dict[str, Any]:
     """Return when what was called began, with its range, and how large it is."""
     learned = stretch.learned[call.stream]
     found: dict[str, Any] = {"detector": DETECTORS[call.kind]}
@@ -149,7 +149,7 @@ def _change(watcher: Watcher, unit: np.datetime64, stretch: Stretch, call: Call)
         moment, part, last = s.first_at[row], s.first_part[row], s.last_part[row]
         found |= {"begin": moment, "sure": moment}
         return found | _when((moment, part), (moment, part), (s.at[row], last)) | {"size": call.size}
-    past = watcher.history(unit, stretch, call.stream, call.step, what=call.kind)
+    past = watcher.history(stretch, call.stream, call.step, what=call.kind)
     if call.kind == "level":
         change = change_point(past.values)
         found["kind"] = change.kind

@@ -94,7 +94,7 @@ def side_by_side(subgroups: Subgroups, columns: Columns) -> Steps:
     """Lay streams side by side, each from its first subgroup on."""
     laid, m = columns.laid, columns.moves
     shape = (int(np.diff(laid.edges).max(initial=0)), len(laid.edges) - 1)
-    place, n = (laid.step, laid.column), subgroups.n[laid.rows]
+    place, n = laid.step * shape[1] + laid.column, subgroups.n[laid.rows]
     lost = m.thermal_lost * ((THERMAL_DOUBT * columns.bore_sd) ** 2)[laid.column]
     given: dict[str, Any] = {
         name: getattr(subgroups, name)[laid.rows] for name in ("mean", "sd", "low", "high")
@@ -112,7 +112,7 @@ def side_by_side(subgroups: Subgroups, columns: Columns) -> Steps:
     empty = dict.fromkeys(("mean", "sd", "low", "high"), np.nan)
     found = {name: np.full(shape, empty.get(name, 0), dtype=values.dtype) for name, values in given.items()}
     for name, values in given.items():
-        found[name][place] = values
+        found[name].reshape(-1)[place] = values
     return Steps(**found)
 
 

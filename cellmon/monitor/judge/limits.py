@@ -191,15 +191,16 @@ def renew_provisional(
     if windows:
         start = min(min(w.first_at[0], w.honed_first.min()) for w in windows.values())
         events = Known.of(session, rules.now.sheet, start, max(w.at[-1] for w in windows.values())).events
-    moved = set()
+    moved, afters = set(), {}
     for stream in due:
         window, after = windows.get(stream), None
         if window is not None:
             known_then = Known(events=events, sheet=rules.at(window.at[-1]).sheet)
             after = limit_from(stream, window, known_then)
-        session.put_provisional(stream, after)
+        afters[stream] = after
         if not _same(known.get(stream), after):
             moved.add(stream)
+    session.put_provisional(afters)
     return moved
 
 

@@ -13,7 +13,7 @@ from cellmon.drift.columns import State
 from cellmon.judged import STREAM_COLUMNS
 from cellmon.monitor.judge.inputs import Spans
 from cellmon.records import Stream, Whole
-from cellmon.store.chunks import decode, encode
+from cellmon.store.chunks import decode, encode_each
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -27,17 +27,7 @@ class Place:
 
     def block(self) -> bytes:
         """Return it as the store keeps it."""
-        columns: dict[str, NDArray[Any]] = {}
-        for name in STREAM_COLUMNS:
-            column = np.empty(len(self.streams), dtype=object)
-            column[:] = [getattr(s, name) for s in self.streams]
-            columns[name] = column
-        columns["version"] = np.array(self.versions, dtype=np.int64)
-        for f in fields(State):
-            columns[f"state_{f.name}"] = np.ascontiguousarray(getattr(self.state, f.name).T)
-        for f in fields(Spans):
-            columns[f"spans_{f.name}"] = getattr(self.spans, f.name)
-        return encode(columns)
+        return blocks([self])[0]
 
     @classmethod
     def of(cls, block: bytes | None) -> Place | None:
@@ -58,6 +48,23 @@ class Place:
             state=State(**{f.name: columns[f"state_{f.name}"].T.copy() for f in fields(State)}),
             spans=Spans(**{f.name: columns[f"spans_{f.name}"] for f in fields(Spans)}),
         )
+
+
+def blocks(places: Sequence[Place]) -> list[bytes]:
+    """Return some places as the store keeps each; together they take a third of the time."""
+    columns: dict[str, NDArray[Any]] = {}
+    streams = [stream for place in places for stream in place.streams]
+    for name in STREAM_COLUMNS:
+        column = np.empty(len(streams), dtype=object)
+        column[:] = [getattr(s, name) for s in streams]
+        columns[name] = column
+    columns["version"] = np.array([v for place in places for v in place.versions], dtype=np.int64)
+    for part, kind in (("state", State), ("spans", Spans)):
+        for f in fields(kind):
+            each = [getattr(getattr(place, part), f.name).T for place in places]
+            columns[f"{part}_{f.name}"] = np.concatenate(each)
+    edges = np.cumsum([0, *(len(place.streams) for place in places)]).tolist()
+    return list(encode_each(columns, edges))
 
 
 P = TypeVar("P", State, Spans)

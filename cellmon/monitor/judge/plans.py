@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,6 @@ import numpy as np
 from cellmon.drift.columns import State
 from cellmon.drift.wear import Learned
 from cellmon.judged import Limit, Subgroups
-from cellmon.monitor.judge.budget import Budget
 from cellmon.monitor.judge.columns import Laid
 from cellmon.monitor.judge.inputs import Spans
 from cellmon.monitor.judge.limits import StreamLimits
@@ -37,7 +37,7 @@ class InTime:
     def of(cls, subgroups: Subgroups) -> InTime:
         """Put subgroups of one or several units into order."""
         times = (subgroups.first_at, subgroups.at, subgroups.unit_start)
-        order = np.lexsort([at.view(np.int64) for at in times])  # moments are slower to compare
+        order = np.lexsort([at.view(np.int64) for at in times])
         streams, number = streams_of(subgroups)
         sorted_ = sorted(range(len(streams)), key=lambda i: streams[i])
         rank = np.empty(len(streams), dtype=np.int64)
@@ -81,9 +81,9 @@ class Version:
     learned: Learned
     learned_until: np.datetime64
     """When the last bore was measured that it was learned from."""
-    begins: np.datetime64
-    """The moment after which it watches."""
-    ends: np.datetime64
+    begins: int
+    """The moment after which it watches, microseconds; `ends` the last that it does."""
+    ends: int
 
 
 def versions_of(limits: StreamLimits | None) -> tuple[Version, ...]:
@@ -103,8 +103,8 @@ def versions_of(limits: StreamLimits | None) -> tuple[Version, ...]:
             number=limit.version,
             learned=learned_of(limit.learned),
             learned_until=limit.window_to,
-            begins=start,
-            ends=end,
+            begins=int(start.astype(np.int64)),
+            ends=int(end.astype(np.int64)),
         )
         for (limit, start), end in zip(found, ends, strict=False)
         if limit.learned is not None
@@ -125,29 +125,34 @@ class Plan:
     laid: Laid
 
     @classmethod
-    def of(cls, unit: InTime, versions: Mapping[Stream, Sequence[Version]], found: Budget) -> Plan:
+    def of(cls, unit: InTime, versions: Mapping[Stream, Sequence[Version]]) -> Plan:
         """Plan a unit: each stream's subgroups after its baseline, where it is watched at all."""
         streams: list[Stream] = []
         chosen: list[Version] = []
         columns: list[Whole] = []
-        at = unit.subgroups.at
+        at = unit.subgroups.at.view(np.int64)  # moments are slower to compare
         for stream, rows in unit.rows():
-            mine = versions.get(stream, ())
-            if not mine or found.family_of(stream) is None:
-                continue
-            when = at[rows]
-            for version in sorted(mine, key=lambda v: v.number):
-                begin, end = np.searchsorted(when, [version.begins, version.ends], side="right")
-                if begin < end:
+            for version in versions.get(stream, ()):
+                if at[rows[0]] <= version.begins or at[rows[-1]] > version.ends:
+                    begin, end = np.searchsorted(at[rows], [version.begins, version.ends], side="right")
+                    mine = rows[begin:end]
+                else:
+                    mine = rows
+                if len(mine):
                     streams.append(stream)
                     chosen.append(version)
-                    columns.append(rows[begin:end])
+                    columns.append(mine)
         return cls(streams=tuple(streams), versions=tuple(chosen), laid=Laid.of(columns))
 
-    @property
+    @cached_property
     def learned(self) -> tuple[Learned, ...]:
         """What each column's baseline taught."""
         return tuple(version.learned for version in self.versions)
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """The version of each column's limits."""
+        return tuple(version.number for version in self.versions)
 
     def begin(self, subgroups: Subgroups, place: Place | None, state: State) -> Spans:
         """Return the span of each column's last subgroup before this unit, and take its detectors' place.
@@ -160,18 +165,26 @@ class Plan:
         spans = Spans(first=first, last=first.copy(), thermal=subgroups.thermal[first_rows])
         if place is None:
             return spans
-        known = {key: i for i, key in enumerate(zip(place.streams, place.versions, strict=True))}
-        found = [known.get((s, v.number)) for s, v in zip(self.streams, self.versions, strict=True)]
-        here = np.array([i for i, j in enumerate(found) if j is not None], dtype=np.int64)
-        there = np.array([j for j in found if j is not None], dtype=np.int64)
+        here, there = self._standing(place)
         for mine, its in ((state, place.state), (spans, place.spans)):
             for f in fields(mine):
                 getattr(mine, f.name)[..., here] = getattr(its, f.name)[..., there]
         return spans
 
+    def _standing(self, place: Place) -> tuple[Whole | slice, Whole | slice]:
+        """Return the columns of which a place tells, and which of its own they are."""
+        if place.streams == self.streams and place.versions == self.numbers:
+            return slice(None), slice(None)
+        known = {key: i for i, key in enumerate(zip(place.streams, place.versions, strict=True))}
+        found = [known.get(key) for key in zip(self.streams, self.numbers, strict=True)]
+        here = np.array([i for i, j in enumerate(found) if j is not None], dtype=np.int64)
+        return here, np.array([j for j in found if j is not None], dtype=np.int64)
+
     def place_after(self, subgroups: Subgroups, state: State, before: Place | None) -> Place:
         """Return where every stream stands after a unit; those without a subgroup stay as they were."""
         after = Spans.of(subgroups).select(self.laid.last)
+        if before is not None and before.streams == self.streams:
+            return Place(streams=self.streams, versions=self.numbers, state=state, spans=after)
         newest = {stream: i for i, stream in enumerate(self.streams)}
         keys = [(stream, self.versions[i].number, i) for stream, i in newest.items()]
         if before is not None:

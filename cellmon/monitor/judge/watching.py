@@ -21,7 +21,7 @@ from cellmon.monitor.judge.calling import POINTS_BACK, Past, alarm_rows, past_of
 from cellmon.monitor.judge.columns import Columns, side_by_side
 from cellmon.monitor.judge.inputs import UNDONE_WITHIN, Spans, moves_of, usual_events
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
-from cellmon.monitor.judge.places import Place
+from cellmon.monitor.judge.places import Place, blocks
 from cellmon.monitor.judge.plans import InTime, Plan, Version, versions_of
 from cellmon.monitor.rules import END, Rules
 from cellmon.records import Events, Kind, Stream
@@ -29,6 +29,8 @@ from cellmon.sheet import Sheet
 from cellmon.store import Session
 
 UNITS_BACK = 3
+PUT_AT_ONCE = 100
+"""Units at whose end the detectors' place is packed together."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -82,9 +84,12 @@ def watch_units(
     watcher = Watcher.of(session, rules, since)
     due, alike = set(must), 0
     place, before = Place.of(session.watched_before(units[0])), None
+    waits: dict[np.datetime64, Place] = {}
     for unit in units:
         if alike > UNITS_BACK and unit not in due:
             before = unit
+            if unit in stands:
+                watcher.known.append(unit)
             continue
         if before is not None:
             place, before = Place.of(session.watched_at(before)), None
@@ -92,15 +97,28 @@ def watch_units(
         watcher.keep(unit, stretch)
         seen.append(unit)
         rows = alarm_rows(watcher, unit, stretch)
-        stood, place = session.watched_at(unit) if unit in stands else None, stretch.after
-        block = place.block()
+        waits[unit] = place = stretch.after
         if unit in stands:
+            stood = session.watched_at(unit)
             session.forget_watched(unit)
-        session.put_watched(unit, block)
+            alike = alike + 1 if _put(session, waits)[unit] == stood else 0
+        else:
+            alike = 0
+            if len(waits) >= PUT_AT_ONCE:
+                _put(session, waits)
         if len(rows):
             session.add(rows)
-        alike = alike + 1 if block == stood else 0
+        watcher.known.append(unit)
+    _put(session, waits)
     return tuple(seen)
+
+
+def _put(session: Session, waits: dict[np.datetime64, Place]) -> dict[np.datetime64, bytes]:
+    """Keep where the detectors stand at the end of the units that wait for it; return it as it is kept."""
+    kept = dict(zip(waits, blocks(list(waits.values())), strict=True)) if waits else {}
+    session.put_watched(kept)
+    waits.clear()
+    return kept
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -117,10 +135,12 @@ class Watcher:
     """Nor one from then on."""
     seen: dict[np.datetime64, Stretch] = field(default_factory=dict)
     """Units watched in this pass, for the past of those after them."""
-    back: dict[np.datetime64, Sequence[np.datetime64]] = field(default_factory=dict)
-    """The units before each that was asked for, the newest first."""
+    known: list[np.datetime64] = field(default_factory=list)
+    """The last units that were watched before this pass, and those it went through, oldest first."""
     budgets: dict[int, Budget] = field(default_factory=dict)
     versions: Mapping[Stream, Sequence[Version]] = field(default_factory=dict)
+    watched: dict[int, Mapping[Stream, Sequence[Version]]] = field(default_factory=dict)
+    """Of each version of the sheet."""
     detectors: dict[tuple[Any, ...], Limits] = field(default_factory=dict)
 
     @classmethod
@@ -139,6 +159,7 @@ class Watcher:
             events_from=start,
             events_to=until,
             versions=versions,
+            known=list(back),
         )
 
     def keep(self, unit: np.datetime64, stretch: Stretch) -> None:
@@ -152,7 +173,7 @@ class Watcher:
         if subgroups is None:
             subgroups = InTime.of(self.session.subgroups_of_unit(unit))
         sheet, found, cut = self.rules.at(unit).sheet, self.budget_at(unit), subgroups.subgroups
-        plan = Plan.of(subgroups, self.versions, found)
+        plan = Plan.of(subgroups, self._versions_at(unit))
         learned = plan.learned
         state = State.begin(learned)
         spans = plan.begin(cut, place, state)
@@ -194,6 +215,18 @@ class Watcher:
             self.detectors[key] = detector_limits(found, plan.streams, sizes)
         return self.detectors[key]
 
+    def _versions_at(self, unit: np.datetime64) -> Mapping[Stream, Sequence[Version]]:
+        """Return the versions of limits of each stream that the sheet of a unit watches, by number."""
+        version = self.rules.at(unit).version
+        if version not in self.watched:
+            found = self.budget_at(unit)
+            self.watched[version] = {
+                stream: sorted(its, key=lambda v: v.number)
+                for stream, its in self.versions.items()
+                if found.family_of(stream) is not None
+            }
+        return self.watched[version]
+
     def of_stream(self, unit: np.datetime64, stream: Stream) -> Stretch:
         """Watch one unit for one stream alone."""
         mine = self.session.subgroups_of_unit(unit, stream)
@@ -218,13 +251,11 @@ class Watcher:
         near = usual_events(events.select(slice(*reach)), sheet)
         return near.select(near.at >= start)
 
-    def history(self, unit: np.datetime64, stretch: Stretch, column: int, step: int, *, what: str) -> Past:
+    def history(self, stretch: Stretch, column: int, step: int, *, what: str) -> Past:
         """Return a stream's surprises (or variance ratios) up to a step, from earlier units too."""
         stream = stretch.streams[column]
         past = [past_of(stretch, column, step, what)]
-        if unit not in self.back:
-            self.back[unit] = tuple(self.session.last_watched(unit, UNITS_BACK)[::-1])
-        for earlier in self.back[unit]:
+        for earlier in self.known[: -UNITS_BACK - 1 : -1]:
             if past[-1].broken or sum(len(p.values) for p in past) >= POINTS_BACK:
                 break
             if earlier not in self.seen:
