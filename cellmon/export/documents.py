@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from datetime import date, datetime
 from enum import Enum
@@ -102,9 +102,8 @@ def _(value: Mapping[Any, Any], zone: ZoneInfo) -> dict[str, Any]:
     return {str(plain(key, zone)): plain(item, zone) for key, item in value.items()}
 
 
-@_other.register(tuple)
-@_other.register(list)
-def _(value: tuple[Any, ...] | list[Any], zone: ZoneInfo) -> list[Any]:
+@_other.register(Sequence)
+def _(value: Sequence[Any], zone: ZoneInfo) -> list[Any]:
     return [plain(item, zone) for item in value]
 
 

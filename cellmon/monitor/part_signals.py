@@ -10,10 +10,12 @@ import numpy as np
 
 from cellmon.judged import Bores
 from cellmon.monitor.hold import held_by
+from cellmon.monitor.judge.outlines import Outline
 from cellmon.monitor.judge.told import is_kept, told_outlines
 from cellmon.monitor.signals import Response, Signal
-from cellmon.monitor.signals_told import answers_given, standing
+from cellmon.monitor.signals_told import answers_given, standing_each
 from cellmon.monitor.view import View
+from cellmon.records import Stream
 from cellmon.shifts import to_utc
 from cellmon.store import Decision
 
@@ -111,10 +113,9 @@ def _signals_around(view: View, bores: Bores, audited: Sequence[np.datetime64]) 
         yield from view.signals
         return
     moments = [*bores.measured_at, *audited]
-    start, end = min(moments), max(moments)
     answers = answers_given(view.session)
-    for one in told_outlines(view.session, start=start, end=end, until=view.as_of):
-        signal = standing(view, one, answers.get(one.id))
+    around = told_outlines(view.session, start=min(moments), end=max(moments), until=view.as_of)
+    for signal in standing_each(view, around, answers):
         yield replace(signal, state="reopened") if _came_again(view, signal, answers) else signal
 
 
@@ -123,13 +124,19 @@ def _came_again(view: View, signal: Signal, answers: Mapping[str, Decision]) -> 
     if signal.state != "answered" or signal.response is None:
         return False
     answered = to_utc(signal.response.at)
-    for one in told_outlines(view.session, start=answered, until=view.as_of):
-        response = answers.get(one.id)
-        waits = response is None or response.body["seen"]
-        feature = any(s.feature == signal.stream.feature for s in one.streams)
-        if one.lead.at <= answered or not waits or not feature:
-            continue
-        later = standing(view, one, response)
-        if (later.stream, later.kind) == (signal.stream, signal.kind):
-            return True
-    return False
+    later = (
+        one
+        for one in told_outlines(view.session, start=answered, until=view.as_of)
+        if one.lead.at > answered and waits(answers.get(one.id)) and _touches(one, signal.stream)
+    )
+    same = (signal.stream, signal.kind)
+    return any((one.stream, one.kind) == same for one in standing_each(view, later, answers))
+
+
+def waits(answer: Decision | None) -> bool:
+    """Return whether a signal with that answer waits for one: it has none, or was only seen."""
+    return answer is None or bool(answer.body["seen"])
+
+
+def _touches(outline: Outline, stream: Stream) -> bool:
+    return any(one.feature == stream.feature for one in outline.streams)

@@ -15,6 +15,7 @@ from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Answer, Limits
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.loudest import ShiftCalls, loudest
+from cellmon.monitor.shifts_known import ShiftsKnown, place_of
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.signals_by_stream import tells_of
 from cellmon.monitor.view import View
@@ -72,7 +73,7 @@ class Shifts(Answer):
     shift: ShiftOf | None
     previous: ShiftOf | None
     shifts: tuple[StreamShift, ...]
-    known: tuple[ShiftOf, ...]
+    known: Sequence[ShiftOf]
     called: tuple[Signal, ...] = ()
     """The signals raised in the shift, newest first, without causes."""
     loudest: tuple[ShiftCalls, ...] = ()
@@ -83,7 +84,7 @@ class Shifts(Answer):
 class ShiftsMade(Answer):
     """The shifts that have bores, newest last, and the newest that has a whole subgroup."""
 
-    known: tuple[ShiftOf, ...]
+    known: Sequence[ShiftOf]
     told: str | None
 
 
@@ -91,7 +92,7 @@ def shifts_made(view: View) -> ShiftsMade:
     """Answer with the shifts in which bores were made, newest last, and the one `shifts` tells of."""
     known = view.shifts_made
     told = str(known[_newest_full(view, known)]) if known else None
-    return ShiftsMade(**view.head(), known=tuple(known), told=told)
+    return ShiftsMade(**view.head(), known=known, told=told)
 
 
 def shifts(view: View, *, feature: str | None = None, shift: str | None = None) -> Shifts:
@@ -128,38 +129,36 @@ def shifts(view: View, *, feature: str | None = None, shift: str | None = None) 
         shift=chosen,
         previous=previous,
         shifts=rows,
-        known=tuple(known),
+        known=known,
         called=signals,
         loudest=loudest(view, chosen),
     )
 
 
-def known_shifts(view: View) -> list[ShiftOf]:
+def known_shifts(view: View) -> ShiftsKnown:
     """Return the shifts in which bores were made, oldest first."""
-    starts = view.session.shift_starts()
-    said: dict[int, ShiftOf] = view.carry("shifts", view.rules.now.version, dict)
-    known = starts[starts <= view.as_of].astype(np.int64).tolist()
-    for unsaid in set(known).difference(said):
-        start = np.int64(unsaid).view("datetime64[us]")
-        said[unsaid] = view.rules.at(start).calendar.at(start)
-    return [said[start] for start in known]
+    # a unit of a shift is of that shift whatever comes into it; one of all its time may come to hold others
+    by_shift = all(version.by_shift for version in view.rules.versions)
+    rests_on = (view.session.stamp_of_units(), None if by_shift else view.session.last_change())
+    starts = view.carry("shift starts", rests_on, view.session.shift_starts)
+    return ShiftsKnown(starts[starts <= view.as_of], view.rules)
 
 
-def _newest_full(view: View, known: list[ShiftOf]) -> int:
+def _newest_full(view: View, known: ShiftsKnown) -> int:
     """Return the newest shift with a whole subgroup; a shift that has just begun says nothing yet."""
     newest = view.session.subgroups(end=view.as_of, last=1)
     if not len(newest):
         return len(known) - 1
-    start = newest.shift_start[0]
-    return next(i for i in reversed(range(len(known))) if to_utc(known[i].starts) == start)
+    return int(np.searchsorted(known.starts, newest.shift_start[0]))
 
 
-def _index(known: list[ShiftOf], wanted: str) -> int:
-    for i in reversed(range(len(known))):  # the newest are asked for most
-        if str(known[i]) == wanted:
-            return i
-    newest = ", ".join(map(str, known[-3:]))
-    raise NotFound(say("no bores in shift {shift}; the newest are {newest}", shift=wanted, newest=newest))
+def _index(known: ShiftsKnown, wanted: str) -> int:
+    found = place_of(known, wanted)
+    if found is None:
+        newest = ", ".join(map(str, known[-3:]))
+        text = to_say("no bores in shift {shift}; the newest are {newest}")
+        raise NotFound(say(text, shift=wanted, newest=newest))
+    return found
 
 
 def _sentence(view: View, shift: ShiftOf, rows: tuple[StreamShift, ...]) -> str:

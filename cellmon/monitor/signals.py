@@ -153,7 +153,7 @@ def waiting_signals(view: View) -> Waiting:
 
 def every_signal(view: View) -> tuple[Signal, ...]:
     """Return every signal, newest first, withdrawn ones among them; without causes."""
-    return newest_first((*view.signals, *view.withdrawn))
+    return newest_first((*view.signals, *view.withdrawn)) if view.withdrawn else view.signals
 
 
 def newest_first(signals: Iterable[Signal]) -> tuple[Signal, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any, cast
@@ -34,8 +34,7 @@ def standing_signals(view: View) -> tuple[Signal, ...]:
 
 
 def _standing_of(view: View, outlines: Iterable[Outline]) -> tuple[Signal, ...]:
-    answers, known = answers_given(view.session), _known(view, "signals")
-    return _reopened(newest_first(_standing(view, one, answers.get(one.id), known) for one in outlines))
+    return _reopened(newest_first(standing_each(view, outlines, answers_given(view.session))))
 
 
 def withdrawn_signals(view: View) -> tuple[Signal, ...]:
@@ -92,9 +91,9 @@ def named(view: View) -> Named | None:
 def _gone(view: View) -> list[Announcement]:
     """Return what was announced and is not kept; what is gone is read once."""
     read: dict[str, Announcement] = view.carry("gone", None, dict)
-    gone = view.session.announced_ids() - {one.id for one in view.outlines}
-    read.update((one.id, one) for one in view.session.announced_as(gone.difference(read)))
-    return [read[id_] for id_ in sorted(gone)]
+    gone = view.session.announced_untold()
+    read.update((one.id, one) for one in view.session.announced_as(set(gone).difference(read)))
+    return [read[id_] for id_ in gone]
 
 
 def _reopened(signals: tuple[Signal, ...]) -> tuple[Signal, ...]:
@@ -121,12 +120,15 @@ def answers_given(session: Session) -> dict[str, Decision]:
     return found
 
 
-def standing(view: View, outline: Outline, answer: Decision | None) -> Signal:
-    """Return a signal without causes, and without whether the same came again since.
+def standing_each(
+    view: View, outlines: Iterable[Outline], answers: Mapping[str, Decision]
+) -> Iterator[Signal]:
+    """Yield signals without causes, and without whether the same came again since.
 
     A signal that neither calls nor answers were added to is as it was, but for its age.
     """
-    return _standing(view, outline, answer, _known(view, "signals"))
+    known = _known(view, "signals")
+    return (_standing(view, one, answers.get(one.id), known) for one in outlines)
 
 
 def _standing(view: View, outline: Outline, answer: Decision | None, known: dict[str, Any]) -> Signal:

@@ -16,7 +16,6 @@ from cellmon.monitor.judge.verdict import standard_uncertainty
 from cellmon.monitor.streams_seen import StreamsSeen
 from cellmon.records import Events, GaugeChecks, Kind, Stream
 from cellmon.sheet import Part
-from cellmon.shifts import ShiftOf
 from cellmon.store import Announcement
 from cellmon.words import say
 
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
     from cellmon.monitor.judge.outlines import Outline
     from cellmon.monitor.judge.places import Place
     from cellmon.monitor.limits_age import Declared
+    from cellmon.monitor.shifts_known import ShiftsKnown
     from cellmon.monitor.signals import Signal
     from cellmon.monitor.signals_by_stream import ByStream
     from cellmon.monitor.stones.dulling import Intervals
@@ -195,7 +195,7 @@ class View(StreamsSeen):
         return {}
 
     @cached_property
-    def shifts_made(self) -> list[ShiftOf]:
+    def shifts_made(self) -> ShiftsKnown:
         """The shifts in which bores were made, oldest first."""
         from cellmon.monitor.shifts import known_shifts
 

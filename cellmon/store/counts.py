@@ -162,6 +162,13 @@ class Counts:
             for row in self.conn.execute(query)
         ]
 
+    def stamp_of_units(self) -> tuple[int, int]:
+        """Return how many units there are, and the sum of their moments: others where units come or go."""
+        table = schema.BORES
+        query = select(func.count(), func.sum(table.c.unit_start / 1_000_000)).select_from(table)
+        count, moments = self.conn.execute(query).one()
+        return int(count), int(moments or 0)
+
     def size_of_units(self, *, before: np.datetime64) -> tuple[int, ...]:
         """Return how many units began before a moment, and the sums of their moments and of their bytes.
 

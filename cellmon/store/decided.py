@@ -176,10 +176,6 @@ class Decided:
         table = schema.ANNOUNCED
         return self._announced(select(table).order_by(table.c.unit_start, table.c.id))
 
-    def announced_ids(self) -> set[str]:
-        """Return the names of all that was announced."""
-        return set(self.conn.execute(select(schema.ANNOUNCED.c.id)).scalars())
-
     def announced_as(self, names: Iterable[str]) -> list[Announcement]:
         """Return what was announced under some names."""
         table, wanted, found = schema.ANNOUNCED, sorted(set(names)), list[Announcement]()

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, Select, Table, bindparam, delete, or_, select, update
+from sqlalchemy import Connection, Select, Table, bindparam, delete, exists, or_, select, update
 
 from cellmon.store import bulk, schema
 
@@ -66,20 +66,31 @@ class Told:
         _insert(self.conn, schema.OUTLINES, rows)
 
     def told(
-        self, *, start: np.datetime64 | None = None, end: np.datetime64 | None = None
+        self,
+        *,
+        start: np.datetime64 | None = None,
+        end: np.datetime64 | None = None,
+        among: Collection[str] | None = None,
     ) -> list[tuple[str, str]]:
         """Return the signals that may tell of something made in [start, end], oldest first.
 
-        Each by its name and a digest of what is kept of it; `told_of` reads that.
+        Of all, or of a few names. Each by its name and a digest of what is kept of it; `told_of` reads that.
         """
         table = schema.TOLD
         query = select(table.c.id, table.c.digest)
+        if among is not None:
+            query = query.where(table.c.id.in_(sorted(among)))
         if start is not None:
             query = query.where(table.c.last_at >= bulk.moment(start))
         if end is not None:
             query = query.where(table.c.earliest_at <= bulk.moment(end))
-        rows = self.conn.execute(query.order_by(table.c.earliest_at, table.c.id))
-        return [(row.id, row.digest) for row in rows]
+        rows = self.conn.execute(query.order_by(table.c.earliest_at, table.c.id)).fetchall()
+        return [(id_, digest) for id_, digest in rows]
+
+    def announced_untold(self) -> list[str]:
+        """Return the names of what was announced and is not kept as a signal any more."""
+        kept = exists().where(schema.TOLD.c.id == schema.ANNOUNCED.c.id)
+        return list(self.conn.execute(select(schema.ANNOUNCED.c.id).where(~kept)).scalars())
 
     def told_of(self, ids: Collection[str]) -> Iterator[ToldSignal]:
         """Yield the signals kept under some names, without their outlines."""

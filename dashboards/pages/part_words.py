@@ -14,11 +14,12 @@ from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
 from cellmon.monitor.part_place import ItsSubgroup
 from cellmon.monitor.part_said import doubt_words
+from cellmon.monitor.part_signals import PartSignal
 from cellmon.records import Verdict
-from cellmon.words import say
+from cellmon.words import say, say_many
 from dashboards import theme
 from dashboards.figures.terms import term
-from dashboards.pages import parts, signals
+from dashboards.pages import leafing, parts, signals
 
 
 def time_line(story: PartStory) -> list[Any]:
@@ -38,7 +39,7 @@ def held(story: PartStory) -> list[Any]:
     if not story.held_for:
         said: list[Any] = [html.P(say("No signal stood over its bores when it was made."), className="told")]
     else:
-        said = [html.Ul([_signal(one) for one in story.held_for], className="lines")]
+        said = [*_newest(story.held_for)]
         if any(one.disposition is None for one in story.held_for):
             said.append(html.P(say("What becomes of it is said on its signal's page."), className="aside"))
     if story.on_lists:
@@ -46,8 +47,7 @@ def held(story: PartStory) -> list[Any]:
             "Also on these hold lists: made after the signal was last seen, or held as well by a person. A "
             "list runs on until its signal is answered."
         )
-        listed = html.Ul([_signal(one) for one in story.on_lists], className="lines")
-        said += [html.P(words, className="told"), listed]
+        said += [html.P(words, className="told"), *_newest(story.on_lists)]
     others = {one.id for one in (*story.held_for, *story.on_lists)}
     for given in story.dispositions:
         if given.signal not in others:
@@ -62,7 +62,21 @@ def held(story: PartStory) -> list[Any]:
     return [*said, html.P(story.meant, className="aside")]
 
 
-def _signal(one: Any) -> html.Li:
+def _newest(signals: Sequence[PartSignal]) -> list[Any]:
+    """Return the newest of some signals as a list, and how many more there are."""
+    said: list[Any] = [html.Ul([_signal(one) for one in signals[: leafing.SHOWN]], className="lines")]
+    rest = len(signals) - leafing.SHOWN
+    if rest > 0:
+        text = say_many(
+            "{count} older one is not listed here; the saved PDF has every one.",
+            "{count} older ones are not listed here; the saved PDF has every one.",
+            rest,
+        )
+        said.append(html.P(text, className="aside"))
+    return said
+
+
+def _signal(one: PartSignal) -> html.Li:
     values = {
         "signal": one.id,
         "state": term(one.state),

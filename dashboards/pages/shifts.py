@@ -12,6 +12,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from cellmon.errors import CellmonError
 from cellmon.monitor.seismograph import Seismograph
 from cellmon.monitor.shifts import Shifts, StreamShift
+from cellmon.monitor.shifts_known import place_of
 from cellmon.monitor.signals import Signal
 from cellmon.records import stream_names
 from cellmon.shifts import ShiftOf
@@ -129,8 +130,8 @@ def shift_options(
     asked = parts.query_values(search).get("shift")
     newest, older = answer.known[-LISTED:], answer.known[:-LISTED]
     newest = tuple(sorted({*newest, *hand}, key=lambda one: one.starts))
-    wanted = {value, asked} - {None, *map(str, newest)}
-    named = [s for s in older if str(s) in wanted] if wanted else []
+    found = [place_of(older, name) for name in {value, asked} - {None, *map(str, newest)}]
+    named = [older[i] for i in sorted(i for i in found if i is not None)]
     listed = [*_typed(older, typed), *named, *newest]
     names: list[dict[str, Any]] = [
         {"label": shift_tables.shift_words(s), "value": str(s)} for s in reversed(listed)

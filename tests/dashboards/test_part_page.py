@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import plotly.graph_objects as go
@@ -10,7 +11,7 @@ import pytest
 
 from dashboards.figures import part_walls
 from dashboards.figures.polar import traced_points
-from dashboards.pages import part, part_words
+from dashboards.pages import leafing, part, part_words
 from tests.dashboards.stand_in import END, StandIn
 from tests.part_answers import story_answer
 
@@ -97,6 +98,15 @@ def test_what_is_held_is_linked_to_its_signal_and_says_what_became_of_it(story):
     assert "Scrapped by R. Hale" in said and "<too large>" in said
     assert "on the hold list of S-9" in said, "a disposition on another list is told too"
     assert "fit for use" in said
+
+
+def test_of_many_hold_lists_the_newest_are_listed_and_the_rest_counted(story):
+    one = story.held_for[0]
+    many = replace(story, on_lists=tuple(replace(one, id=f"S-{i:03d}") for i in range(leafing.SHOWN + 7)))
+    said = str(part_words.held(many))
+    listed = [i for i in range(leafing.SHOWN + 7) if f"signal=S-{i:03d}'" in said]
+    assert listed == list(range(leafing.SHOWN)) and "7 older ones are not listed here" in said
+    assert "not listed" not in str(part_words.held(story))
 
 
 def test_tables_tell_verdicts_by_word_and_mark_what_is_not_proven(story):

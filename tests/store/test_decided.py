@@ -147,7 +147,7 @@ def test_announcements_come_back_by_unit_and_as_they_were(store):
         session.announce([])
     with store.reading() as session:
         assert session.announced() == [first, second, third]
-        assert sorted(session.announced_ids()) == sorted(one.id for one in (first, second, third))
+        assert sorted(session.announced_untold()) == sorted(one.id for one in (first, second, third))
         assert session.announced_as([first.id, "another"]) == [first]
         assert session.announced_as([]) == []
 

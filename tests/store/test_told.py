@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from cellmon.store import ToldSignal, schema
+from cellmon.store import Announcement, ToldSignal, schema
 
 AT = np.datetime64("2026-03-02T05:00:00", "us")
 HOUR = np.timedelta64(1, "h")
@@ -104,3 +104,15 @@ def test_outlines_come_and_go_with_their_signals_and_are_all_written_anew_with_a
         assert shown(session) == {"b": {"is": 4}, "c": {"is": 5}}
         session.keep_told([outlined("b", [2], {"is": 6})])
         assert shown(session) == {"b": {"is": 6}}
+
+
+def test_what_was_announced_and_is_kept_no_more_is_found(open_store):
+    def announced(name):
+        return Announcement(id=name, at=AT, unit_start=AT, stream="{}", body={})
+
+    store = open_store()
+    with store.writing() as session:
+        session.announce([announced("a"), announced("b")])
+        session.keep_told([one("b", 0, 2), one("c", 0, 2)])
+        assert session.announced_untold() == ["a"]
+        assert [name for name, _ in session.told(among=["c", "a"])] == ["c"]
