@@ -1,7 +1,7 @@
 """Charts of single values that come seldom: limits by probability, of values and of moving ranges.
 
 Limits from 25 values carry what 25 values leave unsure: a value still to come has Student's t
-distribution about their mean. The level is watched by `cellmon.charts.self_starting`.
+distribution about their mean. The level is watched by `cellmon.charts.level_watch`.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from cellmon.charts.individuals import Scale, SingleLimits, moving_ranges, single_limits
-from cellmon.charts.self_starting import LevelWatch
+from cellmon.charts.level_watch import LevelWatch
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge.audit_plan import FINDINGS_PLANNED
 from cellmon.monitor.judge.audits import AuditSeries, JudgedSeries, audit_series, judged_series

@@ -1,5 +1,6 @@
 """The store: the only code that knows SQL."""
 
+from cellmon.store.audit_stands import AuditStand
 from cellmon.store.copied import Tally, copy_into, leave, tallies
 from cellmon.store.counts import MadeBySpindles
 from cellmon.store.decided import Announcement, Decision, SheetVersion
@@ -14,6 +15,7 @@ from cellmon.store.traces import TracedBore, TracedFigure
 __all__ = [
     "Announcement",
     "AsideFact",
+    "AuditStand",
     "Decision",
     "FileFact",
     "ListedFile",

@@ -200,10 +200,11 @@ class Facts(FilesTaken, Frames, Traces):
         start: np.datetime64 | None = None,
         end: np.datetime64 | None = None,
         characteristics: Collection[str] | None = None,
+        bores: Collection[str] | None = None,
     ) -> Any:
         """Return the stored rows of a plain kind in [start, end), oldest first, as its batch.
 
-        Of figures of other instruments all, or those of some characteristics.
+        Of figures of other instruments all, or those of some characteristics and bores.
         """
         if kind is Kind.TRACES:
             return self.trace_points(start=start, end=end)
@@ -212,6 +213,8 @@ class Facts(FilesTaken, Frames, Traces):
         query = select(*bulk.declared_columns(table, declared), table.c.row_line)
         if characteristics is not None:
             query = query.where(table.c.characteristic.in_(sorted(characteristics)))
+        if bores is not None:
+            query = query.where(table.c.bore.in_(sorted(bores)))
         if "at" in table.c:
             if start is not None:
                 query = query.where(table.c.at >= bulk.moment(start))

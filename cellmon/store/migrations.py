@@ -121,6 +121,13 @@ def _signals_outlined(conn: Connection) -> None:
     schema.OUTLINES.create(conn, checkfirst=True)
 
 
+def _audits_stand(conn: Connection) -> None:
+    """Make room for where audits stand, and figures of traces found by their moment."""
+    schema.AUDIT_STANDS.create(conn, checkfirst=True)
+    for index in schema.TRACED.indexes:
+        index.create(conn, checkfirst=True)
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -138,6 +145,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _called_lately,
     _counted_by_index,
     _signals_outlined,
+    _audits_stand,
 )
 
 

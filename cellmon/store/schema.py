@@ -340,10 +340,30 @@ TRACED = Table(
     Column("spindle", Text),
     Column("value", Float),
     Column("why_not", Text),
+    Index("traced_by_time", "at"),
 )
 """What the points of traced bores give of each feature that the sheet takes from traces."""
 
+AUDIT_STANDS = Table(
+    "audit_stands",
+    METADATA,
+    Column("characteristic", Text, primary_key=True),
+    Column("at", BigInteger, primary_key=True, autoincrement=False),
+    Column("body", Text, nullable=False),
+)
+"""Where the series of other instruments' figures stood at some moments."""
+
 UNIT_TABLES = {Bores: BORES, Subgroups: SUBGROUPS, Doubts: DOUBTS, Alarms: ALARMS}
 """The derived batches and their tables."""
-DERIVED = (*UNIT_TABLES.values(), TOGETHER, WATCHED, COUNTS, PROVISIONAL, TOLD, OUTLINES, TRACED)
+DERIVED = (
+    *UNIT_TABLES.values(),
+    TOGETHER,
+    WATCHED,
+    COUNTS,
+    PROVISIONAL,
+    TOLD,
+    OUTLINES,
+    TRACED,
+    AUDIT_STANDS,
+)
 """Every table that can be thrown away and rebuilt."""

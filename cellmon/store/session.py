@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from cellmon.store.admitted import Admitted
+from cellmon.store.audit_stands import AuditStands
 from cellmon.store.decided import Decided
 from cellmon.store.derived import Derived
 from cellmon.store.facts import Facts
@@ -11,5 +12,5 @@ from cellmon.store.told import Told
 from cellmon.store.watched import Watched
 
 
-class Session(Facts, Decided, Derived, Watched, Told, Admitted, Listed):
+class Session(Facts, Decided, Derived, Watched, Told, AuditStands, Admitted, Listed):
     """Facts, decisions and derived tables of a store, seen through one connection."""

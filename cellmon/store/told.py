@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, Select, Table, bindparam, delete, exists, or_, select, update
+from sqlalchemy import Connection, Select, Table, delete, exists, or_, select
 
 from cellmon.store import bulk, schema
 
@@ -115,20 +115,10 @@ class Told:
         said = or_(*(body.contains(json.dumps(word)[1:-1], autoescape=True) for word in words))
         return list(self.conn.execute(select(schema.TOLD.c.id).where(said)).scalars())
 
-    def told_under(self, sheet: int) -> None:
-        """Keep all signals as they are, as put together under another version of the sheet."""
+    def sheet_of_told(self, id_: str) -> int | None:
+        """Return under which version of the sheet a signal was put together; None where there is none."""
         table = schema.TOLD
-        rows = [
-            {"of": row.id, "sheet": sheet, "digest": _digest(sheet, row.body)}
-            for row in self.conn.execute(select(table.c.id, table.c.body))
-        ]
-        change = update(table).where(table.c.id == bindparam("of"))
-        if rows:
-            self.conn.execute(change, rows)
-
-    def sheets_of_told(self) -> set[int]:
-        """Return under which versions of the sheet the signals kept were put together."""
-        return set(self.conn.execute(select(schema.TOLD.c.sheet).distinct()).scalars())
+        return self.conn.execute(select(table.c.sheet).where(table.c.id == id_)).scalar()
 
 
 def _some(query: Select[Any], ids: Collection[str] | None) -> Iterator[Select[Any]]:

@@ -113,11 +113,18 @@ class Traces:
         bulk.insert(self.conn, table, columns)
 
     def traced(
-        self, *, end: np.datetime64 | None = None, part: str | None = None, feature: str | None = None
+        self,
+        *,
+        start: np.datetime64 | None = None,
+        end: np.datetime64 | None = None,
+        part: str | None = None,
+        feature: str | None = None,
     ) -> list[TracedFigure]:
-        """Return what is kept of traced bores before a moment, oldest first."""
+        """Return what is kept of traced bores in [start, end), oldest first."""
         table = schema.TRACED
         query = select(table)
+        if start is not None:
+            query = query.where(table.c.at >= bulk.moment(start))
         if end is not None:
             query = query.where(table.c.at < bulk.moment(end))
         for column, word in ((table.c.part, part), (table.c.feature, feature)):

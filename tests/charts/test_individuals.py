@@ -21,8 +21,9 @@ from cellmon.charts.individuals import (
     scale_of,
     single_limits,
 )
+from cellmon.charts.level_watch import FAR, Quiet, Standing, watch_level, watch_on
 from cellmon.charts.run_length.cusum import cusum_limit
-from cellmon.charts.self_starting import FAR, self_starting, watch_level
+from cellmon.charts.self_starting import self_starting
 from cellmon.charts.shewhart import individual_limits, sigma_from_moving_ranges
 from cellmon.errors import GapInReadings, NoSpread, NotEnoughData
 
@@ -188,6 +189,32 @@ def test_one_wild_value_is_no_level_and_becomes_usual_for_none():
     assert (quiet.calls, found.calls) == ((), ())
     assert found.deviate[50] > FAR and 50 not in found.baselines[0][1]
     np.testing.assert_allclose(found.deviate[51:], self_starting(x[51:], known=x[:50]), atol=1e-9)
+
+
+@given(st.integers(0, 10_000), st.lists(st.integers(0, 160), min_size=2, max_size=6, unique=True))
+@settings(max_examples=60, deadline=None)
+def test_from_where_it_stands_a_level_is_watched_as_from_the_beginning(seed, marks):
+    rng, marks = np.random.default_rng(seed), sorted(marks)
+    x = rng.standard_normal(160)
+    x[70:] += rng.choice([0.0, 3.0])
+    x[rng.integers(0, 160, 3)] += 30.0
+    whole = watch_level(x, references=K, limits=H, marks=marks)
+    for i, (mark, stand) in enumerate(zip(marks, whole.stands, strict=True)):
+        assert watch_level(x[:mark], references=K, limits=H, marks=[mark]).stands == (stand,)
+        if stand is None:
+            continue
+        until = marks[-1]
+        later = [m - mark for m in marks[i:]]
+        found = watch_on(stand, x[mark:until], references=K, limits=H, marks=later)
+        edges = [e for c in whole.calls for e in (c.at, c.end) if e is not None and mark <= e < until]
+        assert found == (None if edges else whole.stands[i:])
+
+
+def test_a_level_stands_quiet_or_called_or_is_only_begun():
+    x = np.random.default_rng(1).standard_normal(100)
+    x[40:52] += 3
+    stands = watch_level(x, references=K, limits=H, marks=[10, 40, 50, 100]).stands
+    assert [type(s) for s in stands] == [type(None), Quiet, Standing, Quiet]
 
 
 @pytest.mark.parametrize("x", [[], [1.0], [1.0] * 60, list(range(LEAST_VALUES))])

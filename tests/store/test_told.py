@@ -35,7 +35,7 @@ def test_those_that_reach_a_time_are_found_and_no_others(open_store):
         assert names(session, start=AT + 4 * HOUR, end=AT + 7 * HOUR) == ["b"]
         assert names(session, start=AT + 8 * HOUR) == ["b", "c"]
         assert names(session) == ["a", "b", "c"]
-        assert session.sheets_of_told() == {1}
+        assert session.sheet_of_told("a") == 1 and session.sheet_of_told("z") is None
 
 
 def test_what_is_kept_again_replaces_what_differs_and_drops_what_is_gone(open_store):
@@ -61,19 +61,6 @@ def test_signals_that_hold_a_word_are_found_by_it(open_store):
     with store.reading() as session:
         assert session.told_containing(["three_sums 100%", "nothing"]) == ["a"]
         assert session.told_containing(["three-sums 100"]) == []
-
-
-def test_under_another_sheet_they_are_what_they_would_be_had_it_kept_them(open_store):
-    first, second = open_store(), open_store()
-    signals = [("a", 0, 2), ("b", 3, 9)]
-    with first.writing() as session:
-        session.keep_told([one(*of) for of in signals])
-        session.told_under(7)
-    with second.writing() as session:
-        session.keep_told([one(*of, sheet=7) for of in signals])
-        digests = session.told()
-    with first.reading() as session:
-        assert session.told() == digests and session.sheets_of_told() == {7}
 
 
 def test_forgetting_what_is_derived_forgets_them(open_store):

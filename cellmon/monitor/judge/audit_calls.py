@@ -7,31 +7,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from cellmon.charts.individuals import off_scale, on_scale
-from cellmon.charts.self_starting import FAR, LevelCall, LevelWatch
+from cellmon.charts.level_watch import FAR, LevelCall, LevelWatch
 from cellmon.drift.change import change_point
-from cellmon.monitor.judge.audits import AuditSeries, audit_series, judged_series
-from cellmon.monitor.judge.budget import budget
+from cellmon.monitor.judge.audits import AuditSeries
 from cellmon.monitor.judge.calls import AUDIT_LEVEL, SHARE, Called
-from cellmon.monitor.judge.findings import FindingSeries, finding_series, usual_limit
-from cellmon.monitor.rules import Rules
-from cellmon.records import Characteristics
-from cellmon.sheet import Sheet
-from cellmon.store import Session
-
-
-def audit_calls(sheet: Sheet, audited: Characteristics) -> Iterator[Called]:
-    """Yield every call of a level of audits; `audited` are all rows of each characteristic it has rows of."""
-    shares = budget(sheet)
-    for series in audit_series(audited, sheet):
-        judged = judged_series(series, shares)
-        if judged.watch is not None:
-            yield from level_calls(series, judged.watch)
-
-
-def finding_calls(session: Session, rules: Rules) -> Iterator[Called]:
-    """Yield every call of a share of bores with a finding."""
-    for found in finding_series(session, rules, budget(rules.now.sheet)):
-        yield from share_calls(found)
+from cellmon.monitor.judge.findings import FindingSeries, usual_limit
 
 
 def level_calls(series: AuditSeries, watch: LevelWatch) -> Iterator[Called]:

@@ -1,7 +1,7 @@
 """Audits as streams: a feature that another instrument measures, of one bore, value after value.
 
-A pure function of the rows and of the sheet in force: it is computed anew wherever it is asked for.
-Audits are few, one of each spindle and shift, so a year of them costs milliseconds.
+A pure function of the rows and of the sheet in force. Where a series is shown it is computed anew: audits
+are few, one of each spindle and shift. What it called is kept, `cellmon.monitor.judge.audit_stands`.
 """
 
 from __future__ import annotations
@@ -10,11 +10,12 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Protocol
 
 import numpy as np
 
 from cellmon.charts.individuals import BASELINE_VALUES, Scale, on_scale, refusal_of, scale_of
-from cellmon.charts.self_starting import LevelWatch, watch_level
+from cellmon.charts.level_watch import LevelWatch, watch_level
 from cellmon.drift.watch import LEVEL_K
 from cellmon.monitor.judge.audit_plan import AUDIT
 from cellmon.monitor.judge.budget import Budget, level_limits, log_rate
@@ -61,6 +62,8 @@ class AuditSeries:
     """What was left out of the series, and why."""
     gauge: str | None = None
     """The instrument, the first where a block is measured by several."""
+    measured: frozenset[tuple[str, str]] = frozenset()
+    """In which planes and by which instruments a block of it is measured."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -119,28 +122,45 @@ def audit_series(rows: Characteristics, sheet: Sheet) -> Iterator[AuditSeries]:
     """Yield the series of every feature that the sheet has from another instrument, streams in order."""
     audited = {name for part in sheet.parts for name in part.audited}
     wanted = np.array([name in audited for name in rows.characteristic], dtype=bool)
-    rows = in_sheet_units(rows.select(wanted), sheet)
+    for stream, mine in rows_by_stream(rows.select(wanted), sheet).items():
+        yield series_of(stream, mine, sheet)
+
+
+def rows_by_stream(rows: Characteristics, sheet: Sheet) -> dict[Stream, Characteristics]:
+    """Return the rows of features of the sheet by their streams, streams in order."""
     spindles = audited_spindles(rows, sheet)
     places: dict[tuple[str, str, str], list[int]] = {}
     for i, place in enumerate(zip(rows.characteristic, spindles, rows.bore, strict=True)):
         places.setdefault(place, []).append(i)
+    found = {}
     for (name, spindle, bore), mine in sorted(places.items()):
         part = part_of_feature(sheet, name)
         stream = Stream(part_number=part.number, spindle=spindle or None, bore=bore, feature=name)
-        yield _series(stream, rows.select(np.array(mine)), sheet)
+        found[stream] = rows.select(np.array(mine))
+    return found
 
 
-def _series(stream: Stream, rows: Characteristics, sheet: Sheet) -> AuditSeries:
-    """Bring the rows of one feature and bore to one value a block."""
-    known = np.isfinite(rows.value)
-    left_out = _counted(int((~known).sum()), OTHER_UNIT)
-    rows = rows.select(known)
+class Known(Protocol):
+    """What the first blocks of a series settle for good."""
+
+    @property
+    def measured(self) -> frozenset[tuple[str, str]]: ...
+    @property
+    def scale(self) -> Scale: ...
+
+
+def series_of(stream: Stream, rows: Characteristics, sheet: Sheet, known: Known | None = None) -> AuditSeries:
+    """Bring the rows of one feature and bore to one value a block; those after the first by what is known."""
+    rows = in_sheet_units(rows, sheet)
+    there = np.isfinite(rows.value)
+    left_out = _counted(int((~there).sum()), OTHER_UNIT)
+    rows = rows.select(there)
     rows = rows.select(np.lexsort((rows.value, rows.plane.astype(str), rows.gauge.astype(str), rows.at)))
     blocks: dict[str, dict[tuple[str, str], int]] = {}
     for i in range(len(rows)):
         of = blocks.setdefault(rows.part[i], {})
         of.setdefault((str(rows.plane[i]), str(rows.gauge[i])), i)
-    usual = _usual([frozenset(of) for of in blocks.values()])
+    usual = _usual([frozenset(of) for of in blocks.values()]) if known is None else known.measured
     kept = {part: list(of.values()) for part, of in blocks.items() if frozenset(of) == usual}
     left_out += _counted(len(blocks) - len(kept), OTHER_PLANES)
     at = np.array([rows.at[of[0]] for of in kept.values()], dtype="datetime64[us]")
@@ -148,11 +168,7 @@ def _series(stream: Stream, rows: Characteristics, sheet: Sheet) -> AuditSeries:
     value = np.array([sum(figures[i] for i in of) / len(of) for of in kept.values()], dtype=np.float64)
     names = np.full(len(kept), None, dtype=object)
     names[:] = list(kept)
-    feature = part_of_feature(sheet, stream.feature).feature(stream.feature)
-    assert feature is not None, "only features of the sheet have a series"
-    scale = scale_of(value[:BASELINE_VALUES], lower=feature.lower_um, upper=feature.upper_um)
-    if stream.feature == TRACE_SIZE:  # nominal is no nought below which a size cannot fall
-        scale = Scale.PLAIN
+    scale = _scale(stream.feature, value, sheet) if known is None else known.scale
     there = np.isfinite(on_scale(value, scale))
     left_out += _counted(int((~there).sum()), NO_LOGARITHM)
     return AuditSeries(
@@ -164,7 +180,17 @@ def _series(stream: Stream, rows: Characteristics, sheet: Sheet) -> AuditSeries:
         value=value[there],
         left_out=left_out,
         gauge=rows.gauge[next(iter(kept.values()))[0]] if kept else None,
+        measured=usual,
     )
+
+
+def _scale(name: str, value: Numbers, sheet: Sheet) -> Scale:
+    """Return the scale of a series, by the sheet and its first values."""
+    feature = part_of_feature(sheet, name).feature(name)
+    assert feature is not None, "only features of the sheet have a series"
+    if name == TRACE_SIZE:  # nominal is no nought below which a size cannot fall
+        return Scale.PLAIN
+    return scale_of(value[:BASELINE_VALUES], lower=feature.lower_um, upper=feature.upper_um)
 
 
 def _usual(sets: list[frozenset[tuple[str, str]]]) -> frozenset[tuple[str, str]]:
@@ -180,20 +206,31 @@ def _counted(many: int, why: str) -> tuple[str, ...]:
 def judged_series(series: AuditSeries, budget: Budget) -> JudgedSeries:
     """Watch one series with its share of the false alarms, or say why it is not watched."""
     why_not = refusal_of(series.value, series.scale)
-    stream = series.stream
-    family = budget.family_at(stream.feature, AUDIT, stream.part_number, stream.spindle)
-    if why_not is None and family is None:
+    rate = rate_of(series.stream, budget)
+    if why_not is None and rate is None:
         why_not = say(NOT_ROUTED)
-    if why_not is not None or family is None:
+    if why_not is not None or rate is None:
         return JudgedSeries(series=series, watch=None, why_not=why_not)
     y = on_scale(series.value, series.scale)
-    rate = log_rate(budget.rates(family).level)
     return JudgedSeries(series=series, watch=_watched(y.tobytes(), rate), why_not=None)
+
+
+def rate_of(stream: Stream, budget: Budget) -> float | None:
+    """Return the logarithm of the rate of a stream's false calls; None where none is planned for it."""
+    family = budget.family_at(stream.feature, AUDIT, stream.part_number, stream.spindle)
+    return None if family is None else log_rate(budget.rates(family).level)
+
+
+REFERENCES = tuple(float(k) for k in LEVEL_K[:, 0])
+"""Of the sums that watch a level, standard deviations."""
+
+
+def limits_of(rate: float) -> list[float]:
+    """Return the limits of those sums at a rate."""
+    return [float(h) for h in level_limits(rate)]
 
 
 @lru_cache(maxsize=512)
 def _watched(values: bytes, rate: float) -> LevelWatch:
     """Return the watch of a series; it is asked for at every look at the signals."""
-    limits = [float(h) for h in level_limits(rate)]
-    references = [float(k) for k in LEVEL_K[:, 0]]
-    return watch_level(np.frombuffer(values), references=references, limits=limits)
+    return watch_level(np.frombuffer(values), references=REFERENCES, limits=limits_of(rate))

@@ -1,4 +1,4 @@
-"""Everything that called: detectors, master checks, routing, and figures of other instruments."""
+"""What calls: detectors, master checks and the routing; how a call of anything is told."""
 
 from __future__ import annotations
 
@@ -6,18 +6,14 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cellmon.drift.deviates import as_normal
 from cellmon.judged import Alarms
-from cellmon.monitor.judge.audits import in_sheet_units
 from cellmon.monitor.judge.context import CHECKS_REACH, suspect_times
 from cellmon.monitor.judge.evidence import Moved, moved_from
 from cellmon.monitor.judge.inputs import SIZE
-from cellmon.monitor.judge.traced import audited_rows
-from cellmon.monitor.rules import BEGINNING, Rules
-from cellmon.records import Characteristics, Events, Flag, Kind, Stream, no_rows
-from cellmon.sheet import TRACE_SIZE, Sheet
+from cellmon.monitor.rules import BEGINNING
+from cellmon.records import Events, Flag, Kind, Stream, no_rows
+from cellmon.sheet import Sheet
 from cellmon.store import Session
 from cellmon.words import say_kept, to_say
 
@@ -34,10 +30,6 @@ AT_ONCE = 500
 """So many misrouted bores are looked at together for where their run began."""
 LEAST_MISROUTED = 3
 """Fewer bores at once are flagged, not signalled: one block may pass while a route is changed."""
-LEAST_BEFORE = 12
-"""So many values of a characteristic are known before one is called unlike them."""
-UNLIKE = 3.5
-"""Normal deviates, of logarithms, from which a block is unlike those before: one in some 4,000."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,23 +73,6 @@ class Called:
 def detector_words(detector: str) -> str:
     """Return what a detector that called is named, in the site's language."""
     return say_kept(detector, SHARE, MASTER_CHECK)
-
-
-def all_calls(session: Session, rules: Rules) -> list[Called]:
-    """Return every call, oldest first."""
-    from cellmon.monitor.judge.audit_calls import audit_calls, finding_calls
-
-    sheet = rules.now.sheet
-    audited = audited_rows(session).rows
-    found = [
-        *detector_calls(session.alarms()),
-        *gauge_calls(session, sheet),
-        *routing_calls(session, sheet),
-        *characteristic_calls(session, sheet, audited),
-        *audit_calls(sheet, audited),
-        *finding_calls(session, rules),
-    ]
-    return in_order(found)
 
 
 def in_order(calls: Iterable[Called]) -> list[Called]:
@@ -245,124 +220,3 @@ def routing_calls(session: Session, sheet: Sheet, *, since: np.datetime64 | None
             earliest_part=doubts.part[first],
             latest_part=doubts.part[first],
         )
-
-
-def characteristic_calls(
-    session: Session, sheet: Sheet, audited: Characteristics | None = None
-) -> Iterator[Called]:
-    """Yield a call for each block that another instrument finds beyond a limit, or unlike all before.
-
-    `audited` are all rows of each characteristic that it has rows of; else those of every one are read.
-    """
-    rows = in_sheet_units(audited_rows(session).rows if audited is None else audited, sheet)
-    rows = rows.select(np.isfinite(rows.value))  # what is in a unit of another kind is held against nothing
-    rows = rows.select(np.lexsort((rows.bore.astype(str), rows.at)))
-    for name in sorted(set(rows.characteristic.tolist()) & {*sheet.part().features, *sheet.part().audited}):
-        mine = rows.select(rows.characteristic == name)
-        yield from _of_characteristic(session, sheet, name, mine)
-
-
-def _of_characteristic(session: Session, sheet: Sheet, name: str, rows: Characteristics) -> Iterator[Called]:
-    """Judge one characteristic block by block and spindle by spindle, against usual ones before."""
-    feature = sheet.part().feature(name)
-    assert feature is not None, "only features of the sheet are held against limits"
-    usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
-    spindle = np.array([s or usual.get(b) or "" for s, b in zip(rows.spindle, rows.bore, strict=True)])
-    audits: dict[tuple[str, str], list[int]] = {}
-    for i in range(len(rows)):
-        audits.setdefault((rows.part[i], spindle[i]), []).append(i)
-    usual_logs = _Spread()
-    for (_, mine_on), mine in audits.items():
-        values = rows.value[mine]
-        worst = mine[int(np.argmax(values))]
-        over = feature.upper_um is not None and rows.value[worst] > feature.upper_um
-        lowest = mine[int(np.argmin(values))]
-        under = feature.lower_um is not None and rows.value[lowest] < feature.lower_um
-        unlike = name != TRACE_SIZE and _unlike(usual_logs, values)
-        if not (over or under or unlike):
-            usual_logs.add(np.log(values[values > 0]))
-            continue
-        i = worst if over or unlike else lowest
-        several = len(mine) > 1 and (unlike or float(values.min()) > (feature.upper_um or np.inf))
-        before = rows.at[(rows.at < rows.at[i]) & (spindle == mine_on)]
-        earliest = before[-1] if len(before) else rows.at[i]
-        stream = Stream(
-            part_number=sheet.part().number,
-            spindle=mine_on or None,
-            bore=None if several and mine_on else rows.bore[i],
-            feature=name,
-        )
-        side = -1 if under and not over else 1
-        yield _call_at(session, rows, i, stream, limit=over or under, side=side, earliest=earliest)
-
-
-def _call_at(
-    session: Session,
-    rows: Characteristics,
-    i: int,
-    stream: Stream,
-    *,
-    limit: bool,
-    side: int,
-    earliest: np.datetime64,
-) -> Called:
-    """Return the call of one row: beyond a limit of the sheet, or unlike what was usual."""
-    return Called(
-        stream=stream,
-        kind="limit" if limit else "single",
-        detector=OTHER_INSTRUMENTS[0] if limit else OTHER_INSTRUMENTS[1],
-        side=side,
-        at=rows.at[i],
-        last_at=rows.at[i],
-        part=rows.part[i],
-        last_part=rows.part[i],
-        over=True,
-        size=float(rows.value[i]),
-        sigma=np.nan,
-        change_at=rows.at[i],
-        earliest_at=earliest,
-        latest_at=rows.at[i],
-        change_part=rows.part[i],
-        earliest_part=part_before(session, earliest) or rows.part[i],
-        latest_part=rows.part[i],
-    )
-
-
-class _Spread:
-    """Mean and spread of figures that come a few at a time, none of them looked at again.
-
-    References
-    ----------
-    Chan, Golub and LeVeque, Algorithms for computing the sample variance, The American Statistician 37
-    (1983), 242-247 (from memory): sums of squares about the mean of two samples put together.
-    """
-
-    def __init__(self) -> None:
-        self.n, self.mean, self.squares = 0, 0.0, 0.0
-
-    def add(self, values: NDArray[np.float64]) -> None:
-        """Take in some more."""
-        if not len(values):
-            return
-        more, mean = len(values), float(values.mean())
-        away, whole = mean - self.mean, self.n + more
-        self.squares += float(((values - mean) ** 2).sum()) + away**2 * self.n * more / whole
-        self.mean += away * more / whole
-        self.n = whole
-
-    @property
-    def sd(self) -> float:
-        """The standard deviation, divisor n - 1."""
-        return float(np.sqrt(self.squares / (self.n - 1)))
-
-
-def _unlike(logs: _Spread, values: NDArray[np.float64]) -> bool:
-    """Return whether a block's positive figures lie, on average, far above those before on a log scale."""
-    if logs.n < LEAST_BEFORE or not (values > 0).all():
-        return False
-    spread = logs.sd
-    if not spread > 0:
-        return False
-    away = (float(np.log(values).mean()) - logs.mean) / spread
-    t = away / np.sqrt(1 / len(values) + 1 / logs.n)
-    return float(as_normal(t, logs.n - 1)) > UNLIKE

@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from cellmon.monitor.judge.audit_calls import share_calls
+from cellmon.monitor.judge.audit_plan import FINDING, FINDINGS
 from cellmon.monitor.judge.audits import audited_spindles
 from cellmon.monitor.judge.budget import budget
 from cellmon.monitor.judge.calls import Called
@@ -28,6 +29,7 @@ from cellmon.monitor.judge.findings import (
 )
 from cellmon.monitor.rules import Rules
 from cellmon.records import Findings, Kind, Stream
+from cellmon.sheet import Sheet
 from cellmon.store import Session
 
 
@@ -62,6 +64,19 @@ class Shares:
 
     calls: tuple[Called, ...] = ()
     stands: tuple[Stand, ...] | None = None
+
+
+def held_by(sheet: Sheet) -> tuple[object, ...]:
+    """Return what of a sheet decides which shares of bores call, but for its shifts."""
+    shares, number = budget(sheet), sheet.part().number
+    families = [shares.family_at(FINDINGS, FINDING, number, s) for s in (None, *sheet.spindle_ids)]
+    chances = [None if family is None else shares.rates(family).single for family in families]
+    return (
+        number,
+        [(s.id, tuple(s.bores)) for s in sheet.spindles],
+        chances,
+        "shift" in sheet.subgroups.within,
+    )
 
 
 def shares_of(session: Session, rules: Rules) -> Shares:

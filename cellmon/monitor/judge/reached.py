@@ -9,19 +9,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import chain
 
 import numpy as np
 
-from cellmon.monitor.judge.audit_calls import audit_calls
+from cellmon.monitor.judge.audit_stands import (
+    FROM_AUDITS,
+    AuditsSince,
+    audited_names,
+    audits_since,
+    judged_by,
+)
+from cellmon.monitor.judge.budget import budget
 from cellmon.monitor.judge.calls import (
     AUDIT_LEVEL,
     MASTER_CHECK,
-    OTHER_INSTRUMENTS,
-    ROUTED,
     SHARE_OF,
     Called,
-    characteristic_calls,
     detector_calls,
     gauge_calls,
     in_order,
@@ -30,7 +35,7 @@ from cellmon.monitor.judge.calls import (
     routing_calls,
 )
 from cellmon.monitor.judge.calls_kept import key_of
-from cellmon.monitor.judge.finding_stands import shares_of, shares_since
+from cellmon.monitor.judge.finding_stands import Shares, held_by, shares_of, shares_since
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.joining import AGAIN, SHARED, begins, grouped, joined_by
 from cellmon.monitor.judge.naming import KEEPS_NAME, name_of, named
@@ -41,15 +46,14 @@ from cellmon.monitor.judge.told import (
     rows_of_audits,
     span_of,
 )
-from cellmon.monitor.judge.traced import audited_rows
-from cellmon.monitor.rules import END, Rules
-from cellmon.records import Batch, Characteristics, Findings
+from cellmon.monitor.rules import BEGINNING, END, Rules
+from cellmon.records import Batch, Characteristics, Findings, TracePoints
+from cellmon.sheet import Sheet
 from cellmon.sheet.features import TRACE_FEATURES, TRACE_SIZE
 from cellmon.store import Session
 
 EDGE = np.timedelta64(2, "D")
 """So far before a unit begins a subgroup of it may seem to lie at most."""
-FROM_AUDITS = tuple(map(str, OTHER_INSTRUMENTS))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,21 +83,19 @@ class Reached:
     before: tuple[Group, ...]
     after: tuple[Group, ...]
     basis: Basis
+    audits: Sequence[AuditsSince] = ()
+    """What audits were judged anew, with where they stand now."""
 
 
 def reached(session: Session, rules: Rules, basis: Basis, touched: Touched) -> Reached:
     """Put together anew what the calls that changed can reach."""
     if touched.begin is None and touched.audited is None and basis.sheet == rules.now.version:
         return Reached(before=(), after=(), basis=basis)
-    if basis.sheet != rules.now.version:
-        shares = shares_of(session, rules)
-    else:
-        fresh = touched.audited if isinstance(touched.audited, Findings) else None
-        shares = shares_since(session, rules, basis.shares, units=touched.units, fresh=fresh)
-    change = _change(session, rules, basis, touched, shares.calls)
+    shares, audits = _shares(session, rules, basis, touched), _audits(session, rules, basis, touched)
+    change = _change(session, rules, basis, touched, shares, audits)
     basis = replace(basis, rows=rows_of_audits(session), shares=shares)
     if change.since is None:
-        return Reached(before=(), after=(), basis=basis)
+        return Reached(before=(), after=(), basis=basis, audits=audits)
     far = min([change.since, *(begins(c) - AGAIN for c in change.later(session))])
     names: set[str] = set()
     while True:
@@ -111,7 +113,53 @@ def reached(session: Session, rules: Rules, basis: Basis, touched: Touched) -> R
         before=tuple(before),
         after=after,
         basis=replace(basis, moved=moved),
+        audits=audits,
     )
+
+
+def _shares(session: Session, rules: Rules, basis: Basis, touched: Touched) -> Shares:
+    """Return what shares of bores with a finding call now."""
+    units = touched.units
+    if basis.sheet != rules.now.version:
+        before = _sheet_before(rules, basis)
+        if before is None or held_by(before) != held_by(rules.now.sheet):
+            return shares_of(session, rules)
+        units = (*units, *(v.since for v in rules.versions if v.version > basis.sheet))  # shifts begin anew
+    fresh = touched.audited if isinstance(touched.audited, Findings) else None
+    return shares_since(session, rules, basis.shares, units=units, fresh=fresh)
+
+
+def _audits(session: Session, rules: Rules, basis: Basis, touched: Touched) -> tuple[AuditsSince, ...]:
+    """Judge the audits of what came, and of what the newest sheet holds against something else."""
+    sheet, before = rules.now.sheet, _sheet_before(rules, basis)
+    names = audited_names(sheet)
+    since: dict[str, np.datetime64] = {}
+    for name, parts in _audited_parts(touched.audited).items():
+        first = session.first_audited(name, parts) if name in names else None
+        if first is not None:
+            since[name] = first
+    if before is not None and basis.sheet != rules.now.version:
+        was, now = (partial(judged_by, one, budget(one)) for one in (before, sheet))
+        others = names | audited_names(before)
+        since |= {name: BEGINNING for name in others if was(name) != now(name)}
+    return tuple(audits_since(session, sheet, name, since[name]) for name in sorted(since))
+
+
+def _audited_parts(audited: Batch | None) -> dict[str, list[str]]:
+    """Return of which blocks figures of each characteristic came."""
+    if isinstance(audited, Characteristics):
+        found: dict[str, set[str]] = {}
+        for name, part in zip(audited.characteristic, audited.part, strict=True):
+            found.setdefault(name, set()).add(part)
+        return {name: sorted(parts) for name, parts in found.items()}
+    if isinstance(audited, TracePoints):
+        return dict.fromkeys((*TRACE_FEATURES, TRACE_SIZE), sorted(set(audited.part.tolist())))
+    return {}
+
+
+def _sheet_before(rules: Rules, basis: Basis) -> Sheet | None:
+    """Return the sheet under which signals were kept; None where it is not known any more."""
+    return next((v.sheet for v in rules.versions if v.version == basis.sheet), None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,17 +187,19 @@ def _change(
     rules: Rules,
     basis: Basis,
     touched: Touched,
-    shares: Sequence[Called],
+    shares: Shares,
+    audits: Sequence[AuditsSince],
 ) -> Change:
     """Return how the calls that may have changed differ from those known."""
-    old, new = list(basis.shares.calls), list(shares)
-    instruments = _instruments(session, rules, basis, touched)
-    if instruments is not None:
-        old, new = [*old, *instruments.old], [*new, *instruments.new]
+    found = [OldAndNew(old=basis.shares.calls, new=shares.calls), _instruments(session, audits)]
     if touched.begin is not None:
-        judged = _judged(session, rules, touched, touched.begin, audits=instruments is None)
-        old, new = [*old, *judged.old], [*new, *judged.new]
-    return _difference(old, new)
+        found.append(_judged(session, rules, touched, touched.begin, audits))
+    before, now = _sheet_before(rules, basis), rules.now.sheet
+    if before is None or checked_by(before) != checked_by(now):
+        found.append(_checked(session, now))
+    return _difference(
+        chain.from_iterable(one.old for one in found), chain.from_iterable(one.new for one in found)
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,11 +211,15 @@ class OldAndNew:
 
 
 def _judged(
-    session: Session, rules: Rules, touched: Touched, begin: np.datetime64, *, audits: bool
+    session: Session,
+    rules: Rules,
+    touched: Touched,
+    begin: np.datetime64,
+    audits: Sequence[AuditsSince],
 ) -> OldAndNew:
     """Return what detectors, checks and the routing call from a moment on.
 
-    With `audits` also what audits called after it: the block before their change may be another.
+    Also what audits called after it that were not judged anew: the block before their change may be another.
     """
     sheet = rules.now.sheet
     old, new = list[Called](), list[Called]()
@@ -174,7 +228,9 @@ def _judged(
     for call in known:
         if call.at >= {"gauge": begin, "routing": run}.get(call.kind, END):
             old.append(call)
-        elif audits and call.detector in FROM_AUDITS and call.earliest_at > begin:
+        elif any(one.among(call) for one in audits):
+            continue
+        elif call.detector in FROM_AUDITS and call.earliest_at > begin:
             old.append(call)
             new.append(replace(call, earliest_part=part_before(session, call.earliest_at) or call.part))
     detected = [c for c in known if _is_detected(c) and c.last_at >= begin - EDGE]
@@ -184,36 +240,33 @@ def _judged(
     return OldAndNew(old=old, new=new)
 
 
-BY_SHEET = (MASTER_CHECK.partition("{")[0], ROUTED)
-"""What begins the detectors, beside those of audits, that hold something against the newest sheet."""
+def _instruments(session: Session, audits: Sequence[AuditsSince]) -> OldAndNew:
+    """Return what the audits called that were judged anew, and what they call now."""
+    kept: list[Group] = []
+    if any(one.earliest <= BEGINNING for one in audits):
+        kept = groups_named(session, session.told_containing((*FROM_AUDITS, AUDIT_LEVEL)))
+    elif audits:
+        kept = groups_since(session, min(one.earliest for one in audits))
+    old = [c for g in kept for c in g.calls if any(one.among(c) for one in audits)]
+    return OldAndNew(old=old, new=[c for one in audits for c in one.calls])
 
 
-def _instruments(session: Session, rules: Rules, basis: Basis, touched: Touched) -> OldAndNew | None:
-    """Return what audits call, of those that came, or everything that the sheet in force calls by itself.
+def checked_by(sheet: Sheet) -> tuple[object, ...]:
+    """Return what of a sheet decides which master checks call."""
+    return sheet.checks.as_found_limit_um if sheet.checks else None, tuple(sheet.stream_gauges)
 
-    None where nothing was audited and the sheet is the same.
-    """
-    sheet, audited, names = rules.now.sheet, touched.audited, None
-    if basis.sheet != rules.now.version:
-        begins_with = (*FROM_AUDITS, AUDIT_LEVEL, *BY_SHEET)
-    elif audited is None or isinstance(audited, Findings):
-        return None
-    else:
-        begins_with = (*FROM_AUDITS, AUDIT_LEVEL)
-        traced = (*TRACE_FEATURES, TRACE_SIZE)
-        names = set(audited.characteristic if isinstance(audited, Characteristics) else traced)
-    kept = groups_named(session, session.told_containing(begins_with))
+
+def _checked(session: Session, sheet: Sheet) -> OldAndNew:
+    """Return what every check of a gauge called, and calls by a sheet."""
+    begins_with = MASTER_CHECK.partition("{")[0]
+    kept = groups_named(session, session.told_containing([begins_with]))
     old = [c for g in kept for c in g.calls if c.detector.startswith(begins_with)]
-    rows = audited_rows(session, names=names).rows
-    new = [*characteristic_calls(session, sheet, rows), *audit_calls(sheet, rows)]
-    if names is None:
-        new += [*gauge_calls(session, sheet), *routing_calls(session, sheet)]
-    return OldAndNew(old=[c for c in old if names is None or c.stream.feature in names], new=new)
+    return OldAndNew(old=old, new=list(gauge_calls(session, sheet)))
 
 
 def stands_under(rules: Rules, basis: Basis) -> bool:
     """Return whether calls are joined under the newest sheet as they were when signals were kept."""
-    before = next((v.sheet for v in rules.versions if v.version == basis.sheet), None)
+    before = _sheet_before(rules, basis)
     return before is not None and joined_by(before) == joined_by(rules.now.sheet)
 
 

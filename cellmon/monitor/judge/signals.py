@@ -6,7 +6,6 @@ share, because it touches the same bores and began before that one had called.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -14,13 +13,13 @@ import numpy as np
 
 from cellmon.charts.shewhart import mean_limits, range_limits
 from cellmon.judged import Subgroups
-from cellmon.monitor.judge.calls import all_calls
-from cellmon.monitor.judge.finding_stands import shares_of
+from cellmon.monitor.judge.audit_stands import keep_audits
+from cellmon.monitor.judge.every_call import every_call
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.joining import grouped
 from cellmon.monitor.judge.limits import stream_key
 from cellmon.monitor.judge.naming import Named, name_of, named
-from cellmon.monitor.judge.reached import Touched, reached, stands_under
+from cellmon.monitor.judge.reached import Reached, Touched, reached, stands_under
 from cellmon.monitor.judge.told import Basis, basis_of, keep_told, rows_of_audits, span_of
 from cellmon.monitor.rules import Rules
 from cellmon.records import Numbers, Whole
@@ -44,7 +43,7 @@ def named_groups(session: Session, rules: Rules, *, until: np.datetime64 | None 
     A signal that was announced keeps its name when later rows move its beginning a little. `until` leaves
     out what was called later, and what became of earlier calls since.
     """
-    calls = all_calls(session, rules)
+    calls = every_call(session, rules).calls
     if until is not None:
         calls = [
             c if c.last_at <= until else replace(c, last_at=until, over=False) for c in calls if c.at <= until
@@ -60,28 +59,32 @@ def announce(session: Session, rules: Rules, *, at: np.datetime64, touched: Touc
     update that puts signals together in another way (`told.PUT_TOGETHER`).
     """
     basis = basis_of(session, rows=touched.rows_before) if touched is not None else None
+    among: set[str] | None = None
     if touched is None or basis is None or not stands_under(rules, basis):
-        groups = named_groups(session, rules).groups
-        keep_told(session, rules, groups, _whole_basis(session, rules, groups))
+        session.forget_audit_stands()
+        found = put_together(session, rules)
     else:
         found = reached(session, rules, basis, touched)
-        groups = found.after
-        names = {g.id for g in (*found.before, *groups)}
-        if basis.sheet != rules.now.version:
-            session.told_under(rules.now.version)
-        keep_told(session, rules, groups, found.basis, among=names)
+        among = {g.id for g in (*found.before, *found.after)}
+    keep_told(session, rules, found.after, found.basis, among=among)
+    keep_audits(session, found.audits)
+    groups = found.after
     known = session.announced_of(g.id for g in groups)
     new = [_announcement(g, at=at) for g in groups if g.id not in known]
     session.announce(new)
     return len(new)
 
 
-def _whole_basis(session: Session, rules: Rules, groups: Iterable[Group]) -> Basis:
-    return Basis(
+def put_together(session: Session, rules: Rules) -> Reached:
+    """Put all signals together from every call of the history."""
+    every = every_call(session, rules)
+    groups = named(grouped(every.calls, rules.now.sheet), session.announced()).groups
+    basis = Basis(
         rows=rows_of_audits(session),
-        shares=shares_of(session, rules),
+        shares=every.shares,
         moved={g.id: span_of([g]) for g in groups if g.id != name_of(g.lead)},
     )
+    return Reached(before=(), after=groups, basis=basis, audits=every.audits)
 
 
 def _announcement(group: Group, *, at: np.datetime64) -> Announcement:

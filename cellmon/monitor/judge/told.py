@@ -26,7 +26,7 @@ Found = TypeVar("Found")
 
 BASIS = ""
 """The name under which it is kept what the signals rest on; it tells of no time."""
-PUT_TOGETHER = 1
+PUT_TOGETHER = 2
 """Raised by a program that calls, joins or names otherwise: the next take then puts all together once."""
 AUDITED = (Kind.CHARACTERISTICS, Kind.FINDINGS, Kind.TRACES)
 """Kinds of rows of which every one bears on what later ones call."""
@@ -90,7 +90,7 @@ def basis_of(session: Session, *, rows: Mapping[str, int] | None = None) -> Basi
     they should know of, by default those in the store.
     """
     kept = next(iter(session.told_of([BASIS])), None)
-    if kept is None or session.sheets_of_told() != {kept.sheet}:
+    if kept is None:
         return None
     body = kept.body
     if body["rows"] != (rows_of_audits(session) if rows is None else rows):
@@ -107,9 +107,9 @@ def basis_of(session: Session, *, rows: Mapping[str, int] | None = None) -> Basi
 
 
 def fingerprint_told(session: Session) -> dict[str, str]:
-    """Return a hash of the signals kept, without their names, and of what shares of bores stand on.
+    """Return a hash of the signals kept, without their names, and of where shares of bores and audits stand.
 
-    Names tell how signals were first announced. The second is not there where an older program kept them.
+    Names tell how signals were first announced. The others are not there where an older program kept them.
     """
     names = [name for name, _ in session.told()]
     bodies = {kept.id: kept.body for kept in session.told_of(names)}
@@ -119,13 +119,16 @@ def fingerprint_told(session: Session) -> dict[str, str]:
     found["outlines"] = sorted(json.dumps(body, sort_keys=True) for body in outlines)
     if basis.get("stands") is not None:
         found["shares"] = [json.dumps([basis["shares"], basis["stands"]], sort_keys=True)]
+    if basis.get("put_together") == PUT_TOGETHER:
+        stands = session.audit_stands()
+        found["audits"] = [json.dumps([s.characteristic, str(s.at), s.body], sort_keys=True) for s in stands]
     return {name: hashlib.sha256("\n".join(rows).encode()).hexdigest() for name, rows in found.items()}
 
 
 def is_kept(session: Session, rules: Rules, *, until: np.datetime64) -> bool:
     """Return whether what is kept holds at a moment: put together under the sheet now, and not since."""
     newest = session.newest_row()
-    return session.sheets_of_told() == {rules.now.version} and bool(newest is None or until >= newest)
+    return session.sheet_of_told(BASIS) == rules.now.version and bool(newest is None or until >= newest)
 
 
 FEW = 100

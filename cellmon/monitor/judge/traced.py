@@ -39,15 +39,23 @@ class Audited:
 
 
 def audited_rows(
-    session: Session, *, end: np.datetime64 | None = None, names: Collection[str] | None = None
+    session: Session,
+    *,
+    start: np.datetime64 | None = None,
+    end: np.datetime64 | None = None,
+    names: Collection[str] | None = None,
+    bores: Collection[str] | None = None,
 ) -> Audited:
-    """Return every figure of another instrument before a moment, or those of some names.
+    """Return every figure of another instrument in [start, end), or those of some names and bores.
 
     Where the points of a trace give a figure, what the instrument reported for the same bore and moment
     does not count a second time.
     """
-    reported = session.rows(Kind.CHARACTERISTICS, end=end, characteristics=names)
-    figures = [f for f in session.traced(end=end) if names is None or f.feature in names]
+    reported = session.rows(Kind.CHARACTERISTICS, start=start, end=end, characteristics=names, bores=bores)
+    traced = session.traced(start=start, end=end)
+    figures = [
+        f for f in traced if (names is None or f.feature in names) and (bores is None or f.of.bore in bores)
+    ]
     known = [f for f in figures if f.value is not None]
     given = {(f.feature, *_key(f.of)) for f in known}
     moments = reported.at.astype("datetime64[us]").astype(np.int64).tolist()

@@ -11,6 +11,7 @@ from cellmon.charts.individuals import Scale
 from cellmon.charts.shares import ShareWatch
 from cellmon.monitor.judge.audit_calls import level_calls, share_calls
 from cellmon.monitor.judge.audit_plan import FINDING, FINDINGS, FINDINGS_PLANNED, shifts_per_week
+from cellmon.monitor.judge.audited_blocks import characteristic_calls
 from cellmon.monitor.judge.audits import (
     audit_series,
     in_sheet_units,
@@ -18,7 +19,6 @@ from cellmon.monitor.judge.audits import (
     unit_of,
 )
 from cellmon.monitor.judge.budget import TIGHTEST, budget
-from cellmon.monitor.judge.calls import characteristic_calls
 from cellmon.monitor.judge.findings import MADE, FindingSeries
 from cellmon.records import Characteristics
 from tests.monitor.judge.making import demo_sheet, minute, stream

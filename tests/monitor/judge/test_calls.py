@@ -6,10 +6,9 @@ import numpy as np
 import pytest
 
 from cellmon.judged import Alarms, Doubts
+from cellmon.monitor.judge.audited_blocks import LEAST_BEFORE, characteristic_calls
 from cellmon.monitor.judge.calls import (
-    LEAST_BEFORE,
     LEAST_MISROUTED,
-    characteristic_calls,
     detector_calls,
     gauge_calls,
     routing_calls,
@@ -51,10 +50,10 @@ class Kept:
         }
         self._doubts = batch(Doubts, doubts, unit_start=0, words="", gauge="G1", id="x")
 
-    def rows(self, kind, *, start=None, end=None, characteristics=None):
+    def rows(self, kind, **_):
         return self._rows[kind]
 
-    def traced(self, *, end=None):
+    def traced(self, **_):
         return []
 
     def doubts_since(self, flag, moment):

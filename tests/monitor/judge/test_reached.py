@@ -78,8 +78,8 @@ def pieces_of(lines, many, shuffle):
 def wholes(monkeypatch):
     """Count how often a take puts all signals together."""
     seen = []
-    every = signals.named_groups
-    monkeypatch.setattr(signals, "named_groups", lambda *given: seen.append(given) or every(*given))
+    every = signals.put_together
+    monkeypatch.setattr(signals, "put_together", lambda *given: seen.append(given) or every(*given))
     return seen
 
 

@@ -1,0 +1,300 @@
+"""The level of single values that come seldom, watched by cumulative sums of self-starting deviates.
+
+Those are independent standard normal whatever mean and spread the process has, so that sums of them run
+as long as computed and need no long baseline.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field, replace
+from math import isfinite
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cellmon.charts.individuals import BASELINE_VALUES, LEAST_VALUES
+from cellmon.charts.self_starting import FIRST, Deviates, Usual
+from cellmon.stats.summary import as_series
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+FAR = 3.5
+"""Deviates beyond which a value tells nothing of what is usual: one in some 2,150."""
+LEAST_FOR_FAR = 12
+USUAL = 2.5
+"""Standard deviations within which a value of a call that is over is learned after all: had it been
+false, leaving out what called would keep the error that made it call, and it would call again."""
+BACK = float(np.log(200.0))
+"""How much likelier the old level must be than the new one, as a logarithm, before a call ends."""
+LEAST_SHIFT = 1.0
+"""Standard deviations; a smaller shift is told from none no faster than this."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LevelCall:
+    """One call of a level; places count from 0."""
+
+    at: int
+    """The value that called."""
+    onset: int
+    """Where the sum that called began to rise."""
+    side: int
+    mean: float
+    sd: float
+    """What was known before the onset, on the scale."""
+    shift: float
+    """Mean from the onset to the call less that mean, on the scale."""
+    end: int | None
+    """The value at which the level was back, or had lasted for a baseline of its own."""
+    lasted: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Quiet:
+    """Where a series stands that is not called: what is usual, and both sides of each sum."""
+
+    usual: Usual
+    wild: float
+    """The deviate of the last value where that was far out, else nought."""
+    sums: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """Where a series stands that is called: how long, and how likely it is that its level is back."""
+
+    side: int
+    mean: float
+    sd: float
+    step: float
+    """The shift that was called, in standard deviations."""
+    back: float
+    ago: int
+    """Values since the one that called, with it."""
+
+
+Stand = Quiet | Standing | None
+"""None while too few values are known to go on from them alone."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LevelWatch:
+    """A series judged: one deviate a value, nan before there were 20."""
+
+    deviate: Floats
+    calls: tuple[LevelCall, ...]
+    baselines: tuple[tuple[int, NDArray[np.int64]], ...]
+    """From which place on which values are the baseline; another one where a shift lasted."""
+    stands: tuple[Stand, ...] = ()
+    """Where it stood before each of the places that were asked for."""
+
+
+def watch_level(
+    y: ArrayLike,
+    *,
+    references: Sequence[float],
+    limits: Sequence[float],
+    marks: Sequence[int] = (),
+) -> LevelWatch:
+    """Watch the level of a series on its scale, both sides, by cumulative sums of its own deviates.
+
+    What lies beyond 3.5 deviates does not become usual, and counts, as 3.5, only where the next value
+    lies out there too: one wild value is no level and hides none. From a call on, nothing is learned
+    until the level is back, or until 25 values lie at the new one, which is then the usual one.
+
+    Parameters
+    ----------
+    y : array_like, shape (n,)
+        Finite values, in order of time.
+    references, limits : sequence of float
+        Of each sum, in standard deviations; each runs on both sides.
+    marks : sequence of int
+        Places, n for after the last, before which it is told where the series stands.
+
+    References
+    ----------
+    Page, Biometrika 41 (1954), 100-115; Hawkins (1987), as `self_starting`.
+    """
+    walker = _Walker(as_series(y, need=0, what="values"), tuple(references), tuple(limits), set(marks))
+    return walker.watched(marks)
+
+
+def watch_on(
+    stand: Quiet | Standing,
+    y: ArrayLike,
+    *,
+    references: Sequence[float],
+    limits: Sequence[float],
+    marks: Sequence[int] = (),
+) -> tuple[Stand, ...] | None:
+    """Go on where a series stands; return where it stands before some places of the values that follow.
+
+    None where a call begins or ends among them: what it says rests on all values before.
+    """
+    walker = _Walker(as_series(y, need=0, what="values"), tuple(references), tuple(limits), set(marks))
+    return walker.watched_on(stand, marks)
+
+
+@dataclass
+class _Walker:
+    """One pass over a series, or over what follows where it stood."""
+
+    y: Floats
+    references: tuple[float, ...]
+    limits: tuple[float, ...]
+    marks: Collection[int]
+    calls: list[LevelCall] = field(default_factory=list)
+    stands: dict[int, Stand] = field(default_factory=dict)
+    before: Usual | None = None
+    """What was usual before the first value; None where that is the first of the series."""
+    lost: bool = False
+
+    def watched(self, marks: Sequence[int]) -> LevelWatch:
+        self._begin()
+        self._restart(0)
+        self._go(0)
+        self._keep_baseline(self.fresh)
+        return LevelWatch(
+            deviate=self.deviate,
+            calls=tuple(self.calls),
+            baselines=tuple(self.baselines),
+            stands=tuple(self.stands[place] for place in marks),
+        )
+
+    def watched_on(self, stand: Quiet | Standing, marks: Sequence[int]) -> tuple[Stand, ...] | None:
+        self._begin()
+        self._restart(0)
+        if isinstance(stand, Standing):
+            self.lost = self._until_back(stand, 0) is not None
+        else:
+            self.before, self.wild = stand.usual, stand.wild
+            self.sums = [[*both] for both in stand.sums]
+            self._go(0)
+        return None if self.lost else tuple(self.stands[place] for place in marks)
+
+    def _begin(self) -> None:
+        self.deviate = np.full(self.y.size, np.nan)
+        self.learned: Flags = np.zeros(self.y.size, dtype=bool)
+        self.fresh = 0  # where what is usual began to be learned
+        self.baselines: list[tuple[int, NDArray[np.int64]]] = []
+
+    def _go(self, at: int) -> None:
+        while at <= self.y.size and not self.lost:
+            at = self._walk(at)
+
+    def _restart(self, at: int) -> None:
+        self.wild = 0.0
+        self.sums = [[0.0, 0.0] for _ in self.references]
+        self.rose = [[at, at] for _ in self.references]
+
+    def _keep_baseline(self, since: int) -> None:
+        known = np.flatnonzero(self.learned[since:])[:BASELINE_VALUES] + since
+        self.baselines.append((since, known))
+
+    def _walk(self, begin: int) -> int:
+        """Go on while values are learned; return where to go on after one that is not, or a call."""
+        known = self.y[self.fresh : begin][self.learned[self.fresh : begin]]
+        usual = Usual.of(known, then=self.y[begin:]) if self.before is None else self.before.more(known)
+        found = Deviates.of(self.y[begin:], usual)
+        for i, one in enumerate(found.z.tolist(), start=begin):
+            if i in self.marks:
+                self._mark(i, found.before(i - begin))
+            m = usual.n + i - begin
+            far = m >= LEAST_FOR_FAR and abs(one) > FAR
+            if m >= LEAST_VALUES and isfinite(one):
+                self.deviate[i] = one
+                called = self._add_unless_wild(i, one)
+                if called is not None:
+                    return self._called(i, *called)
+            if far:
+                return i + 1
+            self.learned[i] = True
+        self._mark(self.y.size, found.before(self.y.size - begin))
+        return self.y.size + 1
+
+    def _mark(self, place: int, usual: Usual) -> None:
+        """Keep where a series stands that is not called."""
+        sums = tuple((above, below) for above, below in self.sums)
+        few = usual.n < FIRST
+        self.stands[place] = None if few else Quiet(usual=usual, wild=self.wild, sums=sums)
+
+    def _add_unless_wild(self, i: int, z: float) -> tuple[int, int] | None:
+        """Add a deviate; one far out waits for the next: alone it is wild, two of one side are a level."""
+        waits, self.wild = self.wild, z if abs(z) > FAR else 0.0
+        if self.wild and waits * z <= 0:
+            return None
+        if self.wild:
+            self._add(i - 1, FAR if waits > 0 else -FAR)
+        return self._add(i, min(max(z, -FAR), FAR))
+
+    def _add(self, i: int, z: float) -> tuple[int, int] | None:
+        """Add one deviate to every sum; return side and onset of the one farthest beyond its limit."""
+        best, found = 1.0, None
+        for k, h, sums, rose in zip(self.references, self.limits, self.sums, self.rose, strict=True):
+            for which, side in enumerate((1, -1)):
+                if sums[which] == 0.0:
+                    rose[which] = i
+                sums[which] = max(0.0, sums[which] + side * z - k)
+                if sums[which] > best * h:
+                    best, found = sums[which] / h, (side, rose[which])
+        return found
+
+    def _called(self, at: int, side: int, onset: int) -> int:
+        """Keep a call, and wait until it is over; return where to go on."""
+        if self.before is not None:  # what a call says rests on values that are not here
+            self.lost = True
+            return at
+        self.learned[onset : at + 1] = False
+        before = self.y[self.fresh : onset][self.learned[self.fresh : onset]]
+        mean, sd = float(before.mean()), float(before.std(ddof=1))
+        shift = float(self.y[onset : at + 1].mean()) - mean
+        step = max(abs(shift) / sd, LEAST_SHIFT)
+        ended = self._until_back(Standing(side=side, mean=mean, sd=sd, step=step, back=0.0, ago=1), at + 1)
+        end, lasted = (None, False) if ended is None else (ended.end, ended.since is None)
+        self.calls.append(
+            LevelCall(at=at, onset=onset, side=side, mean=mean, sd=sd, shift=shift, end=end, lasted=lasted)
+        )
+        if ended is None:
+            return int(self.y.size) + 1
+        self._learn_after(onset, ended, mean, sd)
+        self._restart(ended.end + 1)
+        return ended.end + 1
+
+    def _learn_after(self, onset: int, ended: _Ended, mean: float, sd: float) -> None:
+        """Learn what was usual of a call that is over, or of the level that lasted."""
+        end, since = ended.end, ended.since
+        if since is not None:
+            usual = np.abs(self.y[onset : end + 1] - mean) <= USUAL * sd
+            self.learned[onset : end + 1] = usual
+            self.learned[since : end + 1] = True
+            return
+        self._keep_baseline(self.fresh)
+        self.fresh = end - BASELINE_VALUES + 1
+        self.learned[self.fresh : end + 1] = True
+
+    def _until_back(self, stand: Standing, begin: int) -> _Ended | None:
+        """Go on until a call ends; None where it goes on after the last value."""
+        back, since, called = stand.back, begin, begin - stand.ago
+        for i in range(begin, self.y.size):
+            if i in self.marks:
+                self.stands[i] = replace(stand, back=back, ago=i - called)
+            z = stand.side * (float(self.y[i]) - stand.mean) / stand.sd
+            self.deviate[i] = stand.side * z
+            if back == 0.0:
+                since = i
+            back = max(0.0, back + stand.step * (stand.step / 2 - min(max(z, -FAR), FAR)))
+            if back > BACK:
+                return _Ended(end=i, since=since)
+            if i - called >= BASELINE_VALUES:
+                return _Ended(end=i, since=None)
+        self.stands[self.y.size] = replace(stand, back=back, ago=self.y.size - called)
+        return None
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Ended:
+    """Where a call ends and since when the level is back; no such moment where it lasted."""
+
+    end: int
+    since: int | None

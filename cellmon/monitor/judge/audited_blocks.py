@@ -1,0 +1,211 @@
+"""Blocks that another instrument finds beyond a limit of the sheet, or unlike those before."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cellmon.drift.deviates import as_normal
+from cellmon.monitor.judge.audits import audited_spindles, in_sheet_units
+from cellmon.monitor.judge.calls import OTHER_INSTRUMENTS, Called, part_before
+from cellmon.monitor.judge.traced import audited_rows
+from cellmon.records import Characteristics, Stream, Texts, Times
+from cellmon.sheet import TRACE_SIZE, Sheet
+from cellmon.store import Session
+
+LEAST_BEFORE = 12
+"""So many values of a characteristic are known before one is called unlike them."""
+UNLIKE = 3.5
+"""Normal deviates, of logarithms, from which a block is unlike those before: one in some 4,000."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """Mean and spread of figures that come a few at a time, none of them looked at again.
+
+    References
+    ----------
+    Chan, Golub and LeVeque, Algorithms for computing the sample variance, The American Statistician 37
+    (1983), 242-247 (from memory): sums of squares about the mean of two samples put together.
+    """
+
+    n: int = 0
+    mean: float = 0.0
+    squares: float = 0.0
+    """Sum of squares about the mean."""
+
+    def more(self, values: NDArray[np.float64]) -> Spread:
+        """Return what it is with some figures more."""
+        if not len(values):
+            return self
+        more, mean = len(values), float(values.mean())
+        away, whole = mean - self.mean, self.n + more
+        squares = float(((values - mean) ** 2).sum()) + away**2 * self.n * more / whole
+        return Spread(n=whole, mean=self.mean + away * more / whole, squares=self.squares + squares)
+
+    @property
+    def sd(self) -> float:
+        """The standard deviation, divisor n - 1."""
+        return float(np.sqrt(self.squares / (self.n - 1)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Before:
+    """What the blocks before leave behind: logarithms of usual figures, and each spindle's newest row."""
+
+    usual: Spread = field(default_factory=Spread)
+    last: Mapping[str, np.datetime64] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class BlockCalls:
+    """What the blocks of one characteristic called, and what was before each of the moments asked for."""
+
+    calls: Sequence[Called]
+    stands: Sequence[Before]
+
+
+def characteristic_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
+    """Yield a call for each block that another instrument finds beyond a limit, or unlike all before."""
+    rows = audited_rows(session).rows
+    for name in sorted(set(rows.characteristic.tolist())):
+        mine = rows.select(rows.characteristic == name)
+        yield from block_calls(session, sheet, name, mine, Before()).calls
+
+
+def block_calls(
+    session: Session,
+    sheet: Sheet,
+    name: str,
+    rows: Characteristics,
+    before: Before,
+    marks: Sequence[np.datetime64] = (),
+) -> BlockCalls:
+    """Judge one characteristic block by block and spindle by spindle, against usual ones before.
+
+    Parameters
+    ----------
+    rows : Characteristics
+        All from a moment on, in any unit; `before` is what the blocks before it left behind.
+    marks : sequence of datetime64
+        In order of time; no block has rows on both sides of one.
+    """
+    if name not in {*sheet.part().features, *sheet.part().audited}:
+        return BlockCalls(calls=(), stands=[before] * len(marks))
+    rows = in_sheet_units(rows, sheet)
+    rows = rows.select(np.isfinite(rows.value))  # what is in a unit of another kind is held against nothing
+    rows = rows.select(np.lexsort((rows.bore.astype(str), rows.at)))
+    spindles = audited_spindles(rows, sheet)
+    audits: dict[tuple[str, str], list[int]] = {}
+    for i, key in enumerate(zip(rows.part, spindles, strict=True)):
+        audits.setdefault(key, []).append(i)
+    held = _Held.of(sheet, name, rows, spindles, before)
+    calls, usual, waiting = list[Called](), list[Spread](), list(marks)
+    for (_, spindle), mine in audits.items():
+        while waiting and rows.at[mine[0]] >= waiting[0]:
+            usual.append(held.usual)
+            waiting.pop(0)
+        call = held.call(session, spindle, mine)
+        if call is not None:
+            calls.append(call)
+    usual += [held.usual] * len(waiting)
+    stands = [
+        Before(usual=known, last={**before.last, **_last_rows(rows.at, spindles, mark)})
+        for known, mark in zip(usual, marks, strict=True)
+    ]
+    return BlockCalls(calls=calls, stands=stands)
+
+
+def _last_rows(at: Times, spindles: Texts, until: np.datetime64) -> dict[str, np.datetime64]:
+    """Return the newest row of each spindle before a moment, of rows in order of time."""
+    many = int(np.searchsorted(at, until))
+    return dict(zip(spindles[:many].tolist(), at[:many], strict=True))
+
+
+@dataclass(eq=False)
+class _Held:
+    """The rows of one characteristic as they are held against its limits, one block after another."""
+
+    sheet: Sheet
+    name: str
+    rows: Characteristics
+    spindles: Texts
+    before: Before
+    usual: Spread
+    lower: float
+    upper: float
+
+    @classmethod
+    def of(cls, sheet: Sheet, name: str, rows: Characteristics, spindles: Texts, before: Before) -> _Held:
+        feature = sheet.part().feature(name)
+        assert feature is not None, "only features of the sheet are held against limits"
+        return cls(
+            sheet=sheet,
+            name=name,
+            rows=rows,
+            spindles=spindles,
+            before=before,
+            usual=before.usual,
+            lower=-np.inf if feature.lower_um is None else feature.lower_um,
+            upper=np.inf if feature.upper_um is None else feature.upper_um,
+        )
+
+    def call(self, session: Session, spindle: str, mine: list[int]) -> Called | None:
+        """Return what one block on one spindle calls; else it is usual from now on."""
+        values = self.rows.value[mine]
+        worst, lowest = mine[int(np.argmax(values))], mine[int(np.argmin(values))]
+        over, under = self.rows.value[worst] > self.upper, self.rows.value[lowest] < self.lower
+        unlike = self.name != TRACE_SIZE and _unlike(self.usual, values)
+        if not (over or under or unlike):
+            self.usual = self.usual.more(np.log(values[values > 0]))
+            return None
+        i = worst if over or unlike else lowest
+        several = len(mine) > 1 and (unlike or float(values.min()) > self.upper)
+        stream = Stream(
+            part_number=self.sheet.part().number,
+            spindle=spindle or None,
+            bore=None if several and spindle else self.rows.bore[i],
+            feature=self.name,
+        )
+        side = -1 if under and not over else 1
+        return self._call_at(session, i, stream, limit=bool(over or under), side=side)
+
+    def _call_at(self, session: Session, i: int, stream: Stream, *, limit: bool, side: int) -> Called:
+        """Return the call of one row: beyond a limit of the sheet, or unlike what was usual."""
+        at, part, spindle = self.rows.at[i], self.rows.part[i], self.spindles[i]
+        earlier = self.rows.at[(self.rows.at < at) & (self.spindles == spindle)]
+        earliest = earlier[-1] if len(earlier) else self.before.last.get(spindle, at)
+        return Called(
+            stream=stream,
+            kind="limit" if limit else "single",
+            detector=OTHER_INSTRUMENTS[0] if limit else OTHER_INSTRUMENTS[1],
+            side=side,
+            at=at,
+            last_at=at,
+            part=part,
+            last_part=part,
+            over=True,
+            size=float(self.rows.value[i]),
+            sigma=np.nan,
+            change_at=at,
+            earliest_at=earliest,
+            latest_at=at,
+            change_part=part,
+            earliest_part=part_before(session, earliest) or part,
+            latest_part=part,
+        )
+
+
+def _unlike(logs: Spread, values: NDArray[np.float64]) -> bool:
+    """Return whether a block's positive figures lie, on average, far above those before on a log scale."""
+    if logs.n < LEAST_BEFORE or not (values > 0).all():
+        return False
+    spread = logs.sd
+    if not spread > 0:
+        return False
+    away = (float(np.log(values).mean()) - logs.mean) / spread
+    t = away / np.sqrt(1 / len(values) + 1 / logs.n)
+    return float(as_normal(t, logs.n - 1)) > UNLIKE
