@@ -32,7 +32,7 @@ def _bore(monitor: Monitor, search: str | None) -> str:
 
 
 def _signals(monitor: Monitor, search: str | None) -> str:
-    return signal_list.sentence(monitor.signals(why=signals.SAID_WHY))
+    return signal_list.sentence(monitor.signals(why=signal_list.SAID_WHY))
 
 
 def _shifts(monitor: Monitor, search: str | None) -> str:

@@ -13,7 +13,7 @@ from cellmon.shifts import to_local
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import audited, mean_range
-from dashboards.pages import parts, signals
+from dashboards.pages import parts, signal_list
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -94,7 +94,7 @@ def words(stream: AuditStream | FindingStream, monitor: Monitor) -> list[Any]:
     said += [f"{parts.capital(note)}." for note in stream.notes]
     found: list[Any] = [html.P(one, className="aside") for one in said if one]
     if stream.signals:
-        links = [html.Li(dcc.Link(name, href=signals.link_to(name))) for name in stream.signals]
+        links = [html.Li(dcc.Link(name, href=signal_list.link_to(name))) for name in stream.signals]
         found += [html.P(say("Signals in which it called:")), html.Ul(links)]
     return found
 

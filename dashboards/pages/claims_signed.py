@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, State, dcc, html
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.proposals import CLAIMS
 from cellmon.words import say
-from dashboards.pages import asked, parts, second
+from dashboards.pages import asked, parts, second, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -29,7 +29,7 @@ def layout() -> html.Div:
         [
             html.Summary(say("Sign the figures of this feature, by name and with a reason")),
             html.Div(form, className="controls"),
-            html.P(id=SAID, className="said", role="status"),
+            written.below(SAID),
         ]
     )
     return html.Div([second.layout(PREFIX), folded])
@@ -52,27 +52,23 @@ def sign(
         rows = monitor.sign_capability(by=who, why=reason, feature=feature).capability
     except CellmonError as refusal:
         return str(refusal)
-    return next(row.signature.sentence for row in rows if row.signature is not None)
+    return written.Kept(next(row.signature.sentence for row in rows if row.signature is not None))
 
 
 def register(app: Dash, monitor: Monitor, feature: str, every: str) -> None:
     """Wire the form; `feature` is the id of the control that names the feature, `every` its word for all."""
     second.register(app, monitor, PREFIX, CLAIMS)
 
-    @app.callback(
-        Output(SAID, "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(PREFIX),
-        Input(SIGN, "n_clicks"),
-        State(feature, "value"),
-        State(WHY, "value"),
-        *asked.states(PREFIX),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
+    def deed(chosen: str | None, why: str | None, by: str | None, code: str | None) -> str:
+        return sign(monitor, None if chosen == every else chosen, by, why, code)
+
+    written.register(
+        app,
+        monitor,
+        deed,
+        said=SAID,
+        who=PREFIX,
+        presses=[SIGN],
+        of=[State(feature, "value")],
+        fields={WHY: ""},
     )
-    def _(clicks: int | None, chosen: str | None, why: str | None, *said: Any) -> list[Any]:
-        if not clicks:
-            return [no_update, no_update, no_update]
-        by, code, before = said
-        named = None if chosen == every else chosen
-        return [sign(monitor, named, by, why, code), parts.moved(monitor, before), ""]

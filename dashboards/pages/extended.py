@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html
 
 from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.words import say, say_many
-from dashboards.pages import asked, parts
+from dashboards.pages import asked, parts, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -42,7 +42,7 @@ def layout() -> html.Details:
             html.Summary(say("Extend the hold, by name and with a reason")),
             html.P(told, className="told"),
             html.Div(fields, className="controls"),
-            html.P(id=SAID, className="said", role="status"),
+            written.below(SAID),
         ]
     )
 
@@ -67,7 +67,7 @@ def extend(
     except CellmonError as refusal:
         return parts.capital(str(refusal))
     more = len(hold.parts) - before
-    return say_many(
+    told = say_many(
         "{n} bore more is held, from {first} on, by {who}.",
         "{n} bores more are held, from {first} on, by {who}.",
         more,
@@ -75,6 +75,7 @@ def extend(
         first=serial,
         who=who,
     )
+    return written.Kept(told)
 
 
 def register(app: Dash, monitor: Monitor, chosen: str) -> None:
@@ -89,20 +90,13 @@ def register(app: Dash, monitor: Monitor, chosen: str) -> None:
     def _(signal: str | None) -> list[Any]:
         return ["", "", "", ""]
 
-    @app.callback(
-        Output(SAID, "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(WHO),
-        Input(EXTEND, "n_clicks"),
-        State(chosen, "data"),
-        *(State(field, "value") for field in (FROM, TO, WHY)),
-        *asked.states(WHO),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
+    written.register(
+        app,
+        monitor,
+        lambda signal, first, to, why, by, code: extend(monitor, signal, first, to, why, by, code),
+        said=SAID,
+        who=WHO,
+        presses=[EXTEND],
+        of=[State(chosen, "data")],
+        fields={FROM: "", TO: "", WHY: ""},
     )
-    def _(clicks: int | None, signal: str | None, *said: Any) -> list[Any]:
-        if not clicks:
-            return [no_update, no_update, no_update]
-        *typed, before = said
-        told = extend(monitor, signal, *typed)
-        return [told, parts.moved(monitor, before), ""]

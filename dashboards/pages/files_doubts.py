@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html
 
 from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
@@ -13,7 +13,7 @@ from cellmon.monitor.flags import FlagRow
 from cellmon.monitor.row_words import DOUBTS
 from cellmon.records import Flag
 from cellmon.words import say, say_many
-from dashboards.pages import asked, files_doubt_words, leafing, parts
+from dashboards.pages import asked, files_doubt_words, leafing, parts, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -61,7 +61,7 @@ def section(chosen: str | None = None) -> html.Section:
         style=UNSEEN,
     )
     which = dcc.RadioItems(id=WHICH, value=ALL_FLAGS, options=[], inline=True, className="choice")
-    said = html.P(id=SAID, className="said", role="status")
+    said = written.below(SAID)
     return html.Section(
         [
             html.H2(say("Doubted measurements")),
@@ -169,7 +169,7 @@ def decide(
         did=did,
         by=who,
     )
-    return said if not more else f"{said} {_others(more)}"
+    return written.Kept(said if not more else f"{said} {_others(more)}")
 
 
 def _others(count: int) -> str:
@@ -232,22 +232,16 @@ def _register_deeds(app: Dash, monitor: Monitor, chosen: Input) -> None:
     def _(doubt: str | None) -> list[Any]:
         return ["", [], ""]
 
-    @app.callback(
-        Output(SAID, "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(WHO),
-        Input(ACCEPT, "n_clicks"),
-        Input(KEEP, "n_clicks"),
-        State(CHOSEN, "data"),
-        State(ALIKE, "value"),
-        State(WHY, "value"),
-        *asked.states(WHO),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
+    def deed(doubt: str | None, alike: Any, why: str | None, by: Any, code: Any) -> str:
+        return decide(monitor, doubt, alike, why, by, code, accept=parts.pressed() == ACCEPT)
+
+    written.register(
+        app,
+        monitor,
+        deed,
+        said=SAID,
+        who=WHO,
+        presses=[ACCEPT, KEEP],
+        of=[State(CHOSEN, "data")],
+        fields={ALIKE: [], WHY: ""},
     )
-    def _(accepted: int | None, kept: int | None, *given: Any) -> list[Any]:
-        if not (accepted or kept):
-            return [no_update, no_update, no_update]
-        *typed, before = given
-        said = decide(monitor, *typed, accept=parts.pressed() == ACCEPT)
-        return [said, parts.moved(monitor, before), ""]

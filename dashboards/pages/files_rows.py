@@ -12,7 +12,7 @@ from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.aside import Aside, AsideRow
 from cellmon.monitor.row_words import reason_words
 from cellmon.words import say, say_many
-from dashboards.pages import asked, files_row_words, leafing, parts
+from dashboards.pages import asked, files_row_words, leafing, parts, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -70,7 +70,7 @@ def section(chosen: str | None = None) -> html.Section:
                         [
                             html.Div(id=FACTS),
                             form,
-                            html.P(id=SAID, className="said", role="status"),
+                            written.below(SAID),
                             html.Button(say("Take all waiting rows again"), id=RETRY, className="step"),
                             html.P(
                                 say(
@@ -161,8 +161,8 @@ def take(monitor: Monitor, chosen: str | None, text: str | None, why: str | None
     if taken.notes:
         return parts.capital(f"{taken.notes[0]}.")
     if taken.taken:
-        return say("Taken as {by} wrote it; the row as it was stands beside it.", by=who)
-    return say("As {by} wrote it, it was known already; nothing was added.", by=who)
+        return written.Kept(say("Taken as {by} wrote it; the row as it was stands beside it.", by=who))
+    return written.Kept(say("As {by} wrote it, it was known already; nothing was added.", by=who))
 
 
 def retry(monitor: Monitor) -> str:
@@ -223,23 +223,16 @@ def register(app: Dash, monitor: Monitor) -> None:
 def _register_deeds(app: Dash, monitor: Monitor) -> None:
     """Wire what a person does."""
 
-    @app.callback(
-        Output(SAID, "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(WHO),
-        Input(TAKE, "n_clicks"),
-        State(CHOSEN, "data"),
-        State(TEXT, "value"),
-        State(WHY, "value"),
-        *asked.states(WHO),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
+    written.register(
+        app,
+        monitor,
+        lambda row, text, why, by, code: take(monitor, row, text, why, by, code),
+        said=SAID,
+        who=WHO,
+        presses=[TAKE],
+        of=[State(CHOSEN, "data"), State(TEXT, "value")],
+        fields={WHY: ""},
     )
-    def _(clicks: int | None, *given: Any) -> list[Any]:
-        if not clicks:
-            return [no_update, no_update, no_update]
-        *typed, before = given
-        return [take(monitor, *typed), parts.moved(monitor, before), ""]
 
     @app.callback(
         Output(SAID, "children", allow_duplicate=True),

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.disk_sheet import DiskSheet
 from cellmon.monitor.limits_age import LimitsAge
 from cellmon.records import stream_names
 from cellmon.words import say, say_many
-from dashboards.pages import asked, freeze, parts
+from dashboards.pages import asked, freeze, parts, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -49,7 +49,7 @@ def section() -> html.Section:
             html.Div(id=DIFFERS),
             dcc.Store(id=SEEN),
             form,
-            html.P(id=SAID, className="said", role="status"),
+            written.below(SAID),
             html.Div(id=OLD),
         ],
         id=BOX,
@@ -112,7 +112,7 @@ def adopt(monitor: Monitor, seen: str | None, why: str | None, by: Any, code: An
         check = monitor.adopt(by=who, why=str(why).strip(), seen=seen)
     except CellmonError as refusal:
         return parts.capital(str(refusal))
-    return say("Sheet version {version} is in force, by {by}.", version=check.sheet, by=who)
+    return written.Kept(say("Sheet version {version} is in force, by {by}.", version=check.sheet, by=who))
 
 
 def register(app: Dash, monitor: Monitor) -> None:
@@ -128,19 +128,13 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int) -> list[Any]:
         return show(monitor)
 
-    @app.callback(
-        Output(SAID, "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(WHO),
-        Input(ADOPT, "n_clicks"),
-        State(SEEN, "data"),
-        State(WHY, "value"),
-        *asked.states(WHO),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
+    written.register(
+        app,
+        monitor,
+        lambda seen, why, by, code: adopt(monitor, seen, why, by, code),
+        said=SAID,
+        who=WHO,
+        presses=[ADOPT],
+        of=[State(SEEN, "data")],
+        fields={WHY: ""},
     )
-    def _(clicks: int | None, *given: Any) -> list[Any]:
-        if not clicks:
-            return [no_update, no_update, no_update]
-        *typed, before = given
-        return [adopt(monitor, *typed), parts.moved(monitor, before), ""]

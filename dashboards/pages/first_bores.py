@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, State, dcc, html
 
 from cellmon import lengths
 from cellmon.errors import CellmonError, WrongUsage
@@ -13,7 +13,7 @@ from cellmon.monitor.first_bores import FirstBores, FirstOfPosition, SetupCheck
 from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.terms import term
-from dashboards.pages import asked, parts
+from dashboards.pages import asked, parts, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -43,7 +43,7 @@ def layout() -> html.Details:
             html.Summary(say("First bores in full, and their release by name")),
             html.Div(id=TABLE),
             html.Div(form, className="controls"),
-            html.P(id=SAID, className="said", role="status"),
+            written.below(SAID),
         ],
         id=BOX,
     )
@@ -123,24 +123,19 @@ def release(
         monitor.release_setup(spindle, by=who, why=reason)
     except CellmonError as refusal:
         return str(refusal)
-    return say("{spindle} released by {who}.", spindle=spindle, who=who)
+    return written.Kept(say("{spindle} released by {who}.", spindle=spindle, who=who))
 
 
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the form."""
 
-    @app.callback(
-        Output(SAID, "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(WHO),
-        Input(RELEASE, "n_clicks"),
-        *(State(field, "value") for field in (SPINDLE, WHY)),
-        *asked.states(WHO),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
+    written.register(
+        app,
+        monitor,
+        lambda spindle, why, by, code: release(monitor, spindle, by, why, code),
+        said=SAID,
+        who=WHO,
+        presses=[RELEASE],
+        of=[State(SPINDLE, "value")],
+        fields={WHY: ""},
     )
-    def _(clicks: int | None, spindle: str | None, why: str | None, *said: Any) -> list[Any]:
-        if not clicks:
-            return [no_update, no_update, no_update]
-        by, code, before = said
-        return [release(monitor, spindle, by, why, code), parts.moved(monitor, before), ""]

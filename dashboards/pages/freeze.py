@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html
 
 from cellmon import lengths, local
 from cellmon.errors import CellmonError, WrongUsage
@@ -14,7 +14,7 @@ from cellmon.monitor.proposals import LIMITS
 from cellmon.records import Stream, stream_names
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
-from dashboards.pages import asked, parts, second
+from dashboards.pages import asked, parts, second, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -47,7 +47,7 @@ def layout() -> html.Div:
             html.Summary(say("Freeze the limits, by name and with a reason")),
             html.Div(id=PROPOSED),
             html.Div(form, className="controls"),
-            html.P(id=SAID, className="said", role="status"),
+            written.below(SAID),
         ],
         id=FOLDED,
     )
@@ -141,10 +141,12 @@ def freeze(
         return str(refusal)
     if answer.waiting:
         proposed = answer.waiting[-1].sentence
-        return say("{proposed} Until then the limits in force go on watching.", proposed=proposed)
+        text = to_say("{proposed} Until then the limits in force go on watching.")
+        return written.Kept(say(text, proposed=proposed))
     found = answer.baselines
     done = say_many("{count} stream", "{count} streams", sum(frozen(one) for one in found))
-    return say("Limits of {streams} frozen by {who}: {why}.", streams=done, who=who, why=reason.rstrip("."))
+    text = to_say("Limits of {streams} frozen by {who}: {why}.")
+    return written.Kept(say(text, streams=done, who=who, why=reason.rstrip(".")))
 
 
 def frozen(one: StreamBaseline) -> bool:
@@ -160,19 +162,13 @@ def register(app: Dash, monitor: Monitor, stream: str) -> None:
     def _(change: int, query: str | None) -> list[Any]:
         return show(monitor, query) if query else []
 
-    @app.callback(
-        Output(SAID, "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(WHO),
-        Input(FREEZE, "n_clicks"),
-        State(stream, "value"),
-        *(State(field, "value") for field in (WHICH, WHY)),
-        *asked.states(WHO),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
+    written.register(
+        app,
+        monitor,
+        lambda query, which, why, by, code: freeze(monitor, query, which, by, why, code),
+        said=SAID,
+        who=WHO,
+        presses=[FREEZE],
+        of=[State(stream, "value"), State(WHICH, "value")],
+        fields={WHY: ""},
     )
-    def _(clicks: int | None, query: str | None, which: str, why: str | None, *said: Any) -> list[Any]:
-        if not clicks:
-            return [no_update, no_update, no_update]
-        by, code, before = said
-        return [freeze(monitor, query, which, by, why, code), parts.moved(monitor, before), ""]

@@ -16,7 +16,7 @@ from cellmon.monitor.hold import DISPOSITIONS, HeldPart, Hold
 from cellmon.records import Verdict
 from cellmon.words import say, say_many, to_say
 from dashboards.figures.terms import term
-from dashboards.pages import asked, parts
+from dashboards.pages import asked, parts, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -159,7 +159,8 @@ def release(
         monitor.release(signal, parts=meant, as_=as_, by=who, why=str(why).strip())
     except CellmonError as refusal:
         return str(refusal)
-    return say("{parts} {became}, by {who}.", parts=many_parts(len(meant)), became=term(str(as_)), who=who)
+    told = say("{parts} {became}, by {who}.", parts=many_parts(len(meant)), became=term(str(as_)), who=who)
+    return written.Kept(told)
 
 
 def rows(monitor: Monitor, signal: str | None) -> dict[str, Sequence[Any]]:

@@ -18,7 +18,7 @@ from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import block
 from dashboards.figures.terms import each, term
-from dashboards.pages import bore_layout, first_bores, outlook, parts, screen, signals, stone_log
+from dashboards.pages import bore_layout, first_bores, outlook, parts, screen, signal_list, stone_log
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -150,11 +150,11 @@ def signal_words(waiting: Sequence[Signal]) -> list[Any]:
     said: list[Any] = []
     for signal in waiting[:SIGNALS_SAID]:
         likely = f": {local.within(signal.causes[0].title)}?" if signal.causes else ""
-        said.append(html.Div([dcc.Link(signal.words, href=signals.link_to(signal.id)), likely]))
+        said.append(html.Div([dcc.Link(signal.words, href=signal_list.link_to(signal.id)), likely]))
     rest = len(waiting) - SIGNALS_SAID
     if rest > 0:
         more = say_many("{count} more waits for an answer", "{count} more wait for an answer", rest)
-        said.append(html.Div(dcc.Link(more, href=signals.PATH)))
+        said.append(html.Div(dcc.Link(more, href=signal_list.PATH)))
     return said
 
 

@@ -19,7 +19,7 @@ from cellmon.records import Verdict
 from cellmon.words import say, say_many
 from dashboards import theme
 from dashboards.figures.terms import term
-from dashboards.pages import leafing, parts, signals
+from dashboards.pages import leafing, parts, signal_list
 
 
 def time_line(story: PartStory) -> list[Any]:
@@ -88,7 +88,7 @@ def _signal(one: PartSignal) -> html.Li:
         if len(one.bores) == 1
         else say("{signal}, {state}; bores {bores}; began {at}.", **values)
     )
-    link = dcc.Link(parts.capital(one.words), href=signals.link_to(one.id))
+    link = dcc.Link(parts.capital(one.words), href=signal_list.link_to(one.id))
     d = one.disposition
     became = (
         say("Nothing decided yet.")

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.proposals import what_of
 from cellmon.words import say
-from dashboards.pages import asked, parts
+from dashboards.pages import asked, parts, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -38,7 +38,7 @@ def layout(prefix: str) -> html.Div:
     return html.Div(
         [
             html.Div(inside, id=_id(prefix, BOX), style=asked.UNSEEN),
-            html.P(id=_id(prefix, SAID), className="said", role="status"),
+            written.below(_id(prefix, SAID)),
         ]
     )
 
@@ -88,7 +88,7 @@ def decide(
         found = monitor.sign(which, by=who, why=reason, refuse=refuse).proposals
     except CellmonError as refusal:
         return str(refusal)
-    return next(one.sentence for one in found if one.id == which)
+    return written.Kept(next(one.sentence for one in found if one.id == which))
 
 
 def register(app: Dash, monitor: Monitor, prefix: str, of: str) -> None:
@@ -103,21 +103,17 @@ def register(app: Dash, monitor: Monitor, prefix: str, of: str) -> None:
     def _(change: int, chosen: str | None) -> list[Any]:
         return show(monitor, of, chosen)
 
-    @app.callback(
-        Output(_id(prefix, SAID), "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(_id(prefix, "who")),
-        Input(_id(prefix, SIGN), "n_clicks"),
-        Input(_id(prefix, REFUSE), "n_clicks"),
-        State(_id(prefix, WHICH), "value"),
-        State(_id(prefix, WHY), "value"),
-        *asked.states(_id(prefix, "who")),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
-    )
-    def _(signs: int | None, refuses: int | None, which: str | None, *said: Any) -> list[Any]:
-        if not (signs or refuses):
-            return [no_update, no_update, no_update]
-        why, by, code, before = said
+    def deed(which: str | None, why: str | None, by: str | None, code: str | None) -> str:
         refuse = parts.pressed() == _id(prefix, REFUSE)
-        return [decide(monitor, which, by, why, code, refuse=refuse), parts.moved(monitor, before), ""]
+        return decide(monitor, which, by, why, code, refuse=refuse)
+
+    written.register(
+        app,
+        monitor,
+        deed,
+        said=_id(prefix, SAID),
+        who=_id(prefix, "who"),
+        presses=[_id(prefix, SIGN), _id(prefix, REFUSE)],
+        of=[State(_id(prefix, WHICH), "value")],
+        fields={_id(prefix, WHY): ""},
+    )

@@ -19,7 +19,7 @@ from cellmon.shifts import ShiftOf
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, seismograph
-from dashboards.pages import by_hand, one_signal, parts, promise, shift_tables, signals
+from dashboards.pages import by_hand, one_signal, parts, promise, shift_tables, signal_list
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -248,7 +248,7 @@ def show_splits(monitor: Monitor) -> list[Any]:
 
 def called_line(signal: Signal) -> html.Li:
     """Return one signal in a line: what moved, since when, its likely cause, and whether it waits."""
-    link = dcc.Link(signal.words, href=signals.link_to(signal.id))
+    link = dcc.Link(signal.words, href=signal_list.link_to(signal.id))
     likely = " " + say("Likely: {cause}.", cause=signal.causes[0].title) if signal.causes else ""
     state = one_signal.sentence(one_signal.state_words(signal))
     return html.Li([link, f", {one_signal.since_words(signal)}.{likely} {state}"])

@@ -1,11 +1,23 @@
-"""The signals in the order in which they are shown, the one a page opens, and what is said of them all."""
+"""The signals in the order in which they are shown, as a list of links, and the one a page opens."""
 
 from __future__ import annotations
 
-from cellmon.errors import NotFound
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from dash import dcc, html
+
+from cellmon.errors import CellmonError, NotFound
 from cellmon.monitor.signals import WAITING, Signal, Signals
 from cellmon.words import say, say_many
-from dashboards.pages import parts
+from dashboards.pages import leafing, one_signal, parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+PATH = "/signals"
+SAID_WHY = 10
+"""Of so many that wait the list says the likely cause; the others say it where they are opened."""
 
 
 def ordered(answer: Signals) -> tuple[list[Signal], list[Signal], list[Signal]]:
@@ -48,3 +60,56 @@ def sentence(answer: Signals) -> str:
         at=parts.when(newest.raised_at),
         words=newest.words,
     )
+
+
+def link_to(signal: str) -> str:
+    """Return the address of one signal."""
+    return f"{PATH}?signal={signal}"
+
+
+def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -> list[Any]:
+    """Return the sentence, the caution, the list and the signal that is chosen.
+
+    Where no link names one, that shown before stays: a newer one must not take a half-written answer away.
+    """
+    try:
+        answer = monitor.signals(why=SAID_WHY)
+        known = before if any(s.id == before for s in answer.signals) else None
+        chosen = chosen_of(answer, wanted or known)
+    except CellmonError as refusal:
+        return [parts.notice(str(refusal)), "", [], None]
+    waiting, answered, gone = ordered(answer)
+    found: list[Any] = []
+    if waiting:
+        found += [html.H2(say("Waiting, {count}", count=len(waiting))), *entries(waiting, chosen)]
+    if answered:
+        found += [html.H2(say("Answered, {count}", count=len(answered))), *entries(answered, chosen)]
+    if gone:
+        head = html.Summary(say("Withdrawn, {count}", count=len(gone)))
+        found.append(html.Details([head, *entries(gone, chosen)], open=chosen in gone))
+    return [sentence(answer), answer.caution, found, chosen.id if chosen else None]
+
+
+def entries(signals: Sequence[Signal], chosen: Signal | None) -> list[Any]:
+    """Return the newest of some signals as a list, the chosen one among them, and how many are left out."""
+    shown = [s for i, s in enumerate(signals) if i < leafing.SHOWN or s is chosen]
+    rest = len(signals) - len(shown)
+    text = say_many(
+        "{count} older one is in the table below.", "{count} older ones are in the table below.", rest
+    )
+    older = [html.P(text, className="aside")] if rest else []
+    return [html.Ul([entry(s, chosen) for s in shown]), *older]
+
+
+def entry(signal: Signal, chosen: Signal | None) -> html.Li:
+    """Return a signal as it stands in the list: what moved, since when, why, and whether it waits."""
+    here = chosen is not None and chosen.id == signal.id
+    likely = say("Likely: {cause}.", cause=signal.causes[0].title) if signal.causes else ""
+    began = signal.change.at if signal.change else signal.raised_at
+    link = dcc.Link(parts.capital(signal.words), href=link_to(signal.id), className="words")
+    since = html.Span(f"{say('Since {at}.', at=parts.when(began))} {likely}", className="more")
+    state = html.Span(
+        one_signal.sentence(one_signal.state_words(signal)),
+        className="state waits" if signal.state in WAITING else "state",
+    )
+    return html.Li([link, since, state], className="here" if here else "")

@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from cellmon.errors import CellmonError, NotFound, WrongUsage
+from cellmon.errors import CellmonError, NotFound
 from cellmon.export.tables import signals_table
-from cellmon.monitor.hold import DISPOSITIONS
-from cellmon.monitor.signals import WAITING, Signal
+from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream import StreamView
-from cellmon.words import say, say_many, to_say
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import ribbon
-from dashboards.figures.terms import term
-from dashboards.pages import asked, extended, held, leafing, one_signal, parts
-from dashboards.pages.signal_list import chosen_of, ordered, sentence
+from dashboards.pages import extended, held, hold_form, one_signal, parts, signal_answer, signal_list
+from dashboards.pages.signal_list import chosen_of, show_list
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-PATH = "/signals"
+PATH = signal_list.PATH
 NAME = to_say("Signals")
 SENTENCE, LIST, CHOSEN, SHEET = "signals-sentence", "signals-list", "signals-chosen", "signals-sheet"
 TABLE, HEADING, FACTS, CAUSES, DRAWING = (
@@ -33,32 +30,11 @@ TABLE, HEADING, FACTS, CAUSES, DRAWING = (
     "signals-causes",
     "signals-ribbon",
 )
-CAUTION, OFFERED, CAUSE, ACTION, WHO = (
-    "signals-caution",
-    "signals-offered",
-    "signals-cause",
-    "signals-action",
-    "signals",
-)
-ANSWER, SEEN, SAID = "signals-answer", "signals-seen", "signals-said"
-ANSWER_HERE = "signals-answer-here"
-HOLD, HELD, WHICH, NAMED, AS, HOLD_WHO, WHY, RELEASE, RELEASED = (
-    "signals-hold",
-    "signals-held",
-    "signals-which",
-    "signals-named",
-    "signals-as",
-    "signals-hold",
-    "signals-why",
-    "signals-release",
-    "signals-released",
-)
+CAUTION, HOLD, HELD = "signals-caution", "signals-hold", "signals-held"
 DRAWING_BOX, UNDRAWN = "signals-drawing-box", "signals-undrawn"
 BEFORE, AFTER = timedelta(hours=6), timedelta(hours=4)
 LONGEST = timedelta(hours=30)
 """What is drawn round a signal: so much before its range and after its call, at most so long a time."""
-SAID_WHY = 10
-"""Of so many that wait the list says the likely cause; the others say it where they are opened."""
 
 
 def layout(query: str | None = None) -> html.Main:
@@ -82,24 +58,7 @@ def _sheet() -> list[Any]:
     return [
         html.H2(id=HEADING),
         html.Div(id=FACTS),
-        html.H3(say("Answer"), id=ANSWER_HERE),
-        html.Datalist(id=OFFERED),
-        html.Div(
-            [
-                asked.who_field(WHO),
-                html.Button(say("Seen, re-measuring"), id=SEEN, className="step"),
-            ],
-            className="controls",
-        ),
-        html.Div(
-            [
-                parts.field(say("Cause"), dcc.Input(id=CAUSE, list=OFFERED, autoComplete="off"), wide=True),
-                parts.field(say("Action taken"), dcc.Input(id=ACTION, autoComplete="off"), wide=True),
-                html.Button(say("Answer"), id=ANSWER, className="step"),
-            ],
-            className="controls",
-        ),
-        html.P(id=SAID, className="said", role="status"),
+        *signal_answer.layout(),
         html.P(id=UNDRAWN, className="aside"),
         html.Div(
             parts.figure_box(
@@ -116,93 +75,14 @@ def _sheet() -> list[Any]:
         html.H3(say("Likely causes")),
         html.P(id=CAUTION, className="aside"),
         html.Div(id=CAUSES),
-        html.P(html.A(say("To the answer"), href=f"#{ANSWER_HERE}")),
+        html.P(html.A(say("To the answer"), href=f"#{signal_answer.HERE}")),
         html.H3(say("Hold list")),
         html.P(id=HOLD, className="held"),
-        html.Div(_release(), className="release"),
-        html.P(id=RELEASED, className="said", role="status"),
+        hold_form.layout(),
         extended.layout(),
         html.Div(id=HELD),
         parts.save_table(HELD),
     ]
-
-
-def _release() -> list[Any]:
-    which = dcc.RadioItems(
-        id=WHICH,
-        value="conform",
-        className="choice",
-        options=[{"label": say(words), "value": name} for name, words in held.WHICH.items()],
-    )
-    became = dcc.RadioItems(
-        id=AS, className="choice", options=[{"label": term(word), "value": word} for word in DISPOSITIONS]
-    )
-    return [
-        parts.field(say("Which parts"), which),
-        parts.field(say("are"), became),
-        html.Div(
-            [
-                parts.field(say("Serials, where named"), dcc.Input(id=NAMED, autoComplete="off")),
-                asked.who_field(HOLD_WHO),
-                parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off")),
-                html.Button(say("Say so"), id=RELEASE, className="step"),
-            ],
-            className="stacked",
-        ),
-    ]
-
-
-def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -> list[Any]:
-    """Return the sentence, the caution, the list and the signal that is chosen.
-
-    Where no link names one, that shown before stays: a newer one must not take a half-written answer away.
-    """
-    try:
-        answer = monitor.signals(why=SAID_WHY)
-        known = before if any(s.id == before for s in answer.signals) else None
-        chosen = chosen_of(answer, wanted or known)
-    except CellmonError as refusal:
-        return [parts.notice(str(refusal)), "", [], None]
-    waiting, answered, gone = ordered(answer)
-    found: list[Any] = []
-    if waiting:
-        found += [html.H2(say("Waiting, {count}", count=len(waiting))), *entries(waiting, chosen)]
-    if answered:
-        found += [html.H2(say("Answered, {count}", count=len(answered))), *entries(answered, chosen)]
-    if gone:
-        head = html.Summary(say("Withdrawn, {count}", count=len(gone)))
-        found.append(html.Details([head, *entries(gone, chosen)], open=chosen in gone))
-    return [sentence(answer), answer.caution, found, chosen.id if chosen else None]
-
-
-def entries(signals: Sequence[Signal], chosen: Signal | None) -> list[Any]:
-    """Return the newest of some signals as a list, the chosen one among them, and how many are left out."""
-    shown = [s for i, s in enumerate(signals) if i < leafing.SHOWN or s is chosen]
-    rest = len(signals) - len(shown)
-    text = say_many(
-        "{count} older one is in the table below.", "{count} older ones are in the table below.", rest
-    )
-    older = [html.P(text, className="aside")] if rest else []
-    return [html.Ul([entry(s, chosen) for s in shown]), *older]
-
-
-def entry(signal: Signal, chosen: Signal | None) -> html.Li:
-    """Return a signal as it stands in the list: what moved, since when, why, and whether it waits."""
-    here = chosen is not None and chosen.id == signal.id
-    likely = say("Likely: {cause}.", cause=signal.causes[0].title) if signal.causes else ""
-    began = signal.change.at if signal.change else signal.raised_at
-    link = dcc.Link(parts.capital(signal.words), href=link_to(signal.id), className="words")
-    since = html.Span(f"{say('Since {at}.', at=parts.when(began))} {likely}", className="more")
-    state = html.Span(
-        one_signal.sentence(one_signal.state_words(signal)),
-        className="state waits" if signal.state in WAITING else "state",
-    )
-    return html.Li([link, since, state], className="here" if here else "")
-
-
-def link_to(signal: str) -> str:
-    """Return the address of one signal."""
-    return f"{PATH}?signal={signal}"
 
 
 def show_signal(monitor: Monitor, wanted: str | None) -> list[Any]:
@@ -254,34 +134,6 @@ def drawn_rows(monitor: Monitor, wanted: str | None) -> dict[str, list[Any]]:
     return ribbon.rows(view_around(monitor, signal)) if signal else {}
 
 
-def answer(
-    monitor: Monitor,
-    signal: str | None,
-    cause: str | None,
-    action: str | None,
-    by: str | None,
-    code: str | None = None,
-    *,
-    seen: bool,
-) -> str:
-    """Answer a signal, or say that it was seen; return what was kept, or why nothing was."""
-    why, done = ((text or "").strip() for text in (cause, action))
-    try:
-        if signal is None or not asked.named(by):
-            raise WrongUsage(say("Say who answers."))
-        if not seen and not (why and done):
-            raise WrongUsage(say("An answer needs a cause and an action; 'seen' acknowledges."))
-        who = asked.who_of(by, code, lightly=seen)
-        kept = monitor.respond(
-            signal, by=who, cause=None if seen else why, action=None if seen else done, seen=seen
-        )
-    except CellmonError as refusal:
-        return str(refusal)
-    if not kept.response:
-        return say("Kept.")
-    return say("Kept: {answer}", answer=one_signal.response_words(kept.response))
-
-
 def table_rows(monitor: Monitor) -> dict[str, Any]:
     """Return every signal as the exported table."""
     return parts.columns_of(signals_table(monitor.signals(), zone=parts.zone_of(monitor)))
@@ -308,7 +160,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         Output(HEADING, "children"),
         Output(FACTS, "children"),
         Output(CAUSES, "children"),
-        Output(OFFERED, "children"),
+        Output(signal_answer.OFFERED, "children"),
         Output(SHEET, "style"),
         changed,
         chosen,
@@ -330,60 +182,8 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, signal: str | None) -> list[Any]:
         return held.show_hold(monitor, signal)
 
-    _register_answers(app, monitor, chosen, chosen_now)
+    for form in (signal_answer, extended, hold_form):
+        form.register(app, monitor, CHOSEN)
     parts.register_saving(app, DRAWING, lambda s: drawn_rows(monitor, s), chosen_now)
     parts.register_table(app, TABLE, lambda: table_rows(monitor))
     parts.register_table(app, HELD, lambda s: held.rows(monitor, s), chosen_now)
-
-
-def _register_answers(app: Dash, monitor: Monitor, chosen: Input, chosen_now: State) -> None:
-    """Wire what a person writes; nothing typed for one signal stays when another is chosen."""
-
-    @app.callback(
-        *(Output(field, "value") for field in (CAUSE, ACTION, NAMED, WHY)),
-        *(Output(said, "children", allow_duplicate=True) for said in (SAID, RELEASED)),
-        chosen,
-        prevent_initial_call=True,
-    )
-    def _(signal: str | None) -> list[Any]:
-        return ["", "", "", "", "", ""]
-
-    @app.callback(
-        Output(SAID, "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(WHO),
-        Input(ANSWER, "n_clicks"),
-        Input(SEEN, "n_clicks"),
-        chosen_now,
-        State(CAUSE, "value"),
-        State(ACTION, "value"),
-        *asked.states(WHO),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
-    )
-    def _(answered: int | None, seen: int | None, signal: str | None, *said: Any) -> list[Any]:
-        if not (answered or seen):
-            return [no_update, no_update, no_update]
-        *typed, before = said
-        told = answer(monitor, signal, *typed, seen=parts.pressed() == SEEN)
-        return [told, parts.moved(monitor, before), ""]
-
-    extended.register(app, monitor, CHOSEN)
-
-    @app.callback(
-        Output(RELEASED, "children"),
-        Output(parts.CHANGE, "data", allow_duplicate=True),
-        asked.emptied(HOLD_WHO),
-        Input(RELEASE, "n_clicks"),
-        chosen_now,
-        *(State(field, "value") for field in (WHICH, NAMED, AS, WHY)),
-        *asked.states(HOLD_WHO),
-        State(parts.CHANGE, "data"),
-        prevent_initial_call=True,
-    )
-    def _(clicks: int | None, signal: str | None, which: str, *said: Any) -> list[Any]:
-        if not clicks:
-            return [no_update, no_update, no_update]
-        named, as_, why, by, code, before = said
-        told = held.release(monitor, signal, which, named, as_, by, why, code)
-        return [told, parts.moved(monitor, before), ""]

@@ -13,7 +13,7 @@ from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream import StreamView
 from cellmon.words import say
 from dashboards import theme
-from dashboards.pages import one_signal, outlook, parts, signals
+from dashboards.pages import one_signal, outlook, parts, signal_list
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -74,7 +74,7 @@ def words(view: StreamView) -> list[Any]:
 
 def signal_line(signal: Signal) -> html.Li:
     """Return one signal as a link to all that is known of it."""
-    link = dcc.Link(signal.words, href=signals.link_to(signal.id))
+    link = dcc.Link(signal.words, href=signal_list.link_to(signal.id))
     since = one_signal.since_words(signal)
     return html.Li([link, f", {since}: {one_signal.state_words(signal)}."])
 

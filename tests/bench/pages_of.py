@@ -19,6 +19,7 @@ from dashboards.pages import (
     part,
     parts,
     shifts,
+    signal_list,
     signals,
     stones,
     stream,
@@ -46,7 +47,7 @@ def _stream(m: Monitor) -> None:
 
 
 def _signals(m: Monitor) -> None:
-    signals.show_list(m, None)
+    signal_list.show_list(m, None)
     newest = m.signals(why=0).signals[0].id
     signals.show_signal(m, newest)
     signals.show_drawing(m, newest)

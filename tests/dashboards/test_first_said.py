@@ -18,7 +18,19 @@ from cellmon.monitor.status import Status
 from dashboards.app import create_app
 from dashboards.first_said import NAME, first_said, in_time
 from dashboards.kept import kept
-from dashboards.pages import claims, files, gauge, now, part, parts, shifts, signals, stones, stream
+from dashboards.pages import (
+    claims,
+    files,
+    gauge,
+    now,
+    part,
+    parts,
+    shifts,
+    signal_list,
+    signals,
+    stones,
+    stream,
+)
 from tests.dashboards.stand_in import StandIn
 
 
@@ -47,7 +59,7 @@ def week(demo_week):
 @pytest.mark.parametrize(
     ("page", "shown"),
     [
-        (signals, lambda m: signals.show_list(m, None)[0]),
+        (signals, lambda m: signal_list.show_list(m, None)[0]),
         (shifts, lambda m: shifts.show_shift(m, None, None)[0]),
         (stream, lambda m: stream.show_stream(m, None, "two", None, "none")[0]),
         (part, lambda m: part.show_part(m, None)[0]),

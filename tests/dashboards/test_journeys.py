@@ -55,6 +55,11 @@ def says(page, where, *words):
     )
 
 
+def empty(page, *fields):
+    """Wait until nothing stands in these fields any more."""
+    page.wait_for_function("fields => fields.every(f => document.querySelector(f).value === '')", arg=fields)
+
+
 def last_entry(monitor, kind):
     """Return the newest decision of a kind; the chain of the journal must be whole."""
     journal = monitor.journal()
@@ -80,6 +85,8 @@ def test_the_machinist_sees_the_spindle_answers_its_signal_and_releases_first_bo
     page.fill("#signals-action", "re-measured, then zeroed on the ring")
     page.click("#signals-answer")
     says(page, "#signals-facts", "zeroed on the ring", "M. Orr")
+    empty(page, "#signals-cause", "#signals-action")
+    says(page, "#signals-said", "Kept", "zeroed on the ring")
     answered = next(s for s in monitor.signals().signals if s.id == wanted)
     assert (answered.state, answered.owner) == ("answered", "M. Orr")
     assert answered.response.cause == "coolant ran warm"
@@ -109,6 +116,11 @@ def test_the_machinist_sees_the_spindle_answers_its_signal_and_releases_first_bo
 def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides_a_part(visit, monitor):
     page = visit("/shifts", "#shifts-heading a")
     says(page, "#shifts-sentence", monitor.shifts().sentence[:40])
+    loudest = page.locator("#shifts-called a[href*='shift=']").first
+    named = loudest.inner_text()
+    loudest.click()
+    says(page, "#shifts-sentence", f"{named}: ", "signal")
+    says(page, "#shifts-shift", named)
     page.click("#shifts-heading a")
     page.wait_for_selector("#stream-ribbon .main-svg")
     page.click("summary >> text=Freeze the limits")
@@ -120,6 +132,7 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     page.click("#freeze-now")
     says(page, "#freeze-said", "frozen by R. Hale", "new stones since Monday")
     says(page, "#freeze-proposed", "frozen by R. Hale")
+    empty(page, "#freeze-why")
     entry = last_entry(monitor, "freeze")
     assert (entry.by, entry.why) == ("R. Hale", "new stones since Monday")
 
@@ -147,6 +160,8 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     page.fill("#signals-why", "honed again, inside")
     page.click("#signals-release")
     says(page, "#signals-released", "1 part reworked, by R. Hale")
+    empty(page, "#signals-named", "#signals-why")
+    assert page.locator("#signals-as input:checked").count() == 0
     page.go_back()
     says(page, "#part-held", "Reworked by R. Hale", "honed again, inside")
     became = {p.disposition for p in monitor.hold(signal).parts if p.part == held}

@@ -11,7 +11,19 @@ from cellmon.errors import NotFound, WrongUsage
 from cellmon.records import Verdict
 from dashboards.figures.ribbon import SMALL, ribbon_figure
 from dashboards.kept import kept
-from dashboards.pages import extended, first_bores, held, now, one_signal, parts, shifts, signals, stream
+from dashboards.pages import (
+    extended,
+    first_bores,
+    held,
+    now,
+    one_signal,
+    parts,
+    shifts,
+    signal_answer,
+    signal_list,
+    signals,
+    stream,
+)
 from tests.dashboards.stand_in import ALARMS as BUDGET
 from tests.dashboards.stand_in import START, StandIn
 from tests.dashboards.stand_in_answers import ALL_SIZES, APART, CHIP, CHIPPED, END
@@ -23,7 +35,7 @@ def monitor():
 
 
 def test_the_page_begins_with_how_many_wait_and_the_newest(monitor):
-    sentence, caution, _, chosen = signals.show_list(monitor, None)
+    sentence, caution, _, chosen = signal_list.show_list(monitor, None)
     assert sentence.startswith("2 signals wait for an answer; the newest, Wed 21 Oct 15:57:")
     assert caution == "Advice only. Stop if unsure."
     assert chosen == "S-chip"
@@ -32,20 +44,21 @@ def test_the_page_begins_with_how_many_wait_and_the_newest(monitor):
 def test_an_answer_is_within_reach_before_the_drawing_and_the_causes():
     laid = str(signals.layout())
     places = [
-        laid.index(f"id='{name}'") for name in (signals.SEEN, signals.DRAWING, signals.CAUSES, signals.HOLD)
+        laid.index(f"id='{name}'")
+        for name in (signal_answer.SEEN, signals.DRAWING, signals.CAUSES, signals.HOLD)
     ]
     assert places == sorted(places)
 
 
 def test_those_that_wait_come_first_and_those_withdrawn_are_folded_away(monitor):
     monitor.respond("S-chip", by="R. Hale", cause="Chipped or lost stone", action="set changed")
-    waiting, answered, gone = signals.ordered(monitor.signals())
+    waiting, answered, gone = signal_list.ordered(monitor.signals())
     assert [[s.id for s in group] for group in (waiting, answered, gone)] == [
         ["S-slip"],
         ["S-chip"],
         ["S-gone"],
     ]
-    listed = signals.show_list(monitor, None)[2]
+    listed = signal_list.show_list(monitor, None)[2]
     assert listed[-1].children[0].children == "Withdrawn, 1"
     assert listed[-1].open is False
 
@@ -70,13 +83,15 @@ def test_every_cause_carries_its_caution_and_the_first_is_open(monitor):
 
 
 def test_an_answer_is_kept_and_moves_the_signal(monitor):
-    said = signals.answer(monitor, "S-chip", "Chipped or lost stone", " set changed ", "R. Hale", seen=False)
+    said = signal_answer.answer(
+        monitor, "S-chip", "Chipped or lost stone", " set changed ", "R. Hale", seen=False
+    )
     assert said == "Kept: Chipped or lost stone: set changed (R. Hale, Sun 25 Oct 06:00)."
     assert monitor.signals().signals[0].state == "answered"
 
 
 def test_seen_alone_leaves_a_signal_waiting_and_says_so(monitor):
-    assert signals.answer(monitor, "S-chip", None, None, "R. Hale", seen=True).startswith(
+    assert signal_answer.answer(monitor, "S-chip", None, None, "R. Hale", seen=True).startswith(
         "Kept: Seen by R. Hale"
     )
     assert one_signal.state_words(monitor.signals().signals[0]).startswith("seen, and waits for an answer")
@@ -92,7 +107,7 @@ def test_seen_alone_leaves_a_signal_waiting_and_says_so(monitor):
     ],
 )
 def test_half_an_answer_is_refused_in_a_sentence_and_not_kept(monitor, cause, action, by, seen):
-    said = signals.answer(monitor, "S-chip", cause, action, by, seen=seen)
+    said = signal_answer.answer(monitor, "S-chip", cause, action, by, seen=seen)
     assert said.endswith(".")
     assert monitor.said == []
 
@@ -155,13 +170,13 @@ def test_the_drawing_rings_the_subgroup_that_called_and_brackets_when_it_may_hav
 
 
 def test_an_unknown_signal_is_a_sentence(monitor):
-    assert "no signal S-none" in str(signals.show_list(monitor, "S-none")[0])
+    assert "no signal S-none" in str(signal_list.show_list(monitor, "S-none")[0])
     with pytest.raises(NotFound):
         signals.chosen_of(monitor.signals(), "S-none")
 
 
 def test_a_cell_without_signals_says_so():
-    sentence, _, listed, chosen = signals.show_list(StandIn(empty=True), None)
+    sentence, _, listed, chosen = signal_list.show_list(StandIn(empty=True), None)
     assert (sentence, listed, chosen) == ("Nothing was signalled yet.", [], None)
 
 

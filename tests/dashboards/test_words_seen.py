@@ -37,6 +37,7 @@ from dashboards.pages import (
     part,
     parts,
     shifts,
+    signal_list,
     signals,
     stone_log,
     stones,
@@ -203,7 +204,7 @@ PAGES = {
     "what the browser draws": lambda m: [*drawn_as.drawn_as()["dictionary"].values()],
     "now": lambda m: [now.layout(), now.show_now(m)],
     "first bores": lambda m: [first_bores.layout(), first_bores.show(m.first_bores())],
-    "signals": lambda m: [signals.layout(), signals.show_list(m, None)[:3]],
+    "signals": lambda m: [signals.layout(), signal_list.show_list(m, None)[:3]],
     "one signal": lambda m: [signals.show_signal(m, s.id) for s in m.signals().signals],
     "the drawing of a signal": lambda m: signals.show_drawing(m, first_signal(m)),
     "a hold list": lambda m: held.show_hold(m, first_signal(m)),
@@ -232,7 +233,7 @@ PAGES = {
 
 SHOWS = {
     "now": now.show_now,
-    "signals": lambda m: signals.show_list(m, None)[:3],
+    "signals": lambda m: signal_list.show_list(m, None)[:3],
     "shifts": lambda m: [shifts.show_lines(m, None, "week", None), shifts.show_shift(m, None, None)],
     "stream": lambda m: stream.show_stream(m, "spindle=S9", "two", None, "none"),
     "part": lambda m: part.show_part(m, None),

@@ -1,0 +1,80 @@
+"""The form that says what became of held parts, by name and with a reason."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from dash import Dash, Input, Output, State, dcc, html
+
+from cellmon.monitor.hold import DISPOSITIONS
+from cellmon.words import say
+from dashboards.figures.terms import term
+from dashboards.pages import asked, held, parts, written
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+WHICH, NAMED, AS, WHO, WHY, RELEASE, SAID = (
+    "signals-which",
+    "signals-named",
+    "signals-as",
+    "signals-hold",
+    "signals-why",
+    "signals-release",
+    "signals-released",
+)
+
+
+def layout() -> html.Div:
+    """Return the form: which of the parts, what they are, who says so and why."""
+    which = dcc.RadioItems(
+        id=WHICH,
+        value="conform",
+        className="choice",
+        options=[{"label": say(words), "value": name} for name, words in held.WHICH.items()],
+    )
+    became = dcc.RadioItems(
+        id=AS, className="choice", options=[{"label": term(word), "value": word} for word in DISPOSITIONS]
+    )
+    form = [
+        parts.field(say("Which parts"), which),
+        parts.field(say("are"), became),
+        html.Div(
+            [
+                parts.field(say("Serials, where named"), dcc.Input(id=NAMED, autoComplete="off")),
+                asked.who_field(WHO),
+                parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off")),
+                html.Button(say("Say so"), id=RELEASE, className="step"),
+            ],
+            className="stacked",
+        ),
+    ]
+    return html.Div([html.Div(form, className="release"), written.below(SAID)])
+
+
+def register(app: Dash, monitor: Monitor, chosen: str) -> None:
+    """Wire the form; `chosen` holds the signal that is shown, and nothing typed for one stays for another."""
+
+    @app.callback(
+        *(Output(field, "value") for field in (NAMED, WHY)),
+        Output(SAID, "children", allow_duplicate=True),
+        Input(chosen, "data"),
+        prevent_initial_call=True,
+    )
+    def _(signal: str | None) -> list[Any]:
+        return ["", "", ""]
+
+    def deed(signal: str | None, which: str, *typed: Any) -> str:
+        named, as_, why, by, code = typed
+        return held.release(monitor, signal, which, named, as_, by, why, code)
+
+    written.register(
+        app,
+        monitor,
+        deed,
+        said=SAID,
+        who=WHO,
+        presses=[RELEASE],
+        of=[State(chosen, "data"), State(WHICH, "value")],
+        fields={NAMED: "", AS: None, WHY: ""},
+    )

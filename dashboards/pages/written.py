@@ -1,0 +1,103 @@
+"""A form by which a person does something: what became of it is said below, and what was kept is taken out.
+
+Only what still stands as it was sent is taken out, and nothing where somebody writes just then
+(`assets/written.js`), so an answer that comes late empties no field in which the next one was begun.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
+
+from dashboards.pages import asked, parts
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
+
+Deed = Callable[..., str]
+"""Takes what the fields hold, the name and the code; returns `Kept` words, or why nothing was kept."""
+
+
+class Kept(str):
+    """Words of what was kept; what was refused is told in a plain string."""
+
+    __slots__ = ()
+
+
+def below(said: str) -> html.Div:
+    """Return where it is said what became of a form, and what the browser takes out of it."""
+    return html.Div([html.P(id=said, className="said", role="status"), dcc.Store(id=_kept(said))])
+
+
+def _kept(said: str) -> str:
+    return f"{said}-kept"
+
+
+def register(
+    app: Dash,
+    monitor: Monitor,
+    deed: Deed,
+    *,
+    said: str,
+    who: str,
+    presses: Sequence[str],
+    of: Sequence[State] = (),
+    fields: Mapping[str, Any],
+) -> None:
+    """Wire a form.
+
+    Parameters
+    ----------
+    app : Dash
+    monitor : Monitor
+    deed : callable
+        What is done: called with the values of `of`, of the `fields`, with the name and with the code.
+    said : str
+        Id of the words below the form (`below`).
+    who : str
+        Prefix of the form's name and code (`asked.who_field`).
+    presses : sequence of str
+        Ids of its buttons.
+    of : sequence of State
+        What it is about; stays.
+    fields : mapping
+        Ids of what is written or chosen, each with what stands in it once it is taken out.
+    """
+    pressed, names = len(presses), list(fields)
+
+    @app.callback(
+        Output(said, "children"),
+        Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(who),
+        Output(_kept(said), "data"),
+        *(Input(press, "n_clicks") for press in presses),
+        *of,
+        *(State(field, "value") for field in names),
+        *asked.states(who),
+        State(parts.CHANGE, "data"),
+        prevent_initial_call=True,
+    )
+    def _(*given: Any) -> list[Any]:
+        if not any(given[:pressed]):
+            return [no_update] * 4
+        *typed, before = given[pressed:]
+        told = deed(*typed)
+        wrote = typed[len(of) : len(of) + len(names)]
+        return [told, parts.moved(monitor, before), "", taken_out(told, fields, wrote)]
+
+    app.clientside_callback(
+        ClientsideFunction("cellmon", "takenOut"),
+        [Output(field, "value", allow_duplicate=True) for field in names],
+        Input(_kept(said), "data"),
+        *(State(field, "value") for field in names),
+        prevent_initial_call=True,
+    )
+
+
+def taken_out(told: str, fields: Mapping[str, Any], wrote: Sequence[Any]) -> Any:
+    """Return id, what was sent and what is to stand there of each field; nothing where nothing was kept."""
+    if not isinstance(told, Kept):
+        return no_update
+    return [[field, sent, empty] for (field, empty), sent in zip(fields.items(), wrote, strict=True)]
