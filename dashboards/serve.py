@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import socket
 import threading
-import time
 from collections.abc import Callable
 from contextlib import suppress
 from importlib import import_module
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from cellmon import lengths
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.words import say
-from dashboards.kept import kept
+from dashboards.kept import beside, kept
 from dashboards.reached import Reached, reached
 
 if TYPE_CHECKING:
@@ -22,8 +21,6 @@ if TYPE_CHECKING:
 THREADS = 8  # every open page asks once a second, and one slow question must not keep them waiting
 LARGEST_BODY = 128 * 2**20
 """Bytes of a request: a file laid on a page, and no more."""
-BETWEEN_S = 0.1
-"""A pause, for a lock goes to whoever lets go of it when they ask for it again at once."""
 BELIEVED = frozenset({"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"})
 
 
@@ -57,21 +54,21 @@ def serve(
 
 
 def warm(monitor: Monitor) -> None:
-    """Work out all of Now, what every other page begins with, and then the price of other rules.
+    """Work out what every page begins with, all of Now first, and last the price of other rules.
 
     Whoever comes first finds the answers that a process would else work out while they wait; whoever comes
-    before is let in between two of them.
+    before goes first and waits for none of it, but for the answer they ask for themselves.
     """
     from dashboards.first_said import BEGINS, first_said
-    from dashboards.pages import now
+    from dashboards.pages import claims, now, stones
 
-    with lengths.shown_in(monitor.sheet.cell.lengths_shown):
-        now.show_now(monitor)
-        for path in BEGINS:
-            time.sleep(BETWEEN_S)
-            first_said(monitor, path)
+    last = (claims.PATH, stones.PATH)  # they take longest to begin
+    with beside(monitor) as apart, lengths.shown_in(apart.sheet.cell.lengths_shown):
+        now.show_now(apart)
+        for path in sorted(BEGINS, key=last.__contains__):
+            first_said(apart, path)
         with suppress(CellmonError):
-            monitor.alarms()
+            apart.alarms()
 
 
 def listening(monitor: Monitor, host: str, port: int, *, how: Reached | None = None) -> Any:

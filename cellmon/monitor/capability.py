@@ -76,6 +76,8 @@ def capability(
 
 def _audited(view: View, feature: str | None) -> tuple[Stream, ...]:
     """Return the streams of other instruments with values enough to be told unasked, or asked for by name."""
+    if feature is not None and not any(feature in part.audited for part in view.sheet.parts):
+        return ()
     known = sorted(view.audited.items(), key=lambda one: one[0])
     return tuple(s for s, of in known if s.feature == feature or len(of.value) >= LEAST_AUDITED)
 

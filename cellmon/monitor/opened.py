@@ -99,6 +99,22 @@ class Opened:
             raise
         return opened
 
+    def twin(self, *, before_each_look: Callable[[], None]) -> Self:
+        """Open the same cell once more; `before_each_look` is called before each look into the store."""
+        store = Store(self.on_disk.sheet.store.url, folder=self.folder, at=int(clock().astype(np.int64)))
+        store.before_each_look(before_each_look)
+        found = type(self)(self.folder, self.on_disk, store, as_of=None)
+        found._as_of, found._own_causes = self._as_of, self._own_causes
+        return found
+
+    def take_over(self, twin: Opened) -> None:
+        """Take over what a twin worked out; no question that is kept may be under way in either."""
+        self._carried = self._carried | twin._carried
+        mine, its = self._worked_out, twin._worked_out
+        if its is not None and (mine is None or mine[0] == its[0]):
+            self._worked_out = (its[0], {**its[1], **({} if mine is None else mine[1])})
+        self._stones = self._stones or twin._stones
+
     def close(self) -> None:
         """Let go of the store."""
         self._store.close()

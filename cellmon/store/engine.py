@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
@@ -121,6 +121,10 @@ class Store:
         except OSError:
             return None
         return found.st_dev, found.st_ino
+
+    def before_each_look(self, call: Callable[[], None]) -> None:
+        """Have something called before each statement that is sent."""
+        event.listen(self.engine, "before_cursor_execute", lambda *_: call())
 
     @property
     def name(self) -> str:

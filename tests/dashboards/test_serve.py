@@ -5,15 +5,18 @@ from __future__ import annotations
 import re
 import socket
 from functools import partial
+from threading import Event, Thread
 
 import pytest
 
 import cellmon
 from cellmon.errors import CellmonError, WrongUsage
+from cellmon.records import Kind
 from dashboards import first_said
+from dashboards import kept as kept_module
 from dashboards.app import create_app
 from dashboards.frame import DRAWS
-from dashboards.kept import QUESTIONS, kept
+from dashboards.kept import QUESTIONS, beside, kept
 from dashboards.reached import is_loopback
 from dashboards.serve import listening, warm
 from tests.dashboards.stand_in import StandIn
@@ -68,8 +71,14 @@ def test_the_script_that_draws_is_asked_for_with_the_first():
 class Counting:
     """A monitor that remembers what was asked of it."""
 
-    def __init__(self, monitor):
-        self.monitor, self.asked = monitor, []
+    def __init__(self, monitor, asked=None):
+        self.monitor, self.asked = monitor, [] if asked is None else asked
+
+    def twin(self, **given):
+        return Counting(self.monitor.twin(**given), self.asked)
+
+    def take_over(self, twin):
+        self.monitor.take_over(twin.monitor)
 
     def __getattr__(self, name):
         found = getattr(self.monitor, name)
@@ -100,3 +109,84 @@ def test_everything_the_page_loads_comes_from_here():
     assert "//cdn" not in html
     assert 'src="http' not in html
     assert 'href="http' not in html
+
+
+class Slow:
+    """A monitor whose question takes until it is let go; its twin looks into the store before."""
+
+    def __init__(self):
+        self.go, self.began, self.taken, self.look = Event(), Event(), [], None
+
+    def last_change(self):
+        return 1
+
+    def now(self, what=None):
+        if self.look is not None:
+            self.look()
+        self.began.set()
+        assert self.go.wait(20)
+        return what or self
+
+    def twin(self, *, before_each_look):
+        self.beside = Slow()
+        self.beside.look = before_each_look
+        return self.beside
+
+    def take_over(self, twin):
+        self.taken.append(twin)
+
+    def close(self):
+        self.closed = True
+
+
+def in_thread(work):
+    found = []
+    running = Thread(target=lambda: found.append(work()), daemon=True)
+    running.start()
+    return running, found
+
+
+def test_nobody_waits_for_what_is_worked_out_ahead_but_for_their_own_answer():
+    slow = Slow()
+    monitor = kept(slow)
+    with beside(monitor) as apart:
+        ahead, found = in_thread(lambda: apart.now("ahead"))
+        assert slow.beside.began.wait(20)
+        slow.go.set()
+        assert monitor.now("another") == "another", "at once, while the other is still at it"
+        same, its = in_thread(lambda: monitor.now("ahead"))
+        slow.began.clear()
+        slow.beside.go.set()
+        for running in (ahead, same):
+            running.join(20)
+        assert found == its == ["ahead"] and not slow.began.is_set(), "found once, for both"
+    assert slow.taken == [slow.beside] and slow.beside.closed
+
+
+def test_who_works_ahead_looks_into_the_store_only_while_nobody_asks(monkeypatch):
+    monkeypatch.setattr(kept_module, "LETS_PASS_S", 20)
+    slow = Slow()
+    monitor = kept(slow)
+    with beside(monitor) as apart:
+        slow.beside.go.set()
+        visitor, _ = in_thread(lambda: monitor.now("visitor"))
+        assert slow.began.wait(20)
+        ahead, found = in_thread(lambda: apart.now("ahead"))
+        assert not slow.beside.began.wait(0.2)
+        slow.go.set()
+        for running in (visitor, ahead):
+            running.join(20)
+        assert found == ["ahead"]
+
+
+def test_what_was_worked_out_ahead_serves_the_next_state_too(make_cell):
+    monitor = kept(make_cell())
+    with beside(monitor) as apart:
+        known = apart.stone_picture()
+        assert not monitor._monitor._carried
+    assert "bores one by one" in monitor._monitor._carried
+    monitor.log(Kind.EVENTS, {"event": "gauge-zeroed", "gauge": "G1", "at": "2026-10-25T04:00:00Z"})
+    fresh = cellmon.open_cell(monitor.folder)
+    assert monitor.stone_picture().as_of == fresh.stone_picture().as_of >= known.as_of
+    assert monitor.now().spindles[0].sentence == fresh.now().spindles[0].sentence
+    fresh.close()
