@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -96,6 +97,11 @@ class Told:
         """Yield the signals kept under some names, without their outlines."""
         for some in _some(select(schema.TOLD), ids):
             yield from map(_signal, self.conn.execute(some))
+
+    def told_among(self, ids: Collection[str]) -> set[str]:
+        """Return under which of some names a signal is kept."""
+        found = (self.conn.execute(some).scalars() for some in _some(select(schema.TOLD.c.id), ids))
+        return set(chain.from_iterable(found))
 
     def outlines_of(self, ids: Collection[str]) -> Iterator[tuple[str, Mapping[str, Any]]]:
         """Yield what is shown of the signals kept under some names, each beside its name."""

@@ -322,6 +322,5 @@ def _named(session: Session, before: Sequence[Group], groups: Sequence[Group]) -
     first, last = (np.datetime64(edge, "us") for edge in span_of([*before, *groups]))
     announced = session.announced_between(first - KEEPS_NAME, last + KEEPS_NAME)
     mine = {g.id for g in before}
-    others = [a.id for a in announced if a.id not in mine]
-    elsewhere = {g.id for g in groups_named(session, others)}
+    elsewhere = session.told_among([a.id for a in announced if a.id not in mine])
     return named(groups, announced, elsewhere=elsewhere).groups
