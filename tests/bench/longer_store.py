@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
+from operator import itemgetter
 from types import SimpleNamespace
 from typing import Any
 
@@ -22,9 +23,15 @@ from cellmon.records import Stream
 from cellmon.store import Session, bulk, schema
 from cellmon.store.chunks import decode, encode
 
-MOMENTS = ("day", "first_at", "unit_start", "in_force_from", "use_by", "due")
+MOMENTS = ("day", "first_at", "unit_start", "in_force_from", "use_by", "due", "until")
 ONCE = {"stock", "gauge_study", "stone_sets", "mating_parts", "provisional"}
 """Tables whose length no answer about a block depends on, and those that hold one row a stream."""
+LEADS = {
+    schema.TOLD: lambda body: body["calls"][0],
+    schema.OUTLINES: itemgetter("lead"),
+    schema.ANNOUNCED: dict,
+}
+"""Tables whose rows bear the name of a signal, and where each says of its first call."""
 AT_A_TIME = 200
 WEEK_US = 7 * 86_400 * 1_000_000
 
@@ -68,10 +75,9 @@ def _rows(session: Session, table: Table, names: list[str]) -> Iterator[Mapping[
 def _earlier(table: Table, row: Mapping[str, Any], us: int, mark: str) -> dict[str, Any]:
     """Return one row as it would stand so much earlier; a signal bears the name of its own moment."""
     moved = {name: _moved(name, value, us, mark) for name, value in row.items()}
-    if table not in (schema.TOLD, schema.ANNOUNCED):
+    if table not in LEADS:
         return moved
-    body = json.loads(moved["body"])
-    lead = body["calls"][0] if table is schema.TOLD else body
+    lead = LEADS[table](json.loads(moved["body"]))
     at = np.datetime64(lead["at"], "us")
     stream = moved.get("stream") or stream_key(Stream(**lead["stream"]))
     called = SimpleNamespace(
