@@ -251,7 +251,14 @@ class BreakIn:
 
     def pending(self, honed: float) -> float:
         """Return what of it is still to come after so many bores, µm."""
-        return self.extra_um * (1.0 - min(max(honed, 0.0) / self.bores, 1.0)) if self.bores > 0 else 0.0
+        return float(self.still(honed))
+
+    def still(self, honed: ArrayLike) -> Floats:
+        """Return what `pending` says after each of many counts of bores, of their shape."""
+        gone = np.maximum(np.asarray(honed, dtype=np.float64), 0.0)
+        if self.bores <= 0:
+            return np.zeros(gone.shape)
+        return np.asarray(self.extra_um * (1.0 - np.minimum(gone / self.bores, 1.0)), dtype=np.float64)
 
 
 NO_BREAK_IN = BreakIn(bores=0.0, extra_um=0.0)
@@ -285,16 +292,17 @@ def break_in(bores: Sequence[ArrayLike], wear_um: Sequence[ArrayLike], *, life_b
     sets = [(b, w) for b, w in pairs if len(b) > 2 and (np.diff(b) > 0).all()]
     if not sets:
         return NO_BREAK_IN
-    without = sum(_off_line(b, w).squares for b, w in sets)
+    lines = [_OffLine.of(b, w) for b, w in sets]
+    without = sum(float((line.off**2).sum()) for line in lines)
     points = sum(len(b) - 2 for b, _ in sets)
     best, gain = NO_BREAK_IN, SURE
     for share in BREAK_INS:
         length = share * life_bores
-        parts = [_with_break_in(b, w, length) for b, w in sets]
-        bending = sum(p.bending for p in parts)
+        bends = [line.bend(length) for line in lines]
+        bending = sum(float((bend**2).sum()) for bend in bends)
         if bending <= 0:
             continue
-        extra = sum(p.both for p in parts) / bending
+        extra = sum(float((b * line.off).sum()) for b, line in zip(bends, lines, strict=True)) / bending
         left = without - extra**2 * bending
         found = points * np.log(without / left) if left > 0 else np.inf
         if extra > 0 and found > gain:
@@ -303,28 +311,26 @@ def break_in(bores: Sequence[ArrayLike], wear_um: Sequence[ArrayLike], *, life_b
     return best
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Bend:
-    squares: float
-    both: float = 0.0
-    bending: float = 0.0
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _OffLine:
+    """One set's increments against its own line; all over the root of their bores."""
+
+    bores: Floats
+    honed: Floats
+    root: Floats
+    off: Floats
+
+    @classmethod
+    def of(cls, bores: Floats, wear: Floats) -> _OffLine:
+        honed = np.diff(bores)
+        root = np.sqrt(honed)
+        return cls(bores=bores, honed=honed, root=root, off=_residual(np.diff(wear), honed, root))
+
+    def bend(self, length: float) -> Floats:
+        """Return what a break-in of some length would add to each increment, off a line."""
+        return _residual(np.diff(np.minimum(self.bores / length, 1.0)), self.honed, self.root)
 
 
-def _off_line(bores: Floats, wear: Floats) -> _Bend:
-    """Return the squares of increments about the set's own line, each over its bores."""
-    return _Bend(squares=float((_residual(np.diff(wear), np.diff(bores)) ** 2).sum()))
-
-
-def _with_break_in(bores: Floats, wear: Floats, length: float) -> _Bend:
-    honed = np.diff(bores)
-    bend = _residual(np.diff(np.minimum(bores / length, 1.0)), honed)
-    return _Bend(
-        squares=0.0,
-        both=float((bend * _residual(np.diff(wear), honed)).sum()),
-        bending=float((bend**2).sum()),
-    )
-
-
-def _residual(step: Floats, honed: Floats) -> Floats:
+def _residual(step: Floats, honed: Floats, root: Floats) -> Floats:
     """Return increments less a line's, standardised by the root of their bores."""
-    return np.asarray((step - step.sum() / honed.sum() * honed) / np.sqrt(honed), dtype=np.float64)
+    return np.asarray((step - step.sum() / honed.sum() * honed) / root, dtype=np.float64)

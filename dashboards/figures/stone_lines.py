@@ -87,10 +87,11 @@ def _reach(one: SetLine) -> float:
 
 
 @lru_cache(maxsize=4)
-def _past(lines: tuple[SetLine, ...], _spoken: tuple[object, ...]) -> tuple[theme.Trace, ...]:
+def _past(lines: tuple[SetLine, ...], spoken: tuple[object, ...]) -> tuple[theme.Trace, ...]:
     """Draw all past sets as one pale trace, where they ended, and a name at every point.
 
-    They stand still from batch to batch, so they are drawn once for each way of speaking.
+    They stand still from batch to batch, so they are drawn once for each way of speaking; and their
+    rounds once more where the lines move between them, as what new sets lose at first is known better.
 
     Of very many, lines that would lie in the same pixels are drawn once; no chip is left out.
     """
@@ -100,7 +101,28 @@ def _past(lines: tuple[SetLine, ...], _spoken: tuple[object, ...]) -> tuple[them
         x += [*one.bores.tolist(), None]
         y += [*one.left_um.tolist(), None]
     pale = {"color": theme.QUIET, "width": 1 if len(lines) <= MANY else 0.5}
-    drawn = [theme.points(x, y, mode="lines", line=pale, name="past sets")]
+    drawn = theme.points(x, y, mode="lines", line=pale, name="past sets")
+    return (drawn, *_past_rounds(_Rounds(lines), spoken))
+
+
+class _Rounds:
+    """Lines that are the same ones to whoever draws their rounds alone: those are the same."""
+
+    def __init__(self, lines: Sequence[SetLine]) -> None:
+        self.lines = lines
+        self._told = [(one.stone_set, one.rounds) for one in lines]
+
+    def __hash__(self) -> int:
+        return hash(tuple((name, len(rounds)) for name, rounds in self._told))
+
+    def __eq__(self, other: object) -> bool:
+        # a tuple of rounds that nothing touched is the very same one; whole lists compare by that first
+        return isinstance(other, _Rounds) and self._told == other._told
+
+
+@lru_cache(maxsize=4)
+def _past_rounds(past: _Rounds, _spoken: tuple[object, ...]) -> tuple[theme.Trace, ...]:
+    lines = past.lines
     every = [(one, r) for one in lines for r in one.rounds]
     rounds = [every[i] for i in _seen([(r.bores, r.left_um) for _, r in every])]
     unseen = {"size": 9, "color": "rgba(0,0,0,0)"}
@@ -114,18 +136,15 @@ def _past(lines: tuple[SetLine, ...], _spoken: tuple[object, ...]) -> tuple[them
     )
     sizes = {one: stream_until(_size_of(one)) for one in lines}
     links = [f"{sizes[one]}{quote(r.at.isoformat())}" for one, r in rounds]
-    drawn.append(opens_links({**named, "hoverinfo": "text"}, links))
     chips = [(one, r) for one, r in every if r.jump == "chip"]
-    drawn.append(
-        theme.points(
-            [r.bores for _, r in chips],
-            [r.left_um for _, r in chips],
-            mode="markers",
-            marker={**CHIPPED, "color": theme.SOFT},
-            name="chipped",
-        )
+    chipped = theme.points(
+        [r.bores for _, r in chips],
+        [r.left_um for _, r in chips],
+        mode="markers",
+        marker={**CHIPPED, "color": theme.SOFT},
+        name="chipped",
     )
-    return tuple(drawn)
+    return opens_links({**named, "hoverinfo": "text"}, links), chipped
 
 
 def shown_lines(lines: Sequence[SetLine]) -> list[SetLine]:

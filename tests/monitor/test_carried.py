@@ -129,3 +129,20 @@ def test_what_is_over_is_not_worked_out_again(cell, tmp_path, monkeypatch):
     drawn = {one.stone_set: one for one in cell.stone_picture().lines}
     assert all(drawn[name] is lines_before[name] for name in off & set(drawn))
     assert len(looked) <= 4, "only dressings of the last hours have other subgroups around them"
+
+
+def test_bores_that_come_late_move_only_the_sets_they_wore(cell, tmp_path, monkeypatch):
+    from cellmon.monitor.stones import kinds, odd
+
+    found = answers(cell)
+    _, dressed = past_dressing(cell)
+    looked, grown, set_wear, say_grown = [], [], kinds.set_wear, odd._grown
+    monkeypatch.setattr(kinds, "set_wear", lambda *given: looked.append(1) or set_wear(*given))
+    monkeypatch.setattr(odd, "_grown", lambda *given: grown.append(given[1]) or say_grown(*given))
+    late_rows(cell, tmp_path, dressed + np.timedelta64(3, "h"))
+    now = answers(cell)
+    measured = [one.stone_set for one in cell.stones().sets if one.rounds]
+    assert 0 < len(looked) < len(measured), "only what lay on rounds of other bores is worn anew"
+    assert len(set(grown)) < len(measured)
+    monkeypatch.undo()
+    assert changed(cell, found) == now

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -98,13 +99,26 @@ class KindKnown:
         return None if guess is None else guessed_prior(*guess, depth_um=self.depth_um)
 
 
-def know_kind(kind: StoneKind, rounds: Mapping[str, Rounds]) -> KindKnown:
-    """Learn what the sets of a kind that were measured teach."""
+WearOf = Callable[[Mapping[str, Any], Callable[[str], SetWear]], dict[str, SetWear]]
+
+
+def know_kind(kind: StoneKind, rounds: Mapping[str, Rounds], *, each: WearOf | None = None) -> KindKnown:
+    """Learn what the sets of a kind that were measured teach.
+
+    `each` returns the wear of every set, given what it rests on: worked out now, or as it was.
+    """
     repeats = [one.repeats_um for one in rounds.values() if len(one.repeats_um)]
     reading = repeatability(
         [one.thickness for one in rounds.values()], np.concatenate(repeats) if repeats else ()
     )
-    wear = {name: set_wear(one.thickness, reading) for name, one in rounds.items()}
+
+    def wear_of(name: str) -> SetWear:
+        return set_wear(rounds[name].thickness, reading)
+
+    if each is None:
+        wear = {name: wear_of(name) for name in rounds}
+    else:
+        wear = each({name: (one, reading) for name, one in rounds.items()}, wear_of)
     life = _life_bores(kind, wear)
     early = {name: one for name, one in wear.items() if one.bores[0] == 0 and one.plain.all()}
     broken = NO_BREAK_IN
@@ -132,7 +146,7 @@ def _life_bores(kind: StoneKind, wear: Mapping[str, SetWear]) -> float | None:
 
 def path_of(wear: SetWear, broken: BreakIn) -> Path | None:
     """Return the plain increments of a set's thinnest place, less what the break-in took."""
-    taken = np.array([broken.extra_um - broken.pending(n) for n in wear.bores])
+    taken = broken.extra_um - broken.still(wear.bores)
     worn = -np.diff(wear.thinnest_um) - np.diff(taken)
     plain = wear.plain & np.isfinite(worn)
     if not plain.any() or worn[plain].sum() <= 0:

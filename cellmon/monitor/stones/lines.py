@@ -11,12 +11,11 @@ from numpy.typing import NDArray
 
 from cellmon.monitor.stones.kinds import KindKnown, SetLife
 from cellmon.monitor.stones.log import Stay
-from cellmon.monitor.stones.measured import bores_at
+from cellmon.monitor.stones.measured import Rounds
 from cellmon.monitor.stones.now import Received, StonesNow
 from cellmon.monitor.stones.sets import State, state_of
 from cellmon.monitor.stones.when import clock_of
-from cellmon.records import Times
-from cellmon.stones.wear import Jump
+from cellmon.stones.wear import Jump, SetWear
 from cellmon.words import say
 
 Floats = NDArray[np.float64]
@@ -134,6 +133,11 @@ def _rounds(now: StonesNow, name: str, known: KindKnown) -> tuple[LinePoint, ...
     wear, rounds = known.wear.get(name), now.rounds.get(name)
     if wear is None or rounds is None:
         return ()
+    rests_on = (wear, rounds, known.reading, known.kind)
+    return now.told("points", name, rests_on, lambda: _points(now, rounds, wear, known))
+
+
+def _points(now: StonesNow, rounds: Rounds, wear: SetWear, known: KindKnown) -> tuple[LinePoint, ...]:
     least = known.kind.least_thickness_mm * 1000
     half = None if known.reading is None else SURE_90 * known.reading_um
     return tuple(
@@ -167,7 +171,7 @@ def _knots(known: KindKnown, rounds: tuple[LinePoint, ...]) -> _Knots:
     ends = known.break_in.bores
     if not bores[0] < ends < bores[-1]:
         return _Knots(bores=bores, left_um=left)
-    steady = left - np.array([known.break_in.pending(n) for n in bores])
+    steady = left - known.break_in.still(bores)
     k = int(np.searchsorted(bores, ends))
     bend = float(np.interp(ends, bores, steady))
     return _Knots(bores=np.insert(bores, k, ends), left_um=np.insert(left, k, bend))
@@ -183,13 +187,11 @@ def _dressings(now: StonesNow, name: str, knots: _Knots) -> tuple[LineMark, ...]
     mine = now.log.dressings_of(name)
     if not mine:
         return ()
-    moments: Times = np.array([d.at for d in mine], dtype="datetime64[us]")
-    before = now.received.get(name, Received()).bores_before
-    bores = bores_at(now.stays(name), now.honed, moments, before=before)
+    bores = now.by_dressings(name)
     left = np.interp(bores, knots.bores, knots.left_um)
     return tuple(
-        LineMark(at=now.view.local(at), bores=float(b), left_um=float(u))
-        for at, b, u in zip(moments, bores, left, strict=True)
+        LineMark(at=now.view.local(d.at), bores=b, left_um=u)
+        for d, b, u in zip(mine, bores, left.tolist(), strict=True)
     )
 
 
@@ -204,7 +206,7 @@ def _fan(now: StonesNow, known: KindKnown, life: SetLife, stay: Stay | None, hon
     to_come = np.array([*levels, [life.life.p05, life.life.p50, life.life.p95]])
     told = life.since_um if life.worn.bores_since == 0 else 0.0  # by the expander, taken off the depth
     pending = max(life.depth_um - life.worn.depth_um - told, 0.0)
-    broken_in = pending - np.array([known.break_in.pending(honed + n) for n in to_come[:, 1]])
+    broken_in = pending - known.break_in.still(honed + to_come[:, 1])
     clock = None
     if stay is not None and stay.end is None:
         clock = clock_of(now.view, stay.spindle, bores=life.life.p95)

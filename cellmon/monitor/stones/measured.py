@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
@@ -61,11 +61,6 @@ class Rounds:
         """Return whether others say the same: of the same measurements, with the same bores by then."""
         alike = self.thickness.um is other.thickness.um
         return alike and np.array_equal(self.thickness.bores, other.thickness.bores)
-
-    @property
-    def bare(self) -> Rounds:
-        """These without what is said of them."""
-        return replace(self, last=(), asked=(), said=())
 
     def swap(self, *, reading_um: float) -> Swap | None:
         """Return how stones may have changed place at the last round."""

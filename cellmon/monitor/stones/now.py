@@ -15,7 +15,6 @@ import numpy as np
 
 from cellmon import lengths
 from cellmon.judged import Bores, Subgroups
-from cellmon.monitor.kept import kept
 from cellmon.monitor.stones.before import sizes_before
 from cellmon.monitor.stones.counted import counted_since
 from cellmon.monitor.stones.honed import Honed
@@ -103,6 +102,14 @@ class StonesNow:
         before = self.received.get(name, Received()).bores_before
         return float(bores_at(self.stays(name), self.honed, moment, before=before)[0])
 
+    def by_dressings(self, name: str) -> tuple[float, ...]:
+        """Return the bores a set had honed by each of its dressings."""
+        return self._honed[name][1 : 1 + len(self.log.dressings_of(name))]
+
+    def by_ends(self, name: str) -> tuple[float, ...]:
+        """Return the bores a set had honed by the end of each of its stays but the last."""
+        return self._honed[name][1 + len(self.log.dressings_of(name)) :]
+
     @cached_property
     def _honed(self) -> Mapping[str, tuple[float, ...]]:
         """The bores of every set by now, by each of its dressings, and by each stay's end."""
@@ -134,6 +141,11 @@ class StonesNow:
         spoken = f"{what} {voice()} {lengths.shown()}"  # of each language and unit of lengths
         stands = self.view.carry_each(spoken, rests_on, work)
         return [stands[name] if name in stands else work(name) for name in names]
+
+    def told(self, what: str, name: str, rests_on: tuple[Any, ...], work: Callable[[], Told]) -> Told:
+        """Return a part of what is told of a set as it was, while what it rests on stays as it is."""
+        spoken = f"{what} of {name} {voice()} {lengths.shown()}"
+        return self.view.carry(spoken, (*rests_on, self.view.rules.now.version), work)
 
     def running(self) -> tuple[Stay, ...]:
         """Return the stays of the sets that are fitted, by spindle."""
@@ -284,12 +296,13 @@ def stones_now(view: View) -> StonesNow:
     known = {}
     for kind in view.sheet.stone_kinds:
         mine = {n: r for n, r in rounds.items() if by_set[n] is kind and n not in found.unknown}
-        known[kind.id] = view.carry(f"kind {kind.id}", (kind, mine), partial(_known_of, kind, mine))
+        known[kind.id] = _learned(view, kind, mine)
     return replace(found, rounds=rounds, kinds=known)
 
 
-def _known_of(kind: StoneKind, rounds: Mapping[str, Rounds]) -> KindKnown:
-    return kept(know_kind, kind, {name: one.bare for name, one in rounds.items()})
+def _learned(view: View, kind: StoneKind, rounds: Mapping[str, Rounds]) -> KindKnown:
+    each = partial(view.carry_each, f"wear of {kind.id}")
+    return view.carry(f"kind {kind.id}", (kind, rounds), lambda: know_kind(kind, rounds, each=each))
 
 
 def _rows(view: View, kind: Kind) -> Any:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 
 from cellmon import lengths
 from cellmon.local import number
 from cellmon.monitor.stones.kinds import KindKnown
-from cellmon.monitor.stones.now import StonesNow, end_before
+from cellmon.monitor.stones.now import StonesNow
 from cellmon.stones.wear import Jump
 from cellmon.words import say, to_say
 
@@ -31,8 +29,15 @@ JUMPED = {
 def odd_of(now: StonesNow, name: str) -> tuple[str, ...]:
     """Say where thickness grew, jumped or fell under the least, and what was assumed."""
     known = now.known(name)
-    worn = [] if known is None or name not in known.wear else _worn(now, name, known)
-    return (*worn, *_counted_otherwise(now, name))
+    wear = None if known is None else known.wear.get(name)
+    reading = None if known is None else known.reading
+
+    def look() -> tuple[str, ...]:
+        worn = [] if known is None or wear is None else _worn(now, name, known)
+        return (*worn, *_counted_otherwise(now, name))
+
+    rests_on = (now.rounds.get(name), wear, reading, now.stays(name), now.by_ends(name))
+    return now.told("oddities", name, rests_on, look)
 
 
 def _worn(now: StonesNow, name: str, known: KindKnown) -> list[str]:
@@ -67,8 +72,7 @@ def _grown(now: StonesNow, name: str, known: KindKnown) -> list[str]:
 def _counted_otherwise(now: StonesNow, name: str) -> list[str]:
     """Say where a set came back with other bores than the log had counted."""
     found = []
-    for earlier, stay in pairwise(now.stays(name)):
-        counted = now.bores(name, end_before(earlier, stay)) if stay.before else 0.0
+    for stay, counted in zip(now.stays(name)[1:], now.by_ends(name), strict=True):
         if stay.before and contradicts(stay.before, counted):
             larger = max(stay.before, counted)
             found.append(

@@ -121,7 +121,8 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
     left = _remaining(now, name, kind is not None, state, life, why_not)
     good = None if fitted is None else good_bores(now, fitted, why_not)
     face = None if fitted is None else face_of(now, fitted, known)
-    told = _shape(kind_known=known, rounds=rounds, why_not=why_not)
+    told = now.told("shape", name, (rounds, *_measuring(known)), lambda: _shape(known, rounds))
+    why_not.update(told.why_not)
     since = None if fitted is None else bores_since_dress(now, fitted)
     advice = (
         Advice(advice=None, why=_gone(last))
@@ -160,10 +161,10 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
         face=face,
         advice=advice.advice,
         why=advice.why,
-        stays=tuple(_stay(now, stay) for stay in stays),
+        stays=now.told("stays", name, stays, lambda: tuple(_stay(now, stay) for stay in stays)),
         rounds=_rounds(now, known, rounds, name),
         stones=() if rounds is None else rounds.last,
-        asked=_asked(rounds, known),
+        asked=now.told("asked", name, (rounds, *_measuring(known)), lambda: _asked(rounds, known)),
         assumed=(
             *now.log.assumed.get(name, ()),
             *(() if rounds is None else rounds.said),
@@ -212,7 +213,7 @@ def _rate(known: KindKnown | None, name: str, why_not: dict[str, str]) -> Estima
         why_not["wear_um_per_1000_bores"] = say("it has not been measured twice with bores between")
         return None
     wear, honed = known.wear[name], np.diff(known.wear[name].bores)
-    taken = np.array([known.break_in.extra_um - known.break_in.pending(n) for n in wear.bores])
+    taken = known.break_in.extra_um - known.break_in.still(wear.bores)
     worn = (np.diff(wear.mean_um) - np.diff(taken))[wear.plain]
     bores = float(honed[wear.plain].sum())
     prior = known.expected
@@ -244,14 +245,19 @@ class _Told:
     parallel_um: float | None = None
     shape: Shape | None = None
     truing: str | None = None
+    why_not: Mapping[str, str] = field(default_factory=dict)
 
 
-def _shape(*, kind_known: KindKnown | None, rounds: Rounds | None, why_not: dict[str, str]) -> _Told:
+def _measuring(known: KindKnown | None) -> tuple[object, ...]:
+    """Return what of a kind a set's measurements are read by."""
+    return (None,) if known is None else (known.kind, known.reading)
+
+
+def _shape(kind_known: KindKnown | None, rounds: Rounds | None) -> _Told:
     if rounds is None or kind_known is None:
-        why_not["parallelism_um"] = (
-            say("it was never measured") if rounds is None else say("its kind is not in the sheet")
-        )
-        return _Told()
+        why = say("it was never measured") if rounds is None else say("its kind is not in the sheet")
+        return _Told(why_not={"parallelism_um": why})
+    why_not: dict[str, str] = {}
     even = evenness(rounds.thickness.um[-1], reading_um=kind_known.reading_um)
     if even.parallel_um is None:
         why_not["parallelism_um"] = say("the stones were not measured at both ends")
@@ -269,6 +275,7 @@ def _shape(*, kind_known: KindKnown | None, rounds: Rounds | None, why_not: dict
             barrel_um=printed.barrel_um if printed is not None and even.said("hollow") else None,
         ),
         truing=_truing(even, kind_known),
+        why_not=why_not,
     )
 
 
@@ -322,16 +329,20 @@ def _rounds(now: StonesNow, known: KindKnown | None, rounds: Rounds | None, name
     if known is None or rounds is None or name not in known.wear:
         return ()
     wear = known.wear[name]
-    return tuple(
-        RoundOf(
-            at=now.view.local(rounds.at[i]),
-            bores=float(wear.bores[i]),
-            wear_um=float(wear.mean_um[i]),
-            thinnest_um=float(wear.thinnest_um[i]) if np.isfinite(wear.thinnest_um[i]) else None,
-            jump=None if wear.jumps[i] is None else str(wear.jumps[i]),
+
+    def told() -> tuple[RoundOf, ...]:
+        return tuple(
+            RoundOf(
+                at=now.view.local(rounds.at[i]),
+                bores=float(wear.bores[i]),
+                wear_um=float(wear.mean_um[i]),
+                thinnest_um=float(wear.thinnest_um[i]) if np.isfinite(wear.thinnest_um[i]) else None,
+                jump=None if wear.jumps[i] is None else str(wear.jumps[i]),
+            )
+            for i in range(len(wear.bores))
         )
-        for i in range(len(wear.bores))
-    )
+
+    return now.told("rounds", name, (wear, rounds), told)
 
 
 def _asked(rounds: Rounds | None, known: KindKnown | None) -> tuple[str, ...]:
