@@ -37,6 +37,8 @@ if TYPE_CHECKING:
 
 RECENT = np.timedelta64(40, "D")
 """Events and gauge checks of so long are read at once: past dressings, and what was known around them."""
+AROUND = np.timedelta64(7, "D")
+"""So much more is read on either side of a time longer ago."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,11 +159,26 @@ class View(StreamsSeen):
     def _between(self, kind: Kind, start: np.datetime64, end: np.datetime64) -> Any:
         if kind not in self._recent:
             self._recent[kind] = self._recent_of(kind)
-        since, recent = self._recent[kind]
+        since, found = self._recent[kind]
         if start < since:
-            return self.session.rows(kind, start=start, end=end)
-        inside = np.searchsorted(recent.at, np.array([start, end], dtype=recent.at.dtype))
-        return recent.select(slice(*inside))
+            found = self._older(kind, start, end)
+        inside = np.searchsorted(found.at, np.array([start, end], dtype=found.at.dtype))
+        return found.select(slice(*inside))
+
+    def _older(self, kind: Kind, start: np.datetime64, end: np.datetime64) -> Any:
+        """Return rows of a time begun before the last weeks, and some about it: the next are near."""
+        if kind not in self._longer:
+            self._longer[kind] = self.carry(f"older {kind}", self.session.newest_row_of(kind), dict)
+        read = self._longer[kind]
+        known = read.get("rows")
+        if known is None or start < known[0] or end > known[1]:
+            begin, until = start - AROUND, end + AROUND
+            known = read["rows"] = begin, until, self.session.rows(kind, start=begin, end=until)
+        return known[2]
+
+    @cached_property
+    def _longer(self) -> dict[Kind, dict[str, tuple[np.datetime64, np.datetime64, Any]]]:
+        return {}
 
     @cached_property
     def _recent(self) -> dict[Kind, tuple[np.datetime64, Any]]:

@@ -146,3 +146,28 @@ def test_bores_that_come_late_move_only_the_sets_they_wore(cell, tmp_path, monke
     assert len(set(grown)) < len(measured)
     monkeypatch.undo()
     assert changed(cell, found) == now
+
+
+def test_what_was_logged_long_ago_is_read_once_until_more_of_it_comes(cell, monkeypatch):
+    with cell._view() as view:
+        long_ago = view.as_of - np.timedelta64(200, "D")
+    hour = np.timedelta64(1, "h")
+
+    def logged():
+        with cell._view() as view:
+            kept = view.logged(long_ago, long_ago + 9 * hour)
+            assert len(view.logged(long_ago + hour, long_ago + 8 * hour)) == len(kept)
+            assert list(kept.at) == list(
+                view.session.rows(Kind.EVENTS, start=long_ago, end=long_ago + 9 * hour).at
+            )
+            return len(kept)
+
+    assert logged() == 0
+    for many in (1, 2):
+        moment = at(long_ago + (1 + many) * hour)
+        cell.log(Kind.EVENTS, {"event": "stones-dressed", "spindle": "S1", "at": moment})
+        assert logged() == many
+    with cell._view() as view:
+        view.logged(long_ago, long_ago + 9 * hour)
+        monkeypatch.setattr(type(view.session), "rows", None)
+        assert len(view.logged(long_ago - hour, long_ago + 30 * hour)) == 2, "nothing is read again"

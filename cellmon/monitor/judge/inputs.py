@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -111,41 +111,29 @@ def moves_of(
     events : Events
         Those `usual_events` leaves.
     """
-    size = len(now.first)
-    machine, by_hand, zeroed, doubt = (np.zeros(size) for _ in range(4))
     shares = [Share.of(stream, sheet) for stream in streams] if len(events) else []
     sized = np.array([stream.feature == SIZE for stream in streams], dtype=bool)
-    begin, end = np.minimum(now.first, before.first), np.maximum(now.last, before.last)
-    for i in np.flatnonzero(_moves_size(events) & sized.any()):
-        zeroing, at = events.event[i] == EventKind.GAUGE_ZEROED, events.at[i]
-        if zeroing:
-            serves = events.gauge[i] in (None, sheet.measuring.gauge)
-            weights = sized * np.array([share.gauge * serves for share in shares])
-        else:
-            weights = sized * np.array([share.on(events.spindle[i]) for share in shares])
-        if not weights.any():
-            continue
-        rows = np.flatnonzero((begin <= at) & (end > at))  # others lie before it wholly, or after
-        if not len(rows):
-            continue
-        done = _done(at, now.select(rows)) - _done(at, before.select(rows))
-        step = (weights * float(events.value[i]))[column[rows]] * done
-        if zeroing:
-            zeroed[rows] += step
-            continue
-        (machine if events.by[i] == BY_MACHINE else by_hand)[rows] += step
-        doubt[rows] += (OFFSET_DOUBT * step) ** 2
+    size = len(now.first)
+    steps = _Steps(
+        machine=np.zeros(size), by_hand=np.zeros(size), zeroed=np.zeros(size), doubt=np.zeros(size)
+    )
+    moving = events.select(_moves_size(events) & sized.any())
+    if len(moving):
+        moving = moving.select(np.argsort(moving.at, kind="stable"))
+        weights = _Weights.of(moving, shares, sized, sheet)
+        for row, event in _pairs(moving.at, now, before):
+            steps.add(row, event, moving, weights.of_pairs(event, column[row]), now, before)
     # a block of offsets holds dressings, and other stones are judged alike
     told = np.array([stream.feature != OFFSETS for stream in streams], dtype=bool)
     known = np.isfinite(now.thermal) & np.isfinite(before.thermal)
     lost = np.isfinite(now.thermal) != np.isfinite(before.thermal)
     fresh = _Breaks(events=events, shares=shares, told=told, column=column, now=now, before=before)
     return Moves(
-        machine=machine,
-        by_hand=by_hand,
-        zeroed=zeroed,
+        machine=steps.machine,
+        by_hand=steps.by_hand,
+        zeroed=steps.zeroed,
         thermal=np.where(known & sized[column], now.thermal - before.thermal, 0.0),
-        doubt=doubt,
+        doubt=steps.doubt,
         thermal_lost=lost & sized[column],
         dressed=fresh.of((EventKind.STONES_DRESSED,)),
         changed=fresh.of(CHANGES),
@@ -156,6 +144,90 @@ def _moves_size(events: Events) -> Flags:
     kinds = (events.event == EventKind.FEED_OFFSET) | (events.event == EventKind.GAUGE_ZEROED)
     found: Flags = kinds & np.isfinite(events.value)
     return found
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Weights:
+    """How far each of some events moves each stream: by what an event is of, shape (kinds, streams)."""
+
+    kind: Whole
+    """What each event is of: a spindle, or the gauge, or another gauge."""
+    by_kind: Numbers
+
+    @classmethod
+    def of(cls, events: Events, shares: Sequence[Share], sized: Flags, sheet: Sheet) -> _Weights:
+        found: dict[tuple[str | None, bool, bool], int] = {}
+        kind = np.zeros(len(events), dtype=np.int64)
+        for i, (event, spindle, gauge) in enumerate(
+            zip(events.event, events.spindle, events.gauge, strict=True)
+        ):
+            zeroing = event == EventKind.GAUGE_ZEROED
+            serves = zeroing and gauge in (None, sheet.measuring.gauge)
+            kind[i] = found.setdefault((None if zeroing else spindle, zeroing, serves), len(found))
+        by_kind = [
+            sized * np.array([share.gauge * serves if zeroing else share.on(spindle) for share in shares])
+            for spindle, zeroing, serves in found
+        ]
+        return cls(kind=kind, by_kind=np.array(by_kind, dtype=np.float64))
+
+    def of_pairs(self, event: Whole, stream: Whole) -> Numbers:
+        """Return how far some events move some streams."""
+        found: Numbers = self.by_kind[self.kind[event], stream]
+        return found
+
+
+AT_ONCE = 500_000
+"""So many pairs of a subgroup and an event are looked at together."""
+
+
+def _pairs(at: Times, now: Spans, before: Spans) -> Iterator[tuple[Whole, Whole]]:
+    """Yield which subgroups events lie beside, as two arrays: neither wholly before both spans nor after.
+
+    All events of a subgroup stand together, in order of time.
+    """
+    first = np.searchsorted(at, np.minimum(now.first, before.first))
+    last = np.searchsorted(at, np.maximum(now.last, before.last))
+    rows = np.flatnonzero(last > first)
+    many = (last - first)[rows]
+    pieces = np.searchsorted(np.cumsum(many), np.arange(AT_ONCE, many.sum(), AT_ONCE))
+    for some in np.split(np.arange(len(rows)), np.unique(pieces)):
+        row = np.repeat(rows[some], many[some])
+        begun = np.repeat(np.cumsum(many[some]) - many[some], many[some])
+        yield row, first[row] + np.arange(len(row)) - begun
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Steps:
+    """What events moved each subgroup by, micrometres, and the variance of it."""
+
+    machine: Numbers
+    by_hand: Numbers
+    zeroed: Numbers
+    doubt: Numbers
+
+    def add(
+        self, row: Whole, event: Whole, events: Events, weight: Numbers, now: Spans, before: Spans
+    ) -> None:
+        """Add what pairs of a subgroup and an event tell."""
+        there = weight != 0.0
+        row, event = row[there], event[there]
+        at = events.at[event]
+        done = _done(at, now.select(row)) - _done(at, before.select(row))
+        step = weight[there] * events.value[event] * done
+        zeroing = (events.event == EventKind.GAUGE_ZEROED)[event]
+        machine = (events.by == BY_MACHINE)[event]
+        for into, mine in (
+            (self.zeroed, zeroing),
+            (self.machine, machine & ~zeroing),
+            (self.by_hand, ~machine & ~zeroing),
+        ):
+            into[:] += _sums(step[mine], row[mine], len(into))
+        self.doubt[:] += _sums((OFFSET_DOUBT * step[~zeroing]) ** 2, row[~zeroing], len(self.doubt))
+
+
+def _sums(values: Numbers, row: Whole, rows: int) -> Numbers:
+    """Return the sum of some values for each row, added up in their order."""
+    return np.asarray(np.bincount(row, weights=values, minlength=rows), dtype=np.float64)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -176,10 +248,13 @@ class _Breaks:
         mine = np.zeros(len(self.events), dtype=bool)
         for kind in kinds:
             mine |= self.events.event == kind
-        for i in np.flatnonzero(mine):
-            at, spindle = self.events.at[i], self.events.spindle[i]
+        last, before = self.now.last, self.before.last
+        known = ~(np.isnat(last) | np.isnat(before))
+        for spindle in set(self.events.spindle[mine].tolist()):
             on = self.told & np.array([bool(share.on(spindle)) for share in self.shares], dtype=bool)
-            found |= on[self.column] & (at > self.before.last) & (at <= self.now.last)
+            at = np.sort(self.events.at[mine & (self.events.spindle == spindle)])
+            between = np.searchsorted(at, last, side="right") > np.searchsorted(at, before, side="right")
+            found |= on[self.column] & between & known
         return found
 
 
@@ -219,8 +294,8 @@ def unusual(events: Events, usual: float) -> Flags:
     return strange
 
 
-def _done(at: np.datetime64, spans: Spans) -> Numbers:
-    """Return the share of each subgroup's bores that were honed after a moment."""
+def _done(at: Times, spans: Spans) -> Numbers:
+    """Return the share of each subgroup's bores that were honed after a moment of its own."""
     length = (spans.last - spans.first).astype(np.int64).astype(np.float64)
     after = (spans.last - at).astype(np.int64).astype(np.float64)
     found: Numbers = np.clip(after / np.maximum(length, 1.0), 0.0, 1.0)

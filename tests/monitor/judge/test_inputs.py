@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cellmon.judged import Subgroups
+from cellmon.monitor.judge import inputs
 from cellmon.monitor.judge.columns import LONG, MOST_MISSED, THERMAL_DOUBT, Columns, Laid, side_by_side
 from cellmon.monitor.judge.inputs import (
     OFFSET_DOUBT,
@@ -226,3 +227,19 @@ def test_a_pause_leaves_what_bores_not_charted_may_have_worn():
     doubt = side_by_side(subgroups(6), laid((range(6), far), slope=0.1)).doubt[:, 0]
     assert doubt[4] == pytest.approx((0.1 * MOST_MISSED) ** 2)
     assert not side_by_side(subgroups(6), laid((range(6), far))).doubt.any()
+
+
+def test_many_events_while_a_spindle_stood_still_move_it_by_their_sum_whatever_is_looked_at_together(
+    monkeypatch,
+):
+    rng = np.random.default_rng(4)
+    values = rng.normal(size=300).round(2)
+    rows = [offset(20 + i, float(v), spindle="S1" if i % 3 else "S2") for i, v in enumerate(values)]
+    spans = [(0, 10), (10, 20), (900, 910), (910, 920)]
+    ones = [(i, float(v)) for i, v in enumerate(values) if i % 3]
+    for at_once in (1, 7, 500_000):
+        monkeypatch.setattr(inputs, "AT_ONCE", at_once)
+        found = moved(stream(), rows, spans)
+        assert found.machine[1] == pytest.approx(sum(v for _, v in ones), abs=1e-9)
+        assert found.doubt[1] == pytest.approx(sum((OFFSET_DOUBT * v) ** 2 for _, v in ones))
+        assert found.machine[[0, 2]].tolist() == [0.0, 0.0]
