@@ -27,6 +27,8 @@ from cellmon.words import say, to_say, voice
 
 WITHDRAWN = to_say("Later rows, events or limits frozen since leave nothing to be signalled there.")
 
+MICRO = 1_000_000
+
 
 def standing_signals(view: View) -> tuple[Signal, ...]:
     """Build the signals that stand, newest first, without causes; `View.signals` keeps them."""
@@ -46,7 +48,7 @@ def withdrawn_signals(view: View) -> tuple[Signal, ...]:
         key = (announced.id, None if answer is None else answer.id)
         if key not in known:
             known[key] = _withdrawn(view, announced, answer)
-        found.append(known[key].aged(np.datetime64(announced.body["at"], "us"), view.as_of))
+        found.append(known[key].aged(seconds(np.datetime64(announced.body["at"], "us"), view.as_of)))
     return newest_first(found)
 
 
@@ -65,7 +67,7 @@ def outlines(view: View) -> Sequence[Outline]:
     """Return the signals that stand in outline: as kept, where that holds; `View.outlines` keeps it."""
     if view.named is not None:
         return list(map(outline_of, view.named.groups))
-    return list(told_outlines(view.session, until=view.as_of))
+    return told_outlines(view.session, until=view.as_of)
 
 
 def groups_of(view: View, names: Collection[str]) -> dict[str, Group]:
@@ -127,17 +129,21 @@ def standing_each(
 
     A signal that neither calls nor answers were added to is as it was, but for its age.
     """
-    known = _known(view, "signals")
-    return (_standing(view, one, answers.get(one.id), known) for one in outlines)
+    known, told = _known(view, "signals"), list(outlines)
+    raised = np.array([one.lead.at for one in told], dtype="datetime64[us]")
+    ages = ((view.as_of - raised).astype(np.int64) / MICRO).tolist()
+    return (
+        _standing(view, one, answers.get(one.id), known, age_s) for one, age_s in zip(told, ages, strict=True)
+    )
 
 
-def _standing(view: View, outline: Outline, answer: Decision | None, known: dict[str, Any]) -> Signal:
+def _standing(
+    view: View, outline: Outline, answer: Decision | None, known: dict[str, Any], age_s: float
+) -> Signal:
     answered = None if answer is None else answer.id
     before = known.get(outline.id)
     if before is not None and before[0] is outline and before[1] == answered:
-        found = cast(Signal, before[2]).aged(outline.lead.at, view.as_of)
-        known[outline.id] = (outline, answered, found)
-        return found
+        return cast(Signal, before[2]).aged(age_s)
     found = _signal(view, outline, answer)
     if all(stream.like is None for stream in outline.streams):  # like parts react as the one that runs
         known[outline.id] = (outline, answered, found)

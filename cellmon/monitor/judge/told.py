@@ -153,19 +153,17 @@ def told_outlines(
     start: np.datetime64 | None = None,
     end: np.datetime64 | None = None,
     until: np.datetime64,
-) -> Iterator[Outline]:
-    """Yield the kept signals that may tell of something made in [start, end], by what was called by then.
+) -> list[Outline]:
+    """Return the kept signals that may tell of something made in [start, end], by what was called by then.
 
     In outline; of one that lasted beyond `until` the calls are read.
     """
     outlines = list(_outlines(session, session.told(start=start, end=end)))
-    lasted = [one.id for one in outlines if one.until > until]
-    then = {g.id: outline_of(g) for g in told_groups(session, among=lasted, until=until)} if lasted else {}
-    for one in outlines:
-        if one.until <= until:
-            yield one
-        elif one.id in then:
-            yield then[one.id]
+    lasted = {one.id for one in outlines if one.until > until}
+    if not lasted:
+        return outlines
+    then = {g.id: outline_of(g) for g in told_groups(session, among=lasted, until=until)}
+    return [then.get(o.id, o) for o in outlines if o.id not in lasted or o.id in then]
 
 
 def _by_then(group: Group, until: np.datetime64) -> Group | None:
@@ -227,14 +225,15 @@ def _once(
     read: Callable[[Sequence[str]], Iterable[tuple[str, Found]]],
 ) -> Iterator[Found]:
     """Yield what is read of signals; of those that were read before, as most were, nothing is read again."""
-    digests = dict(kept)
-    before = known.copy()  # others may let go of them meanwhile
-    unread = [id_ for id_, digest in kept if (id_, digest) not in before]
-    found = {(id_, digests[id_]): one for id_, one in read(unread)} if unread else {}
-    if len(before) + len(found) > MOST:
-        known.clear()
-    known.update(found)
-    return (found[key] if key in found else before[key] for key in kept)
+    before = {key: known[key] for key in kept if key in known}  # others may let go of them meanwhile
+    if len(before) < len(kept):
+        digests = {id_: digest for id_, digest in kept if (id_, digest) not in before}
+        found = {(id_, digests[id_]): one for id_, one in read(list(digests))}
+        if len(known) + len(found) > MOST:
+            known.clear()
+        known.update(found)
+        before |= found
+    return (before[key] for key in kept)
 
 
 def _group(kept: ToldSignal) -> Group | None:
