@@ -57,29 +57,35 @@
 
   /* Zoom: plotly gives it up when the range of an axis moves, as it does with every new bore. What a person
      chose is kept for as long as the same thing is asked (uirevision); a reset goes to what is new. */
-  const axes = (layout) => Object.keys(layout || {}).filter((key) => /^[xy]axis\d*$/.test(key) && Array.isArray(layout[key].range));
+  const axes = (layout) => Object.keys(layout || {}).filter((key) => /^[xy]axis\d*$/.test(key));
+  const rangeOf = (axis) => (Array.isArray(axis.range) ? axis.range.slice() : null);
   const same = (axis, one, other) => {
     const span = Math.abs(axis.r2l(one[1]) - axis.r2l(one[0])) || 1;
     return [0, 1].every((i) => Math.abs(axis.r2l(one[i]) - axis.r2l(other[i])) < 1e-6 * span);
   };
-  /* What the server gave each axis, and where a person zoomed away from what it gave before. Dash draws a
-     figure again after every zoom with the zoom written into it: that is no news, so the older gift stands. */
+  /* What range the server gave each axis, null where plotly finds it, and where a person zoomed away from what
+     it gave before. Dash draws a figure again after every zoom with the zoom written into it: that is no news,
+     so the older gift stands. */
   function weighed(drawn, layout) {
     const before = drawn && drawn.cellmonGiven, full = drawn && drawn._fullLayout;
-    const ranges = Object.fromEntries(axes(layout).map((key) => [key, layout[key].range.slice()])), zooms = {};
+    const ranges = Object.fromEntries(axes(layout).map((key) => [key, rangeOf(layout[key])])), zooms = {};
     if (before && full && layout.uirevision !== undefined && before.asked === layout.uirevision) {
       for (const key of axes(layout)) {
         const axis = full[key], given = before.ranges[key];
-        if (!axis || !given || same(axis, axis.range, given)) continue;
+        if (!axis || given === undefined) continue;
+        if (given ? same(axis, axis.range, given) : axis.autorange) continue;
         zooms[key] = axis.range.slice();
-        if (same(axis, axis.range, ranges[key])) ranges[key] = given;
+        if (ranges[key] && same(axis, axis.range, ranges[key])) ranges[key] = given;
       }
     }
     return { asked: layout.uirevision, ranges, zooms };
   }
   function zoomed(layout, zooms) {
     const copy = { ...layout }; // plotly writes into the axes it is given
-    for (const key of axes(layout)) copy[key] = { ...layout[key], range: layout[key].range.slice() };
+    for (const key of axes(layout)) {
+      const range = rangeOf(layout[key]);
+      copy[key] = range ? { ...layout[key], range } : { ...layout[key] };
+    }
     for (const key of Object.keys(zooms)) Object.assign(copy[key], { range: zooms[key], autorange: false });
     return copy;
   }
@@ -87,7 +93,10 @@
     drawn.cellmonGiven = given;
     for (const key of Object.keys(given.zooms)) {
       const axis = drawn._fullLayout[key];
-      if (axis) [axis._rangeInitial0, axis._rangeInitial1] = given.ranges[key];
+      const range = given.ranges[key];
+      if (!axis) continue;
+      [axis._rangeInitial0, axis._rangeInitial1] = range || [];
+      if (!range) axis._autorangeInitial = true;
     }
   }
   const moment = () => new Promise((done) => setTimeout(done, 100));

@@ -44,7 +44,8 @@ def cells_table(row: AsideRow) -> html.Details:
         )
         for cell in row.cells
     ]
-    return html.Details(
+    return parts.folded(
         [html.Summary(say("Cell by cell")), html.Table(html.Tbody(body), className="told-of cells")],
-        open=any(None in (cell.column, cell.cell) for cell in row.cells),
+        f"row-{row.id}",
+        opened=any(None in (cell.column, cell.cell) for cell in row.cells),
     )

@@ -142,7 +142,7 @@ def causes(signal: Signal) -> list[Any]:
     if not signal.causes:
         why = signal.why_not.get("causes", say("no cause of the table fits"))
         return [html.P(sentence(why), className="aside")]
-    rows = [_cause(cause, first=i == 0) for i, cause in enumerate(signal.causes)]
+    rows = [_cause(signal, cause, first=i == 0) for i, cause in enumerate(signal.causes)]
     rest = 1 - sum(cause.weight for cause in signal.causes)
     other = say("Something else: {weight}.", weight=local.number(rest, 2))
     more = [html.P(other, className="aside")] if rest > 0.005 else []
@@ -155,7 +155,7 @@ def weight_words(weight: float) -> str:
     return say("{words}, {weight} of 1", words=say(words), weight=local.number(weight, 2))
 
 
-def _cause(cause: LikelyCause, *, first: bool) -> html.Details:
+def _cause(signal: Signal, cause: LikelyCause, *, first: bool) -> html.Details:
     bar = html.Span(html.Span(style={"width": f"{100 * cause.weight:.0f}%"}), className="bar")
     head = [
         html.Span(cause.title, className="title"),
@@ -164,4 +164,4 @@ def _cause(cause: LikelyCause, *, first: bool) -> html.Details:
     said = [(say("Check first"), cause.check_first), (say("Usual correction"), cause.correction)]
     said += [(say("Caution"), cause.caution), (say("Why"), cause.why)]
     lines = [one for name, words in said for one in (html.Dt(name), html.Dd(words))]
-    return html.Details([html.Summary(head), html.Dl(lines)], open=first)
+    return parts.folded([html.Summary(head), html.Dl(lines)], f"{signal.id}-{cause.title}", opened=first)

@@ -333,6 +333,11 @@ def dropdown(name: str, **more: Any) -> dcc.Dropdown:
     return dcc.Dropdown(id=name, labels=labels, **more)
 
 
+def folded(children: list[Any], name: str, *, opened: bool = False) -> html.Details:
+    """Return what folds away and comes with an answer: as a person leaves it, it comes again (`folds.js`)."""
+    return html.Details(children, open=opened, **{"data-fold": name})
+
+
 def field(label: str, control: Any, *, wide: bool = False) -> html.Label | html.Fieldset:
     """Return a control under its name; several controls in one are a group of that name."""
     named = "field wide" if wide else "field"

@@ -86,7 +86,7 @@ def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -
         found += [html.H2(say("Answered, {count}", count=len(answered))), *entries(answered, chosen)]
     if gone:
         head = html.Summary(say("Withdrawn, {count}", count=len(gone)))
-        found.append(html.Details([head, *entries(gone, chosen)], open=chosen in gone))
+        found.append(parts.folded([head, *entries(gone, chosen)], "gone", opened=chosen in gone))
     return [sentence(answer), answer.caution, found, chosen.id if chosen else None]
 
 

@@ -170,7 +170,7 @@ def show_set(monitor: Monitor, chosen: str | None) -> list[Any]:
         return [[], refused, [], refused, {"height": stone_shape.HEIGHT}]
     return [
         stone_words.set_words(picture, chosen),
-        stone_lines.stone_lines_figure(picture, chosen),
+        theme.asked(stone_lines.stone_lines_figure(picture, chosen), chosen),
         stone_words.shape_words(picture, chosen),
         stone_shape.stone_shape_figure(picture, chosen),
         {"height": stone_shape.height_of(picture, chosen)},

@@ -56,9 +56,9 @@ def settled(page) -> None:
     page.wait_for_function(QUIET, timeout=30_000)
 
 
-def drag(page) -> None:
-    """Zoom into a part of the ribbon as a hand does."""
-    box = page.locator("#stream-ribbon .nsewdrag").first.bounding_box()
+def drag(page, figure="stream-ribbon") -> None:
+    """Zoom into a part of a figure as a hand does."""
+    box = page.locator(f"#{figure} .nsewdrag").first.bounding_box()
     page.mouse.move(box["x"] + 300, box["y"] + 60)
     page.mouse.down()
     page.mouse.move(box["x"] + 600, box["y"] + 200, steps=5)
@@ -86,6 +86,56 @@ def test_a_zoom_stays_where_new_bores_come_in_and_a_reset_shows_them(look, mine,
     page.mouse.dblclick(box["x"] + 300, box["y"] + 100)
     newest_again = f"last => ({RANGE})()[1] > last"
     page.wait_for_function(newest_again, arg=whole[1])
+
+
+BOTH = """id => { const { xaxis, yaxis } = document.querySelector(`#${id} .js-plotly-plot`)._fullLayout;
+    return [...xaxis.range, ...yaxis.range]; }"""
+"""The ranges of both axes of a figure."""
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize(
+    ("path", "figure", "minute"),
+    [("/gauge", "gauge-zeroes", 22), ("/stones", "stones-lines", 23), ("/shifts", "shifts-mean-range", 24)],
+)
+def test_a_zoom_stays_on_every_page(look, mine, address, tmp_path, path, figure, minute):
+    page = look(address).page
+    page.goto(address + path)
+    page.wait_for_function(f"id => document.querySelector(`#{figure} .nsewdrag`)", timeout=30_000)
+    settled(page)
+    page.locator(f"#{figure}").scroll_into_view_if_needed()
+    whole = page.evaluate(BOTH, figure)
+    drag(page, figure)
+    page.wait_for_function(f"whole => String(({BOTH})('{figure}')) !== String(whole)", arg=whole)
+    settled(page)
+    zoomed = page.evaluate(BOTH, figure)
+    assert not set(whole) & set(zoomed)
+    mine.take([block(tmp_path, f"HM214-9901{minute}", f"2026-10-26T06:{minute}:00+01:00")])
+    page.wait_for_function(
+        f"() => document.querySelector('#as-of').innerText.includes('06:{minute}')", timeout=WITHIN_MS
+    )
+    settled(page)
+    assert page.evaluate(BOTH, figure) == zoomed
+
+
+@pytest.mark.browser
+def test_what_a_person_folded_or_unfolded_stays_so_while_new_rows_come_in(look, mine, address, tmp_path):
+    page = look(address).page
+    page.goto(address + "/signals")
+    folds = page.locator("#signals-causes details")
+    folds.nth(1).wait_for(timeout=30_000)
+    settled(page)
+    folds.nth(0).locator("summary").click()
+    folds.nth(1).locator("summary").click()
+    opened = "() => [...document.querySelectorAll('#signals-causes details')].map(one => one.open)"
+    left = page.evaluate(opened)
+    assert left[:2] == [False, True]
+    page.evaluate("() => { document.querySelector('#signals-causes details').dataset.seen = 'before'; }")
+    mine.take([block(tmp_path, "HM214-990107", "2026-10-26T06:26:00+01:00")])
+    anew = "() => document.querySelector('#signals-causes details').dataset.seen !== 'before'"
+    page.wait_for_function(anew, timeout=WITHIN_MS)
+    settled(page)
+    assert page.evaluate(opened) == left
 
 
 @pytest.mark.browser
