@@ -43,12 +43,12 @@ class AuditStands:
         return [_stand(row) for row in self.conn.execute(query)]
 
     def put_audit_stands(
-        self, characteristic: str, stands: Sequence[AuditStand], *, after: np.datetime64 | None
+        self, characteristic: str, stands: Sequence[AuditStand], *, since: np.datetime64
     ) -> None:
-        """Keep where a characteristic stood, in place of all after a moment, or of all there are."""
+        """Keep where a characteristic stood, in place of all from a moment on."""
         table = schema.AUDIT_STANDS
         gone = delete(table).where(table.c.characteristic == characteristic)
-        self.conn.execute(gone if after is None else gone.where(table.c.at > bulk.moment(after)))
+        self.conn.execute(gone.where(table.c.at >= bulk.moment(since)))
         columns: dict[str, list[Any]] = {
             "characteristic": [characteristic] * len(stands),
             "at": [bulk.moment(one.at) for one in stands],

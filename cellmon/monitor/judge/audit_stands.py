@@ -1,8 +1,9 @@
-"""What figures of other instruments call, from a week on, and where they stand at the beginning of weeks.
+"""What figures of other instruments call from a moment on, and where they stand at some moments.
 
 Where every series of a characteristic stood is kept at the start of each week across which no block was
-measured. Figures that come are judged from the last such moment before the first block they belong to: what
-was called before it stands, and what is called after it depends on the rest only through where that stood.
+measured, and after its newest row. Figures that come are judged from the last such moment before the first
+block they belong to: what was called before it stands, and what is called after it depends on the rest only
+through where that stood.
 """
 
 from __future__ import annotations
@@ -31,12 +32,13 @@ from cellmon.monitor.judge.budget import Budget, budget
 from cellmon.monitor.judge.calls import AUDIT_LEVEL, OTHER_INSTRUMENTS, Called
 from cellmon.monitor.judge.traced import audited_rows
 from cellmon.monitor.rules import BEGINNING
-from cellmon.records import Characteristics, Stream
+from cellmon.records import Characteristics, Stream, Times
 from cellmon.sheet import Sheet
 from cellmon.store import Session
 
 MONDAY = np.datetime64("1970-01-05", "us")
 WEEK = np.timedelta64(7, "D").astype("timedelta64[us]")
+JUST_AFTER = np.timedelta64(1, "us")
 FROM_AUDITS = tuple(map(str, OTHER_INSTRUMENTS))
 
 
@@ -48,6 +50,8 @@ class AuditsSince:
     since: np.datetime64
     calls: Sequence[Called]
     stands: Sequence[AuditsStand]
+    kept_from: np.datetime64
+    """What was kept from then on is no more."""
     levels: Mapping[Stream, np.datetime64]
     """From when on calls of a level are among these, where that is earlier."""
 
@@ -97,7 +101,15 @@ def audits_since(session: Session, sheet: Sheet, name: str, begin: np.datetime64
     """Return what one characteristic calls from where it stood last before a moment."""
     stand = stand_before(session, sheet, name, begin)
     rows = audited_rows(session, start=stand.at, names={name}).rows
+    if stand.at > BEGINNING and not _follow(rows, stand.at):
+        return audits_since(session, sheet, name, BEGINNING)
     return _Judge.of(session, sheet, name, stand).judged(rows)
+
+
+def _follow(rows: Characteristics, since: np.datetime64) -> bool:
+    """Return whether a moment would be one of those kept before some rows, or was after all others."""
+    weeks = _weeks_of(rows)
+    return bool(len(rows)) and (not _is_monday(since) or bool((weeks == since).any()))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -125,7 +137,7 @@ class _Judge:
 
     def judged(self, rows: Characteristics) -> AuditsSince:
         """Judge all rows from there on."""
-        marks = _weeks(rows, after=self.stand.at)
+        marks = _marks(rows, after=self.stand.at)
         blocks = block_calls(self.session, self.sheet, self.name, rows, self.stand.blocks, marks)
         levels = dict(self._levels(rows, marks))
         stands = [
@@ -139,6 +151,7 @@ class _Judge:
             since=self.stand.at,
             calls=(*blocks.calls, *(call for one in levels.values() for call in one.calls)),
             stands=stands,
+            kept_from=self.stand.at + JUST_AFTER if _is_monday(self.stand.at) else self.stand.at,
             levels={stream: one.since for stream, one in levels.items() if one.since < self.stand.at},
         )
 
@@ -232,29 +245,39 @@ def _standing_before(
     return found
 
 
-def _weeks(rows: Characteristics, *, after: np.datetime64) -> list[np.datetime64]:
-    """Return the first moment of each week with rows, but the first of all; none that a block lies across."""
+def _weeks_of(rows: Characteristics) -> Times:
+    """Return when the week of each row began."""
+    found: Times = MONDAY + (rows.at - MONDAY) // WEEK * WEEK
+    return found
+
+
+def _is_monday(moment: np.datetime64) -> bool:
+    """Return whether a week begins at a moment."""
+    return bool((moment - MONDAY) % WEEK == np.timedelta64(0, "us"))
+
+
+def _marks(rows: Characteristics, *, after: np.datetime64) -> list[np.datetime64]:
+    """Return before which moments it is kept where rows stand: weeks with some, and after all of them.
+
+    Not of the first week of all, and none that a block lies across.
+    """
     if not len(rows):
         return []
-    weeks = (rows.at - MONDAY) // WEEK
-    found = np.unique(weeks)
-    begins = MONDAY + found * WEEK
-    across = np.zeros(len(found) + 1, dtype=np.int64)
+    begins, week = np.unique(_weeks_of(rows), return_inverse=True)
+    across = np.zeros(len(begins) + 1, dtype=np.int64)
     first: dict[str, int] = {}
     last: dict[str, int] = {}
-    for part, week in zip(rows.part.tolist(), np.searchsorted(found, weeks).tolist(), strict=True):
-        first[part], last[part] = min(first.get(part, week), week), max(last.get(part, week), week)
+    for part, here in zip(rows.part.tolist(), week.tolist(), strict=True):
+        first[part], last[part] = min(first.get(part, here), here), max(last.get(part, here), here)
     for part, begun in first.items():
         across[begun + 1] += 1
         across[last[part] + 1] -= 1
     whole = np.cumsum(across)[:-1] == 0
     whole &= begins > (after if after > BEGINNING else rows.at.min())
-    return list(begins[whole])
+    return [*begins[whole], rows.at.max() + JUST_AFTER]
 
 
 def keep_audits(session: Session, judged: Collection[AuditsSince]) -> None:
     """Keep where characteristics stand from now on."""
     for one in judged:
-        session.put_audit_stands(
-            one.name, [to_kept(one.name, stand) for stand in one.stands], after=one.since
-        )
+        session.put_audit_stands(one.name, [to_kept(one.name, s) for s in one.stands], since=one.kept_from)
