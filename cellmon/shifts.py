@@ -50,19 +50,10 @@ class ShiftCalendar:
 
     def between(self, start: np.datetime64, end: np.datetime64) -> list[ShiftOf]:
         """Return every shift, worked or not, that touches the time from start to end."""
-        first = to_local(start, self.zone).date() - timedelta(days=1)
-        last = to_local(end, self.zone).date() + timedelta(days=1)
-        days = [first + timedelta(days=i) for i in range((last - first).days + 2)]
-        starts = [
-            (datetime.combine(day, at, tzinfo=self.zone), day, name, ALL_DAYS[day.weekday()] in worked)
-            for day in days
-            for at, name, worked in self.pattern
-        ]
-        found = [
-            ShiftOf(name=name, date=day, starts=at, ends=starts[i + 1][0], worked=worked)
-            for i, (at, day, name, worked) in enumerate(starts[:-1])
-        ]
-        return [s for s in found if to_utc(s.ends) > start and to_utc(s.starts) <= end]
+        first, last = (to_local(moment, self.zone).year for moment in (start, end))
+        every = _shifts_of(self, first, last)
+        touch = np.flatnonzero((every.ends > start) & (every.starts <= end))
+        return every.shifts[touch[0] : touch[-1] + 1] if len(touch) else []
 
     def starts_of(self, times: Times) -> Times:
         """Return, for each moment, when the shift that holds it started."""
@@ -75,7 +66,7 @@ class ShiftCalendar:
     def edges(self, start: np.datetime64, end: np.datetime64) -> Times:
         """Return the moments, ascending, at which the shifts that touch start to end begin."""
         first, last = (to_local(moment, self.zone).year for moment in (start, end))
-        every = _edges_of(self, first, last)
+        every = _shifts_of(self, first, last).starts
         begin, after = np.searchsorted(every, start, side="right"), np.searchsorted(every, end, side="right")
         found: Times = every[max(begin - 1, 0) : after]
         return found
@@ -85,13 +76,32 @@ class ShiftCalendar:
         return _shift_at(self, moment)
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Shifts:
+    """Shifts one after the other, and when each begins and ends, UTC."""
+
+    shifts: list[ShiftOf]
+    starts: Times
+    ends: Times
+
+
 @lru_cache(maxsize=64)
-def _edges_of(calendar: ShiftCalendar, first: int, last: int) -> Times:
-    """Return when the shifts that touch some years begin: years of history are asked for at every batch."""
-    begin, end = np.datetime64(f"{first - 1}-12-30", "us"), np.datetime64(f"{last + 1}-01-03", "us")
-    found = np.array([to_utc(s.starts) for s in calendar.between(begin, end)], dtype="datetime64[us]")
-    found.flags.writeable = False
-    return found
+def _shifts_of(calendar: ShiftCalendar, first: int, last: int) -> _Shifts:
+    """Return the shifts that touch some years: years of history are asked for at every batch."""
+    begin, end = date(first - 1, 12, 29), date(last + 1, 1, 4)
+    days = [begin + timedelta(days=i) for i in range((end - begin).days)]
+    starts = [
+        (datetime.combine(day, at, tzinfo=calendar.zone), day, name, ALL_DAYS[day.weekday()] in worked)
+        for day in days
+        for at, name, worked in calendar.pattern
+    ]
+    found = [
+        ShiftOf(name=name, date=day, starts=at, ends=starts[i + 1][0], worked=worked)
+        for i, (at, day, name, worked) in enumerate(starts[:-1])
+    ]
+    edges = np.array([to_utc(at) for at, *_ in starts], dtype="datetime64[us]")
+    edges.flags.writeable = False
+    return _Shifts(shifts=found, starts=edges[:-1], ends=edges[1:])
 
 
 @lru_cache(maxsize=16384)

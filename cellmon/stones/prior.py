@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,10 +40,25 @@ class Path:
     bores: Floats
     wear_um: Floats
 
-    @property
+    @cached_property
+    def honed(self) -> float:
+        """All bores between its measurements."""
+        return float(self.bores.sum())
+
+    @cached_property
     def rate(self) -> float:
         """Wear of a bore, µm."""
         return float(self.wear_um.sum() / self.bores.sum())
+
+    @cached_property
+    def off_line(self) -> float:
+        """Squares of its increments about its own line, each over its bores."""
+        return float(((self.wear_um - self.rate * self.bores) ** 2 / self.bores).sum())
+
+    @cached_property
+    def read(self) -> float:
+        """By how much of the variance of a reading, twice, `off_line` is larger."""
+        return float((1 / self.bores).sum() - 1 / self.bores.sum())
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -102,10 +118,10 @@ def learn_prior(paths: Sequence[Path], *, depth_um: float, reading_um: float = 0
     >>> round(prior.median_rate, 3), prior.sets
     (0.279, 3)
     """
-    known = [p for p in paths if p.bores.sum() > 0 and p.wear_um.sum() > 0]
+    known = [p for p in paths if p.honed > 0 and p.rate > 0]
     if not known:
         raise ValueError("at least one set that wore")
-    bores = np.array([p.bores.sum() for p in known])
+    bores = np.array([p.honed for p in known])
     rates = np.array([p.rate for p in known])
     noise = _noise(known, depth_um=depth_um, reading_um=reading_um)
     own = (noise.mean / bores + 2 * (reading_um / bores) ** 2) / rates**2
@@ -161,8 +177,7 @@ def _noise(paths: Sequence[Path], *, depth_um: float, reading_um: float) -> _Noi
     for p in paths:
         if len(p.bores) < 2:
             continue
-        read = 2 * reading_um**2 * ((1 / p.bores).sum() - 1 / p.bores.sum())
-        squares += float(((p.wear_um - p.rate * p.bores) ** 2 / p.bores).sum()) - read
+        squares += p.off_line - 2 * reading_um**2 * p.read
         df += len(p.bores) - 1
     # what is usual gives way as paths show what they do: worth two increments alone, hardly any beside fifty
     worth = PATH_DF / (1 + df / PATH_DF)

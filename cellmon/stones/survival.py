@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -178,10 +178,13 @@ def life_ratio(
     if not (d1.any() or d2.any()) or d1.sum() + d2.sum() < 2:
         raise NotEnoughData("sets that ended", need=2, got=int(d1.sum() + d2.sum()))
     logs = np.log(np.concatenate((t1, t2)))
-    middle, ends = float(logs.mean()), float(d1.sum() + d2.sum())
+    # any middle will do that keeps powers small; one of few digits is the same for every split of the sets
+    middle, ends = round(float(logs.mean()), 3), float(d1.sum() + d2.sum())
     grid = _grid()
     log_shape, shape, x = grid.log_shape, grid.shape, grid.x
-    one_sum, two_sum = (np.exp(shape[:, None] * (np.log(t) - middle)).sum(axis=1) for t in (t1, t2))
+    lives = np.unique(np.concatenate((t1, t2)))
+    powers = _powers(lives.tobytes(), middle)
+    one_sum, two_sum = (powers[:, np.searchsorted(lives, t)].sum(axis=1) for t in (t1, t2))
     log_ends = np.log(t1[d1]).sum() + np.log(t2[d2]).sum() - ends * middle
 
     def likelihood(i: NDArray[np.int64], j: NDArray[np.int64]) -> Floats:
@@ -226,6 +229,13 @@ def _grid() -> _Grid:
     shape = np.exp(log_shape)
     x = np.linspace(-np.log(FARTHEST), np.log(FARTHEST), GRID)
     return _Grid(log_shape=log_shape, shape=shape, x=x, power=np.exp(-shape[:, None] * x))
+
+
+@lru_cache(maxsize=4)
+def _powers(lives: bytes, middle: float) -> Floats:
+    """Return lives over their middle to the power of each shape, (shapes, lives); every lot asks for them."""
+    logs = np.log(np.frombuffer(lives)) - middle
+    return np.asarray(np.exp(_grid().shape[:, None] * logs), dtype=np.float64)
 
 
 def _highest(curves: Callable[[NDArray[np.int64]], Floats]) -> Floats:

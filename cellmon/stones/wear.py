@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import gammaincinv
 
 Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
 
 REPEATS = 5
 """Degrees of freedom from which a repeatability is believed."""
@@ -292,17 +293,17 @@ def break_in(bores: Sequence[ArrayLike], wear_um: Sequence[ArrayLike], *, life_b
     sets = [(b, w) for b, w in pairs if len(b) > 2 and (np.diff(b) > 0).all()]
     if not sets:
         return NO_BREAK_IN
-    lines = [_OffLine.of(b, w) for b, w in sets]
-    without = sum(float((line.off**2).sum()) for line in lines)
+    lines = _OffLines.of(sets)
+    without = float((lines.off**2).sum())
     points = sum(len(b) - 2 for b, _ in sets)
     best, gain = NO_BREAK_IN, SURE
     for share in BREAK_INS:
         length = share * life_bores
-        bends = [line.bend(length) for line in lines]
-        bending = sum(float((bend**2).sum()) for bend in bends)
+        bend = lines.bend(length)
+        bending = float((bend**2).sum())
         if bending <= 0:
             continue
-        extra = sum(float((b * line.off).sum()) for b, line in zip(bends, lines, strict=True)) / bending
+        extra = float((bend * lines.off).sum()) / bending
         left = without - extra**2 * bending
         found = points * np.log(without / left) if left > 0 else np.inf
         if extra > 0 and found > gain:
@@ -312,25 +313,33 @@ def break_in(bores: Sequence[ArrayLike], wear_um: Sequence[ArrayLike], *, life_b
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class _OffLine:
-    """One set's increments against its own line; all over the root of their bores."""
+class _OffLines:
+    """The increments of sets, set after set, each against its set's own line, over the root of its bores."""
 
-    bores: Floats
+    begun: Floats
+    """Bores honed before each increment."""
+    by: Floats
+    """And by its end."""
     honed: Floats
-    root: Floats
+    which: Whole
+    """The set of each increment."""
     off: Floats
 
     @classmethod
-    def of(cls, bores: Floats, wear: Floats) -> _OffLine:
-        honed = np.diff(bores)
-        root = np.sqrt(honed)
-        return cls(bores=bores, honed=honed, root=root, off=_residual(np.diff(wear), honed, root))
+    def of(cls, sets: Sequence[tuple[Floats, Floats]]) -> _OffLines:
+        which = np.repeat(np.arange(len(sets)), [len(b) - 1 for b, _ in sets])
+        honed = np.concatenate([np.diff(b) for b, _ in sets])
+        worn = np.concatenate([np.diff(w) for _, w in sets])
+        begun, by = (np.concatenate([b[part] for b, _ in sets]) for part in (slice(-1), slice(1, None)))
+        return cls(begun=begun, by=by, honed=honed, which=which, off=_residual(worn, honed, which))
 
     def bend(self, length: float) -> Floats:
         """Return what a break-in of some length would add to each increment, off a line."""
-        return _residual(np.diff(np.minimum(self.bores / length, 1.0)), self.honed, self.root)
+        gone = np.minimum(self.by / length, 1.0) - np.minimum(self.begun / length, 1.0)
+        return _residual(gone, self.honed, self.which)
 
 
-def _residual(step: Floats, honed: Floats, root: Floats) -> Floats:
-    """Return increments less a line's, standardised by the root of their bores."""
-    return np.asarray((step - step.sum() / honed.sum() * honed) / root, dtype=np.float64)
+def _residual(step: Floats, honed: Floats, which: Whole) -> Floats:
+    """Return increments less a line's of their set, standardised by the root of their bores."""
+    rate = np.bincount(which, step) / np.bincount(which, honed)
+    return np.asarray((step - rate[which] * honed) / np.sqrt(honed), dtype=np.float64)

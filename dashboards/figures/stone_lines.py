@@ -17,7 +17,7 @@ import numpy as np
 
 from cellmon import lengths, local
 from cellmon.monitor.stone_picture import StonePicture
-from cellmon.monitor.stones.lines import SetLine
+from cellmon.monitor.stones.lines import LinePoint, SetLine
 from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say, voice
 from dashboards import theme
@@ -90,8 +90,8 @@ def _reach(one: SetLine) -> float:
 def _past(lines: tuple[SetLine, ...], spoken: tuple[object, ...]) -> tuple[theme.Trace, ...]:
     """Draw all past sets as one pale trace, where they ended, and a name at every point.
 
-    They stand still from batch to batch, so they are drawn once for each way of speaking; and their
-    rounds once more where the lines move between them, as what new sets lose at first is known better.
+    They stand still from batch to batch, so they are drawn once for each way of speaking; and what stands
+    at their rounds is said once for each set.
 
     Of very many, lines that would lie in the same pixels are drawn once; no chip is left out.
     """
@@ -102,49 +102,58 @@ def _past(lines: tuple[SetLine, ...], spoken: tuple[object, ...]) -> tuple[theme
         y += [*one.left_um.tolist(), None]
     pale = {"color": theme.QUIET, "width": 1 if len(lines) <= MANY else 0.5}
     drawn = theme.points(x, y, mode="lines", line=pale, name="past sets")
-    return (drawn, *_past_rounds(_Rounds(lines), spoken))
-
-
-class _Rounds:
-    """Lines that are the same ones to whoever draws their rounds alone: those are the same."""
-
-    def __init__(self, lines: Sequence[SetLine]) -> None:
-        self.lines = lines
-        self._told = [(one.stone_set, one.rounds) for one in lines]
-
-    def __hash__(self) -> int:
-        return hash(tuple((name, len(rounds)) for name, rounds in self._told))
-
-    def __eq__(self, other: object) -> bool:
-        # a tuple of rounds that nothing touched is the very same one; whole lists compare by that first
-        return isinstance(other, _Rounds) and self._told == other._told
-
-
-@lru_cache(maxsize=4)
-def _past_rounds(past: _Rounds, _spoken: tuple[object, ...]) -> tuple[theme.Trace, ...]:
-    lines = past.lines
-    every = [(one, r) for one in lines for r in one.rounds]
-    rounds = [every[i] for i in _seen([(r.bores, r.left_um) for _, r in every])]
+    said = [_said(_Told(one), spoken) for one in lines]
+    every = [r for one in lines for r in one.rounds]
+    seen = _seen([(r.bores, r.left_um) for r in every])
+    words, links = ([text for one in said for text in one[k]] for k in range(2))
     unseen = {"size": 9, "color": "rgba(0,0,0,0)"}
     named = theme.points(
-        [r.bores for _, r in rounds],
-        [r.left_um for _, r in rounds],
+        [every[i].bores for i in seen],
+        [every[i].left_um for i in seen],
         mode="markers",
         marker=unseen,
-        text=[_round_words(one, r.at, r.bores, r.left_um) for one, r in rounds],
+        text=[words[i] for i in seen],
         name="rounds of past sets",
     )
-    sizes = {one: stream_until(_size_of(one)) for one in lines}
-    links = [f"{sizes[one]}{quote(r.at.isoformat())}" for one, r in rounds]
-    chips = [(one, r) for one, r in every if r.jump == "chip"]
-    chipped = theme.points(
-        [r.bores for _, r in chips],
-        [r.left_um for _, r in chips],
+    linked = opens_links({**named, "hoverinfo": "text"}, [links[i] for i in seen])
+    return drawn, linked, _chipped([r for r in every if r.jump == "chip"])
+
+
+def _chipped(chips: Sequence[LinePoint]) -> theme.Trace:
+    return theme.points(
+        [r.bores for r in chips],
+        [r.left_um for r in chips],
         mode="markers",
         marker={**CHIPPED, "color": theme.SOFT},
         name="chipped",
     )
-    return opens_links({**named, "hoverinfo": "text"}, links), chipped
+
+
+class _Told:
+    """A line, the same as another where its rounds are the very same ones."""
+
+    def __init__(self, one: SetLine) -> None:
+        self.one = one
+        self._key = (
+            one.stone_set,
+            one.spindle,
+            id(one.rounds),
+        )  # held by the line, so no other has its place
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Told) and self._key == other._key
+
+
+@lru_cache(maxsize=1024)
+def _said(told: _Told, _spoken: tuple[object, ...]) -> tuple[list[str], list[str]]:
+    """Return what is said at each round of a set, and where it leads."""
+    one = told.one
+    link = stream_until(_size_of(one))
+    words = [_round_words(one, r.at, r.bores, r.left_um) for r in one.rounds]
+    return words, [f"{link}{quote(r.at.isoformat())}" for r in one.rounds]
 
 
 def shown_lines(lines: Sequence[SetLine]) -> list[SetLine]:
