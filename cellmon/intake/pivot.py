@@ -62,12 +62,14 @@ def pivot_long(
     runs = len(keys[0][0])
     of_key, key_count = groups_of(keys, runs)
     cell = of_key[run] * places + place
-    first = _first_of(cell, key_count * places)
+    seen = np.zeros(key_count * places, dtype=bool)
+    seen[cell] = True
     again = np.zeros(size, dtype=bool)
     repeated = contradicts = again
     group, count = groups_of([(of_key, key_count), *others], runs)
     bore, kept = group[run], slice(None)
-    if np.count_nonzero(first >= 0) < size:
+    if np.count_nonzero(seen) < size:
+        first = _first_of(cell, key_count * places)
         again = first[cell] != np.arange(size)
         same = um == um[first[cell]]
         repeated, contradicts, kept = again & same, again & ~same, ~again

@@ -76,12 +76,14 @@ def numbered(texts: Texts, *, sort: bool = False) -> tuple[Whole, list[str]]:
         return _numbered_few(texts, sort=sort)
     import pandas as pd
 
-    heads = run_starts(texts)
-    code, places = pd.factorize(places_of(texts[heads]))
-    first = np.empty(len(places), dtype=np.int64)
+    places = places_of(texts)
+    heads = _starts(places)
+    code, found = pd.factorize(places[heads])
+    first = np.empty(len(found), dtype=np.int64)
     first[code[::-1]] = heads[::-1]
-    number, words = pd.factorize(texts[first], sort=sort)
-    return np.repeat(number[code], np.diff(heads, append=len(texts))), list(words)
+    number, words = _numbered_few(texts[first], sort=sort)
+    found = number[code]
+    return found if len(heads) == len(texts) else np.repeat(found, np.diff(heads, append=len(texts))), words
 
 
 def _numbered_few(texts: Texts, *, sort: bool) -> tuple[Whole, list[str]]:

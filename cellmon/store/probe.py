@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Column, Connection, MetaData, Table, Text, select
+from sqlalchemy import ARRAY, Connection, Text, func, literal, select
 
 from cellmon.records import Texts
-from cellmon.store import bulk, schema
-
-# without an index of its own, so that each name is looked up among all days and not each day among the names
-PROBE = Table("probe", MetaData(), Column("part", Text), prefixes=["TEMPORARY"])
+from cellmon.store import schema
 
 
 def days_of_parts(conn: Connection, parts: Texts) -> list[int]:
@@ -21,12 +22,16 @@ def days_of_parts(conn: Connection, parts: Texts) -> list[int]:
     if len(names) == 1:
         found = conn.execute(select(table.c.day).where(table.c.part == names[0])).scalars().all()
         return sorted(found)
-    PROBE.create(conn, checkfirst=False)
-    bulk.insert(conn, PROBE, {"part": names})
-    joined = PROBE.join(table, table.c.part == PROBE.c.part)
-    found = conn.execute(select(table.c.day).select_from(joined).distinct()).scalars().all()
-    PROBE.drop(conn, checkfirst=False)
-    return sorted(found)
+    each = _each(conn, names)
+    query = select(table.c.day).select_from(each.join(table, table.c.part == each.c.value)).distinct()
+    return sorted(conn.execute(query).scalars())
+
+
+def _each(conn: Connection, names: Sequence[str]) -> Any:
+    """Return names as a table, which has no index: each is looked up among all days, not the other way."""
+    if conn.dialect.name == "sqlite":
+        return func.json_each(json.dumps(names)).table_valued("value")
+    return func.unnest(literal(names, ARRAY(Text))).table_valued("value").render_derived()
 
 
 def isin(texts: Texts, among: Texts) -> NDArray[np.bool_]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cellmon.judged import Bores, Doubts, StoredReadings, Subgroups
+from cellmon.judged import Bores, Doubts, StoredReadings
 from cellmon.monitor.judge.bores import charted, judged_bores
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.inputs import UNDONE_WITHIN
@@ -84,7 +84,7 @@ def judge(
         cut = cut_subgroups(judged, version.sheet, context, newest=newest, units=stretch)
         session.add_subgroups(cut.alone, cut.together)
         session.add_counts(count_streams(judged, cut.alone, version.sheet))
-        in_time = InTime.of(Subgroups.concat([cut.alone, cut.together]))
+        in_time = InTime.of(cut.every)
         fresh_cut |= dict(in_time.by_unit())
         streams |= set(in_time.streams)
         bores, doubts = bores + len(judged), doubts + len(doubted)

@@ -109,7 +109,7 @@ def alarm_rows(watcher: Watcher, unit: np.datetime64, stretch: Stretch) -> Alarm
             parts = {row["part_number"], *sheet.charted_numbers(row["part_number"])}
             parts.add(sheet.charted_as(row["part_number"]))
             row["moved"] = moved_with(begin, sure, until, stretch, parts=parts)
-    found += pattern_rows(stretch.subgroups, watcher.limits, sheet)
+    found += pattern_rows(stretch.cut, watcher.limits, sheet)
     return _alarms(found)
 
 

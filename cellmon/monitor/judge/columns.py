@@ -29,14 +29,12 @@ class Laid:
     """Shape (columns + 1,): where each column begins among the rows, and where the last ends."""
 
     @classmethod
-    def of(cls, columns: list[Whole]) -> Laid:
-        """Lay out the rows of some columns."""
-        lengths = np.array([len(rows) for rows in columns], dtype=np.int64)
-        return cls(
-            rows=np.concatenate([np.zeros(0, dtype=np.int64), *columns]),
-            column=np.repeat(np.arange(len(columns)), lengths),
-            edges=np.concatenate(([0], np.cumsum(lengths))),
-        )
+    def of(cls, rows: Whole, begin: Whole, end: Whole) -> Laid:
+        """Lay out columns, each of the rows from one place among some to another."""
+        lengths = end - begin
+        edges = np.concatenate(([0], np.cumsum(lengths)))
+        places = np.arange(edges[-1]) + np.repeat(begin - edges[:-1], lengths)
+        return cls(rows=rows[places], column=np.repeat(np.arange(len(begin)), lengths), edges=edges)
 
     @property
     def step(self) -> Whole:

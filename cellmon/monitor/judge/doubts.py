@@ -182,32 +182,25 @@ def _when_made(stored: StoredReadings, unit_start: NDArray[np.datetime64]) -> It
     readings = stored.readings
     yield _Found(flag=Flag.CLOCK, rows=np.flatnonzero(stored.ahead), said=AHEAD)
     yield _Found(flag=Flag.REPEATED_HOUR, rows=np.flatnonzero(readings.repeated_hour))
-    behind = readings.measured_at - readings.honed_at
+    behind, bores = readings.measured_at - readings.honed_at, numbered(readings.bore, sort=True)[0]
     for gauge in sorted(set(readings.gauge.tolist())):
         mine = np.flatnonzero((readings.gauge == gauge) & ~np.isnat(behind))
         mine = mine[np.argsort(unit_start[mine], kind="stable")]
         for rows in np.split(mine, np.flatnonzero(np.diff(unit_start[mine].astype(np.int64))) + 1):
             if len(rows) >= RUN:
-                made = _as_honed(readings, rows)  # a clock that steps mixes up the order of measuring
+                made = _in_order(readings, bores, rows, readings.honed_at)  # measuring's may be mixed up
                 stepped = made[_in_runs(_stepped(behind[made]))]
                 yield _Found(flag=Flag.CLOCK, rows=stepped[~stored.ahead[stepped]])
 
 
-def _in_time(readings: Readings, rows: Whole) -> Whole:
-    return _in_order(readings, rows, readings.measured_at[rows])
-
-
-def _as_honed(readings: Readings, rows: Whole) -> Whole:
-    return _in_order(readings, rows, readings.honed_at[rows])
-
-
-def _in_order(readings: Readings, rows: Whole, at: Times) -> Whole:
-    """Put rows in order of time, those of one moment by bore and part."""
-    order = np.argsort(at.view(np.int64), kind="stable")
-    sorted_ = at[order]
-    if (sorted_[1:] == sorted_[:-1]).any():  # words are slow to sort
-        order = np.lexsort((readings.part[rows], readings.bore[rows], at))
-    return rows[order]
+def _in_order(readings: Readings, bores: Whole, rows: Whole, at: Times) -> Whole:
+    """Put rows in order of moments, those of one moment by bore, as `bores` numbers them, and part."""
+    when = at.view(np.int64)
+    found: Whole = rows[np.lexsort((bores[rows], when[rows]))]
+    alike = (when[found[1:]] == when[found[:-1]]) & (bores[found[1:]] == bores[found[:-1]])
+    if alike.any():  # words are slow to sort
+        found = rows[np.lexsort((readings.part[rows], bores[rows], when[rows]))]
+    return found
 
 
 def _stepped(behind: NDArray[np.timedelta64]) -> Flags:
@@ -258,9 +251,10 @@ def _exchanged(
     um: NDArray[np.float64], readings: Readings, unit_start: NDArray[np.datetime64]
 ) -> Iterator[_Found]:
     """Doubt runs of bores whose planes or directions look exchanged, by what their unit usually shows."""
+    bores = numbered(readings.bore, sort=True)[0]
     for gauge in sorted(set(readings.gauge.tolist())):
         rows = np.flatnonzero(readings.gauge == gauge)
-        rows = _in_time(readings, rows)
+        rows = _in_order(readings, bores, rows, readings.measured_at)
         if um.shape[1] >= 2:
             ends = um[rows, 0].mean(axis=1) - um[rows, -1].mean(axis=1)
             swapped = _swapped(swapped_planes, ends, readings.bore[rows], unit_start[rows])

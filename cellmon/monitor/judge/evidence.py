@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from math import sqrt
 from typing import Any, Protocol
 
 import numpy as np
@@ -130,9 +131,9 @@ def _moved(c: int, stream: Stream, around: _Around, stretch: Stretch) -> Moved |
     usual, unsure = float(before.level[c]), float(before.p11[c])
     if len(earlier) >= LEAST_BEFORE:
         usual, unsure = _mean(around.level[c, earlier]), float(before.mean_var[c]) / len(earlier)
-    drifted = learned.walk * float(n[after].sum() + np.nansum(n[earlier])) / 2
-    error = np.sqrt(unsure + float(before.mean_var[c]) / len(after) + drifted)
-    sd = float(np.sqrt((before.mean_var if stream.feature == OFFSETS else before.bore_var)[c]))
+    drifted = learned.walk * float(np.add.reduce(n[after]) + np.add.reduce(n[earlier])) / 2
+    error = sqrt(unsure + float(before.mean_var[c]) / len(after) + drifted)
+    sd = sqrt((before.mean_var if stream.feature == OFFSETS else before.bore_var)[c])
     sd = max(sd, LEAST_KELVIN) if stream.feature in OF_ALL else sd
     inside = around.after[c].nonzero()[0]
     inside = inside[1:] if len(inside) > 1 else after  # the first may still straddle the change
@@ -145,8 +146,8 @@ def _moved(c: int, stream: Stream, around: _Around, stretch: Stretch) -> Moved |
         fixture=stream.fixture,
         sd=round(sd, 4),
         shift=round((_mean(around.level[c, after]) - usual) / sd, 2),
-        error=round(float(error) / sd, 3),
-        ratio=round(float(np.sqrt(_mean(ratios[told]))), 2) if told.any() else None,
+        error=round(error / sd, 3),
+        ratio=round(sqrt(_mean(ratios[told])), 2) if told.any() else None,
         df=float((n[inside[told]] - 1).sum()),
     )
 

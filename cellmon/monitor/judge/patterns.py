@@ -9,6 +9,7 @@ import numpy as np
 from cellmon.charts.patterns import completed
 from cellmon.judged import STREAM_COLUMNS, Subgroups
 from cellmon.monitor.judge.limits import StreamLimits
+from cellmon.monitor.judge.plans import InTime
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.rule_sets import BY_NAME, RuleSet
 from cellmon.records import Flags, Stream, Whole
@@ -17,7 +18,7 @@ from cellmon.store.joining import by_stream
 
 
 def pattern_rows(
-    subgroups: Subgroups, limits: Mapping[Stream, StreamLimits], sheet: Sheet
+    unit: InTime, limits: Mapping[Stream, StreamLimits], sheet: Sheet
 ) -> Iterator[dict[str, object]]:
     """Yield a call for every run of subgroups at which a switched-on rule set signals.
 
@@ -26,6 +27,7 @@ def pattern_rows(
     chosen = [BY_NAME[name] for name in (sheet.alarms.rules if sheet.alarms else ())]
     if not chosen:
         return
+    subgroups = unit.subgroups.select(unit.rows)
     for stream, rows in by_stream(subgroups).items():
         if stream.bore is None or stream.part_of != "itself" or stream not in limits:
             continue

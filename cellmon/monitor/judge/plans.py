@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -25,25 +25,28 @@ NEVER = np.datetime64("2200-01-01", "us")
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class InTime:
-    """Subgroups unit after unit, each unit's in the order of time, with the stream of each."""
+    """Rows of some subgroups unit after unit, each unit's in the order of time, with the stream of each."""
 
     subgroups: Subgroups
+    """As they were cut."""
+    rows: Whole
     streams: tuple[Stream, ...]
     """In their own order."""
     stream: Whole
-    """The place of each subgroup's stream among them."""
+    """The place of each row's stream among them."""
 
     @classmethod
     def of(cls, subgroups: Subgroups) -> InTime:
         """Put subgroups of one or several units into order."""
         times = (subgroups.first_at, subgroups.at, subgroups.unit_start)
-        order = np.lexsort([at.view(np.int64) for at in times])
+        order = np.lexsort([at.view(np.int64) for at in times])  # moments are slower to compare
         streams, number = streams_of(subgroups)
         sorted_ = sorted(range(len(streams)), key=lambda i: streams[i])
         rank = np.empty(len(streams), dtype=np.int64)
         rank[sorted_] = np.arange(len(streams))
         return cls(
-            subgroups=subgroups.select(order),
+            subgroups=subgroups,
+            rows=order,
             streams=tuple(streams[i] for i in sorted_),
             stream=rank[number[order]] if len(streams) else number,
         )
@@ -53,24 +56,11 @@ class InTime:
 
     def by_unit(self) -> Iterator[tuple[np.datetime64, InTime]]:
         """Yield each unit by its start; nothing is copied."""
-        starts = self.subgroups.unit_start
+        starts = self.subgroups.unit_start[self.rows]
         edges = [0, *(np.flatnonzero(starts[1:] != starts[:-1]) + 1).tolist(), len(self)]
         for begin, end in itertools.pairwise(edges) if len(self) else ():
             piece = slice(begin, end)
-            yield (
-                starts[begin],
-                InTime(
-                    subgroups=self.subgroups.select(piece), streams=self.streams, stream=self.stream[piece]
-                ),
-            )
-
-    def rows(self) -> Iterator[tuple[Stream, Whole]]:
-        """Yield the rows of each stream that has some, stream after stream."""
-        order = np.argsort(self.stream, kind="stable")
-        number = self.stream[order]
-        edges = [0, *(np.flatnonzero(number[1:] != number[:-1]) + 1).tolist(), len(order)]
-        for begin, end in itertools.pairwise(edges) if len(order) else ():
-            yield self.streams[number[begin]], order[begin:end]
+            yield starts[begin], replace(self, rows=self.rows[piece], stream=self.stream[piece])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -117,6 +107,35 @@ def learned_of(figures: Mapping[str, Any]) -> Learned:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Lanes:
+    """The columns that units of some streams may have: one for each version of each one's limits."""
+
+    streams: tuple[Stream, ...]
+    """As `InTime` numbers them."""
+    versions: tuple[Version, ...]
+    stream: Whole
+    """The number of each lane's stream, ascending; `begins` and `ends` are those of its version."""
+    begins: Whole
+    ends: Whole
+
+    @classmethod
+    def of(cls, streams: tuple[Stream, ...], versions: Mapping[Stream, Sequence[Version]]) -> Lanes:
+        """Lay out the versions that watch each of some streams."""
+        found = [
+            (i, version)
+            for i, stream in enumerate(streams)
+            for version in sorted(versions.get(stream, ()), key=lambda v: v.number)
+        ]
+        return cls(
+            streams=streams,
+            versions=tuple(v for _, v in found),
+            stream=np.array([i for i, _ in found], dtype=np.int64),
+            begins=np.array([v.begins for _, v in found], dtype=np.int64),
+            ends=np.array([v.ends for _, v in found], dtype=np.int64),
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Plan:
     """The streams watched in a unit, in a fixed order: a column for each version of each one's limits."""
 
@@ -125,24 +144,23 @@ class Plan:
     laid: Laid
 
     @classmethod
-    def of(cls, unit: InTime, versions: Mapping[Stream, Sequence[Version]]) -> Plan:
+    def of(cls, unit: InTime, lanes: Lanes) -> Plan:
         """Plan a unit: each stream's subgroups after its baseline, where it is watched at all."""
-        streams: list[Stream] = []
-        chosen: list[Version] = []
-        columns: list[Whole] = []
-        at = unit.subgroups.at.view(np.int64)  # moments are slower to compare
-        for stream, rows in unit.rows():
-            for version in versions.get(stream, ()):
-                if at[rows[0]] <= version.begins or at[rows[-1]] > version.ends:
-                    begin, end = np.searchsorted(at[rows], [version.begins, version.ends], side="right")
-                    mine = rows[begin:end]
-                else:
-                    mine = rows
-                if len(mine):
-                    streams.append(stream)
-                    chosen.append(version)
-                    columns.append(mine)
-        return cls(streams=tuple(streams), versions=tuple(chosen), laid=Laid.of(columns))
+        order = np.argsort(unit.stream, kind="stable")
+        rows, number = unit.rows[order], unit.stream[order]
+        at = unit.subgroups.at.view(np.int64)[rows]
+        begin, end = (np.searchsorted(number, lanes.stream, side) for side in ("left", "right"))
+        there = np.flatnonzero(end > begin)
+        outside = (at[begin[there]] <= lanes.begins[there]) | (at[end[there] - 1] > lanes.ends[there])
+        for i in there[outside]:
+            mine = at[begin[i] : end[i]]
+            begin[i], end[i] = begin[i] + np.searchsorted(mine, (lanes.begins[i], lanes.ends[i]), "right")
+        chosen = np.flatnonzero(end > begin).tolist()
+        return cls(
+            streams=tuple(lanes.streams[lanes.stream[i]] for i in chosen),
+            versions=tuple(lanes.versions[i] for i in chosen),
+            laid=Laid.of(rows, begin[chosen], end[chosen]),
+        )
 
     @cached_property
     def learned(self) -> tuple[Learned, ...]:

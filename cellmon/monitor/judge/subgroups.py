@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -28,10 +28,20 @@ from cellmon.store.joining import streams_of
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cut:
-    """The subgroups of the bores themselves, and those of their means and distances."""
+    """The subgroups of the bores themselves, and after them those of their means and distances."""
 
-    alone: Subgroups
-    together: Subgroups
+    every: Subgroups
+    many_alone: int
+
+    @property
+    def alone(self) -> Subgroups:
+        """Those of the bores themselves; nothing is copied."""
+        return self.every.select(slice(0, self.many_alone))
+
+    @property
+    def together(self) -> Subgroups:
+        """Those of means and distances."""
+        return self.every.select(slice(self.many_alone, None))
 
 
 def cut_subgroups(
@@ -52,15 +62,13 @@ def cut_subgroups(
         values = _charted_values(of_part, part)
         apart += _cut_rows(alone(of_part, its_segment, its_over), values, part, sheet)
         for rows in together(of_part, its_segment, its_over, part, sheet):
-            pooled.append(_within_unit(list(_cut_rows(rows, values, part, sheet))))
+            pooled += _within_unit(_cut_rows(rows, values, part, sheet))
         for told in evidence(of_part, its_segment, its_over, part, sheet):
-            pooled.append(_within_unit(list(_cut_process(told.rows, told.figures, sheet))))
+            pooled += _within_unit(_cut_process(told.rows, told.figures, sheet))
     pooled += offsets_given(laid.bores, laid.unit_over, sheet, context, units=units)
-    pooled_whole = Subgroups.concat(pooled or [no_rows(Subgroups)])
-    return Cut(
-        alone=charted_together(_within_unit(apart), sheet),
-        together=charted_together(pooled_whole, sheet),
-    )
+    apart = _within_unit(apart)
+    every = Subgroups.concat([*apart, *pooled] or [no_rows(Subgroups)])
+    return Cut(every=charted_together(every, sheet), many_alone=sum(map(len, apart)))
 
 
 def cut_alone(
@@ -74,7 +82,7 @@ def cut_alone(
         if len(of_part):
             rows = alone(of_part, its_segment, its_over)
             apart += _cut_rows(rows, _charted_values(of_part, part), part, sheet)
-    return charted_together(_within_unit(apart), sheet)
+    return charted_together(Subgroups.concat(_within_unit(apart) or [no_rows(Subgroups)]), sheet)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -153,15 +161,17 @@ def _segments(bores: Bores, sheet: Sheet, context: Context, run: Whole) -> Whole
     return _codes(parts, len(bores))
 
 
-def _within_unit(cuts: Sequence[Subgroups]) -> Subgroups:
+def _within_unit(cuts: Iterable[Subgroups]) -> list[Subgroups]:
     """Count segments afresh in each unit, so that their numbers do not tell what was judged beside them."""
-    if not cuts:
-        return no_rows(Subgroups)
-    subgroups = Subgroups.concat(cuts)
-    unit = _codes([subgroups.unit_start], len(subgroups))
+    given = list(cuts)
+    if not given:
+        return given
+    segment = np.concatenate([one.segment for one in given])
+    unit = _codes([np.concatenate([one.unit_start for one in given])], len(segment))
     first = np.full(int(unit.max(initial=-1)) + 1, np.iinfo(np.int64).max)
-    np.minimum.at(first, unit, subgroups.segment)
-    return replace(subgroups, segment=subgroups.segment - first[unit])
+    np.minimum.at(first, unit, segment)
+    afresh = np.split(segment - first[unit], np.cumsum([len(one) for one in given])[:-1])
+    return [replace(one, segment=mine) for one, mine in zip(given, afresh, strict=True)]
 
 
 def _codes(columns: Sequence[NDArray[Any]], size: int) -> Whole:
@@ -170,20 +180,22 @@ def _codes(columns: Sequence[NDArray[Any]], size: int) -> Whole:
     for column in columns:
         if size and column[0] is None and absent(column).all():
             continue  # it tells none from another
-        number, words = _numbered(column)
-        code = dense(code * (len(words) + 1) + number + 1)
+        number = _numbered(column)
+        code = dense(code * (int(number.max(initial=-1)) + 2) + number + 1)
     return code
 
 
-def _numbered(column: NDArray[Any]) -> tuple[Whole, Sequence[Any] | NDArray[Any]]:
-    """Number the different values of a column in their own order, -1 for None; and which they are."""
+def _numbered(column: NDArray[Any]) -> Whole:
+    """Number the different values of a column in their own order, -1 for None."""
     import pandas as pd
 
     if column.dtype == object:
-        return numbered(column, sort=True)
+        return numbered(column, sort=True)[0]
     begins = run_starts(column)
-    number, values = pd.factorize(column[begins], sort=True)  # numbers and moments stand long
-    return np.repeat(number, np.diff(begins, append=len(column))), values
+    heads = column[begins]  # numbers and moments stand long
+    whole = heads.dtype.kind == "i"
+    number = dense(heads - heads.min(initial=0)) if whole else pd.factorize(heads, sort=True)[0]
+    return np.repeat(number, np.diff(begins, append=len(column)))
 
 
 def _cut_rows(rows: Rows, values: Mapping[str, Numbers], part: Part, sheet: Sheet) -> Iterator[Subgroups]:
@@ -290,6 +302,9 @@ def _subgroups(rows: _Order, values: Numbers, labels: Whole, *, size: int, name:
 
 def _thermal(thermal: Numbers, labels: Whole) -> Numbers:
     """Return the mean of what temperatures explain in each subgroup; nan where none is known."""
+    known = ~np.isnan(thermal)
+    if not known.any():
+        return np.full(int(labels.max(initial=-1)) + 1, np.nan)
     found: Numbers = np.round(statistics(thermal, labels).mean, 4)
     return found
 

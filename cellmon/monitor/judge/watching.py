@@ -22,7 +22,7 @@ from cellmon.monitor.judge.columns import Columns, side_by_side
 from cellmon.monitor.judge.inputs import UNDONE_WITHIN, Spans, moves_of, usual_events
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.places import Place, blocks
-from cellmon.monitor.judge.plans import InTime, Plan, Version, versions_of
+from cellmon.monitor.judge.plans import InTime, Lanes, Plan, Version, versions_of
 from cellmon.monitor.rules import END, Rules
 from cellmon.records import Events, Kind, Stream
 from cellmon.sheet import Sheet
@@ -37,7 +37,7 @@ PUT_AT_ONCE = 100
 class Stretch:
     """One unit as it was watched."""
 
-    subgroups: Subgroups
+    cut: InTime
     columns: Columns
     streams: tuple[Stream, ...]
     learned: tuple[Learned, ...]
@@ -45,6 +45,11 @@ class Stretch:
     before: State
     watched: Watched
     after: Place
+
+    @property
+    def subgroups(self) -> Subgroups:
+        """The subgroups that the rows of columns count, those of other units among them."""
+        return self.cut.subgroups
 
 
 def watch_units(
@@ -139,8 +144,8 @@ class Watcher:
     """The last units that were watched before this pass, and those it went through, oldest first."""
     budgets: dict[int, Budget] = field(default_factory=dict)
     versions: Mapping[Stream, Sequence[Version]] = field(default_factory=dict)
-    watched: dict[int, Mapping[Stream, Sequence[Version]]] = field(default_factory=dict)
-    """Of each version of the sheet."""
+    lanes: dict[int, Lanes] = field(default_factory=dict)
+    """Of each version of the sheet those that were asked for last."""
     detectors: dict[tuple[Any, ...], Limits] = field(default_factory=dict)
 
     @classmethod
@@ -173,17 +178,17 @@ class Watcher:
         if subgroups is None:
             subgroups = InTime.of(self.session.subgroups_of_unit(unit))
         sheet, found, cut = self.rules.at(unit).sheet, self.budget_at(unit), subgroups.subgroups
-        plan = Plan.of(subgroups, self._versions_at(unit))
+        plan = Plan.of(subgroups, self._lanes(unit, subgroups.streams))
         learned = plan.learned
         state = State.begin(learned)
         spans = plan.begin(cut, place, state)
         before = _copy(state)
-        columns = self._columns(plan, cut, spans, sheet)
+        columns = self._columns(plan, subgroups, spans, sheet)
         steps = side_by_side(cut, columns)
         watched = watch(state, steps, learned, self._detectors(unit, plan, found))
         state.rounded()
         return Stretch(
-            subgroups=cut,
+            cut=subgroups,
             columns=columns,
             streams=plan.streams,
             learned=learned,
@@ -193,11 +198,11 @@ class Watcher:
             after=plan.place_after(cut, state, place),
         )
 
-    def _columns(self, plan: Plan, subgroups: Subgroups, first: Spans, sheet: Sheet) -> Columns:
+    def _columns(self, plan: Plan, unit: InTime, first: Spans, sheet: Sheet) -> Columns:
         """Lay a unit's streams side by side, with what is known to have moved them."""
-        now = Spans.of(subgroups).select(plan.laid.rows)
+        now = Spans.of(unit.subgroups).select(plan.laid.rows)
         before = plan.laid.before(now, first)
-        logged = self._logged(subgroups, first, sheet)
+        logged = self._logged(unit, first, sheet)
         return Columns(
             laid=plan.laid,
             spans=now,
@@ -215,17 +220,15 @@ class Watcher:
             self.detectors[key] = detector_limits(found, plan.streams, sizes)
         return self.detectors[key]
 
-    def _versions_at(self, unit: np.datetime64) -> Mapping[Stream, Sequence[Version]]:
-        """Return the versions of limits of each stream that the sheet of a unit watches, by number."""
+    def _lanes(self, unit: np.datetime64, streams: tuple[Stream, ...]) -> Lanes:
+        """Return the columns that a unit of some streams may have, by what its sheet watches."""
         version = self.rules.at(unit).version
-        if version not in self.watched:
+        known = self.lanes.get(version)
+        if known is None or known.streams is not streams:
             found = self.budget_at(unit)
-            self.watched[version] = {
-                stream: sorted(its, key=lambda v: v.number)
-                for stream, its in self.versions.items()
-                if found.family_of(stream) is not None
-            }
-        return self.watched[version]
+            watched = [stream for stream in streams if found.family_of(stream) is not None]
+            self.lanes[version] = known = Lanes.of(streams, {s: self.versions.get(s, ()) for s in watched})
+        return known
 
     def of_stream(self, unit: np.datetime64, stream: Stream) -> Stretch:
         """Watch one unit for one stream alone."""
@@ -239,11 +242,12 @@ class Watcher:
             self.budgets[version.version] = budget(version.sheet)
         return self.budgets[version.version]
 
-    def _logged(self, subgroups: Subgroups, before: Spans, sheet: Sheet) -> Events:
-        """Return the events that may bear on some subgroups, less offsets that are not taken as known."""
-        if not len(subgroups) or not len(before.first):
+    def _logged(self, unit: InTime, before: Spans, sheet: Sheet) -> Events:
+        """Return the events that may bear on a unit's subgroups, less offsets that are not taken as known."""
+        if not len(unit) or not len(before.first):
             return self.events.select(slice(0, 0))
-        start, end = before.first.min(), subgroups.honed_last.max() + np.timedelta64(1, "us")
+        last = unit.subgroups.honed_last[unit.rows].max()
+        start, end = before.first.min(), last + np.timedelta64(1, "us")
         begin = start - UNDONE_WITHIN
         known = begin >= self.events_from and end <= self.events_to
         events = self.events if known else _events(self.session, begin, end)

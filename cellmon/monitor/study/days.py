@@ -74,7 +74,8 @@ def bores_of(days: Days) -> Bores:
 
 def cut_of(days: Days) -> Cut:
     """Return the subgroups of some days."""
-    return Cut(alone=Subgroups(**decode(days.alone)), together=Subgroups(**decode(days.together)))
+    alone, together = (Subgroups(**decode(packed)) for packed in (days.alone, days.together))
+    return Cut(every=Subgroups.concat([alone, together]), many_alone=len(alone))
 
 
 def _packed(batch: Batch) -> bytes:

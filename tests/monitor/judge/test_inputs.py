@@ -184,7 +184,9 @@ def subgroups(count, **other):
 
 def laid(*columns, slope=0.0, events=()):
     """Lay out columns of one stream, each given as its rows, its spans and perhaps its temperatures."""
-    whole = Laid.of([np.array(rows, dtype=np.int64) for rows, *_ in columns])
+    edges = np.cumsum([0, *(len(rows) for rows, *_ in columns)])
+    rows = np.array([row for rows, *_ in columns for row in rows], dtype=np.int64)
+    whole = Laid.of(rows, edges[:-1], edges[1:])
     pieces = [spans_of(spans, *thermal) for _, spans, *thermal in columns]
     every, first = (joined([piece.select(part) for piece in pieces]) for part in (slice(None), slice(1)))
     before = whole.before(every, first)
