@@ -13,6 +13,7 @@ from cellmon import local
 from cellmon.errors import CellmonError
 from cellmon.words import say, say_many
 from dashboards import drawn_as, lengths_shown
+from dashboards.asking import asking
 from dashboards.pages import parts
 
 if TYPE_CHECKING:
@@ -108,6 +109,9 @@ def bar() -> html.Div:
             "be kept yet. This page tries again by itself."
         ),
         "data-signed-out": say("Signed out since {since}. Load this page again to sign in."),
+        "data-other": say(
+            "{who} is signed in now, and what is kept is kept in that name. Load this page again."
+        ),
     }
     return html.Div("", id="bar", hidden=True, role="status", **words)
 
@@ -160,6 +164,7 @@ def register_pulse(server: Flask, monitor: Monitor) -> None:
 
     @server.get(PULSE)
     def _() -> Response:
-        answer = jsonify(pulse(monitor))
+        one = asking()
+        answer = jsonify({**pulse(monitor), "who": None if one is None else one.person.name})
         answer.headers["Cache-Control"] = "no-store"
         return answer

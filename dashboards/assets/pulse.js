@@ -2,7 +2,7 @@
    One question at a time, fewer when nobody looks or nobody answers: there is never a queue of them. */
 (function () {
   const EVERY = 1000, UNSEEN = 15000, LONGEST = 5000, PATIENCE = 12000;
-  let last = null, since = null, trouble = null, wait = EVERY, timer = null, asking = false;
+  let last = null, since = null, trouble = null, wait = EVERY, timer = null, asking = false, who;
 
   async function answer() {
     const stop = new AbortController();
@@ -10,8 +10,10 @@
     try {
       const got = await fetch("/pulse", { cache: "no-store", redirect: "manual", signal: stop.signal });
       if (got.type === "opaqueredirect" || got.status === 401 || got.status === 403) return { trouble: "signed-out" };
+      if (!got.ok && got.status !== 503) return { trouble: "network" };
+      const said = await got.json(); // who is signed in stands in the store too: without it the door refuses
+      if (said.error) return { trouble: "store", why: said.error };
       if (!got.ok) return { trouble: "network" };
-      const said = await got.json();
       return said.gone ? { trouble: "store", why: said.gone } : said;
     } catch {
       return { trouble: "network" };
@@ -33,9 +35,15 @@
     if (bar.textContent !== words) bar.textContent = words;
     bar.hidden = false;
   }
-  function settle() {
+  function settle(now) {
     const bar = document.getElementById("bar");
-    if (bar && !bar.hidden) { bar.hidden = true; bar.textContent = ""; }
+    who = who === undefined ? now : who;
+    const words = who === now || !bar ? "" : bar.dataset.other.replace("{who}", now);
+    if (bar && bar.textContent !== words) bar.textContent = words;
+    if (bar) bar.hidden = !words;
+    if (words) document.querySelectorAll(".who input[readonly]").forEach((by) => {
+      window.dash_clientside.set_props(by.id, { value: now });
+    });
     const refreshed = document.getElementById("refreshed");
     if (refreshed) refreshed.textContent = refreshed.dataset.words.replace("{time}", exact(new Date()));
   }
@@ -51,7 +59,7 @@
     const back = trouble !== null;
     trouble = since = null;
     wait = EVERY;
-    settle();
+    settle(got.who);
     const set = window.dash_clientside && window.dash_clientside.set_props;
     if (!set || !document.getElementById("page")) return;
     const here = document.querySelector("#nav a.here");

@@ -90,3 +90,29 @@ def test_people_sign_in_answer_in_their_own_name_and_share_a_tablet(monitor, add
 
     said = {s.id: s.owner for s in monitor.signals().signals}
     assert [said[s.id] for s in waiting[-3:]] == ["R. Hale"] * 3
+
+
+@pytest.mark.browser
+def test_a_store_that_is_away_is_said_and_so_is_who_signed_in_meanwhile(monitor, address, look):
+    desk = look(address)
+    desk.page.goto(f"{address}/signals")
+    sign_in(desk, "M. Osei")
+    says(desk, "#nav", "M. Osei: sign out")
+    desk.page.wait_for_selector("#signals-cause", state="visible")
+    desk.page.fill("#signals-cause", "gauge zero")
+    store = monitor.folder / "cell.db"
+    away = store.rename(store.with_suffix(".away"))
+    says(desk, "#bar", "The store cannot be read since")
+    away.rename(store)
+    desk.page.wait_for_selector("#bar[hidden]", state="attached")
+
+    other = look(address)  # the same browser, so the same ticket
+    other.page.goto(f"{address}/sign-out")
+    other.page.click("button")
+    says(desk, "#bar", "Signed out since")
+    other.page.goto(f"{address}/signals")
+    sign_in(other, "R. Hale")
+    says(desk, "#bar", "R. Hale is signed in now")
+    desk.page.wait_for_function("() => document.querySelector('#signals-by').value === 'R. Hale'")
+    assert desk.page.input_value("#signals-cause") == "gauge zero"
+    desk.complaints[:] = [c for c in desk.complaints if "503" not in c and "401" not in c]
