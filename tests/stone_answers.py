@@ -14,7 +14,7 @@ from cellmon.monitor.stone_picture import ShiftAhead, StoneBody, StonePicture
 from cellmon.monitor.stone_plan import KindPlan, OrderLine, PlannedChange, PlanRequest, StonePlan
 from cellmon.monitor.stone_plan.results import CostSplit, Dates, Needed, Stock, StockLot, StockOrder
 from cellmon.monitor.stones import CAUTIONS, StonesAnswer
-from cellmon.monitor.stones.lines import Fan, LineMark, LinePoint, SetLine
+from cellmon.monitor.stones.lines import Dressed, Fan, LinePoint, SetLine
 from cellmon.monitor.stones.lots import LotCompared
 from cellmon.monitor.stones.measured import StoneNow
 from cellmon.monitor.stones.ranges import BoresRange
@@ -86,6 +86,9 @@ def fan(begins: float, left: float) -> Fan:
     )
 
 
+NEVER_DRESSED = Dressed(at=(), bores=np.zeros(0), left_um=np.zeros(0))
+
+
 def line(name: str, spindle: str, **more: Any) -> SetLine:
     """Return the line of a set that runs: three rounds, two dressings, 400 bores since."""
     bores = np.array([0.0, 1800.0, 3600.0, 4000.0])
@@ -110,8 +113,8 @@ def line(name: str, spindle: str, **more: Any) -> SetLine:
         "bores": bores,
         "left_um": left,
         "rounds": rounds,
-        "dressings": tuple(
-            LineMark(at=NOW - DAY, bores=b, left_um=u) for b, u in ((1800.0, 1950.0), (3700.0, 1475.0))
+        "dressed": Dressed(
+            at=(NOW - DAY, NOW - DAY), bores=np.array([1800.0, 3700.0]), left_um=np.array([1950.0, 1475.0])
         ),
         "now_bores": 4000.0,
         "now_left_um": 1400.0,

@@ -247,7 +247,8 @@ def _highest(curves: Callable[[NDArray[np.int64]], Floats]) -> Floats:
     low, high = np.zeros(GRID, dtype=np.int64), np.full(GRID, GRID - 1)
     while (low < high).any():
         middle = (low + high) // 2
-        rises = curves(np.minimum(middle + 1, GRID - 1)) > curves(middle)
+        here, beyond = curves(np.stack((middle, np.minimum(middle + 1, GRID - 1))))
+        rises = beyond > here
         low, high = np.where(rises, middle + 1, low), np.where(rises, high, middle)
     return curves(low)
 

@@ -20,7 +20,16 @@ from cellmon.monitor.stones.ranges import GoodBores
 from dashboards import theme
 from dashboards.figures import change_calendar, stone_fans, stone_lines, stone_shape
 from dashboards.pages import parts, stone_files, stone_words, stones
-from tests.stone_answers import NOW, change, line, picture_answer, plan, stone_set, stones_answer
+from tests.stone_answers import (
+    NEVER_DRESSED,
+    NOW,
+    change,
+    line,
+    picture_answer,
+    plan,
+    stone_set,
+    stones_answer,
+)
 
 
 @dataclass
@@ -225,7 +234,12 @@ def test_spindles_with_stones_of_two_stages_have_a_lane_for_each():
 def test_no_set_and_a_set_without_rounds_are_drawn_as_they_are():
     go.Figure(stone_lines.stone_lines_figure(picture_answer(lines=()), None))
     bare = replace(
-        line("FS-1", "S1"), rounds=(), dressings=(), fan=None, bores=np.zeros(1), left_um=np.array([2400.0])
+        line("FS-1", "S1"),
+        rounds=(),
+        dressed=NEVER_DRESSED,
+        fan=None,
+        bores=np.zeros(1),
+        left_um=np.array([2400.0]),
     )
     figure = stone_lines.stone_lines_figure(picture_answer(lines=(bare,)), "FS-1")
     go.Figure(figure)

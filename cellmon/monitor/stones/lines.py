@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +50,15 @@ class LineMark:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Dressed:
+    """All dressings of a set, where they stand on its line; shape (dressings,)."""
+
+    at: tuple[datetime, ...]
+    bores: Floats
+    left_um: Floats
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Fan:
     """When so much is left: bores of the set in all, and the planned moment; shape (levels,).
 
@@ -79,7 +89,7 @@ class SetLine:
     bores: Floats
     left_um: Floats
     rounds: tuple[LinePoint, ...]
-    dressings: tuple[LineMark, ...]
+    dressed: Dressed
     now_bores: float | None
     """Bores by now of a set that has not ended."""
     now_left_um: float | None
@@ -87,6 +97,13 @@ class SetLine:
     least_um: float
     """The least usable thickness of its kind."""
     why_not: Mapping[str, str] = field(default_factory=dict)
+
+    @cached_property
+    def dressings(self) -> tuple[LineMark, ...]:
+        """Each dressing by itself; of past sets nobody asks for them."""
+        one = self.dressed
+        places = zip(one.at, one.bores.tolist(), one.left_um.tolist(), strict=True)
+        return tuple(LineMark(at=at, bores=bores, left_um=left) for at, bores, left in places)
 
 
 def set_lines(now: StonesNow) -> tuple[SetLine, ...]:
@@ -120,7 +137,7 @@ def _line(now: StonesNow, name: str, known: KindKnown) -> SetLine:
         bores=knots.bores,
         left_um=knots.left_um,
         rounds=rounds,
-        dressings=_dressings(now, name, knots),
+        dressed=_dressed(now, name, knots),
         now_bores=None if state == "ended" else honed,
         now_left_um=left,
         fan=None if life is None else _fan(now, known, life, stays[-1] if stays else None, honed),
@@ -183,16 +200,10 @@ def _to_now(knots: _Knots, honed: float, left: float) -> _Knots:
     return _Knots(bores=np.append(knots.bores, honed), left_um=np.append(knots.left_um, left))
 
 
-def _dressings(now: StonesNow, name: str, knots: _Knots) -> tuple[LineMark, ...]:
-    mine = now.log.dressings_of(name)
-    if not mine:
-        return ()
-    bores = now.by_dressings(name)
-    left = np.interp(bores, knots.bores, knots.left_um)
-    return tuple(
-        LineMark(at=now.view.local(d.at), bores=b, left_um=u)
-        for d, b, u in zip(mine, bores, left.tolist(), strict=True)
-    )
+def _dressed(now: StonesNow, name: str, knots: _Knots) -> Dressed:
+    mine, bores = tuple(now.log.dressings_of(name)), np.array(now.by_dressings(name))
+    at = now.told("dressings", name, mine, lambda: tuple(now.view.local(d.at) for d in mine))
+    return Dressed(at=at, bores=bores, left_um=np.interp(bores, knots.bores, knots.left_um))
 
 
 def _fan(now: StonesNow, known: KindKnown, life: SetLife, stay: Stay | None, honed: float) -> Fan:
