@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, Table, bindparam
-from sqlalchemy.sql import ColumnElement, Select
+from sqlalchemy.sql import ColumnElement, FromClause, Select
 
 from cellmon.records import Batch, Column, ColumnType, Times, absent
 
@@ -111,6 +111,6 @@ def fetch(
     return found
 
 
-def declared_columns(table: Table, declared: Sequence[Column]) -> list[ColumnElement[Any]]:
+def declared_columns(table: FromClause, declared: Sequence[Column]) -> list[ColumnElement[Any]]:
     """Return a table's columns in the order in which a batch declares them."""
     return [table.c[c.name] for c in declared]

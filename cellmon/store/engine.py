@@ -209,9 +209,17 @@ def _engine(url: str, folder: Path) -> Engine:
         shown = PASSWORD.sub(":***@", url)
         text = to_say("the store URL {url} cannot be used: {why}")
         raise StoreRefused(say(text, url=repr(shown), why=unusable)) from unusable
-    if engine.dialect.name == "sqlite":
-        event.listen(engine, "connect", _settle_sqlite)
+    settle = _settle_sqlite if engine.dialect.name == "sqlite" else _settle_postgresql
+    event.listen(engine, "connect", settle)
     return engine
+
+
+def _settle_postgresql(connection: Any, _record: Any) -> None:
+    """Have no statement compiled by the server: that takes seconds, and each is answered in a part of one."""
+    before, connection.autocommit = connection.autocommit, True
+    with connection.cursor() as cursor:
+        cursor.execute("SET jit = off")
+    connection.autocommit = before
 
 
 def _settle_sqlite(connection: Any, _record: Any) -> None:

@@ -27,7 +27,7 @@ from cellmon.store.blocks import edges_of
 from cellmon.store.chunks import decode, encode_each
 from cellmon.store.files_taken import FilesTaken
 from cellmon.store.frames import Frames
-from cellmon.store.latest import last_of_all, last_of_each, same
+from cellmon.store.latest import last_of_each, rows_of
 from cellmon.store.probe import days_of_parts, isin
 from cellmon.store.traces import Traces
 
@@ -229,8 +229,8 @@ class Facts(FilesTaken, Frames, Traces):
 
     def latest_events(self, before: np.datetime64) -> Any:
         """Return the last event of each kind, spindle and gauge before a moment, in the order of those."""
-        batch, stepwise = ROW_BATCHES[Kind.EVENTS], self.conn.dialect.name == "sqlite"
-        found = bulk.fetch(self.conn, _last_events(stepwise), batch.columns(), before=bulk.moment(before))
+        batch, asked = ROW_BATCHES[Kind.EVENTS], _last_events(self.conn.dialect.name)
+        found = bulk.fetch(self.conn, asked, batch.columns(), before=bulk.moment(before))
         return batch(**found)
 
     def last_change(self) -> int:
@@ -275,14 +275,14 @@ class Facts(FilesTaken, Frames, Traces):
 
 
 @lru_cache(maxsize=2)
-def _last_events(stepwise: bool) -> Select[Any]:
+def _last_events(dialect: str) -> Select[Any]:
     """Return what asks for the last events before a moment; to write it takes longer than to answer it."""
     table, names = schema.ROWS[Kind.EVENTS], ("event", "spindle", "gauge")
-    ask = last_of_each if stepwise else last_of_all
-    last = ask(table, names, before=bindparam("before", type_=BigInteger))
-    declared = bulk.declared_columns(table, ROW_BATCHES[Kind.EVENTS].columns())
-    order = (table.c.event, table.c.spindle.nulls_first(), table.c.gauge.nulls_first(), table.c.row_id)
-    return select(*declared).join_from(table, last, same(table, last, names)).order_by(*order)
+    last = last_of_each(table, names, before=bindparam("before", type_=BigInteger))
+    found = rows_of(table, last, names, dialect=dialect)
+    declared = bulk.declared_columns(found, ROW_BATCHES[Kind.EVENTS].columns())
+    order = (found.c.event, found.c.spindle.nulls_first(), found.c.gauge.nulls_first(), found.c.row_id)
+    return select(*declared).select_from(found).order_by(*order)
 
 
 KEPT_BESIDE = ("line", "um", "nominal_mm", "repeated_hour", "extra")

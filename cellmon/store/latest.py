@@ -5,18 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from sqlalchemy import CTE, Table, and_, case, func, select
-from sqlalchemy.sql import ColumnElement, FromClause, Subquery
-
-
-def last_of_all(table: Table, names: Sequence[str], *, before: ColumnElement[int]) -> Subquery:
-    """Return what `last_of_each` does by reading the index whole.
-
-    A server that plans the steps anew each time spends longer on that than on reading some 10,000 rows.
-    """
-    group = [table.c[name] for name in names]
-    last = select(*group, func.max(table.c.at).label("newest")).where(table.c.at < before)
-    return last.group_by(*group).subquery()
+from sqlalchemy import CTE, Subquery, Table, and_, case, select, true
+from sqlalchemy.sql import ColumnElement, FromClause
 
 
 def last_of_each(table: Table, names: Sequence[str], *, before: ColumnElement[int]) -> Subquery:
@@ -30,15 +20,25 @@ def last_of_each(table: Table, names: Sequence[str], *, before: ColumnElement[in
         groups = _with_each(table, groups, names[:i], name)
     assert groups is not None, "at least one column"
     rows = table.alias()
-    last = _of_group(rows, groups, names, func.max(rows.c.at), lambda: rows.c.at < before)
+    order = [rows.c[name].desc() for name in (*names, "at")]
+    last = _of_group(rows, groups, names, "at", order, lambda: rows.c.at < before)
     return select(*(groups.c[name] for name in names), last.label("newest")).subquery()
 
 
-def same(table: Table, last: FromClause, names: Sequence[str]) -> ColumnElement[bool]:
-    """Return the condition that a row is the last of its combination."""
-    return and_(
-        table.c.at == last.c.newest, *(table.c[name].is_not_distinct_from(last.c[name]) for name in names)
+def rows_of(table: Table, last: Subquery, names: Sequence[str], *, dialect: str) -> Subquery:
+    """Return the rows that are the last of their combination, several where they are of one moment.
+
+    PostgreSQL, which cannot foresee how few combinations there are, would read the whole table beside them:
+    it is told to look at one after another.
+    """
+    rows = table.alias()
+    same = and_(
+        rows.c.at == last.c.newest, *(rows.c[name].is_not_distinct_from(last.c[name]) for name in names)
     )
+    if dialect != "postgresql":
+        return select(rows).join_from(rows, last, same).subquery()
+    each = select(rows).where(same).offset(0).lateral()
+    return select(each).join_from(last, each, true()).subquery()
 
 
 def _with_each(table: Table, groups: CTE | None, known: Sequence[str], name: str) -> CTE:
@@ -47,30 +47,38 @@ def _with_each(table: Table, groups: CTE | None, known: Sequence[str], name: str
     Each ends with nothing, which stands for rows without a word.
     """
     first, later = table.alias(), table.alias()
-    start = _of_group(first, groups, known, func.min(first.c[name]), lambda: first.c[name].is_not(None))
+    start = _of_group(first, groups, known, name, _by(first, known, name), lambda: first.c[name].is_not(None))
     before = () if groups is None else tuple(groups.c[one] for one in known)
     each = select(*before, start.label(name)).cte(f"each_{name}", recursive=True)
-    larger = _of_group(later, each, known, func.min(later.c[name]), lambda: later.c[name] > each.c[name])
+    order = _by(later, known, name)
+    larger = _of_group(later, each, known, name, order, lambda: later.c[name] > each.c[name])
     step = select(*(each.c[one] for one in known), larger.label(name)).where(each.c[name].is_not(None))
     return each.union_all(step)
+
+
+def _by(rows: FromClause, known: Sequence[str], name: str) -> list[Any]:
+    return [rows.c[one] for one in (*known, name)]
 
 
 def _of_group(
     rows: FromClause,
     groups: FromClause | None,
     names: Sequence[str],
-    wanted: Any,
+    wanted: str,
+    order: Sequence[Any],
     where: Callable[[], ColumnElement[bool]],
     *given: ColumnElement[bool],
 ) -> Any:
-    """Return one value of the rows of each group.
+    """Return one column of the first row of each group, in the order of the index.
 
     Rows with and without a word are asked for apart: that two columns are the same or both nothing is
-    not looked up in an index everywhere.
+    not looked up in an index everywhere. Not every store sees that rows without a word lie in order of
+    what follows it in the index, so the order is that of all of it.
     """
     if not names or groups is None:
-        return select(wanted).where(where(), *given).scalar_subquery()
+        return select(rows.c[wanted]).where(where(), *given).order_by(*order).limit(1).scalar_subquery()
     name, *others = names
-    without = _of_group(rows, groups, others, wanted, where, *given, rows.c[name].is_(None))
-    with_it = _of_group(rows, groups, others, wanted, where, *given, rows.c[name] == groups.c[name])
+    asked = (rows, groups, others, wanted, order, where)
+    without = _of_group(*asked, *given, rows.c[name].is_(None))
+    with_it = _of_group(*asked, *given, rows.c[name] == groups.c[name])
     return case((groups.c[name].is_(None), without), else_=with_it)
