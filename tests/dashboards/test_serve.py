@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import re
 import socket
 from functools import partial
@@ -18,7 +19,7 @@ from dashboards.app import create_app
 from dashboards.frame import DRAWS
 from dashboards.kept import QUESTIONS, beside, kept
 from dashboards.reached import is_loopback
-from dashboards.serve import listening, warm
+from dashboards.serve import listening, look_seldom_for_rubbish, warm
 from tests.dashboards.stand_in import StandIn
 
 
@@ -101,6 +102,16 @@ def test_the_first_visitor_finds_what_every_page_begins_with_worked_out(demo_wee
         assert first_said.NAME in client.get(path).get_data(as_text=True)
     assert counting.asked == []
     counting.monitor.close()
+
+
+def test_what_the_program_is_made_of_is_searched_no_more():
+    before = gc.get_threshold()
+    try:
+        look_seldom_for_rubbish()
+        assert gc.get_freeze_count() > 10_000 and gc.get_threshold()[0] > before[0] and gc.isenabled()
+    finally:
+        gc.unfreeze()
+        gc.set_threshold(*before)
 
 
 def test_everything_the_page_loads_comes_from_here():
