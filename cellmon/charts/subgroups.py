@@ -184,14 +184,14 @@ def _fill(result: SubgroupStatistics, x: Floats, where: Whole, *, size: int) -> 
     starts = result.first[where]
     begin, end = int(starts[0]), int(starts[-1])
     stride = (end - begin) // max(1, where.size - 1)
-    windows = np.lib.stride_tricks.sliding_window_view(x, size)
     if where.size > 1 and bool((np.diff(starts) == stride).all()):
-        block = windows[begin : end + 1 : stride]
+        steps = (x.itemsize, stride * x.itemsize)
+        block = np.lib.stride_tricks.as_strided(x[begin:], (size, where.size), steps)
     else:
-        block = windows[starts]
+        block = x[starts + np.arange(size)[:, None]]
     together = int(where[-1]) - int(where[0]) == where.size - 1
     rows: slice | Whole = slice(int(where[0]), int(where[-1]) + 1) if together else where
-    _block_into(result, rows, np.ascontiguousarray(block.T))
+    _block_into(result, rows, np.ascontiguousarray(block))
 
 
 def _block_into(result: SubgroupStatistics, rows: slice | Whole, x: Floats) -> None:

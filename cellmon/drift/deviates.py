@@ -42,10 +42,11 @@ def as_normal(t: ArrayLike, df: ArrayLike) -> Floats:
     return normal(np.asarray(t, dtype=np.float64), np.asarray(df, dtype=np.float64), ANY_SHAPE)
 
 
-def normal(x: Floats, v: Floats, c: Constants) -> Floats:
+def normal(x: Floats, v: Floats, c: Constants, *, out: Floats | None = None) -> Floats:
     """Return `as_normal` of deviates x and degrees of freedom v."""
     eight = c.eight * v
-    found: Floats = np.sign(x) * ((eight + c.one) / (eight + c.three)) * np.sqrt(v * np.log1p(x * x / v))
+    sided = np.sign(x) * ((eight + c.one) / (eight + c.three))
+    found: Floats = np.multiply(sided, np.sqrt(v * np.log1p(x * x / v)), out=out)
     return found
 
 
@@ -81,6 +82,7 @@ def variance_ratio(
     *,
     to_term: Floats,
     root_of_to: Floats,
+    out: Floats | None = None,
 ) -> Floats:
     """Return `as_variance_ratio` of ratios, none negative, given 2 / 9 df of the other degrees of freedom.
 
@@ -92,5 +94,5 @@ def variance_ratio(
     z *= root_of_to
     z += c.one
     z -= to_term
-    found: Floats = np.maximum(z, c.nothing) ** 3
+    found: Floats = np.power(np.maximum(z, c.nothing), 3, out=out)
     return found

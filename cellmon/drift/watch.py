@@ -84,21 +84,24 @@ class _Walker:
         self.usual_root = np.sqrt(self.usual_term)
         self.since = state.stacked("since_dressing", "since_change")
         self.sums = state.stacked("up", "down")
+        self.vars, self.dfs = state.stacked("mean_var", "bore_var"), state.stacked("mean_df", "bore_df")
         size, both = len(learned), self.sums.shape
         self.c, self.none, self.none_wide = Constants.of(size), np.zeros(both), np.zeros(both[1:])
         self.level_k = np.broadcast_to(LEVEL_K, both).copy()
         self.level_limits = np.broadcast_to(limits.level, both).copy()
         self.spread_k = np.broadcast_to(SPREAD_K, both[1:]).copy()
-        self.within, self.usual_square, self.keeps, self.adds, self.mean_df_most, self.bore_df_most = (
-            np.full(size, number)
-            for number in (LEARNS_WITHIN, USUAL_SQUARE, KEEPS, ADDS, MEAN_DF_MOST, BORE_DF_MOST)
+        self.within, self.usual_square, self.keeps, self.adds = (
+            np.full(size, number) for number in (LEARNS_WITHIN, USUAL_SQUARE, KEEPS, ADDS)
         )
+        self.ones, self.seen, self.gained = np.ones((2, size)), np.empty((2, size)), np.empty((2, size))
+        self.df_most = np.repeat([[MEAN_DF_MOST], [BORE_DF_MOST]], size, axis=1)
+        """Of a mean's spread, then of a bore's: what a step saw of it, and by how much it is known better."""
         self.surprises, self.ratios = np.empty(both[1:]), np.empty(both[1:])
         """A step's surprises, and its variance ratios, before each CUSUM."""
         self.calls: list[Call] = []
         shape = steps.mean.shape
         self.surprise, self.ratio, self.expected, self.error = (np.full(shape, np.nan) for _ in range(4))
-        self.has_ratio = np.zeros(shape, dtype=bool)
+        self.has_ratio = self.ahead.has_spread.copy()
         self.quiet = False
         """Whether no stream is near a dressing or a change; what follows says whether a call stands."""
         self.level_stands = self.spread_stands = True
@@ -134,18 +137,19 @@ class _Walker:
         mean, wild = self._without_wild(t, use)
         if wild is not None:
             told, all_told = told & ~wild, False
+        if not self.quiet or wild is not None:
+            self.has_ratio[t] = told
         spread = s.p11 + noise
         away = mean - s.level
         if not ahead.whole[t]:
             away[~ahead.here[t]] = 0.0
         error = np.sqrt(spread, out=self.error[t])
-        self.surprise[t] = surprise = normal(away / error, s.mean_df, self.c)
+        surprise = normal(away / error, s.mean_df, self.c, out=self.surprise[t])
         self.expected[t] = s.level
         doubt = s.p11.copy()
         self._update(t, away, spread)
         self._level_calls(t, surprise, away, noise, doubt)
-        self.has_ratio[t] = told
-        self.ratio[t] = v = self._spread_calls(t, told, all_told=all_told)
+        v = self._spread_calls(t, told, all_told=all_told)
         self._learn(t, surprise, v, use, told, all_told=all_told)
 
     def _move(self, t: int) -> None:
@@ -276,6 +280,10 @@ class _Walker:
             called, high = over.any(axis=(0, 1)), over[0].any(axis=0)
             for c in np.flatnonzero(called):
                 self._level_call(t, int(c), 1 if high[c] else -1, away, noise, doubt)
+            self.level_stands = True
+        if not self.level_stands:
+            s.expected[:] = s.level
+            return
         standing: Flags = s.level_side != 0
         self.level_stands = bool(np.count_nonzero(standing))
         if not self.level_stands:
@@ -335,6 +343,7 @@ class _Walker:
             self.c,
             to_term=self.usual_term,
             root_of_to=self.usual_root,
+            out=self.ratio[t],
         )
         self.ratios[:] = v
         wide = np.add(s.wide, self.ratios, out=s.wide if all_told else None)
@@ -368,26 +377,21 @@ class _Walker:
 
     def _learn(self, t: int, surprise: Floats, v: Floats, use: Flags, told: Flags, *, all_told: bool) -> None:
         """Let the spreads learn from what is neither called nor far out."""
-        s, one = self.state, self.c.one
+        s, gained, seen = self.state, self.gained, self.seen
         use = use & (np.abs(surprise) < self.within)
         if self.level_stands:
             use &= s.level_side == 0
-        used = use.astype(np.float64)
-        learns = used / (s.mean_df + one)
-        learns *= surprise**2 / self.usual_square - one
-        learns += one
-        s.mean_var *= learns
-        s.mean_df += used
-        np.minimum(s.mean_df, self.mean_df_most, out=s.mean_df)
         extra = self.ahead.df[t]
         if self.spread_stands or not all_told:
             extra = extra * (told & (s.spread_call == 0))
-        known = s.bore_df + extra
-        learns = extra / known
-        learns *= v - one
-        learns += one
-        s.bore_var *= learns
-        np.minimum(known, self.bore_df_most, out=s.bore_df)
+        gained[0], gained[1] = use, extra
+        seen[0], seen[1] = surprise**2 / self.usual_square, v
+        known = self.dfs + gained
+        learns = gained / known
+        learns *= seen - self.ones
+        learns += self.ones
+        self.vars *= learns
+        np.minimum(known, self.df_most, out=self.dfs)
 
     def _call(
         self, t: int, c: int, kind: str, side: int, call: int, *, begins: bool, size: float = np.nan

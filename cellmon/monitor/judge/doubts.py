@@ -19,6 +19,7 @@ from cellmon.bores.doubts import (
 )
 from cellmon.judged import Doubts, StoredReadings
 from cellmon.monitor.judge.context import Context, Suspect
+from cellmon.monitor.judge.together import row_means
 from cellmon.records import Flag, Flags, Numbers, Readings, Texts, Times, Whole, absent
 from cellmon.records.alike import numbered
 from cellmon.sheet import Sheet
@@ -256,11 +257,11 @@ def _exchanged(
         rows = np.flatnonzero(readings.gauge == gauge)
         rows = _in_order(readings, bores, rows, readings.measured_at)
         if um.shape[1] >= 2:
-            ends = um[rows, 0].mean(axis=1) - um[rows, -1].mean(axis=1)
+            ends = row_means(um[rows, 0]) - row_means(um[rows, -1])
             swapped = _swapped(swapped_planes, ends, readings.bore[rows], unit_start[rows])
             yield _Found(flag=Flag.SWAPPED_PLANES, rows=rows[swapped])
         if um.shape[2] == 2:
-            sides = (um[rows, :, 0] - um[rows, :, 1]).mean(axis=1)
+            sides = row_means(um[rows, :, 0] - um[rows, :, 1])
             swapped = _swapped(swapped_directions, sides, readings.bore[rows], unit_start[rows])
             yield _Found(flag=Flag.SWAPPED_DIRECTIONS, rows=rows[swapped])
 
