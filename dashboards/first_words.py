@@ -14,6 +14,7 @@ from dashboards.pages import (
     gauge,
     part,
     parts,
+    shift_choice,
     shifts,
     signal_list,
     signals,
@@ -36,7 +37,7 @@ def _signals(monitor: Monitor, search: str | None) -> str:
 
 
 def _shifts(monitor: Monitor, search: str | None) -> str:
-    return monitor.shifts(shift=_named(shifts.shift_options(monitor, None, search)[1])).sentence
+    return monitor.shifts(shift=_named(shift_choice.shift_options(monitor, None, search)[1])).sentence
 
 
 def _stream(monitor: Monitor, search: str | None) -> str:

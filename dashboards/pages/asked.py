@@ -58,6 +58,8 @@ def who_field(prefix: str, label: str | None = None, *, remembered: bool = False
     elif not one.person.shared:
         fixed = dcc.Input(id=by_id(prefix), value=one.person.name, readOnly=True)
         fields = [parts.field(shown, fixed)]
+        if not may(Role.ANSWER):
+            fields.append(html.P(say("{name} may only look.", name=one.person.name), className="aside"))
     else:
         fields = [parts.field(shown, _names(prefix, one)), parts.field(say("Code"), code)]
         return html.Div(fields, className="who")

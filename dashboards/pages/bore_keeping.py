@@ -49,6 +49,19 @@ class Finished:
     skipped: str | None = None
 
 
+@dataclass(frozen=True, kw_only=True)
+class Answered:
+    """What a person has answered of what is odd: all that was asked the last time, or single figures."""
+
+    sure: tuple[str, ...] | None = None
+    confirmed: frozenset[str] = frozenset()
+
+    def left(self, asked: Sequence[str]) -> tuple[str, ...]:
+        """Return what is still to be asked; nothing where it is just what a person is sure of."""
+        open_ = tuple(one for one in asked if one not in self.confirmed)
+        return () if open_ == self.sure else open_
+
+
 def finish(
     monitor: Monitor,
     asks: Mapping[str, Any],
@@ -72,14 +85,15 @@ def finish(
         What was asked the last time; only to that a person can have said 'it is so'.
     """
     figures = {name: str(text) for name, text in typed.get("figures", {}).items()}
-    sure = list(asked_before) if typed.get("sure") else None
+    sure = tuple(asked_before) if typed.get("sure") else None
     try:
         if asks["mode"] in LOGGED:
-            return LOGGED[asks["mode"]](monitor, asks, figures, beside, sure)
+            return LOGGED[asks["mode"]](monitor, asks, figures, beside, Answered(sure=sure))
+        answered = Answered(sure=sure, confirmed=_confirmed(asks, typed))
         if asks["mode"] == Mode.MEASURED:
-            return _measured(monitor, asks, figures, beside, sure=sure, confirmed=_confirmed(asks, typed))
+            return _measured(monitor, asks, figures, beside, answered)
         if asks["mode"] == Mode.ROUND:
-            return _round(monitor, asks, figures, beside, sure=sure, confirmed=_confirmed(asks, typed))
+            return _round(monitor, asks, figures, beside, answered)
         return _check(monitor, asks, figures, beside)
     except CellmonError as refusal:
         return Finished(kept=False, said=say("{why} Nothing was kept.", why=_sentence(str(refusal))))
@@ -110,16 +124,13 @@ def _round(
     asks: Mapping[str, Any],
     figures: Mapping[str, str],
     beside: Beside,
-    *,
-    sure: list[str] | None,
-    confirmed: set[str],
+    answered: Answered,
 ) -> Finished:
     number, typed = int(asks["number"]), _typed(asks, figures, beside)
     looked = monitor.look_at_round(typed)
     if looked.number != number:
         raise WrongUsage(say("round {number} was kept meanwhile, perhaps on another screen", number=number))
-    asked = tuple(one for one in looked.asked if one not in confirmed)
-    if asked and list(asked) != sure:
+    if asked := answered.left(looked.asked):
         return Finished(kept=False, said="", asked=asked)
     monitor.keep_round(typed)
     if number == 0:
@@ -138,9 +149,7 @@ def _measured(
     asks: Mapping[str, Any],
     figures: Mapping[str, str],
     beside: Beside,
-    *,
-    sure: list[str] | None,
-    confirmed: set[str],
+    answered: Answered,
 ) -> Finished:
     """Keep one bore of a shift, honed on a spindle or finished by hand."""
     typed = TypedBore(
@@ -152,8 +161,7 @@ def _measured(
         by=beside.by,
         part_number=asks["part_number"],
     )
-    asked = tuple(one for one in monitor.look_at_measured(typed).asked if one not in confirmed)
-    if asked and list(asked) != sure:
+    if asked := answered.left(monitor.look_at_measured(typed).asked):
         return Finished(kept=False, said="", asked=asked)
     monitor.keep_measured(typed)
     text = to_say(
@@ -167,7 +175,7 @@ def _event(
     asks: Mapping[str, Any],
     figures: Mapping[str, str],
     beside: Beside,
-    sure: list[str] | None,
+    answered: Answered,
 ) -> Finished:
     """Keep a cell event; a box that is not asked for it counts as empty."""
     happened = word_of(figures["event"], "event", asks["names"])
@@ -176,7 +184,7 @@ def _event(
     named = {name: word_of(typed[name], name, asks["names"]) for name in LISTED if name in typed}
     amount = {"value": f"{read_figure(typed['value']):g}"} if "value" in typed else {}
     values = {**typed, **named, **amount, "at": _now(monitor), "by": beside.by}
-    return _logged(monitor, Kind.EVENTS, [values], sure)
+    return _logged(monitor, Kind.EVENTS, [values], answered)
 
 
 def _stones(
@@ -184,11 +192,11 @@ def _stones(
     asks: Mapping[str, Any],
     figures: Mapping[str, str],
     beside: Beside,
-    sure: list[str] | None,
+    answered: Answered,
 ) -> Finished:
     """Keep the thickness of stones, and say what they are fit for."""
     rows = bore_stones.rows_of(asks, figures, by=beside.by, at=_now(monitor))
-    became = _logged(monitor, Kind.STONE_MEASUREMENTS, rows, sure)
+    became = _logged(monitor, Kind.STONE_MEASUREMENTS, rows, answered)
     return replace(became, said=bore_stones.kept_words(monitor, rows)) if became.kept else became
 
 
@@ -197,7 +205,7 @@ def _gauge_check(
     asks: Mapping[str, Any],
     figures: Mapping[str, str],
     beside: Beside,
-    sure: list[str] | None,
+    answered: Answered,
 ) -> Finished:
     """Keep what a gauge read on a master; a reading about a dial turn off is asked first."""
     dial = Dial.of(monitor.sheet, monitor.sheet.part(asks["part_number"]))
@@ -212,9 +220,9 @@ def _gauge_check(
         "at": _now(monitor),
         "by": beside.by,
     }
-    if reading.asked and list(reading.asked) != sure:
-        return Finished(kept=False, said="", asked=reading.asked)
-    became = _logged(monitor, Kind.GAUGE_CHECKS, [values], None)
+    if asked := answered.left(reading.asked):
+        return Finished(kept=False, said="", asked=asked)
+    became = _logged(monitor, Kind.GAUGE_CHECKS, [values], Answered())
     off = say(
         "{gauge} stood {um} from its master. Kept.",
         gauge=values["gauge"],
@@ -227,15 +235,13 @@ LOGGED = {Mode.EVENT: _event, Mode.STONES: _stones, Mode.CHECK: _gauge_check}
 """What is kept as the command `log` keeps it."""
 
 
-def _logged(
-    monitor: Monitor, kind: Kind, rows: Sequence[Mapping[str, str]], sure: list[str] | None
-) -> Finished:
+def _logged(monitor: Monitor, kind: Kind, rows: Sequence[Mapping[str, str]], answered: Answered) -> Finished:
     """Log typed rows; what is odd about them is asked first."""
     looked = monitor.look_at(kind, rows)
     if looked.refused:
         raise WrongUsage(" ".join(looked.refused))
-    if looked.asked and list(looked.asked) != sure:
-        return Finished(kept=False, said="", asked=looked.asked)
+    if asked := answered.left(looked.asked):
+        return Finished(kept=False, said="", asked=asked)
     taken = monitor.log_rows(kind, rows)
     if taken.why_not is not None or taken.set_aside:
         raise WrongUsage(taken.why_not or taken.set_aside[0].reason)
@@ -266,11 +272,12 @@ def _typed(asks: Mapping[str, Any], figures: Mapping[str, str], beside: Beside) 
     )
 
 
-def _confirmed(asks: Mapping[str, Any], typed: Mapping[str, Any]) -> set[str]:
+def _confirmed(asks: Mapping[str, Any], typed: Mapping[str, Any]) -> frozenset[str]:
     """Return the questions to single figures that a person has answered, as the whole round asks them."""
     labels = {box["name"]: box["label"] for box in asks["boxes"]}
     certain = typed.get("certain", {})
-    return {f"{labels[name]}: {one}" for name, asked in certain.items() if name in labels for one in asked}
+    known = ((labels[name], one) for name, asked in certain.items() if name in labels for one in asked)
+    return frozenset(f"{label}: {one}" for label, one in known)
 
 
 def _readings(asks: Mapping[str, Any], figures: Mapping[str, str]) -> dict[tuple[str, str], str]:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import timedelta
-from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
@@ -12,23 +10,20 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from cellmon.errors import CellmonError
 from cellmon.monitor.seismograph import Seismograph
 from cellmon.monitor.shifts import Shifts, StreamShift
-from cellmon.monitor.shifts_known import place_of
-from cellmon.monitor.signals import Signal
 from cellmon.records import stream_names
-from cellmon.shifts import ShiftOf
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, seismograph
-from dashboards.pages import by_hand, one_signal, parts, promise, shift_tables, signal_list
+from dashboards.pages import by_hand, parts, promise, shift_choice, shift_tables, shift_told
+from dashboards.pages.shift_choice import SHIFT
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PATH = "/shifts"
 NAME = to_say("Shifts")
-SENTENCE, SHIFT, SPAN, STREAM = "shifts-sentence", "shifts-shift", "shifts-span", "shifts-stream"
-CALLED, BUDGET, RULES = "shifts-called", "shifts-budget", "shifts-rules"
-SPLITS, BY_HAND, MACHINES = "shifts-splits", "shifts-by-hand", "shifts-machines"
+SENTENCE, SPAN, STREAM = "shifts-sentence", "shifts-span", "shifts-stream"
+BY_HAND, MACHINES = "shifts-by-hand", "shifts-machines"
 LINES, PAIR, TABLE, HEADING = "shifts-seismograph", "shifts-mean-range", "shifts-table", "shifts-heading"
 PAIR_PX = 560
 SPANS = {"one": 1, "two": 2, "week": 7, "month": 31}
@@ -60,96 +55,29 @@ def layout(query: str | None = None) -> html.Main:
                 ],
                 className="controls",
             ),
-            html.Div(
-                [
-                    parts.figure_box(
-                        LINES,
-                        height=640,
-                        told_by=SENTENCE,
-                        caption=say(
-                            "Each line: subgroup means of one stream from its centre, in its own sigma. "
-                            "Ring: several signals, or one far out. Click a line to see that stream below."
-                        ),
-                    ),
-                    html.Div(
-                        [
-                            html.Div(
-                                [
-                                    html.H2(id=HEADING),
-                                    parts.figure_box(
-                                        PAIR,
-                                        height=PAIR_PX,
-                                        told_by=HEADING,
-                                        caption=say(
-                                            "Pale band: inside the limits. Ring: a mean beyond. "
-                                            "Square: a range beyond."
-                                        ),
-                                    ),
-                                ]
-                            ),
-                            html.Div(id=TABLE),
-                        ],
-                        className="beside",
-                    ),
-                ],
-                id=MACHINES,
-            ),
-            html.Div(id=CALLED),
+            _drawings(),
+            html.Div(id=shift_told.CALLED),
             html.Div(id=BY_HAND),
-            html.Div(id=SPLITS),
-            html.H2(say("False alarms")),
-            html.P(id=BUDGET, className="told"),
-            html.Details(
-                [
-                    html.Summary(say("What other rules would cost")),
-                    html.Div(id=RULES),
-                    parts.save_table(RULES),
-                ]
-            ),
+            *shift_told.layout(),
         ]
     )
 
 
-LISTED = 120
-"""So many shifts stand in the choice, the newest; older ones come into it when their day is typed."""
-
-
-def shift_options(
-    monitor: Monitor, value: str | None, search: str | None, typed: str | None = None
-) -> list[Any]:
-    """Return the shifts to choose from, newest first, and the one chosen here or by the link.
-
-    They are the newest, the one chosen, and of those before them what was typed.
-    """
-    try:
-        answer = monitor.shifts_made()
-        # where no machine makes bores, those made by hand stand below without a shift
-        hand = by_hand.shifts_of(monitor) if answer.known else []
-    except CellmonError:
-        return [[], no_update]
-    asked = parts.query_values(search).get("shift")
-    newest, older = answer.known[-LISTED:], answer.known[:-LISTED]
-    newest = tuple(sorted({*newest, *hand}, key=lambda one: one.starts))
-    found = [place_of(older, name) for name in {value, asked} - {None, *map(str, newest)}]
-    named = [older[i] for i in sorted(i for i in found if i is not None)]
-    listed = [*_typed(older, typed), *named, *newest]
-    names: list[dict[str, Any]] = [
-        {"label": shift_tables.shift_words(s), "value": str(s)} for s in reversed(listed)
-    ]
-    chosen = asked if any(n["value"] == asked for n in names) else answer.told
-    if older:
-        names.append({"label": say("older ones: type their day"), "value": "", "disabled": True})
-    return [names, no_update if value or not names else chosen]
-
-
-def _typed(shifts: Sequence[ShiftOf], typed: str | None) -> list[ShiftOf]:
-    """Return the newest shifts whose name or date holds what was typed, oldest first."""
-    words = (typed or "").casefold().split()
-    if not words:
-        return []
-    names = ((s, f"{s} {shift_tables.shift_words(s)}".casefold()) for s in reversed(shifts))
-    found = islice((s for s, name in names if all(word in name for word in words)), LISTED)
-    return list(found)[::-1]
+def _drawings() -> html.Div:
+    """Return the lines of all streams, and of one of them the pair of charts beside the table."""
+    lines = say(
+        "Each line: subgroup means of one stream from its centre, in its own sigma. "
+        "Ring: several signals, or one far out. Click a line to see that stream below."
+    )
+    pair = say("Pale band: inside the limits. Ring: a mean beyond. Square: a range beyond.")
+    one = [html.H2(id=HEADING), parts.figure_box(PAIR, height=PAIR_PX, told_by=HEADING, caption=pair)]
+    return html.Div(
+        [
+            parts.figure_box(LINES, height=640, told_by=SENTENCE, caption=lines),
+            html.Div([html.Div(one), html.Div(id=TABLE)], className="beside"),
+        ],
+        id=MACHINES,
+    )
 
 
 def show_lines(monitor: Monitor, shift: str | None, span: str, query: str | None) -> theme.Figure:
@@ -197,25 +125,6 @@ def show_shift(monitor: Monitor, shift: str | None, query: str | None) -> list[A
     return [answer.sentence, heading, asked, parts.across(shift_tables.table(answer, chosen.stream))]
 
 
-def show_called(monitor: Monitor, shift: str | None) -> list[Any]:
-    """Return the signals called in one shift, in words, each a link to all that is known of it."""
-    try:
-        found = by_hand.shift_answer(monitor, shift)
-    except CellmonError:
-        return []
-    if found.shift is None:
-        return []
-    mine, loudest = found.called, shift_tables.loudest_words(found)
-    if not mine:
-        none = html.P(say("None was called."), className="aside")
-        return [html.H2(say("Signals of the shift")), none, *loudest]
-    return [
-        html.H2(say("Signals of the shift: {count}", count=len(mine))),
-        html.Ul([called_line(s) for s in mine], className="lines"),
-        *loudest,
-    ]
-
-
 def show_by_hand(monitor: Monitor, shift: str | None) -> list[Any]:
     """Return the bores finished by hand in one shift, and whether the machines' drawings show.
 
@@ -226,41 +135,6 @@ def show_by_hand(monitor: Monitor, shift: str | None) -> list[Any]:
     except CellmonError:
         found = []
     return [found, by_hand.beside(monitor, shown=bool(found))]
-
-
-def show_splits(monitor: Monitor) -> list[Any]:
-    """Return each split that is proposed, with what to write in the sheet; nothing where none is."""
-    try:
-        proposed = monitor.splits().proposed
-    except CellmonError:
-        return []
-    if not proposed:
-        return []
-    lines = [
-        html.Li(
-            f"{s.words} "
-            + say("First see whether it can be mended. If it is to stay: {write}.", write=s.write)
-        )
-        for s in proposed
-    ]
-    return [html.H2(say("Streams to be split")), html.Ul(lines, className="lines")]
-
-
-def called_line(signal: Signal) -> html.Li:
-    """Return one signal in a line: what moved, since when, its likely cause, and whether it waits."""
-    link = dcc.Link(signal.words, href=signal_list.link_to(signal.id))
-    likely = " " + say("Likely: {cause}.", cause=signal.causes[0].title) if signal.causes else ""
-    state = one_signal.sentence(one_signal.state_words(signal))
-    return html.Li([link, f", {one_signal.since_words(signal)}.{likely} {state}"])
-
-
-def show_budget(monitor: Monitor) -> list[Any]:
-    """Return what is promised in false alarms, and what other rule sets would make."""
-    try:
-        budget = monitor.alarms().budget
-    except CellmonError as refusal:
-        return [str(refusal), []]
-    return [budget.sentence, parts.across(shift_tables.rules_table(budget))]
 
 
 def chosen_of(answer: Shifts, query: str | None) -> StreamShift | None:
@@ -302,24 +176,8 @@ def register(app: Dash, monitor: Monitor) -> None:
     )
     shift_now, span_now, stream_now = State(SHIFT, "value"), State(SPAN, "value"), State(STREAM, "value")
 
-    @app.callback(
-        Output(SHIFT, "options"),
-        Output(SHIFT, "value"),
-        changed,
-        Input(SHIFT, "search_value"),
-        Input(parts.URL, "search"),
-        shift_now,
-    )
-    def _(change: int, typed: str | None, search: str | None, value: str | None) -> list[Any]:
-        return shift_options(monitor, value, search, typed)
-
-    @app.callback(
-        Output(SHIFT, "value", allow_duplicate=True),
-        Input(parts.URL, "search"),
-        prevent_initial_call=True,
-    )
-    def _(search: str | None) -> Any:
-        return parts.query_values(search).get("shift", no_update)
+    shift_choice.register(app, monitor)
+    shift_told.register(app, monitor, SHIFT)
 
     @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift, stream_now)
     def _(change: int, shift: str | None, value: str | None) -> list[Any]:
@@ -341,21 +199,9 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, shift: str | None, query: str | None) -> list[Any]:
         return show_shift(monitor, shift, query)
 
-    @app.callback(Output(CALLED, "children"), changed, shift)
-    def _(change: int, shift: str | None) -> list[Any]:
-        return show_called(monitor, shift)
-
     @app.callback(Output(BY_HAND, "children"), Output(MACHINES, "style"), changed, shift)
     def _(change: int, shift: str | None) -> list[Any]:
         return show_by_hand(monitor, shift)
-
-    @app.callback(Output(SPLITS, "children"), changed)
-    def _(change: int) -> list[Any]:
-        return show_splits(monitor)
-
-    @app.callback(Output(BUDGET, "children"), Output(RULES, "children"), changed)
-    def _(change: int) -> list[Any]:
-        return show_budget(monitor)
 
     @app.callback(
         Output(STREAM, "value", allow_duplicate=True), Input(LINES, "clickData"), prevent_initial_call=True
@@ -367,7 +213,6 @@ def register(app: Dash, monitor: Monitor) -> None:
         app, LINES, lambda s, p: seismograph.rows(seismograph_of(monitor, s, p)[0]), shift_now, span_now
     )
     parts.register_saving(app, PAIR, lambda s, q: pair_rows(monitor, s, q), shift_now, stream_now)
-    parts.register_table(app, RULES, lambda: shift_tables.rules_rows(monitor.alarms().budget))
 
 
 def pair_rows(monitor: Monitor, shift: str | None, query: str | None) -> dict[str, list[Any]]:

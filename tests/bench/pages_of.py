@@ -18,6 +18,8 @@ from dashboards.pages import (
     now,
     part,
     parts,
+    shift_choice,
+    shift_told,
     shifts,
     signal_list,
     signals,
@@ -33,12 +35,12 @@ def _now(m: Monitor) -> None:
 
 
 def _shifts(m: Monitor) -> None:
-    shift = shifts.shift_options(m, None, None)[1]
+    shift = shift_choice.shift_options(m, None, None)[1]
     shifts.show_lines(m, shift, "week", None)
     shifts.show_shift(m, shift, None)
-    shifts.show_called(m, shift)
-    shifts.show_splits(m)
-    shifts.show_budget(m)
+    shift_told.show_called(m, shift)
+    shift_told.show_splits(m)
+    shift_told.show_budget(m)
 
 
 def _stream(m: Monitor) -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from cellmon.records import Verdict
 from dashboards.figures import hand_line
-from dashboards.pages import by_hand, parts, shifts, stream
+from dashboards.pages import by_hand, parts, shift_choice, shift_told, shifts, stream
 from tests.monitor.test_hand_streams import SIZING, rounds
 from tests.monitor.test_hand_streams import by_hand as readings_by_hand
 from tests.small_cell import HEADER, new_cell, rows, write
@@ -111,7 +111,7 @@ def test_a_shift_in_which_only_a_hand_made_bores_is_chosen_like_any_other(tmp_pa
     monitor.take([write(tmp_path, "readings.csv", HEADER, rows(blocks=12))])
     later = [line.replace("2026-03-02", "2026-03-04") for line in rounds("K1", [-30.0, 1.0], minute=0)]
     monitor.take([write(tmp_path, "rounds.csv", SIZING, later)])
-    options, chosen = shifts.shift_options(monitor, None, None)
+    options, chosen = shift_choice.shift_options(monitor, None, None)
     assert [one["value"] for one in options] == ["2026-03-04/day", "2026-03-02/day"]
     assert chosen == "2026-03-02/day", "at first that of the machines"
     said, _, _, table = shifts.show_shift(monitor, "2026-03-04/day", None)
@@ -120,7 +120,7 @@ def test_a_shift_in_which_only_a_hand_made_bores_is_chosen_like_any_other(tmp_pa
     assert heading.children == "Sized by hand in the shift: 1"
     streams, _ = shifts.choose_stream(monitor, "2026-03-04/day", None)
     assert streams, "the choice of streams stays"
-    assert shifts.show_called(monitor, "2026-03-04/day")[1].children == "None was called."
+    assert shift_told.show_called(monitor, "2026-03-04/day")[1].children == "None was called."
     refused = shifts.show_shift(monitor, "2026-03-05/day", None)[0]
     assert "2026-03-05/day" in refused, "where nobody made any"
     monitor.close()

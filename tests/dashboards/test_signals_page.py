@@ -18,6 +18,8 @@ from dashboards.pages import (
     now,
     one_signal,
     parts,
+    shift_choice,
+    shift_told,
     shifts,
     signal_answer,
     signal_list,
@@ -236,13 +238,13 @@ def test_a_set_up_is_released_by_name_and_waits_no_longer(monitor):
 
 
 def test_shifts_name_their_signals_and_what_other_rules_cost(monitor):
-    said = str(shifts.show_called(monitor, "2026-10-21/late"))
+    said = str(shift_told.show_called(monitor, "2026-10-21/late"))
     assert "moved up by 4.5 µm" in said
-    quiet = str(shifts.show_called(monitor, "2026-10-19/early"))
+    quiet = str(shift_told.show_called(monitor, "2026-10-19/early"))
     assert "None was called" in quiet
     assert "Most signals in the week up to its end" in quiet
     assert urlencode({"shift": str(monitor.shifts_made().known[3])}) in quiet
-    sentence, table = shifts.show_budget(monitor)
+    sentence, table = shift_told.show_budget(monitor)
     assert "would make 133" in sentence
     assert BUDGET.rules[0].words in str(table)
     assert "133.0" in str(table)
@@ -267,23 +269,23 @@ def test_answers_are_kept_until_something_is_committed():
 
 
 def test_shifts_propose_a_split_with_what_to_write(monitor):
-    words = str(shifts.show_splits(monitor))
+    words = str(shift_told.show_splits(monitor))
     assert "parts on fixture P2 lie 1.20 sigma" in words
     assert "write `by_fixture = true` under [features.taper]" in words
 
 
 def test_a_shift_of_long_ago_comes_into_the_choice_when_its_day_is_typed(monitor, monkeypatch):
-    monkeypatch.setattr(shifts, "LISTED", 4)
+    monkeypatch.setattr(shift_choice, "LISTED", 4)
     known = monitor.shifts_made().known
     old, newest = known[2], known[-4:]
 
     def listed(value=None, search=None, typed=None):
-        return [o["value"] for o in shifts.shift_options(monitor, value, search, typed)[0]]
+        return [o["value"] for o in shift_choice.shift_options(monitor, value, search, typed)[0]]
 
     plain = [str(s) for s in reversed(newest)]
     assert listed() == [*plain, ""], "the last says how to come by older ones"
     assert listed(typed=f"{old.date} {old.name}") == [*plain, str(old), ""]
     assert listed(value=str(old)) == listed(search=f"?shift={old}") == [*plain, str(old), ""]
-    assert shifts.shift_options(monitor, None, f"?shift={old}")[1] == str(old)
-    assert shifts.shift_options(monitor, None, "?shift=nowhere")[1] == monitor.shifts_made().told
+    assert shift_choice.shift_options(monitor, None, f"?shift={old}")[1] == str(old)
+    assert shift_choice.shift_options(monitor, None, "?shift=nowhere")[1] == monitor.shifts_made().told
     assert listed(typed="no such day") == [*plain, ""]
