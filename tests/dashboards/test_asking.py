@@ -120,6 +120,8 @@ def test_the_field_asks_what_is_not_known_yet():
     assert "readOnly" not in shown(None)
     fixed = shown(as_person(Role.DECIDE, name="Ada"))
     assert "readOnly=True" in fixed and "value='Ada'" in fixed
+    assert "may only look" not in fixed
+    assert "Ada may only look." in shown(as_person(Role.LOOK, name="Ada"))
 
     class Door:
         def names(self):

@@ -20,7 +20,6 @@ from dashboards.pages import (
     parts,
     shift_choice,
     shift_told,
-    shifts,
     signal_answer,
     signal_list,
     signals,
