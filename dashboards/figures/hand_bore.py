@@ -19,6 +19,8 @@ from dashboards.figures.narrow import in_lines, narrowed, small, words_at
 
 ROOM = 0.12  # of what is drawn, kept free beyond it
 BESIDE = 0.95  # of the diameter, for the words at the right of the bore
+SLIM_BELOW = 420
+"""Width of a box below which it is narrow: on a tablet it is read at arm's length."""
 SCALE = "scale"
 """The words of the drawing's scales, by name."""
 
@@ -44,7 +46,7 @@ def hand_bore_figure(answer: BoreAnswer) -> theme.Figure:
         dragmode=False,
         meta={"whole": whole},
     )
-    return narrowed(drawn, _slim(drawn["layout"]["annotations"]))
+    return narrowed(drawn, _slim(drawn["layout"]["annotations"]), below=SLIM_BELOW)
 
 
 def _slim(words: Sequence[Any]) -> dict[str, Any]:
