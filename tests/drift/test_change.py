@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from scipy.special import logsumexp
 
-from cellmon.drift.change import LEAST_FOR_DRIFT, change_point, single_mean_shift
+from cellmon.drift.change import LEAST_FOR_DRIFT, _log_sum, change_point, single_mean_shift
 from cellmon.errors import GapInReadings, NotEnoughData
 
 FOLDER = Path(__file__).parents[1] / "checks"
@@ -206,3 +207,12 @@ def test_change_points_behind_alarms_of_drifts(slope, kind, rate):
     figures = found(23, 2000, slope * np.arange(1.0, 1500), H[rate], kind)
     print(f"\nslope {slope}, kind {kind}, one in {rate}: {figures}")
     assert figures.inside > (0.9 if kind else 0.65)
+
+
+# scipy.special.logsumexp, which this stands for at a third of the cost.
+@pytest.mark.parametrize("size", [0.01, 1.0, 100.0, 5000.0])
+def test_the_logarithm_of_a_sum_is_that_of_scipy_to_the_last_bit(size):
+    exponents = np.random.default_rng(7).normal(0, size, (36, 250))
+    exponents[:, 5] = exponents[0, 5]  # several are the largest
+    assert np.array_equal(_log_sum(exponents), logsumexp(exponents, axis=0))
+    assert _log_sum(exponents[:, 0]) == logsumexp(exponents[:, 0])

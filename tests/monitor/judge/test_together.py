@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cellmon.judged import Bores
-from cellmon.monitor.judge.together import alone, groups, has_distances, of_spindles, together
+from cellmon.monitor.judge.together import alone, groups, has_distances, of_spindles, row_means, together
 from cellmon.records import no_rows
 from tests.monitor.judge.making import demo_sheet, minute
 
@@ -153,3 +153,10 @@ def test_nothing_comes_of_nothing_and_bores_alone_stay_themselves():
     given_ = bores(BLOCKS)
     rows = alone(given_, np.arange(4), np.zeros(4, dtype=bool))
     np.testing.assert_array_equal(rows.figures(given_.average), given_.average)
+
+
+@pytest.mark.parametrize("figures", range(1, 13))
+def test_the_mean_of_each_row_is_what_numpy_gives_to_the_last_bit(figures):
+    values = np.random.default_rng(figures).normal(0, 1e-3 * 10.0**figures, (500, figures))
+    values[::50, -1] = np.nan
+    assert np.array_equal(row_means(values), values.mean(axis=1), equal_nan=True)
