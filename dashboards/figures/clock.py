@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -77,10 +78,9 @@ class Clock:
     def _offsets(self, plain: Times) -> Any:
         if not len(plain) or not self.changes:
             return np.timedelta64(_offset(self.until, self.zone)).astype("timedelta64[s]")
-        grid = np.arange(plain.min(), plain.max() + 2 * QUARTER, QUARTER.astype("timedelta64[s]"))
-        offsets = [_offset(t.replace(tzinfo=UTC), self.zone) for t in grid.tolist()]
-        seconds = np.array([o.total_seconds() for o in offsets]).astype("timedelta64[s]")
-        return seconds[np.searchsorted(grid, plain, side="right") - 1]
+        days = plain.astype("datetime64[D]")
+        first, last = days.min(), days.max()
+        return _each_quarter(first.item(), last.item(), self.zone)[(plain - first) // QUARTER]
 
     def axis(self, *, marks: int = MARKS, **more: Any) -> dict[str, Any]:
         """Return the time axis with about so many marks; its labels are clock times of the cell's zone."""
@@ -107,6 +107,14 @@ class Clock:
 
 def _offset(moment: datetime, zone: ZoneInfo) -> timedelta:
     return moment.astimezone(zone).utcoffset() or timedelta(0)
+
+
+@lru_cache(maxsize=32)
+def _each_quarter(first: date, last: date, zone: ZoneInfo) -> Any:
+    """Return the offset of a zone at each quarter of an hour of some days of UTC: zones change at these."""
+    grid = np.arange(np.datetime64(first, "s"), np.datetime64(last, "s") + np.timedelta64(1, "D"), QUARTER)
+    offsets = [_offset(t.replace(tzinfo=UTC), zone).total_seconds() for t in grid.tolist()]
+    return np.array(offsets).astype("timedelta64[s]")
 
 
 def clock_of(since: datetime, until: datetime, zone: str | None = None) -> Clock:

@@ -142,15 +142,15 @@ def _hover(trace: Trace, clock: Clock, rows: Whole) -> list[str]:
     away = [f"{name}<br>{sigma_words(one)}" for one in sizes]
     block = say("to block {part}", part="{}")
     stones = {one: stones_line(one) for one in set(trace.stone_set[rows])}
-    columns = trace.last_part, clock.words(trace.at), trace.stone_set
+    columns = trace.last_part[rows], clock.words(trace.at[rows]), trace.stone_set[rows]
     return [
         f"{away[i]}<br>{block.format(part)}<br>{at}{stones[worn]}"
-        for i, part, at, worn in zip(size, *(c[rows] for c in columns), strict=True)
+        for i, part, at, worn in zip(size, *columns, strict=True)
     ]
 
 
 def _or_none(values: Numbers) -> list[float | None]:
-    return [None if np.isnan(v) else float(v) for v in values]
+    return np.where(np.isnan(values), None, values).tolist()
 
 
 def _quiet(row: Row, i: int, clock: Clock, chosen: bool) -> theme.Trace:
