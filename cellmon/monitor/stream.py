@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from hashlib import sha256
 
 import numpy as np
 
@@ -13,6 +14,8 @@ from cellmon.judged import OFFSETS, Subgroups
 from cellmon.monitor.alarms import AlarmBudget, alarm_budget
 from cellmon.monitor.answers import Answer, BaselineSummary, Tolerance
 from cellmon.monitor.judge.inputs import SIZE, Share
+from cellmon.monitor.judge.places import Place
+from cellmon.monitor.judge.plans import InTime
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.judge.watching import Stretch, Watcher
 from cellmon.monitor.limits_age import OldLimits, old_limits
@@ -164,8 +167,7 @@ def wear_line(view: View, stream: Stream, start: np.datetime64, end: np.datetime
     units = units[units <= end]
     if not len(units):
         return None
-    watcher = Watcher.of(view.session, view.rules, units[0], end)
-    parts = [_expected(watcher.of_stream(unit, stream)) for unit in units]
+    parts = _expected_in(view, Watcher.of(view.session, view.rules, units[0], end), stream, units)
     at, mean, expected, error, moved = (np.concatenate(column) for column in zip(*parts, strict=True))
     inside = (at >= start) & (at <= end) & np.isfinite(expected)
     if not inside.any():
@@ -182,7 +184,23 @@ def wear_line(view: View, stream: Stream, start: np.datetime64, end: np.datetime
     )
 
 
-def _expected(stretch: Stretch) -> tuple[Times, Numbers, Numbers, Numbers, Numbers]:
+Expected = tuple[Times, Numbers, Numbers, Numbers, Numbers]
+
+
+def _expected_in(view: View, watcher: Watcher, stream: Stream, units: Times) -> list[Expected]:
+    """Return what was expected in some units; one that nothing bears on anew is not watched again."""
+    logged = (view.rules.now.version, watcher.limits.get(stream), watcher.events.digest())
+    begun = {unit: view.session.watched_before(unit) for unit in units}
+    cut = {unit: view.session.subgroups_of_unit(unit, stream) for unit in units}
+
+    def expected(unit: np.datetime64) -> Expected:
+        return _expected(watcher.unit(unit, Place.of(begun[unit]), InTime.of(cut[unit])))
+
+    rests_on = {unit: (*logged, sha256(begun[unit] or b"").digest(), cut[unit].digest()) for unit in units}
+    return list(view.carry_each(f"wear line of {stream.key}", rests_on, expected).values())
+
+
+def _expected(stretch: Stretch) -> Expected:
     """Return one stream's moments, means, expected means, their errors, and what offsets moved them by."""
     found = []
     for c in range(len(stretch.streams)):

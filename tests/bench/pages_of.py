@@ -26,6 +26,7 @@ from dashboards.pages import (
     stones,
     stream,
 )
+from dashboards.serve import look_seldom_for_rubbish
 
 ROUNDS = 3
 
@@ -109,8 +110,10 @@ def refreshes(
     """Return the seconds of the processor's time that each page's refresh takes, the least of some.
 
     A refresh is what a person causes who keeps a page open: the page was drawn, a batch was committed,
-    the page is drawn again. What the process kept of the state before serves as far as it holds.
+    the page is drawn again. What the process kept of the state before serves as far as it holds. Garbage
+    is collected as `cellmon serve` has it done.
     """
+    look_seldom_for_rubbish()
     assert parts.every_stream(monitor)
     asked, found = kept(monitor), dict[str, float]()
     for name, page in names.items():

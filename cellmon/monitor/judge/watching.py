@@ -230,11 +230,6 @@ class Watcher:
             self.lanes[version] = known = Lanes.of(streams, {s: self.versions.get(s, ()) for s in watched})
         return known
 
-    def of_stream(self, unit: np.datetime64, stream: Stream) -> Stretch:
-        """Watch one unit for one stream alone."""
-        mine = self.session.subgroups_of_unit(unit, stream)
-        return self.unit(unit, Place.of(self.session.watched_before(unit)), InTime.of(mine))
-
     def budget_at(self, unit: np.datetime64) -> Budget:
         """Return what the sheet of a unit gives each stream."""
         version = self.rules.at(unit)
