@@ -32,16 +32,16 @@ def next_files(monitor: Monitor, folder: Path, *, bores: int) -> Callable[[], Pa
 
 
 def next_rows(monitor: Monitor, folder: Path, kind: Kind, *, rows: int) -> Path:
-    """Write a file of the newest so many rows of a kind again, dated after all that is stored."""
+    """Write a file of the newest so many rows of a kind again: other blocks, after all that is stored."""
     with monitor._store.reading() as session:
         newest = session.newest_reading()
         assert newest is not None
         stored = session.rows(kind, start=newest - SEARCHED)
     last = stored.select(stored.at >= np.sort(stored.at)[-rows])
+    parts = np.array([f"N-{part.split('-')[-1]}" for part in last.part], dtype=object)
+    later = replace(last, part=parts, at=last.at + (newest - last.at.min() + STEP))
     path = folder / f"next-{kind}.csv"
-    write_table(
-        columns_of(replace(last, at=last.at + (newest - last.at.min() + STEP))), path, dialect=Dialect()
-    )
+    write_table(columns_of(later), path, dialect=Dialect())
     return path
 
 
