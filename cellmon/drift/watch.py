@@ -17,14 +17,7 @@ from numpy.typing import NDArray
 from cellmon.drift.ahead import Ahead
 from cellmon.drift.columns import BORE_DF_MOST, MEAN_DF_MOST, Call, Limits, State, Steps, Watched
 from cellmon.drift.deviates import Constants, as_normal, normal, variance_ratio
-from cellmon.drift.wear import (
-    DRESSED_BORES,
-    DRESSED_VAR,
-    FRESH_VAR,
-    FRESH_VAR_OF_WEAR,
-    SLOPE_VARIES,
-    Learned,
-)
+from cellmon.drift.wear import DRESSED_BORES, DRESSED_VAR, FRESH_VAR, FRESH_VAR_OF_WEAR, SLOPE_VARIES, Learned
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -25,6 +25,7 @@ OTHERS = (
     ("a finding", Kind.FINDINGS, 1),
     ("4,320 points of traces", Kind.TRACES, 4320),
 )
+Measured = Callable[[Monitor, Path], Iterator[tuple[str, float]]]
 OLD, NEW = "upper = 4.0", "upper = 4.2"
 """What the new version of the sheet says otherwise, of roundness."""
 
@@ -53,18 +54,25 @@ def _batch(folder: Path, size: str) -> float:
 
 def others(folder: Path, sizes: Sequence[str]) -> Iterator[Row]:
     """What is taken beside bores, and a batch under a new version of the sheet, after so many bores."""
+    return _each(folder, sizes, _others, work="take {} after {:,}", against="after {:,}", wanted=FLAT)
+
+
+def _each(
+    folder: Path, sizes: Sequence[str], measure: Measured, *, work: str, against: str, wanted: str
+) -> Iterator[Row]:
+    """Yield what is measured of each cell, against the first of them."""
     first: dict[str, float] = {}
     for size in sizes:
         with _copied(folder, size) as monitor, tempfile.TemporaryDirectory(dir=folder) as name:
-            found = dict(_others(monitor, Path(name)))
+            found = dict(measure(monitor, Path(name)))
         first = first or found
-        for work, seconds in found.items():
+        for what, seconds in found.items():
             yield Row(
-                work=f"take {work} after {SIZES[size]:,}",
+                work=work.format(what, SIZES[size]),
                 seconds=seconds,
-                against=f"after {SIZES[sizes[0]]:,}",
-                baseline=first[work],
-                wanted=FLAT,
+                against=against.format(SIZES[sizes[0]]),
+                baseline=first[what],
+                wanted=wanted,
             )
 
 
@@ -89,21 +97,14 @@ def _take(monitor: Monitor, path: Path) -> None:
 
 def refreshed(folder: Path, sizes: Sequence[str]) -> Iterator[Row]:
     """Every page drawn anew after a batch was committed, with so many bores stored."""
-    first: dict[str, float] = {}
-    for size in sizes:
-        with _copied(folder, size) as monitor, tempfile.TemporaryDirectory(dir=folder) as name:
-            commit = next_batches(monitor, Path(name))
-            refreshes(monitor, commit)  # what a process imports and works out once
-            found = refreshes(monitor, commit)
-        first = first or found
-        for page, seconds in found.items():
-            yield Row(
-                work=f"page {page} after a batch of 48 bores, {SIZES[size]:,} stored",
-                seconds=seconds,
-                against=f"the same with {SIZES[sizes[0]]:,}",
-                baseline=first[page],
-                wanted=f"150 ms, {FLAT}",
-            )
+    work = "page {} after a batch of 48 bores, {:,} stored"
+    return _each(folder, sizes, _refreshed, work=work, against="the same with {:,}", wanted=f"150 ms, {FLAT}")
+
+
+def _refreshed(monitor: Monitor, folder: Path) -> Iterator[tuple[str, float]]:
+    commit = next_batches(monitor, folder)
+    refreshes(monitor, commit)  # what a process imports and works out once
+    yield from refreshes(monitor, commit).items()
 
 
 @contextmanager
