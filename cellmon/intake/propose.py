@@ -16,7 +16,7 @@ from cellmon.intake.sheet_file import parse_sheet
 from cellmon.intake.sheet_texts import blank_sheet
 from cellmon.intake.table import Table
 from cellmon.intake.tables import open_file
-from cellmon.intake.words import Words, groups_of, no_words, words_of
+from cellmon.intake.words import Words, no_words, words_of
 from cellmon.records import Readings
 from cellmon.units import LengthUnit
 from cellmon.words import say, to_say
@@ -37,6 +37,8 @@ ORDER = ("top", "upper", "t", "middle", "mid", "m", "centre", "center", "bottom"
 """Words for planes from the top face down; others keep the order of the file."""
 MOST_WORDS = 100
 """Distinct bores, planes or spindles beyond which a column can hardly be that."""
+MISTAKEN = 0.2
+"""A spindle with a smaller share of rows at a bore, of its own or of others, is a mistake of the log."""
 PLACE = re.compile(r"^(?P<plane>[a-z0-9]+)_(?P<direction>[a-z0-9]+)$")
 
 
@@ -159,19 +161,15 @@ def _unit_of(name: str, *, wide: bool) -> tuple[LengthUnit | None, bool]:
 
 
 def _routing(spindle: Words, bore: Words) -> dict[str, tuple[str, ...]]:
-    """Return the bores each spindle hones: a bore goes to the spindle that hones most of it."""
-    pairs, count = groups_of(
-        [(spindle.codes, len(spindle.words)), (bore.codes, len(bore.words))], len(spindle)
-    )
-    first = np.unique(pairs, return_index=True)[1] if count else np.zeros(0, dtype=np.int64)
-    often = np.bincount(pairs, minlength=count)
-    most: dict[str, tuple[int, str]] = {}
-    for row, times in zip(first.tolist(), often.tolist(), strict=True):
-        s, b = int(spindle.codes[row]), int(bore.codes[row])
-        if s >= 0 and b >= 0 and spindle.words[s].casefold() != "hand":
-            most[bore.words[b]] = max(most.get(bore.words[b], (0, "")), (times, spindle.words[s]))
-    spindles = _sorted(tuple({name for _, name in most.values()}))
-    return {s: _sorted(tuple(b for b, (_, name) in most.items() if name == s)) for s in spindles}
+    """Return the bores each spindle hones: those it hones about as often as its others, and as others do."""
+    sound = (spindle.codes >= 0) & (bore.codes >= 0)
+    often = np.zeros((len(spindle.words), len(bore.words)), dtype=np.int64)
+    np.add.at(often, (spindle.codes[sound], bore.codes[sound]), 1)
+    often[[word.casefold() == "hand" for word in spindle.words]] = 0
+    most = np.maximum(often.max(axis=1, initial=0)[:, None], often.max(axis=0, initial=0))
+    hones = (often > 0) & (often >= MISTAKEN * most)
+    named = {s: tuple(bore.words[b] for b in np.flatnonzero(hones[i])) for i, s in enumerate(spindle.words)}
+    return {s: _sorted(named[s]) for s in _sorted(tuple(named)) if named[s]}
 
 
 def _by_count(words: Words) -> tuple[str, ...]:

@@ -43,6 +43,22 @@ def test_a_long_file_shows_bores_planes_directions_and_routing(write):
     is_accounted_for(taken)
 
 
+def test_spindles_that_hone_the_same_bores_are_all_proposed_and_a_few_wrong_rows_are_not(write):
+    rows = [("S1", "1"), ("S1", "2"), ("S2", "3"), ("S3", "1"), ("S3", "2"), ("S4", "3")] * 10
+    rows += [("S1", "3"), ("S5", "1"), ("hand", "2")]
+    text = WIDE + "".join(
+        f"B{n},{bore},{spindle},{AT},87.31,87.32,87.31,87.30,87.31,87.31\n"
+        for n, (spindle, bore) in enumerate(rows)
+    )
+    sheet = parse_sheet(propose_sheet(write(text))).sheet
+    assert [(s.id, s.bores) for s in sheet.spindles] == [
+        ("S1", ("1", "2")),
+        ("S2", ("3",)),
+        ("S3", ("1", "2")),
+        ("S4", ("3",)),
+    ]
+
+
 @pytest.mark.parametrize(
     ("header", "cells", "nominal", "unit"),
     [
