@@ -19,6 +19,7 @@ from cellmon.monitor.questions import Questions
 from cellmon.people import Person, Role, key_of
 from cellmon.records import ROW_BATCHES, Kind
 from cellmon.words import say
+from dashboards.sign_ins import Left
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -72,7 +73,7 @@ READS = frozenset(name for name in (*dir(Questions), "took_s") if not name.start
 
 
 class Door(Protocol):
-    """What a shared tablet needs when a decision is asked for: names to tap, and whose a code is."""
+    """What pages ask of the gate: names to tap on a tablet, whose a code is, how long a sign-in holds."""
 
     def names(self) -> tuple[str, ...]:
         """Return who could say a code."""
@@ -82,6 +83,9 @@ class Door(Protocol):
 
     def tap(self, asking: Asking, name: str, code: str, *, lightly: bool) -> Person:
         """Return whose name and code these are, or refuse."""
+
+    def left(self, asking: Asking) -> Left | None:
+        """Return how long a sign-in holds yet."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,7 +156,7 @@ class Asked:
             return found
         return found if name in READS else partial(self._do, name, found)
 
-    def _do(self, name: str, deed: Callable[..., Any], *given: Any, **named: Any) -> Any:
+    def _do(self, name: str, deed: Callable[..., Any], /, *given: Any, **named: Any) -> Any:
         who = allowed(NEEDS.get(name, Role.DECIDE))
         if name == "log":
             return self._log(deed, who, *given, **named)

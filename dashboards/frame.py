@@ -13,7 +13,7 @@ from cellmon import local
 from cellmon.errors import CellmonError
 from cellmon.words import say, say_many
 from dashboards import drawn_as, lengths_shown
-from dashboards.asking import asking
+from dashboards.asking import Asking, asking
 from dashboards.pages import parts
 
 if TYPE_CHECKING:
@@ -98,7 +98,7 @@ def dress_button() -> html.Button:
 
 
 def bar() -> html.Div:
-    """Return the bar that says when no answer comes; the browser shows and hides it."""
+    """Return the bar that says when no answer comes, and where one signs in again; the browser shows it."""
     words = {
         "data-network": say(
             "No answer since {since}: the server or the network is away. What is shown is as it was then. "
@@ -108,12 +108,36 @@ def bar() -> html.Div:
             "The store cannot be read since {since}: {why}. What is shown is as it was then, and nothing can "
             "be kept yet. This page tries again by itself."
         ),
-        "data-signed-out": say("Signed out since {since}. Load this page again to sign in."),
-        "data-other": say(
-            "{who} is signed in now, and what is kept is kept in that name. Load this page again."
+        "data-signed-out": say(
+            "Signed out since {since}. What is written on this page stays: sign in here, then go on."
+        ),
+        "data-other": say("{who} is signed in now: what is kept from now on is kept in that name."),
+        "data-ends": say("The sign-in of {who} ends at {at}, unless this page or a key is touched before."),
+        "data-ends-anyway": say(
+            "The sign-in of {who} ends at {at}, so many hours after it began. What is written on this page "
+            "stays; sign in again then."
         ),
     }
-    return html.Div("", id="bar", hidden=True, role="status", **words)
+    said = html.P("", id="bar-said", role="status")
+    return html.Div([said, html.Div(id="bar-way-in")], id="bar", hidden=True, **words, **unheard())
+
+
+def unheard() -> dict[str, str]:
+    """Return what is said where a press was not heard; the browser says it beside what was pressed."""
+    return {
+        "data-not-kept": say(
+            "Not kept: nobody is signed in. Sign in at the foot of this page, then press again."
+        ),
+        "data-not-taken": say(
+            "Nothing was taken: nobody is signed in. Sign in at the foot of this page, then hand it over "
+            "again."
+        ),
+        "data-no-answer": say(
+            "No answer came, so it is not known whether this was kept. Look, once the bar at the foot is "
+            "gone, before you press again."
+        ),
+        "data-refused": say("Not kept: {why}"),
+    }
 
 
 def links(pages: Sequence[ModuleType], path: str | None) -> list[dcc.Link]:
@@ -159,12 +183,22 @@ def pulse(monitor: Monitor) -> dict[str, Any]:
         return {"change": None, "gone": str(refusal).rstrip(".")}
 
 
+def signed_in_until(one: Asking | None) -> dict[str, Any]:
+    """Return who is signed in, and for how many seconds yet: where nobody does anything, and at most."""
+    left = None if one is None else one.door.left(one)
+    return {
+        "who": None if one is None else one.person.name,
+        "idle": None if left is None else round(left.idle_s),
+        "longest": None if left is None else round(left.longest_s),
+    }
+
+
 def register_pulse(server: Flask, monitor: Monitor) -> None:
     """Answer every open page's question whether something was committed."""
 
     @server.get(PULSE)
     def _() -> Response:
         one = asking()
-        answer = jsonify({**pulse(monitor), "who": None if one is None else one.person.name})
+        answer = jsonify({**pulse(monitor), **signed_in_until(one)})
         answer.headers["Cache-Control"] = "no-store"
         return answer

@@ -28,7 +28,7 @@ from dashboards import readings, sign_in, watched_over, well_made
 from dashboards.asking import Asking, ask_as
 from dashboards.attempts import Attempts, TooOften
 from dashboards.reached import Reached
-from dashboards.sign_ins import SignIns
+from dashboards.sign_ins import Left, SignIns
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -93,6 +93,10 @@ class Gate:
     def tapped(self, asking: Asking) -> str | None:
         """Return who said a code on this tablet in the last minutes."""
         return self.sign_ins.tapped(asking.ticket)
+
+    def left(self, asking: Asking) -> Left | None:
+        """Return how long a sign-in holds yet."""
+        return self.sign_ins.left(asking.ticket)
 
     def tap(self, asking: Asking, name: str, code: str, *, lightly: bool) -> Person:
         """Return whose name and code these are.

@@ -34,6 +34,16 @@ WRITE_EVERY_S = 5 * MINUTE
 FILE = "sign-ins.json"
 
 
+@dataclass(frozen=True, kw_only=True)
+class Left:
+    """How many seconds a sign-in holds yet."""
+
+    idle_s: float
+    """Where nobody does anything."""
+    longest_s: float
+    """Whatever is done."""
+
+
 @dataclass(frozen=True)
 class SignIn:
     """One browser's sign-in."""
@@ -45,10 +55,15 @@ class SignIn:
     began: float
     used: float
 
+    def left(self, now: float) -> Left:
+        """Return how long it holds yet."""
+        idle, longest = (SHARED_IDLE_S, SHARED_LONGEST_S) if self.shared else (IDLE_S, LONGEST_S)
+        return Left(idle_s=idle - (now - self.used), longest_s=longest - (now - self.began))
+
     def holds(self, now: float) -> bool:
         """Return whether it has not ended yet."""
-        idle, longest = (SHARED_IDLE_S, SHARED_LONGEST_S) if self.shared else (IDLE_S, LONGEST_S)
-        return now - self.used < idle and -MINUTE < now - self.began < longest
+        left = self.left(now)
+        return left.idle_s > 0 and left.longest_s > 0 and now - self.began > -MINUTE
 
 
 class SignIns:
@@ -91,6 +106,12 @@ class SignIns:
                 if now - self._written > WRITE_EVERY_S:
                     self._write(now)
         return person
+
+    def left(self, ticket: str) -> Left | None:
+        """Return how long a sign-in holds yet; None where there is none."""
+        with self._lock:
+            found = self._known.get(_key(ticket))
+        return None if found is None else found.left(self._clock())
 
     def end(self, ticket: str | None) -> None:
         """Sign out whoever has a ticket."""

@@ -27,7 +27,8 @@ PROPERTIES: Mapping[str, tuple[type, ...]] = {
 """What the properties may hold whose kind does not depend on the page."""
 BY_HAND = frozenset({"pathname", "search", "n_clicks", "n_submit", "value", "clickData", "contents"})
 """Properties that change because a person did something; an open page alone changes others."""
-PULSE = "/pulse"
+PULSE, HERE = "/pulse", "here"
+"""What an open page asks by itself; it says so where somebody touched it or a key since it asked last."""
 
 
 def mistake(app: Dash, asked: Request) -> str | None:
@@ -71,8 +72,10 @@ def _as_declared(given: Any, declared: list[dict[str, Any]]) -> bool:
 
 def is_use(asked: Request) -> bool:
     """Return whether a person did something; a page that is only open does not keep its sign-in alive."""
+    if asked.path == PULSE:
+        return HERE in asked.args
     if asked.method != "POST":
-        return asked.path != PULSE and not asked.path.startswith("/_")
+        return not asked.path.startswith("/_")
     body = asked.get_json(silent=True)
     changed = body.get("changedPropIds") if isinstance(body, dict) else None
     if not isinstance(changed, list):

@@ -283,7 +283,7 @@
     if (!data || !$("bore-machine")) { asks = null; return; }
     if (before && before.key === data.key && !before.done && field()) {
       asks = { ...data, held: before.held };
-      if (asks.boxes.length) show();
+      if (asks.boxes.length) { show(); ask(); } // a figure whose answer did not come is asked about again
       return;
     }
     asks = { ...data };
@@ -306,6 +306,12 @@
 
   document.addEventListener("click", (event) => {
     if (event.target.id === "bore-sure") finish(true);
+  });
+  document.addEventListener("cellmon-unheard", ({ detail }) => {
+    if (!finishing || !detail.changed.includes("bore-done.data")) return;
+    finishing = null;
+    say(detail.why);
+    show();
   });
   const none = () => window.dash_clientside.no_update;
   window.dash_clientside = Object.assign({}, window.dash_clientside, {

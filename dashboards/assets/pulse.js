@@ -1,14 +1,16 @@
 /* Asks once a second whether something was committed, and says in words when no answer comes.
-   One question at a time, fewer when nobody looks or nobody answers: there is never a queue of them. */
+   One question at a time, fewer when nobody looks or nobody answers: there is never a queue of them. It tells
+   whether somebody touched the page or a key since, so that a sign-in does not end under a hand that writes. */
 (function () {
-  const EVERY = 1000, UNSEEN = 15000, LONGEST = 5000, PATIENCE = 12000;
-  let last = null, since = null, trouble = null, wait = EVERY, timer = null, asking = false, who;
+  const EVERY = 1000, UNSEEN = 15000, LONGEST = 5000, PATIENCE = 12000, WARNED_S = 120;
+  let last = null, since = null, trouble = null, wait = EVERY, timer = null, asking = false, who, here = false, enter = false;
 
   async function answer() {
     const stop = new AbortController();
-    const late = setTimeout(() => stop.abort(), PATIENCE);
+    const late = setTimeout(() => stop.abort(), PATIENCE), address = here ? "/pulse?here" : "/pulse";
+    here = false;
     try {
-      const got = await fetch("/pulse", { cache: "no-store", redirect: "manual", signal: stop.signal });
+      const got = await fetch(address, { cache: "no-store", redirect: "manual", signal: stop.signal });
       if (got.type === "opaqueredirect" || got.status === 401 || got.status === 403) return { trouble: "signed-out" };
       if (!got.ok && got.status !== 503) return { trouble: "network" };
       const said = await got.json(); // who is signed in stands in the store too: without it the door refuses
@@ -27,22 +29,36 @@
   const clock = (moment) => moment.toLocaleTimeString(spoken, HOURS);
   const exact = (moment) => moment.toLocaleTimeString(spoken, { ...HOURS, second: "2-digit" });
 
-  function tell(got) {
-    const bar = document.getElementById("bar");
-    if (!bar) return;
-    const words = (bar.dataset[{ network: "network", store: "store", "signed-out": "signedOut" }[got.trouble]] || "")
-      .replace("{since}", clock(since)).replace("{why}", got.why || "");
-    if (bar.textContent !== words) bar.textContent = words;
-    bar.hidden = false;
+  function show(words) {
+    const bar = document.getElementById("bar"), said = document.getElementById("bar-said");
+    if (!said) return;
+    if (said.textContent !== words) said.textContent = words;
+    bar.hidden = !words;
   }
-  function settle(now) {
-    const bar = document.getElementById("bar");
-    who = who === undefined ? now : who;
-    const words = who === now || !bar ? "" : bar.dataset.other.replace("{who}", now);
-    if (bar && bar.textContent !== words) bar.textContent = words;
-    if (bar) bar.hidden = !words;
-    if (words) document.querySelectorAll(".who input[readonly]").forEach((by) => {
-      window.dash_clientside.set_props(by.id, { value: now });
+  const saying = (name) => (document.getElementById("bar") || { dataset: {} }).dataset[name] || "";
+  async function tell(got) {
+    show(saying({ network: "network", store: "store", "signed-out": "signedOut" }[got.trouble])
+      .replace("{since}", clock(since)).replace("{why}", got.why || ""));
+    const wayIn = window.cellmonWayIn;
+    if (!wayIn || got.trouble !== "signed-out") return;
+    await wayIn.open(who);
+    if (enter) wayIn.enter();
+    enter = false;
+  }
+  function ends(got) {
+    const left = got.who ? Math.min(got.idle, got.longest) : Infinity;
+    if (left > WARNED_S) return "";
+    const at = clock(new Date(Date.now() + left * 1000));
+    return saying(got.longest < got.idle ? "endsAnyway" : "ends").replace("{who}", got.who).replace("{at}", at);
+  }
+  function settle(got) {
+    const named = document.querySelector("a.signed-in"); // the head of the page, as it was drawn
+    who = got.who;
+    const other = named && named.dataset.who !== who;
+    if (window.cellmonWayIn) window.cellmonWayIn.close();
+    show(other ? saying("other").replace("{who}", who) : ends(got));
+    if (other) document.querySelectorAll(".who input[readonly]").forEach((by) => {
+      if (by.value !== who) window.dash_clientside.set_props(by.id, { value: who });
     });
     const refreshed = document.getElementById("refreshed");
     if (refreshed) refreshed.textContent = refreshed.dataset.words.replace("{time}", exact(new Date()));
@@ -59,7 +75,7 @@
     const back = trouble !== null;
     trouble = since = null;
     wait = EVERY;
-    settle(got.who);
+    settle(got);
     const set = window.dash_clientside && window.dash_clientside.set_props;
     if (!set || !document.getElementById("page")) return;
     const here = document.querySelector("#nav a.here");
@@ -77,6 +93,10 @@
     asking = false;
     timer = setTimeout(ask, document.hidden ? UNSEEN : wait);
   }
+  ["keydown", "pointerdown", "wheel", "touchmove"].forEach((kind) => {
+    document.addEventListener(kind, () => { here = true; }, { capture: true, passive: true });
+  });
+  document.addEventListener("cellmon-ask", (event) => { enter = enter || event.detail === "enter"; ask(); });
   document.addEventListener("visibilitychange", () => { if (!document.hidden) ask(); });
   window.addEventListener("online", ask);
   ask();

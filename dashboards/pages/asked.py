@@ -126,4 +126,6 @@ def signed_in() -> list[Any]:
     one = asking()
     if one is None:
         return []
-    return [html.A(say("{name}: sign out", name=one.person.name), href=OUT, className="signed-in")]
+    name = one.person.name
+    out = html.A(say("{name}: sign out", name=name), href=OUT, className="signed-in", **{"data-who": name})
+    return [out]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import inspect
+
 import pytest
 
 from cellmon.errors import NotAllowed, NotSignedIn
@@ -95,6 +97,17 @@ def test_a_decision_carries_the_name_that_is_signed_in_and_no_other():
     assert [named.get("by") for _, _, named in recorder.done] == ["Ada", None, None, None]
     assert recorder.done[1][1][1] == {"by": "Ada", "note": "x"}
     assert recorder.done[2][1][1] == [{"stone_set": "S"}], "sets of stones are not signed"
+
+
+@pytest.mark.parametrize(
+    "name", sorted(set(asking.NEEDS) - {"keep_measured", "keep_round", "log", "log_rows"})
+)
+def test_a_deed_is_handed_on_with_every_name_its_arguments_have(name):
+    recorder, taken = Recorder(), inspect.signature(getattr(Monitor, name)).parameters
+    named = {one.name: "Ada" for one in taken.values() if one.kind is one.KEYWORD_ONLY}
+    with asking.as_asked_by(as_person(Role.DECIDE, name="Ada")):
+        getattr(asking.asked(recorder), name)(**named)
+    assert recorder.done == [(name, (), named)]
 
 
 def test_a_tablet_decides_nothing_until_somebody_says_a_code():

@@ -314,6 +314,22 @@ def test_a_page_that_is_only_open_does_not_keep_a_sign_in_alive(app, clock):
     assert visitor.get("/").status_code == 200
 
 
+def test_a_page_that_is_touched_keeps_a_sign_in_alive_and_is_told_how_long_it_holds(app, clock):
+    writes = signed_in(app, "Ada Decides")
+    clock.now += sign_ins.IDLE_S - 60
+    said = writes.get("/pulse").get_json()
+    assert (said["who"], said["idle"], said["longest"]) == (
+        "Ada Decides",
+        60,
+        sign_ins.LONGEST_S - sign_ins.IDLE_S + 60,
+    )
+    assert writes.get("/pulse?here").status_code == 200
+    clock.now += sign_ins.IDLE_S - 1
+    assert writes.get("/pulse").get_json()["idle"] == 1
+    clock.now += 2
+    assert writes.get("/pulse?here").status_code == 401
+
+
 def test_a_tablet_stays_signed_in_for_days(app, clock):
     tablet = signed_in(app, TABLET)
     clock.now += 6 * 86_400
