@@ -41,9 +41,9 @@ def capability(
 ) -> CapabilityAnswer:
     """Answer with the indices of every stream that has limits, over some time.
 
-    By default over the newest whole shifts that hold 6,000 bores of a position, and 90 days at most;
-    `since` asks for more. Doubted bores are left out. `stable` needs 25 subgroups and no signal that is
-    open or answered as real in that time.
+    By default over the newest whole shifts that hold 6,000 bores of a position, and 90 days at most; with
+    fewer than 1,000 the running shift too. `since` asks for more. Doubted bores are left out.
+    `stable` needs 25 subgroups and no signal that is open or answered as real in that time.
 
     Raises
     ------

@@ -19,10 +19,12 @@ from cellmon.records import Stream, no_rows
 from cellmon.shifts import to_utc
 from cellmon.store.counts import MadeAtPosition
 from cellmon.store.joining import by_stream
-from cellmon.words import say
+from cellmon.words import say, to_say
 
 NEWEST = 6_000
 """Bores of a position in the newest whole shifts that it is stated over: some 1,200 subgroups of five."""
+ENOUGH = 1_000
+"""Bores of a position in whole shifts from which on the running one is left out: a claim of 1.4 takes 857."""
 OLDEST = np.timedelta64(90, "D")
 """How far back bores count unasked: after three months stones, coolant and castings are others."""
 AT_ONCE = 200_000
@@ -50,9 +52,9 @@ class Span:
 class Spans:
     """The time of every stream: as asked, else the newest whole shifts that hold enough of its bores.
 
-    A position with fewer than `NEWEST` bores in the whole shifts of `OLDEST` is stated over all of that
-    time up to the moment of the view, the running shift too. A start that was asked for is never moved.
-    `streams` says how many will be asked for.
+    A position with fewer than `NEWEST` bores in the whole shifts of `OLDEST` is stated over all of them; one
+    with fewer than `ENOUGH` over all of that time up to the moment of the view, the running shift too.
+    What was asked for is never moved. `streams` says how many will be asked for.
     """
 
     def __init__(
@@ -108,37 +110,61 @@ class Spans:
     def sentence(self, streams: Iterable[Stream]) -> str | None:
         """Say which bores of some streams are counted, where others are left out unasked."""
         spans = set(map(self.of, streams))
-        full = spans & set(self._newest.values())
-        begun_at = [span.start for span in full or spans if span.cut and span.start is not None]
-        if not begun_at:
-            return None
-        begun = local.moment(self._view.local(min(begun_at)))
+        begun_at = [span.start for span in spans if span.cut and span.start is not None]
+        full = [s.start for s in spans & set(self._newest.values()) - {self._whole} if s.start is not None]
         if full:
             return say(
                 "Counted of each position: its newest whole shifts that hold {bores} bores, from {since} on.",
                 bores=local.number(NEWEST),
-                since=begun,
+                since=self._said(min(full)),
             )
-        return say("Counted: the bores from {since} on.", since=begun)
+        if self._whole in spans and not self._asked_end:
+            first = self._whole.start or self._view.session.first_unit()
+            text = to_say("Counted: the bores from {since} to {until}, without the running shift.")
+            return say(text, since=self._said(first), until=self._said(self._running))
+        if not begun_at:
+            return None
+        return say("Counted: the bores from {since} on.", since=self._said(min(begun_at)))
+
+    def _said(self, at: np.datetime64 | None) -> str:
+        assert at is not None
+        return local.moment(self._view.local(at))
 
     @cached_property
     def _all(self) -> Span:
         """All bores that count unasked, whatever their number."""
-        first, oldest = self._view.session.first_unit(), self._end - OLDEST
+        return self._back_from(self._end, cut=False)
+
+    @cached_property
+    def _whole(self) -> Span:
+        """All whole shifts that count unasked; up to the moment that was asked for where one was."""
+        if self._asked_end:
+            return self._all
+        return self._back_from(self._running - np.timedelta64(1, "us"), cut=True)
+
+    def _back_from(self, end: np.datetime64, *, cut: bool) -> Span:
+        first, oldest = self._view.session.first_unit(), end - OLDEST
         older = first is not None and bool(first < oldest)
-        return Span(start=oldest if older else None, end=self._end, cut=older)
+        return Span(start=oldest if older else None, end=end, cut=cut or older)
+
+    @cached_property
+    def _running(self) -> np.datetime64:
+        """When the shift that runs at the end began."""
+        found: np.datetime64 = self._view.rules.unit_starts(np.array([self._end]))[0]
+        return found
 
     @cached_property
     def _newest(self) -> dict[Position, Span]:
-        """The newest whole shifts that hold enough bores, of every position where they do."""
-        running = self._view.rules.unit_starts(np.array([self._end]))[0]
-        end = self._end if self._asked_end else running - np.timedelta64(1, "us")
+        """The newest whole shifts that hold enough bores, of every position where some do."""
         found = {}
         for position, units in self._made.items():
-            whole = [one for one in units if one.start < running]
-            enough = np.flatnonzero(np.cumsum([one.bores for one in whole]) >= NEWEST)
+            whole = [one for one in units if one.start < self._running]
+            held = np.cumsum([one.bores for one in whole])
+            enough = np.flatnonzero(held >= NEWEST)
             if len(enough):
-                found[position] = Span(start=whole[enough[0]].start, end=end, cut=True)
+                found[position] = Span(start=whole[enough[0]].start, end=self._whole.end, cut=True)
+            elif len(held) and held[-1] >= ENOUGH:
+                found[position] = self._whole
         return found
 
     @cached_property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 from datetime import datetime
 
@@ -16,6 +17,7 @@ from cellmon.monitor.capability_stream import _signals
 from cellmon.monitor.kept import kept
 from cellmon.shifts import to_utc
 from cellmon.words import in_english, speak
+from tests.bench.next_batch import next_batches
 
 SIZE = 2_000
 BUSY = {"spindle": "S1", "bore": "1", "feature": "diameter"}
@@ -41,7 +43,8 @@ def charted(monitor, since, until):
     return int(((bores.measured_at >= since) & (bores.measured_at <= until)).sum())
 
 
-def test_a_short_history_is_stated_whole(week):
+def test_a_short_history_is_stated_whole(week, monkeypatch):
+    monkeypatch.setattr(capability_span, "ENOUGH", capability_span.NEWEST)
     answer = week.capability(feature="diameter")
     assert all((one.since, one.until) == (None, None) for one in answer.capability)
     assert "Counted" not in answer.sentence
@@ -63,6 +66,29 @@ def test_of_a_long_one_the_newest_whole_shifts_that_hold_enough(week, monkeypatc
         "Counted of each position: its newest whole shifts that hold 2,000 bores"
         in week.capability().sentence
     )
+
+
+def test_from_so_many_bores_on_the_running_shift_is_left_out(week):
+    found, whole = row(week, **BUSY), row(week, **BUSY, since=EVER)
+    running = to_utc(found.until) + np.timedelta64(1, "us")
+    assert found.since is None
+    assert charted(week, running, to_utc(week.capability().as_of)) == whole.n - found.n > 0
+    assert found.n >= capability_span.ENOUGH
+    asked = row(week, **BUSY, until=found.until)
+    for name in ("n", "ppk", "sd_within_um", "lower_bound", "ppm_expected"):
+        assert getattr(asked, name) == getattr(found, name)
+    assert "to Sun 25 Oct 06:00, without the running shift." in week.capability(**BUSY).sentence
+
+
+def test_figures_stand_still_until_the_running_shift_is_over(demo_week, tmp_path):
+    shutil.copytree(demo_week, tmp_path / "cell")
+    monitor = cellmon.open_cell(tmp_path / "cell")
+    commit = next_batches(monitor, tmp_path)
+    before = row(monitor, **BUSY)
+    commit()
+    assert row(monitor, **BUSY) == before
+    assert row(monitor, **BUSY, since=EVER).n > before.n
+    monitor.close()
 
 
 def test_a_rare_position_keeps_all_its_bores_up_to_now(week, monkeypatch):
