@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -12,11 +12,13 @@ from cellmon import local
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.view import View
 from cellmon.shifts import to_utc
-from cellmon.store import ListedFile, Session
+from cellmon.store import ListedFile, ReadingBlocks, Session
 from cellmon.words import say, say_many
 
 MOST = 200
 """So many files are listed unless told otherwise."""
+DoubtedKey = tuple[str, str, int]
+"""A measurement: its part, its bore and its moment, microseconds."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +70,7 @@ def files(view: View, *, last: int = MOST, before: int | None = None) -> Files:
     session = view.session
     totals = session.file_totals()
     listed = session.files_listed(most=last or totals.files, before=before)
-    flagged = _flagged(session, listed)
+    flagged = _flagged(view, listed)
     waiting, doubts = session.waiting_by_reason(), session.open_doubts()
     first = session.files_listed(most=1)
     last_day = 0
@@ -102,27 +104,43 @@ def _row(view: View, one: ListedFile, flagged: int) -> FileRow:
     )
 
 
-def _flagged(session: Session, listed: Sequence[ListedFile]) -> dict[int, int]:
-    """Return how many doubted measurements each file brought; only blocks that hold one are opened."""
-    blocks = session.blocks_of_files([one.id for one in listed])
-    if not blocks:
+def _flagged(view: View, listed: Sequence[ListedFile]) -> dict[int, int]:
+    """Return how many doubted measurements each file brought; blocks are opened where one is near, once."""
+    lie = _blocks(view, [one.id for one in listed])
+    if not lie:
         return {}
-    doubted = session.doubted_between(min(b.first_at for b in blocks), max(b.last_at for b in blocks))
+    first, last = min(b.first_at.min() for b in lie.values()), max(b.last_at.max() for b in lie.values())
+    doubted = view.session.doubted_between(first, last)
     at = doubted.at.astype(np.int64)
     wanted = list(zip(doubted.part.tolist(), doubted.bore.tolist(), at.tolist(), strict=True))
-    near, file_of = {}, {}
-    for block in blocks:
-        start = np.searchsorted(doubted.at, block.first_at)
-        end = np.searchsorted(doubted.at, block.last_at, side="right")
-        if end > start:
-            near[block.id], file_of[block.id] = set(wanted[start:end]), block.file_id
-    found: dict[int, set[tuple[str, str, int]]] = {}
-    for id_, rows in session.keys_of_blocks(list(near)):
-        moments = rows.at.astype(np.int64)
-        here = np.flatnonzero(np.isin(moments, [moment for _, _, moment in near[id_]]))
-        there = {(rows.part[i], rows.bore[i], int(moments[i])) for i in here}
-        found.setdefault(file_of[id_], set()).update(near[id_] & there)
+    near, file_of = dict[int, tuple[DoubtedKey, ...]](), dict[int, int]()
+    for file_id, blocks in lie.items() if wanted else ():
+        starts = np.searchsorted(doubted.at, blocks.first_at)
+        ends = np.searchsorted(doubted.at, blocks.last_at, side="right")
+        for i in np.flatnonzero(ends > starts):
+            id_ = int(blocks.id[i])
+            near[id_], file_of[id_] = tuple(wanted[starts[i] : ends[i]]), file_id
+    brought = view.carry_each("doubts of blocks", near, lambda id_: _brought(view.session, id_, near[id_]))
+    found: dict[int, set[DoubtedKey]] = {}
+    for id_, keys in brought.items():
+        found.setdefault(file_of[id_], set()).update(keys)
     return {file_id: len(keys) for file_id, keys in found.items()}
+
+
+def _blocks(view: View, ids: Sequence[int]) -> dict[int, ReadingBlocks]:
+    """Return where the readings of those files lie that brought any; that never changes and is read once."""
+    known: dict[int, ReadingBlocks | None] = view.carry("blocks of files", None, dict)
+    new = [id_ for id_ in ids if id_ not in known]
+    known.update(dict.fromkeys(new) | view.session.blocks_of_files(new))
+    return {id_: blocks for id_ in ids if (blocks := known[id_]) is not None}
+
+
+def _brought(session: Session, block: int, doubted: Collection[DoubtedKey]) -> frozenset[DoubtedKey]:
+    """Return which of some doubted measurements a block of readings holds."""
+    rows = session.keys_of_block(block)
+    moments = rows.at.astype(np.int64)
+    here = np.flatnonzero(np.isin(moments, [moment for _, _, moment in doubted]))
+    return frozenset(doubted) & {(rows.part[i], rows.bore[i], int(moments[i])) for i in here}
 
 
 def _sentence(

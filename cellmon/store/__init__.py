@@ -7,7 +7,7 @@ from cellmon.store.decided import Announcement, Decision, SheetVersion
 from cellmon.store.engine import Store, plant_cells
 from cellmon.store.facts import RowRead, joined
 from cellmon.store.files_taken import AsideFact, FileFact
-from cellmon.store.listed import ListedFile
+from cellmon.store.listed import ListedFile, ReadingBlocks
 from cellmon.store.session import Session
 from cellmon.store.told import ToldSignal
 from cellmon.store.traces import TracedBore, TracedFigure
@@ -20,6 +20,7 @@ __all__ = [
     "FileFact",
     "ListedFile",
     "MadeBySpindles",
+    "ReadingBlocks",
     "RowRead",
     "Session",
     "SheetVersion",

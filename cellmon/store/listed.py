@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +10,7 @@ import numpy as np
 from sqlalchemy import Connection, Select, func, select
 
 from cellmon.judged import Doubts
-from cellmon.records import ColumnType, Texts, Times
+from cellmon.records import ColumnType, Texts, Times, Whole
 from cellmon.store import bulk, schema
 from cellmon.store.chunks import decode
 
@@ -51,14 +51,13 @@ class RowTotals:
     set_aside: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class ReadingBlock:
-    """Where readings of a file lie: the number of their block, and its first and last moment."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ReadingBlocks:
+    """Where the readings of a file lie: the numbers of its blocks, and the first and last moment of each."""
 
-    id: int
-    file_id: int
-    first_at: np.datetime64
-    last_at: np.datetime64
+    id: Whole
+    first_at: Times
+    last_at: Times
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -162,25 +161,23 @@ class Listed:
         found = self.conn.execute(query).scalar()
         return None if found is None else bulk.moments([found])[0]
 
-    def blocks_of_files(self, ids: Sequence[int]) -> list[ReadingBlock]:
-        """Return where the readings of some files lie."""
+    def blocks_of_files(self, ids: Sequence[int]) -> dict[int, ReadingBlocks]:
+        """Return where the readings of some files lie; a file that brought none is left out."""
         r = schema.READINGS
-        found = []
+        rows: dict[int, list[tuple[int, int, int]]] = {}
         for start in range(0, len(ids), AT_ONCE):
-            query = select(r.c.id, r.c.file_id, r.c.first_at, r.c.last_at)
-            for row in self.conn.execute(query.where(r.c.file_id.in_(ids[start : start + AT_ONCE]))):
-                first, last = np.datetime64(row.first_at, "us"), np.datetime64(row.last_at, "us")
-                found.append(ReadingBlock(id=row.id, file_id=row.file_id, first_at=first, last_at=last))
-        return found
+            query = select(r.c.file_id, r.c.id, r.c.first_at, r.c.last_at)
+            for file_id, *block in self.conn.execute(
+                query.where(r.c.file_id.in_(ids[start : start + AT_ONCE]))
+            ):
+                rows.setdefault(file_id, []).append(tuple(block))
+        return {file_id: _lie(blocks) for file_id, blocks in rows.items()}
 
-    def keys_of_blocks(self, ids: Sequence[int]) -> Iterator[tuple[int, RowKeys]]:
-        """Yield of some blocks, by number, of which part, bore and moment their rows are."""
-        r = schema.READINGS
-        for start in range(0, len(ids), AT_ONCE):
-            query = select(r.c.id, r.c.data).where(r.c.id.in_(ids[start : start + AT_ONCE]))
-            for row in self.conn.execute(query):
-                columns = decode(row.data, ("part", "bore", "measured_at"))
-                yield row.id, RowKeys(part=columns["part"], bore=columns["bore"], at=columns["measured_at"])
+    def keys_of_block(self, id_: int) -> RowKeys:
+        """Return of which part, bore and moment the rows of a block are."""
+        data = self.conn.execute(select(schema.READINGS.c.data).where(schema.READINGS.c.id == id_)).scalar()
+        columns = decode(data, ("part", "bore", "measured_at"))
+        return RowKeys(part=columns["part"], bore=columns["bore"], at=columns["measured_at"])
 
     def doubted_between(self, first: np.datetime64, last: np.datetime64) -> RowKeys:
         """Return of which part, bore and moment the doubts are about [first, last], oldest first."""
@@ -197,6 +194,13 @@ class Listed:
             bore=bulk.array(bore, ColumnType.TEXT),
             at=bulk.moments(at),
         )
+
+
+def _lie(blocks: Sequence[tuple[int, int, int]]) -> ReadingBlocks:
+    number, first, last = np.array(blocks, dtype=np.int64).T
+    return ReadingBlocks(
+        id=number, first_at=first.view("datetime64[us]"), last_at=last.view("datetime64[us]")
+    )
 
 
 def _waiting(query: Select[Any]) -> Select[Any]:

@@ -56,11 +56,14 @@ def test_the_rows_of_a_file_are_found_by_its_number_with_part_bore_and_moment(st
         file_id = session.newest_file()
         keep_readings(session, some_readings(2, first=50))
     with store.reading() as session:
-        blocks = session.blocks_of_files([file_id])
-        assert {b.file_id for b in blocks} == {file_id}
-        rows = dict(session.keys_of_blocks([b.id for b in blocks]))
-    assert sorted(np.concatenate([r.part for r in rows.values()])) == sorted(batch.part)
-    assert min(b.first_at for b in blocks) == batch.measured_at.min()
+        found = session.blocks_of_files([file_id, file_id + 7])
+        assert list(found) == [file_id]
+        blocks = found[file_id]
+        rows = [session.keys_of_block(id_) for id_ in blocks.id.tolist()]
+    assert sorted(np.concatenate([r.part for r in rows])) == sorted(batch.part)
+    assert blocks.first_at.tolist() == [r.at.min() for r in rows]
+    assert blocks.last_at.tolist() == [r.at.max() for r in rows]
+    assert blocks.first_at.min() == batch.measured_at.min()
 
 
 def test_doubts_come_newest_first_less_those_that_were_decided(store):
