@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from cellmon.monitor.judge.joining import bores_of
 from cellmon.monitor.view import View
 from cellmon.records import EventKind
 
-LOOKED_BACK = np.timedelta64(4, "h")
+LOOKED_BACK, LOOKED_AFTER = np.timedelta64(4, "h"), np.timedelta64(2, "h")
 
 
 def evidence_of(view: View, group: Group, main: Called, places: Mapping[tuple[str, str], Place]) -> Evidence:
@@ -80,11 +81,19 @@ def _called_movement(view: View, call: Called) -> Movement:
     )
 
 
+def logged_until(main: Called) -> np.datetime64:
+    """Return until when what was logged may bear on why a stream was called."""
+    return max(main.at, _changed(main)) + LOOKED_AFTER
+
+
+def _changed(main: Called) -> np.datetime64:
+    return min(main.latest_at, main.change_at + STRADDLES)
+
+
 def _logged(view: View, main: Called, spindle: str | None) -> Iterator[Logged]:
     """Yield what was logged around the change; offsets by the machine only tell of feedback."""
-    change = min(main.latest_at, main.change_at + STRADDLES)
-    start, end = change - LOOKED_BACK, max(main.at, change) + np.timedelta64(2, "h")
-    end = min(end, view.as_of)
+    change = _changed(main)
+    start, end = change - LOOKED_BACK, min(logged_until(main), view.as_of)
     events = view.logged(start, end)
     for i in range(len(events)):
         if spindle is not None and events.spindle[i] not in (None, spindle):
@@ -117,6 +126,13 @@ def _minutes(change: np.datetime64, at: np.datetime64) -> float:
 
 OVERDUE = 1.25
 LEAST_INTERVALS = 1
+INTERVALS_OF, LONGEST_UNIT = np.timedelta64(14, "D"), np.timedelta64(1, "D")
+
+
+def bores_before(view: View, main: Called) -> Any:
+    """Return what tells whether the bores are as they were on which it rests that a dressing is overdue."""
+    units = view.session.units_since(main.at - INTERVALS_OF - LONGEST_UNIT, until=main.at)
+    return units, view.session.newest_decision()
 
 
 def dressing_overdue(view: View, spindle: str | None, at: np.datetime64) -> np.datetime64 | None:
@@ -126,7 +142,7 @@ def dressing_overdue(view: View, spindle: str | None, at: np.datetime64) -> np.d
     """
     if spindle is None:
         return None
-    events = view.logged(at - np.timedelta64(14, "D"), at)
+    events = view.logged(at - INTERVALS_OF, at)
     resets = (EventKind.STONES_DRESSED, EventKind.STONES_FITTED)
     mine = events.select((events.spindle == spindle) & np.isin(events.event.astype(str), resets))
     mine = mine.select(np.argsort(mine.at, kind="stable"))

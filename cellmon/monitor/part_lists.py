@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
+
+import numpy as np
 
 from cellmon.judged import Bores
 from cellmon.monitor.hold import held_by
@@ -10,10 +12,10 @@ from cellmon.monitor.hold_extended import Extension, extensions_of, within
 from cellmon.monitor.judge.told import is_kept, told_outlines
 from cellmon.monitor.part_signals import Disposition, PartSignal, reaching, waits
 from cellmon.monitor.signals import WAITING, Signal
-from cellmon.monitor.signals_told import answers_given, standing_each
+from cellmon.monitor.signals_told import ageless_each, answers_given
 from cellmon.monitor.view import View
-from cellmon.records import Flags, Stream
-from cellmon.shifts import to_utc
+from cellmon.records import Flags, Stream, Times
+from cellmon.sheet import Sheet
 
 
 def part_lists(
@@ -27,22 +29,45 @@ def part_lists(
     charted = bores.select(bores.charted == 1)
     if not len(charted):
         return ()
-    longer, found = extensions_of(view), []
-    told_of: dict[tuple[Stream, bool], Flags] = {}  # signals are many and streams few
-    for signal in _signals(view, charted, longer):
-        if signal.id in named or signal.change is None:
-            continue
-        extended = longer.get(signal.id, ())
-        held = within(charted.measured_at, to_utc(signal.change.earliest_at), extended)
-        if signal.state not in WAITING:
-            held &= within(charted.measured_at, charted.measured_at.max() + 1, extended)
-        of = (signal.stream, signal.kind == "gauge")
-        if of not in told_of:
-            told_of[of] = held_by(signal, charted, view.sheet)
-        mine = held & told_of[of]
-        if mine.any():
-            found.append(reaching(signal, tuple(charted.bore[mine].tolist()), last.get(signal.id)))
+    longer = extensions_of(view)
+    every = _signals(view, charted, longer)
+    signals = [one for one in every if one.id not in named and one.change is not None]
+    if not signals:
+        return ()
+    mine = _held(signals, charted.measured_at, longer) & _told_of(signals, charted, view.sheet)
+    held = {flags.tobytes(): tuple(charted.bore[flags].tolist()) for flags in np.unique(mine, axis=0)}
+    known: dict[str, tuple[Signal, PartSignal]] = view.carry("signals of hold lists", None, dict)
+    found = []
+    for i in np.flatnonzero(mine.any(axis=1)).tolist():
+        signal, named_bores, became = signals[i], held[mine[i].tobytes()], last.get(signals[i].id)
+        before, one = known.get(signal.id, (None, None))
+        if one is None or before is not signal or one.bores != named_bores or one.disposition != became:
+            one = reaching(signal, named_bores, became)
+            known[signal.id] = (signal, one)
+        found.append(one)
     return tuple(sorted(found, key=lambda s: (s.raised_at, s.id), reverse=True))
+
+
+def _held(
+    signals: Sequence[Signal], measured_at: Times, longer: Mapping[str, tuple[Extension, ...]]
+) -> Flags:
+    """Return which moments the hold of each signal covers, a row a signal."""
+    begun = np.array([s.change.began for s in signals if s.change], dtype="datetime64[us]")
+    waiting = np.array([s.state in WAITING for s in signals])
+    held: Flags = (measured_at >= begun[:, None]) & waiting[:, None]
+    for i, signal in enumerate(signals) if longer else ():
+        held[i] |= within(measured_at, measured_at.max() + 1, longer.get(signal.id, ()))
+    return held
+
+
+def _told_of(signals: Sequence[Signal], charted: Bores, sheet: Sheet) -> Flags:
+    """Return which bores each signal tells of, a row a signal: signals are many and streams few."""
+    found: dict[tuple[Stream, bool], Flags] = {}
+    for signal in signals:
+        of = (signal.stream, signal.kind == "gauge")
+        if of not in found:
+            found[of] = held_by(signal, charted, sheet)
+    return np.array([found[signal.stream, signal.kind == "gauge"] for signal in signals])
 
 
 def _signals(view: View, bores: Bores, longer: Mapping[str, tuple[Extension, ...]]) -> Iterable[Signal]:
@@ -52,4 +77,4 @@ def _signals(view: View, bores: Bores, longer: Mapping[str, tuple[Extension, ...
     answers = answers_given(view.session)
     end = None if longer else bores.measured_at.max()
     begun = told_outlines(view.session, end=end, until=view.as_of)
-    return standing_each(view, (o for o in begun if o.id in longer or waits(answers.get(o.id))), answers)
+    return ageless_each(view, (o for o in begun if o.id in longer or waits(answers.get(o.id))), answers)

@@ -13,7 +13,7 @@ from cellmon.monitor.hold import held_by
 from cellmon.monitor.judge.outlines import Outline
 from cellmon.monitor.judge.told import is_kept, told_outlines
 from cellmon.monitor.signals import Response, Signal
-from cellmon.monitor.signals_told import answers_given, standing_each
+from cellmon.monitor.signals_told import ageless_each, answers_given
 from cellmon.monitor.view import View
 from cellmon.records import Stream
 from cellmon.shifts import to_utc
@@ -115,7 +115,7 @@ def _signals_around(view: View, bores: Bores, audited: Sequence[np.datetime64]) 
     moments = [*bores.measured_at, *audited]
     answers = answers_given(view.session)
     around = told_outlines(view.session, start=min(moments), end=max(moments), until=view.as_of)
-    for signal in standing_each(view, around, answers):
+    for signal in ageless_each(view, around, answers):
         yield replace(signal, state="reopened") if _came_again(view, signal, answers) else signal
 
 
@@ -130,7 +130,7 @@ def _came_again(view: View, signal: Signal, answers: Mapping[str, Decision]) -> 
         if one.lead.at > answered and waits(answers.get(one.id)) and _touches(one, signal.stream)
     )
     same = (signal.stream, signal.kind)
-    return any((one.stream, one.kind) == same for one in standing_each(view, later, answers))
+    return any((one.stream, one.kind) == same for one in ageless_each(view, later, answers))
 
 
 def waits(answer: Decision | None) -> bool:

@@ -35,6 +35,11 @@ class Change:
     latest_at: datetime
     latest_part: str
 
+    @cached_property
+    def began(self) -> np.datetime64:
+        """The earliest plausible moment in UTC; kept from age to age of its signal."""
+        return to_utc(self.earliest_at)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Response:

@@ -6,7 +6,7 @@ import json
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 
@@ -125,29 +125,30 @@ def answers_given(session: Session) -> dict[str, Decision]:
 def standing_each(
     view: View, outlines: Iterable[Outline], answers: Mapping[str, Decision]
 ) -> Iterator[Signal]:
-    """Yield signals without causes, and without whether the same came again since.
-
-    A signal that neither calls nor answers were added to is as it was, but for its age.
-    """
-    known, told = _known(view, "signals"), list(outlines)
+    """Yield signals without causes, and without whether the same came again since."""
+    told = list(outlines)
     raised = np.array([one.lead.at for one in told], dtype="datetime64[us]")
     ages = ((view.as_of - raised).astype(np.int64) / MICRO).tolist()
-    return (
-        _standing(view, one, answers.get(one.id), known, age_s) for one, age_s in zip(told, ages, strict=True)
-    )
+    found = ageless_each(view, told, answers)
+    return (one.aged(age_s) for one, age_s in zip(found, ages, strict=True))
 
 
-def _standing(
-    view: View, outline: Outline, answer: Decision | None, known: dict[str, Any], age_s: float
-) -> Signal:
-    answered = None if answer is None else answer.id
-    before = known.get(outline.id)
-    if before is not None and before[0] is outline and before[1] == answered:
-        return cast(Signal, before[2]).aged(age_s)
-    found = _signal(view, outline, answer)
-    if all(stream.like is None for stream in outline.streams):  # like parts react as the one that runs
-        known[outline.id] = (outline, answered, found)
-    return found
+def ageless_each(
+    view: View, outlines: Iterable[Outline], answers: Mapping[str, Decision]
+) -> Iterator[Signal]:
+    """Yield the same at an age of some time: where neither calls nor answers were added, the same things."""
+    known = _known(view, "signals")
+    for one in outlines:
+        answer = answers.get(one.id)
+        answered = None if answer is None else answer.id
+        before = known.get(one.id)
+        if before is not None and before[0] is one and before[1] == answered:
+            yield before[2]
+            continue
+        found = _signal(view, one, answer)
+        if all(stream.like is None for stream in one.streams):  # like parts react as the one that runs
+            known[one.id] = (one, answered, found)
+        yield found
 
 
 def _known(view: View, what: str) -> dict[Any, Any]:

@@ -152,11 +152,13 @@ class Counts:
             bores=np.array([row[3] for row in rows], dtype=np.int64),
         )
 
-    def units_since(self, start: np.datetime64) -> list[UnitStored]:
-        """Return the units that began at a moment or later, the oldest first."""
+    def units_since(self, start: np.datetime64, *, until: np.datetime64 | None = None) -> list[UnitStored]:
+        """Return the units that began at a moment or later, and no later than another, the oldest first."""
         table = schema.BORES
         query = select(table.c.unit_start, table.c.last_at, func.length(table.c.data))
         query = query.where(table.c.unit_start >= bulk.moment(start)).order_by(table.c.unit_start)
+        if until is not None:
+            query = query.where(table.c.unit_start <= bulk.moment(until))
         return [
             UnitStored(start=np.datetime64(row[0], "us"), end=np.datetime64(row[1], "us"), size=int(row[2]))
             for row in self.conn.execute(query)

@@ -175,8 +175,8 @@ class Listed:
 
     def keys_of_block(self, id_: int) -> RowKeys:
         """Return of which part, bore and moment the rows of a block are."""
-        data = self.conn.execute(select(schema.READINGS.c.data).where(schema.READINGS.c.id == id_)).scalar()
-        columns = decode(data, ("part", "bore", "measured_at"))
+        query = select(schema.READINGS.c.data).where(schema.READINGS.c.id == id_)
+        columns = decode(self.conn.execute(query).scalar_one(), ("part", "bore", "measured_at"))
         return RowKeys(part=columns["part"], bore=columns["bore"], at=columns["measured_at"])
 
     def doubted_between(self, first: np.datetime64, last: np.datetime64) -> RowKeys:

@@ -42,7 +42,8 @@ def answers(monitor):
     named = {"spindle": first.spindle, "bore": first.bore, "feature": first.feature}
     asked = (monitor.state(), monitor.now(), monitor.stone_picture(), monitor.stream(**named))
     claimed = (monitor.capability(feature=first.feature), monitor.capability_picture(first))
-    return [plain(one) for one in (*asked, *claimed)]
+    listed = (monitor.files(), monitor.signals(), monitor.part(monitor.newest_parts().parts[-1]))
+    return [plain(one) for one in (*asked, *claimed, *listed)]
 
 
 def changed(monitor, before):
@@ -105,6 +106,32 @@ def test_whatever_comes_answers_are_those_of_a_cell_opened_anew(cell, tmp_path):
     found = changed(cell, found)
     late_rows(cell, tmp_path, dressed + hour)
     changed(cell, found)
+
+
+def test_why_signals_are_and_which_lists_hold_is_asked_again_only_where_something_came(
+    cell, tmp_path, monkeypatch
+):
+    from cellmon.monitor import explain, part_lists
+
+    serial = cell.newest_parts().parts[0]
+    before, lists = cell.signals(), cell.part(serial).on_lists
+    next_batches(cell, tmp_path, bores=12)()
+    asked, why = [], explain._asked
+    monkeypatch.setattr(explain, "_asked", lambda *given: asked.append(given[1].id) or why(*given))
+    monkeypatch.setattr(part_lists, "reaching", None)
+    now = {signal.id: signal for signal in cell.signals().signals}
+    same = [s for s in before.signals if s.id in now and s.last_at == now[s.id].last_at and s.over]
+    assert len(same) > 3 and not {s.id for s in same} & set(asked)
+    assert all(now[s.id].causes == s.causes for s in same)
+    assert {one.id for one in lists} <= {one.id for one in cell.part(serial).on_lists}
+    spread = [s for s in same if s.kind == "spread"][-1]
+    monkeypatch.undo()
+    monkeypatch.setattr(explain, "_asked", lambda *given: asked.append(given[1].id) or why(*given))
+    late_rows(
+        cell, tmp_path, np.datetime64(spread.raised_at.replace(tzinfo=None), "us") - np.timedelta64(1, "D")
+    )
+    assert spread.id in {signal.id for signal in cell.signals().signals}
+    assert spread.id in asked, "bores that came late may move since when its dressing was overdue"
 
 
 def test_what_is_over_is_not_worked_out_again(cell, tmp_path, monkeypatch):
