@@ -18,10 +18,9 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+# As the command has it (`cellmon.cli.main`), for what tests ask without it. Before numpy is imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 if "PYTEST_XDIST_WORKER" in os.environ:  # one of several; benchmarks run alone, as the program does
-    # Two threads of linear algebra in each of two processes on two cores wait for each other ten times as
-    # long as they work. Before numpy is imported, and for the programs that tests start.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # A module is compiled once, not anew by each program that a test starts.
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     sys.dont_write_bytecode = False

@@ -134,6 +134,7 @@ def _sentence(summary: str) -> str:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status; `argv` as of the shell, without the program."""
     _never_fail_on_a_letter()
+    _count_in_one_thread()
     try:
         args = build_parser().parse_args(argv)
         status: int = args.command.part(args.command.name)(args)
@@ -149,6 +150,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         where = f"{failure.filename}: " if failure.filename else ""
         return _refuse(f"{where}{failure.strerror or failure}", 1)
     return status
+
+
+def _count_in_one_thread() -> None:
+    """Let linear algebra work in one thread, unless somebody said otherwise; before numpy is imported.
+
+    Products here are small: a second thread waits for the first one far longer than it works.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def _refuse(sentence: str, status: int) -> int:

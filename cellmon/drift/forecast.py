@@ -103,9 +103,10 @@ def bores_to_limit(
     )
     drifts = abs(slope_um) > CLEAR * process.slope_sd
     mirrored = process.leads_down
-    survival = closest(
-        process.mirrored() if mirrored else process, float(horizon) * (FARTHEST if drifts else 1)
-    )
+    process, reach = process.mirrored() if mirrored else process, float(horizon) * (FARTHEST if drifts else 1)
+    if process.stands and process.none_of(reach) > 1 - P50:
+        return None  # as of most streams, without following the level
+    survival = closest(process, reach)
     p50 = survival.first(P50)
     if p50 is None:
         return None

@@ -158,13 +158,24 @@ class Process:
             left_out = self.walk_um**2 * (np.gradient(at) / 6 + 0.7 * reach / (np.pi**2 * _WAVES))
             spread = np.sqrt(self.spread_um**2 + np.minimum(left_out, self.spread_um**2))
         below, above = _beyond((self.lower_um - level) / spread), _beyond((level - self.upper_um) / spread)
-        rate = -np.log1p(-np.minimum(below + above, 1 - 1e-13)) + 1e-300
+        rate = _rate(below + above)
         gone = np.zeros_like(rate)
         np.cumsum(_between(rate) * np.diff(at), axis=1, out=gone[:, 1:])
         none_yet = np.exp(-gone)
         passing = none_yet[:, :-1] - none_yet[:, 1:]
         upward = float((passing * (above[:, 1:] - below[:, 1:]) / (above + below + 1e-300)[:, 1:]).sum())
         return Survival(times=at, none_yet=none_yet.mean(axis=0), upward=upward > 0)
+
+    @property
+    def stands(self) -> bool:
+        """Tell whether nothing moves the level: no drift, no wander, no dressing."""
+        return not (self.slope_um or self.slope_sd or self.walk_um or self.dressings)
+
+    def none_of(self, bores: float) -> float:
+        """Return the chance that none of so many bores lies beyond a limit, of a level that stands."""
+        level = self.level_um + self.root[0] * _points(2 + _WAVES)[: self._ways(rough=False), 0]
+        below, above = (self.lower_um - level) / self.spread_um, (level - self.upper_um) / self.spread_um
+        return float(np.exp(-_rate(_beyond(below) + _beyond(above)) * bores).mean())
 
     def _steps(self, reach: float, *, rough: bool) -> int:
         """Return how many steps follow the level closely: its wander in one less than the spread."""
@@ -275,6 +286,11 @@ def _wander(at: Floats, points: Floats) -> Floats:
 def _beyond(z: Floats) -> Floats:
     """Return the normal share below z; nothing where all of it lies farther than anybody counts."""
     return np.asarray(ndtr(z), dtype=np.float64) if z.max() > -_FAR else np.zeros_like(z)
+
+
+def _rate(beyond: Floats) -> Floats:
+    """Return the rate a bore at which a share beyond the limits is met; never quite nought."""
+    return np.asarray(-np.log1p(-np.minimum(beyond, 1 - 1e-13)) + 1e-300, dtype=np.float64)
 
 
 def _between(rate: Floats) -> Floats:

@@ -40,6 +40,16 @@ def test_help_imports_nothing_heavy():
     assert ran.stdout.splitlines()[-1] == "[]"
 
 
+@pytest.mark.parametrize(("set_to", "found"), [(None, "1"), ("2", "2")])
+def test_linear_algebra_works_in_one_thread_unless_somebody_said_otherwise(monkeypatch, set_to, found):
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS")
+    if set_to is not None:
+        monkeypatch.setenv("OPENBLAS_NUM_THREADS", set_to)
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    assert os.environ["OPENBLAS_NUM_THREADS"] == found
+
+
 def test_help_names_every_command(capsys):
     with pytest.raises(SystemExit) as end:
         main(["--help"])

@@ -18,6 +18,7 @@ from cellmon.drift.forecast import (
     first_passage_quantile,
     first_passage_sd,
 )
+from cellmon.drift.survival import Process
 from cellmon.errors import NoSpread
 
 FOLDER = Path(__file__).parents[1] / "checks"
@@ -169,6 +170,18 @@ def test_an_early_limit_may_be_known_where_a_late_one_is_not():
     found = bores_to_limit(**{**WORN, "slope_um": -1e-4, "covariance": [[0.2, 0], [0, 1e-6]]}, **LIMITS)
     assert found.p05 < found.p50 < 20_000
     assert found.p95 is None
+
+
+@pytest.mark.parametrize("sigma_um", [2.0, 2.7, 2.8, 2.9, 3.0, 3.5])
+@pytest.mark.parametrize("level_um", [11.0, 13.0])
+def test_of_a_level_that_stands_one_rate_tells_what_following_it_tells(sigma_um, level_um):
+    state = {"level_um": level_um, "slope_um": 0.0, "covariance": [[0.01, 0], [0, 0]], **LIMITS}
+    still = Process.of(sigma_um=sigma_um, **state)
+    still = still.mirrored() if still.leads_down else still
+    followed = still.survival(20_000.0)
+    assert still.none_of(20_000.0) == pytest.approx(float(followed.none_yet[-1]), rel=1e-9)
+    told = bores_to_limit(sigma_um=sigma_um, **state)
+    assert (told is None) == (followed.first(0.5) is None)
 
 
 @given(st.floats(1, 23), st.floats(-0.05, 0.05), st.floats(0, 0.1))
