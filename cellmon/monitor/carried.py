@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar, cast
 
 Carried = TypeVar("Carried")
@@ -31,3 +31,24 @@ class Carrying:
             found[key] = known if known is not None and known[0] == rests else (rests, work(key))
         self.carried[name] = (None, found)
         return {key: one for key, (_, one) in found.items()}
+
+    def carry_until(
+        self,
+        name: str,
+        rests_on: Iterable[tuple[Key, Any]],
+        work: Callable[[Key], Carried],
+        *,
+        enough: Callable[[list[Carried]], bool],
+    ) -> list[Carried]:
+        """Return what is worked out of one thing after another until that is enough, as `carry_each` does."""
+        before: dict[Key, tuple[Any, Carried]] = self.carried.get(name, (None, {}))[1]
+        found: dict[Key, tuple[Any, Carried]] = {}
+        told: list[Carried] = []
+        for key, rests in rests_on:
+            known = before.get(key)
+            found[key] = known if known is not None and known[0] == rests else (rests, work(key))
+            told.append(found[key][1])
+            if enough(told):
+                break
+        self.carried[name] = (None, found)
+        return told

@@ -15,10 +15,11 @@ from cellmon.errors import NotEnoughData
 from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.forecast import CONFIDENCE, DEVIATES, BoresLeft, Standing, known_of
+from cellmon.monitor.made import made_since
 from cellmon.monitor.running import routed_bores
 from cellmon.monitor.unmoved import Unmoved, logged_over, unmoved
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Events, Stream, Times
+from cellmon.records import EventKind, Events, Stream
 from cellmon.store.joining import by_stream
 from cellmon.words import say, to_say
 
@@ -74,7 +75,6 @@ class Plan:
     in_bores: float
     every_bores: float
     from_: str
-    past: tuple[Dressed, ...]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -115,7 +115,7 @@ def planned_dressing(view: View, stream: Stream, found: Standing | None) -> Plan
     process = Process.of(**known)
     ahead, why_not, effect = max(due, 0), {}, None
     try:
-        effect = _effect(view, stream, found, plan)
+        effect = _effect(view, stream, found, view.past_dressings(stream.spindle))
     except NotEnoughData as few:
         why_not = dict.fromkeys(("bores_to_limit", "step_um"), say(NO_EFFECT, got=few.got))
     told = dressed_to_limit(process, effect.does if effect else NOTHING, in_bores=ahead, every_bores=every)
@@ -140,25 +140,23 @@ def plan_of(view: View, spindle: str) -> Plan | NoPlan:
     every = next((s.dress_every_bores for s in view.sheet.spindles if s.id == spindle), None)
     dressed = events.event == EventKind.STONES_DRESSED
     begin = 0 if every is None else len(events) - 1
-    bores = view.session.bores(spindle=spindle, start=events.at[begin], end=view.as_of, charted=True)
-    made: Times = np.sort(np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at))
+    made = made_since(view, spindle, events.at[begin])
     before = np.where(dressed, np.nan_to_num(events.value), 0.0)  # bores since, where it was logged late
     since = len(made) - np.searchsorted(made, events.at[-1], side="right") + before[-1]
     if every is not None:
-        past = _past(view, spindle, events.at[dressed])
-        return Plan(in_bores=float(every - since), every_bores=float(every), from_="sheet", past=past)
+        return Plan(in_bores=float(every - since), every_bores=float(every), from_="sheet")
     counts = np.diff(np.searchsorted(made, events.at, side="right")) + before[:-1] - before[1:]
     counts = counts[dressed[1:] & (counts > 0)][-INTERVALS:]  # new stones cut an interval short
     if len(counts) < LEAST_INTERVALS:
         return NoPlan(why_not=say(NO_PLAN, got=len(counts)))
     usual = float(np.median(counts))
-    past = _past(view, spindle, events.at[dressed])
-    return Plan(in_bores=usual - float(since), every_bores=usual, from_="log", past=past)
+    return Plan(in_bores=usual - float(since), every_bores=usual, from_="log")
 
 
-def _past(view: View, spindle: str, dressed: Times) -> tuple[Dressed, ...]:
+def past_dressings(view: View, spindle: str) -> tuple[Dressed, ...]:
     """Return the last dressings with the subgroups around them; as they were, where those are the same."""
-    last = dressed[-EFFECTS:]
+    events = _resets(view, spindle)
+    last = events.at[events.event == EventKind.STONES_DRESSED][-EFFECTS:]
     if not len(last):
         return ()
     ends = {at: min(at + AROUND, view.as_of) for at in last}
@@ -204,12 +202,12 @@ class _Effect:
     from_: str
 
 
-def _effect(view: View, stream: Stream, now: Standing, plan: Plan) -> _Effect:
+def _effect(view: View, stream: Stream, now: Standing, past: tuple[Dressed, ...]) -> _Effect:
     """Return what a dressing does to a stream: as the last ones did, or the baseline's if few are known."""
     limit = view.baseline(stream)
     learned = limit.learned if limit is not None and limit.learned is not None else {}
     slope = _learned_slope(view, stream)
-    found = (_step_at(view, stream, one, slope or now.slope) for one in plan.past)
+    found = (_step_at(view, stream, one, slope or now.slope) for one in past)
     steps = [step for step in found if step is not None]
     noise = float(learned.get("mean_sd", 0.0)) * np.sqrt(2 / SIDE)
     of_baseline = _of_baseline(learned) if len(steps) < LEAST_DRESSINGS else None

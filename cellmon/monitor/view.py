@@ -12,8 +12,8 @@ import numpy as np
 from cellmon.gauge.decision import guard_factor
 from cellmon.judged import FEATURE_COLUMNS, PROCESS, Bores, Subgroups
 from cellmon.monitor.answers import Tolerance
+from cellmon.monitor.dressings_seen import DressingsSeen
 from cellmon.monitor.judge.verdict import standard_uncertainty
-from cellmon.monitor.streams_seen import StreamsSeen
 from cellmon.records import Events, GaugeChecks, Kind, Stream
 from cellmon.sheet import Part
 from cellmon.store import Announcement
@@ -22,7 +22,6 @@ from cellmon.words import say
 if TYPE_CHECKING:
     from cellmon.diagnosis import Table
     from cellmon.monitor.capability_span import Position, Span
-    from cellmon.monitor.dressings import NoPlan, Plan
     from cellmon.monitor.forecast import BoresLeft, Standing
     from cellmon.monitor.judge.audits import AuditSeries
     from cellmon.monitor.judge.naming import Named
@@ -32,7 +31,6 @@ if TYPE_CHECKING:
     from cellmon.monitor.shifts_known import ShiftsKnown
     from cellmon.monitor.signals import Signal
     from cellmon.monitor.signals_by_stream import ByStream
-    from cellmon.monitor.stones.dulling import Intervals
     from cellmon.store.counts import MadeAtPosition
 
 RECENT = np.timedelta64(40, "D")
@@ -42,7 +40,7 @@ AROUND = np.timedelta64(7, "D")
 
 
 @dataclass(frozen=True, kw_only=True)
-class View(StreamsSeen):
+class View(DressingsSeen):
     """A state of the store, and what answers work out of it: once, for all questions of that state."""
 
     @property
@@ -138,14 +136,6 @@ class View(StreamsSeen):
             self._left[stream] = bores_left(self, stream, self.standing(stream))
         return self._left[stream]
 
-    def dressing_plan(self, spindle: str) -> Plan | NoPlan:
-        """When a spindle is dressed next, by its sheet or its log."""
-        from cellmon.monitor.dressings import plan_of
-
-        if spindle not in self._plans:
-            self._plans[spindle] = plan_of(self, spindle)
-        return self._plans[spindle]
-
     def logged(self, start: np.datetime64, end: np.datetime64) -> Events:
         """Return the events in [start, end), oldest first; those of the last weeks are read once."""
         found: Events = self._between(Kind.EVENTS, start, end)
@@ -194,23 +184,6 @@ class View(StreamsSeen):
         late = name in self.carried and self.carried[name][1][0] > since
         return self.carry(name, (self.session.newest_row_of(kind), since if late else None), read)
 
-    def take_dressings(self, plans: Mapping[str, Plan | NoPlan], intervals: Mapping[str, Intervals]) -> None:
-        """Take over what another view of the same state worked out of dressings, by spindle."""
-        self._plans.update(plans)
-        self._intervals.update(intervals)
-
-    def dressed_intervals(self, spindle: str) -> Intervals:
-        """Return the newest bores of a spindle by dressing interval."""
-        from cellmon.monitor.stones.dulling import intervals_of
-
-        if spindle not in self._intervals:
-            self._intervals[spindle] = intervals_of(self, spindle)
-        return self._intervals[spindle]
-
-    @cached_property
-    def _intervals(self) -> dict[str, Intervals]:
-        return {}
-
     @cached_property
     def shifts_made(self) -> ShiftsKnown:
         """The shifts in which bores were made, oldest first."""
@@ -250,10 +223,6 @@ class View(StreamsSeen):
         from cellmon.monitor.limits_age import declared
 
         return declared(self)
-
-    @cached_property
-    def _plans(self) -> dict[str, Plan | NoPlan]:
-        return {}
 
     @cached_property
     def _standing(self) -> dict[Stream, Standing | None]:

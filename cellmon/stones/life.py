@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -73,6 +73,12 @@ class Life:
 
 COARSE, POINTS = 60, 120
 """Bores at which the chance is worked out: over all that may be, and where it rises."""
+AT_ONCE = 16_384
+"""Chances worked out at once: so many stay in the processor's cache."""
+STRIDE = 8
+"""Where shares are looked for, every so many of these bores first."""
+RISES = (1e-3, 1 - 1e-3)
+"""The chance rises between these."""
 RATES = 81
 """Rates weighed."""
 UNLIKELY = 1e-16
@@ -134,17 +140,32 @@ def remaining_bores(
     """
     rates = _rates(worn, prior, reading_um)
     coarse = _coarse(worn, prior, rates)
-    gone = _gone(coarse, worn, prior, rates)
+
+    def gone_by(bores: Floats) -> Floats:
+        return _gone(bores, worn, prior, rates)
+
+    gone = _near_shares(coarse, gone_by, (*shares, *RISES))
     rises = _rises(coarse, gone)
-    after = np.searchsorted(np.maximum.accumulate(gone), shares)
+    after = np.searchsorted(gone, shares)
     met = np.searchsorted(coarse, rises)
     rises = rises[np.isin(met, after) & (coarse[np.minimum(met, COARSE)] != rises)]
     bores = np.concatenate((coarse, rises))
-    chance = np.concatenate((gone, _gone(rises, worn, prior, rates)))
+    chance = np.concatenate((gone, _near_shares(rises, gone_by, shares)))
     order = np.argsort(bores, kind="stable")
     chance = np.maximum.accumulate(np.minimum(chance[order], 1.0))
     found = Life(bores=bores[order], chance=chance)
     return [found.quantile(share) for share in shares]
+
+
+def _near_shares(bores: Floats, gone_by: Callable[[Floats], Floats], shares: Sequence[float]) -> Floats:
+    """Return the chance at rising bores where shares are met; elsewhere that of a point before."""
+    found, every = np.full(len(bores), -np.inf), np.arange(len(bores))
+    looked = np.union1d(every[::STRIDE], every[-1:])
+    found[looked] = gone_by(bores[looked])
+    met = np.searchsorted(np.maximum.accumulate(found[looked]), shares)
+    inside = np.isin(np.searchsorted(looked, every), met) & ~np.isin(every, looked)
+    found[inside] = gone_by(bores[inside])
+    return np.maximum.accumulate(found)
 
 
 def _coarse(worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
@@ -157,7 +178,7 @@ def _coarse(worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
 
 def _rises(coarse: Floats, gone: Floats) -> Floats:
     """Return bores where the chance rises: most of the points go there."""
-    low, high = np.searchsorted(gone, (1e-3, 1 - 1e-3))
+    low, high = np.searchsorted(gone, RISES)
     return np.linspace(coarse[max(low - 1, 0)], coarse[min(high, COARSE)], POINTS)
 
 
@@ -165,11 +186,15 @@ def _gone(bores: Floats, worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
     """Return the chance that nothing is left after so many bores, over depths, noises and rates."""
     steps, parts = (DEPTHS, DEPTH_WEIGHTS) if worn.depth_sd_um > 0 else (np.zeros(1), np.ones(1))
     left = (worn.depth_um + steps * worn.depth_sd_um)[:, None, None]
-    at, chance = (worn.bores_since + bores)[:, None], np.zeros(len(bores))
-    for q, noise2 in enumerate(prior.noise2):
-        likely = rates.weight[q] > UNLIKELY
-        met = passage_cdf(at, depth=left, rate=rates.value[likely], noise=np.sqrt(noise2))
-        chance += prior.noise2_weight[q] * (parts @ (met @ rates.weight[q][likely]))
+    noise, rate = np.nonzero(rates.weight > UNLIKELY)
+    weight = prior.noise2_weight[noise] * rates.weight[noise, rate]
+    value, sd = rates.value[rate], np.sqrt(prior.noise2)[noise]
+    at, chance = worn.bores_since + bores, np.empty(len(bores))
+    rows = max(AT_ONCE // (len(parts) * len(weight)), 1)
+    for begin in range(0, len(bores), rows):
+        here = slice(begin, begin + rows)
+        met = passage_cdf(at[here, None], depth=left, rate=value, noise=sd)
+        chance[here] = parts @ (met @ weight)
     return chance
 
 

@@ -60,9 +60,9 @@ def changed(monitor, before):
 def past_dressing(monitor):
     with monitor._view() as view:
         return next(
-            (spindle, plan.past[2].at)
+            (spindle, past[2].at)
             for spindle in view.sheet.spindle_ids
-            if hasattr(plan := view.dressing_plan(spindle), "past") and len(plan.past) > 3
+            if len(past := view.past_dressings(spindle)) > 3
         )
 
 
@@ -198,3 +198,24 @@ def test_what_was_logged_long_ago_is_read_once_until_more_of_it_comes(cell, monk
         view.logged(long_ago, long_ago + 9 * hour)
         monkeypatch.setattr(type(view.session), "rows", None)
         assert len(view.logged(long_ago - hour, long_ago + 30 * hour)) == 2, "nothing is read again"
+
+
+def test_lots_and_dressing_stand_until_a_shift_is_over(cell, tmp_path):
+    before = cell.stone_picture().stones
+    batch = next_batches(cell, tmp_path)
+    batch()
+    within = cell.stone_picture().stones
+    assert within.as_of > before.as_of and within.whole_until == before.whole_until <= before.as_of
+    assert within.sentence and within.sets != before.sets, "what is left of the sets moves with each batch"
+    assert within.lots is before.lots
+    assert all(map(is_same, within.plan.dressing, before.plan.dressing))
+    assert any("the shifts that are over" in note for note in within.notes)
+    while cell.stone_picture().stones.whole_until == before.whole_until:
+        batch()
+    after = cell.stone_picture().stones
+    assert before.as_of < after.whole_until <= after.as_of
+    assert plain(after.lots) != plain(before.lots)
+
+
+def is_same(one, other):
+    return one is other

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.errors import NotFound
 from cellmon.local import number
 from cellmon.monitor.answers import Answer
@@ -16,7 +18,7 @@ from cellmon.monitor.stones.lots import LotCompared, SetLived, lots_compared
 from cellmon.monitor.stones.now import StonesNow, stones_now
 from cellmon.monitor.stones.sets import StoneSetOf, set_of
 from cellmon.monitor.view import View
-from cellmon.words import say, to_say
+from cellmon.words import say, to_say, voice
 
 if TYPE_CHECKING:
     from cellmon.monitor.stone_plan import StonePlan
@@ -41,6 +43,10 @@ BY_AREA = to_say("parts differ: a bore counts by its area against the sheet's fi
 BY_AREA_ONLY = to_say(
     "parts differ: a bore counts by its area against the sheet's first part's; stock_um of a part would "
     "count in too"
+)
+OVER = to_say(
+    "lots are compared, and how stones dull is learned, by the shifts that are over; the one that runs "
+    "counts once it is"
 )
 
 
@@ -71,6 +77,9 @@ class StonesAnswer(Answer):
     notes: tuple[str, ...]
     """What was assumed of the cell as a whole."""
     cautions: tuple[str, ...]
+    whole_until: datetime | None = None
+    """Bores made from then on, in the shift that runs, are not counted yet where lots are compared and it is
+    learned how stones dull; None where no shift was before it."""
     plan: StonePlan | None = None
     """Changes to come, what to order by when, and what a bore costs; None: see `why_not`."""
 
@@ -94,8 +103,9 @@ def stones(view: View, *, stone_set: str | None = None, now: StonesNow | None = 
         sentence=_sentence(sets),
         sets=tuple(sets),
         kinds=tuple(_kind(now, known) for known in now.kinds.values()),
-        lots=lots_compared([_lived(now, name) for name in now.names if now.stays(name)]),
+        lots=_lots(now),
         notes=_notes(now),
+        whole_until=None if view.whole_until is None else view.local(view.whole_until),
         cautions=tuple(map(say, CAUTIONS)),
     )
 
@@ -170,6 +180,12 @@ def _of_kind(known: KindKnown, off: GuessOff | None, lives: int) -> str:
     )
 
 
+def _lots(now: StonesNow) -> tuple[LotCompared, ...]:
+    """Return the lots, compared by the bores of the shifts that are over: the same until another is."""
+    lived = tuple(_lived(now, name) for name in now.names if now.stays(name))
+    return now.view.carry(f"lots {voice()} {lengths.shown()}", lived, lambda: lots_compared(lived))
+
+
 def _lived(now: StonesNow, name: str) -> SetLived:
     received, known = now.received.get(name), now.known(name)
     path = None if known is None else known.paths.get(name)
@@ -178,7 +194,7 @@ def _lived(now: StonesNow, name: str) -> SetLived:
         lot=None if received is None else received.lot,
         maker=None if received is None else received.maker,
         kind=now.log.kinds.get(name),
-        bores=now.bores(name),
+        bores=now.bores(name, now.view.whole_until if now.log.logged_of(name).is_fitted else None),
         ended=now.ended(name),
         rate=None if path is None else path.rate,
     )
@@ -199,6 +215,8 @@ def _notes(now: StonesNow) -> tuple[str, ...]:
     if len(weights) > 1:
         stocked = all(p.stock_um for p in now.view.sheet.parts)
         found.append(say(BY_AREA) if stocked else say(BY_AREA_ONLY))
+    if now.view.whole_until is not None and now.names:
+        found.append(say(OVER))
     return tuple(found)
 
 

@@ -77,8 +77,6 @@ class Lately:
     start: Times
     end: Times
     units: Mapping[np.datetime64, Unit]
-    stored: tuple[str, ...]
-    """How each is stored, in words that are others where it is stored anew."""
     stamps: tuple[bytes, ...]
 
 
@@ -87,18 +85,36 @@ def counted_since(moment: np.datetime64) -> np.datetime64:
     return np.datetime64(moment.astype("datetime64[W]") - WEEKS, "us")
 
 
+@dataclass(frozen=True, kw_only=True)
+class StoredUnit:
+    """A unit of judging as it is stored; `stored` are words that are others where it is stored anew."""
+
+    start: np.datetime64
+    end: np.datetime64
+    stored: str
+
+
+def stored_units(view: View, *, since: np.datetime64) -> list[StoredUnit]:
+    """Return the units that began at a moment or later, oldest first."""
+    newest = (view.session.newest_row_of(Kind.EVENTS), view.session.newest_decision())
+    basis = repr((*newest, view.rules.now.version))
+    return [
+        StoredUnit(start=one.start, end=one.end, stored=f"{one.start} {one.end} {one.size} {basis}")
+        for one in view.session.units_since(since)
+    ]
+
+
 def lately(view: View, weight: Mapping[str, float]) -> Lately:
     """Return the units of the newest weeks; those that stand as they stood are not read again."""
-    stored = [one for one in view.session.units_since(counted_since(view.as_of)) if one.start <= view.as_of]
-    newest = (view.session.newest_row_of(Kind.EVENTS), view.session.newest_decision())
-    basis = repr((*newest, view.rules.now.version, sorted(weight.items())))
-    stored_as = {one.start: f"{one.start} {one.end} {one.size} {basis}" for one in stored}
+    since = counted_since(view.as_of)
+    stored = [one for one in view.units_stored if since <= one.start <= view.as_of]
+    basis = repr(sorted(weight.items()))
+    stored_as = {one.start: f"{one.stored} {basis}" for one in stored}
     units = view.carry_each("bores one by one", stored_as, lambda start: one_by_one(view, start, weight))
     return Lately(
         start=np.array([one.start for one in stored], dtype="datetime64[us]"),
         end=np.array([one.end for one in stored], dtype="datetime64[us]"),
         units=units,
-        stored=tuple(stored_as.values()),
         stamps=tuple(_upto_each(stored_as.values())),
     )
 

@@ -8,10 +8,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon import lengths
 from cellmon.errors import NotEnoughData
 from cellmon.local import number, significant
 from cellmon.monitor.answers import Estimate
-from cellmon.monitor.stones.dulling import Learned, learn
+from cellmon.monitor.stones.dulling import Intervals, Learned, learn
 from cellmon.monitor.stones.worth import stop_bores
 from cellmon.monitor.view import View
 from cellmon.sheet import StoneKind
@@ -25,7 +26,7 @@ from cellmon.stones.dressing_cost import (
     cheapest_interval,
     dullness_cost,
 )
-from cellmon.words import say, to_say
+from cellmon.words import say, to_say, voice
 
 CURVE = 100
 """Points of a curve that is drawn."""
@@ -78,11 +79,23 @@ class DressingAdvice:
 
 
 def dressing_advice(view: View, spindle: str, kind: StoneKind, prices: StonePrices) -> DressingAdvice:
-    """Return how often dressing pays on one spindle, or why that is not known."""
+    """Return how often dressing pays on one spindle, or why that is not known.
+
+    How stones dull is learned of the shifts that are over: it is the same until another is.
+    """
     now = stop_bores(view, spindle) or None
     if prices.dressing <= 0 or prices.machine_per_hour <= 0:
         return _not_known(spindle, kind.id, now, say(NO_PRICE))
-    found = view.dressed_intervals(spindle)
+    found = view.whole_intervals(spindle)
+    spoken = f"dressing of {spindle} for {kind.id} {voice()} {lengths.shown()}"
+    rests_on = (found, prices, now, view.rules.now.version, view.running(spindle).number)
+    return view.carry(spoken, rests_on, lambda: _learned(view, spindle, kind, prices, found))
+
+
+def _learned(
+    view: View, spindle: str, kind: StoneKind, prices: StonePrices, found: Intervals
+) -> DressingAdvice:
+    now = stop_bores(view, spindle) or None
     try:
         learned = learn(view, spindle, found)
     except NotEnoughData as few:

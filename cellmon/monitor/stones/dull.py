@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from cellmon.judged import Bores
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.stones.kinds import KindKnown
 from cellmon.monitor.stones.log import Stay
-from cellmon.monitor.stones.now import LOOKED_AT, StonesNow
-from cellmon.records import Times
+from cellmon.monitor.stones.looked import LOOKED_AT
+from cellmon.monitor.stones.now import StonesNow
 from cellmon.stones.dullness import Change, Honing, StoneFace, dullness
 
 Floats = NDArray[np.float64]
@@ -45,9 +44,8 @@ def face_of(now: StonesNow, stay: Stay, known: KindKnown | None) -> FaceOf:
 def honing(now: StonesNow, stay: Stay) -> Honing:
     """Return the newest bores of a spindle beside the dressings before each."""
     bores = now.recent(stay.spindle)
-    at: Times = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
-    order = np.argsort(at, kind="stable")
-    at = at[order]
+    bores = bores.select(np.argsort(bores.honed, kind="stable"))
+    at = bores.honed
     resets = {d.at: d.since for d in now.log.dressings if d.spindle == stay.spindle}
     for name, stays in now.log.stays.items():
         if (
@@ -66,21 +64,11 @@ def honing(now: StonesNow, stay: Stay) -> Honing:
     return Honing(
         since=since,
         interval=interval.astype(np.int64),
-        cycle_s=bores.cycle_s[order],
-        load_pct=bores.load_pct[order],
-        ripple_pct=bores.load_ripple_pct[order],
-        stock_um=_stock(now, bores.select(order)),
+        cycle_s=bores.cycle_s,
+        load_pct=bores.load_pct,
+        ripple_pct=bores.load_ripple_pct,
+        stock_um=bores.average - bores.before,
     )
-
-
-def _stock(now: StonesNow, bores: Bores) -> Floats:
-    """Return what was honed off each bore's diameter; nan where it was not measured before."""
-    before = now.before_honing
-    if not before:
-        return np.full(len(bores), np.nan)
-    pairs = zip(bores.part.tolist(), bores.bore.tolist(), strict=True)
-    size = np.array([before.get(pair, np.nan) for pair in pairs], dtype=np.float64)
-    return np.asarray(bores.average - size, dtype=np.float64)
 
 
 def _wear_ratio(known: KindKnown | None, name: str) -> float | None:

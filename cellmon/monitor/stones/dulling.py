@@ -8,13 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.errors import NotEnoughData
-from cellmon.judged import Bores
+from cellmon.monitor.stones.looked import LOOKED_BACK, Looked, newest_of
 from cellmon.monitor.view import View
-from cellmon.records import EventKind
+from cellmon.records import EventKind, Events
 from cellmon.stones.dressing_cost import Growth, dull_growth, fresh_growth, growth
 
-LOOKED_BACK = np.timedelta64(30, "D")
-MOST_BORES = 20_000
 SETTLING = 15
 """Bores after a dressing that cut larger and rougher: 5 to 15, common practice."""
 STOPPED = 3.0
@@ -29,16 +27,13 @@ Floats = NDArray[np.float64]
 class Intervals:
     """Bores of one spindle with the bores since its stones were dressed, and the interval they lie in."""
 
-    bores: Bores
+    bores: Looked
     since: Floats
     interval: NDArray[np.int64]
     stone_set: NDArray[np.int64]
     """Which set, counted from the fittings of the time looked at."""
     age: Floats
     """Bores of that set in the time looked at."""
-    honed: NDArray[np.datetime64]
-    looked: Bores
-    """Every bore of the time looked at, as made."""
 
     @property
     def lengths(self) -> Floats:
@@ -97,12 +92,28 @@ class Learned:
 
 def intervals_of(view: View, spindle: str) -> Intervals:
     """Return the newest bores of a spindle, in the order they were honed, by dressing interval."""
-    start = view.as_of - LOOKED_BACK
-    looked = view.session.bores(spindle=spindle, charted=True, start=start, end=view.as_of, last=MOST_BORES)
-    honed = np.where(np.isnat(looked.honed_at), looked.measured_at, looked.honed_at)
-    order = np.argsort(honed, kind="stable")
-    honed = honed[order]
-    events = view.logged(start, view.as_of)
+    looked = view.looked_at(spindle)
+    return _intervals(looked.lately, view.logged(looked.since, view.as_of), spindle)
+
+
+def whole_intervals_of(view: View, spindle: str) -> Intervals:
+    """Return the same of the weeks up to the shift that runs; up to now where there was none before it."""
+    until = view.whole_until
+    if until is None:
+        return view.dressed_intervals(spindle)
+    looked = view.looked_at(spindle)
+
+    def found() -> Intervals:
+        since = until - LOOKED_BACK
+        bores = looked.every.select(looked.every.measured_at < until)
+        return _intervals(newest_of(bores, since), view.logged(since, until), spindle)
+
+    return view.carry(f"whole intervals of {spindle}", (until, *looked.stored[:-1]), found)
+
+
+def _intervals(bores: Looked, events: Events, spindle: str) -> Intervals:
+    bores = bores.select(np.argsort(bores.honed, kind="stable"))
+    honed = bores.honed
     fitted = (events.event == EventKind.STONES_FITTED) & (events.spindle == spindle)
     dressed = (events.event == EventKind.STONES_DRESSED) & (events.spindle == spindle)
     edges, fittings = np.sort(events.at[fitted | dressed]), np.sort(events.at[fitted])
@@ -110,13 +121,11 @@ def intervals_of(view: View, spindle: str) -> Intervals:
     since, age = _since(interval, len(edges)), _since(stone_set, len(fittings))
     whole = interval > 0  # bores before the first dressing known count from none
     return Intervals(
-        bores=looked.select(order[whole]),
+        bores=bores.select(whole),
         since=since[whole],
         interval=interval[whole],
         stone_set=stone_set[whole],
         age=age[whole],
-        honed=honed[whole],
-        looked=looked,
     )
 
 
@@ -168,7 +177,7 @@ class _Pace:
 
 def _pace(found: Intervals) -> _Pace | None:
     """Return how the time from one bore to the next grows; None where the moments do not tell."""
-    at, first, count = np.unique(found.honed, return_index=True, return_counts=True)
+    at, first, count = np.unique(found.bores.honed, return_index=True, return_counts=True)
     if len(at) < 2:
         return None
     gap = np.diff(at) / np.timedelta64(1, "s")

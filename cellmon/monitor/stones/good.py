@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from cellmon.drift.forecast import bores_to_limit
 from cellmon.errors import NoSpread
-from cellmon.judged import Subgroups
 from cellmon.monitor.running import is_running, routed_bores
 from cellmon.monitor.stones.drifting import BLOCKS, clear_line
+from cellmon.monitor.stones.formed import LOOKED_BACK, Formed
 from cellmon.monitor.stones.log import Stay
-from cellmon.monitor.stones.now import LOOKED_BACK, StonesNow
+from cellmon.monitor.stones.now import StonesNow
 from cellmon.monitor.stones.quality import cycle_left, spread_left
 from cellmon.monitor.stones.ranges import GoodBores
 from cellmon.monitor.view import View
@@ -23,8 +23,6 @@ from cellmon.words import say, to_say
 
 Floats = NDArray[np.float64]
 
-FORM = ("taper", "barrel", "ovality", "twist", "size_range", "roundness")
-"""Features that stones print and no offset puts right."""
 NO_DRIFT = to_say("no form, spread of sizes or honing time of this spindle drifts towards a limit")
 
 
@@ -45,12 +43,8 @@ def _soonest(now: StonesNow, stay: Stay) -> GoodBores | None:
     view, found = now.view, list[GoodBores]()
     start = max(stay.start, view.as_of - LOOKED_BACK)
     beside = len(routed_bores(view, stay.spindle))
-    for stream, rows in now.subgroups.items():
-        if (
-            stream.spindle == stay.spindle
-            and stream.feature in FORM
-            and is_running(view, stream, stay.spindle)
-        ):
+    for stream, rows in now.formed.items():
+        if stream.spindle == stay.spindle and is_running(view, stream, stay.spindle):
             one = _left(view, stream, rows, start, beside)
             found += [] if one is None else [one]
     others = (spread_left(view, stay), cycle_left(view, stay, now.kind_of(stay.stone_set)))
@@ -82,8 +76,8 @@ def _quantiles(good: GoodBores) -> Iterator[tuple[float, float]]:
         yield last + max(float(good.p95 - good.p50), 1.0), 1.0
 
 
-def _left(view: View, stream: Stream, rows: Subgroups, start: np.datetime64, beside: int) -> GoodBores | None:
-    rows = rows.select((rows.flagged == 0) & (rows.first_at > start) & np.isfinite(rows.mean))
+def _left(view: View, stream: Stream, rows: Formed, start: np.datetime64, beside: int) -> GoodBores | None:
+    rows = rows.select(rows.first_at > start)
     line = clear_line(np.cumsum(rows.n).astype(np.float64), rows.mean) if len(rows) >= 3 * BLOCKS else None
     limits, sd = view.tolerance(stream), _bore_sd(rows)
     if line is None or not sd > 0 or (limits.lower_um is None and limits.upper_um is None):
@@ -110,7 +104,7 @@ def _left(view: View, stream: Stream, rows: Subgroups, start: np.datetime64, bes
     )
 
 
-def _bore_sd(rows: Subgroups) -> float:
+def _bore_sd(rows: Formed) -> float:
     """Return the standard deviation of a bore inside subgroups; nan where none tells."""
     spread = np.asarray(rows.sd, dtype=np.float64)
     known = spread[np.isfinite(spread)]

@@ -14,29 +14,20 @@ from typing import Any, TypeVar
 import numpy as np
 
 from cellmon import lengths
-from cellmon.judged import Bores, Subgroups
-from cellmon.monitor.stones.before import sizes_before
-from cellmon.monitor.stones.counted import counted_since
+from cellmon.monitor.stones.formed import Formed, formed
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.kinds import KindKnown, SetLife, know_kind, life_of
 from cellmon.monitor.stones.log import CHIPPED, STONE_EVENTS, Stay, StoneLog, read_log
+from cellmon.monitor.stones.looked import Looked
 from cellmon.monitor.stones.measured import Rounds, bores_at, rounds_of
 from cellmon.monitor.stones.ranges import GoodBores
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Flag, Kind, StoneMeasurements, StoneSets, Stream, Texts
 from cellmon.sheet import StoneKind
 from cellmon.stones.feed import FeedWear, feed_wear
-from cellmon.store.joining import by_stream
 from cellmon.words import voice
 
 Told = TypeVar("Told")
-
-LOOKED_BACK = np.timedelta64(14, "D")
-"""Time from which the drift of form is read."""
-WAITED = np.timedelta64(2, "D")
-"""A bore may wait so long between being measured before honing and after it."""
-LOOKED_AT = 8000
-"""Newest bores of a spindle from which position, honing time and load are read."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -165,40 +156,14 @@ class StonesNow:
             bores=sum(self.bores(name) for name in mine),
         )
 
-    def recent(self, spindle: str) -> Bores:
-        """Return the newest bores of a spindle, in order of time."""
-        if spindle not in self._recent:
-            looked = self.view.dressed_intervals(spindle).looked
-            if len(looked) < LOOKED_AT:  # they may go back farther than what is looked at for dressings
-                end = self.view.as_of
-                looked = self.view.session.bores(spindle=spindle, charted=True, last=LOOKED_AT, end=end)
-            self._recent[spindle] = looked.select(slice(-LOOKED_AT, None))
-        return self._recent[spindle]
+    def recent(self, spindle: str) -> Looked:
+        """Return the newest bores of a spindle, as made."""
+        return self.view.looked_at(spindle).newest
 
     @cached_property
-    def _recent(self) -> dict[str, Bores]:
-        return {}
-
-    @cached_property
-    def before_honing(self) -> Mapping[tuple[str, str], float]:
-        """Sizes of bores measured before they were honed, by part and bore: the newest of each."""
-        looked = [self.recent(stay.spindle).measured_at for stay in self.running()]
-        first = min((at[0] for at in looked if len(at)), default=None)
-        if first is None:
-            return {}
-        since = first - WAITED
-        if since >= counted_since(self.view.as_of):
-            return sizes_before(self.view, self.honed.lately, since=since)
-        rows = self.view.session.bores(start=since, end=self.view.as_of, charted=False)
-        rows = rows.select((rows.stage == "before") & np.isfinite(rows.average))
-        return dict(zip(zip(rows.part, rows.bore, strict=True), rows.average.tolist(), strict=True))
-
-    @cached_property
-    def subgroups(self) -> Mapping[Stream, Subgroups]:
-        """The subgroups of every stream of a bore in the last weeks."""
-        start = self.view.as_of - LOOKED_BACK
-        rows = self.view.session.subgroups(start=start, end=self.view.as_of)
-        return {stream: rows.select(mine) for stream, mine in by_stream(rows).items()}
+    def formed(self) -> Mapping[Stream, Formed]:
+        """The form that spindles honed in the last weeks, by stream."""
+        return formed(self.view)
 
     def feed(self, stay: Stay) -> FeedWear | None:
         """Return the wear of a fitted set since it was measured last, as its expander tells it."""
@@ -207,7 +172,7 @@ class StonesNow:
         if wear is None:
             return None
         bores = self.recent(stay.spindle)
-        at = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
+        at = bores.honed
         # a doubted spindle may be another's bore, with another set's position
         mine = (at >= stay.start) & np.isfinite(bores.feed_um) & (bores.flags & Flag.ROUTING.bit == 0)
         if not mine.any():

@@ -25,7 +25,7 @@ def cycle_left(view: View, stay: Stay, kind: StoneKind | None) -> GoodBores | No
     if kind is None or kind.most_cycle_s is None:
         return None
     found = view.dressed_intervals(stay.spindle)
-    mine = np.flatnonzero((found.honed > stay.start) & (found.since >= SETTLING))
+    mine = np.flatnonzero((found.bores.honed > stay.start) & (found.since >= SETTLING))
     cycle = found.bores.cycle_s
     return _left(found, mine, cycle[mine], upper=kind.most_cycle_s, feature="cycle_s", bore=None)
 
@@ -40,7 +40,7 @@ def spread_left(view: View, stay: Stay) -> GoodBores | None:
     if lower is None or upper is None:
         return None
     found = view.dressed_intervals(stay.spindle)
-    fit = (found.honed > stay.start) & (found.since >= SETTLING) & np.isfinite(found.bores.average)
+    fit = (found.bores.honed > stay.start) & (found.since >= SETTLING) & np.isfinite(found.bores.average)
     left = []
     for bore in dict.fromkeys(found.bores.bore[fit].tolist()):
         mine = np.flatnonzero(fit & (found.bores.bore == bore))
