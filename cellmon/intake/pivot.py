@@ -6,7 +6,7 @@ place by that number.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,10 +36,11 @@ class Pivot:
 
 
 def pivot_long(
-    keys: Sequence[Coded],
-    others: Sequence[Coded],
+    keys: Iterable[Coded],
+    others: Iterable[Coded],
     *,
     run: Whole,
+    runs: int,
     place: NDArray[np.integer[Any]],
     places: int,
     um: NDArray[np.float64],
@@ -49,17 +50,16 @@ def pivot_long(
 
     Parameters
     ----------
-    keys, others : sequences of (codes, count), codes of shape (runs,)
+    keys, others : iterables of (codes, count), codes of shape (runs,)
         Columns that make the key of a measurement, and those that must agree besides; each run has a row.
-    run : shape (n,)
-        The run of each row.
+    run, runs : shape (n,)
+        The run of each row, and how many there are.
     place : shape (n,), from 0 to places - 1
         Where in the bore each reading was taken.
     um, line : shape (n,)
         The readings and the file lines they stand on.
     """
     size = len(um)
-    runs = len(keys[0][0])
     of_key, key_count = groups_of(keys, runs)
     cell = of_key[run] * places + place
     seen = np.zeros(key_count * places, dtype=bool)
@@ -89,7 +89,7 @@ def pivot_long(
     )
 
 
-def pivot_wide(keys: Sequence[Coded], *, um: NDArray[np.float64], line: Whole) -> Pivot:
+def pivot_wide(keys: Iterable[Coded], *, um: NDArray[np.float64], line: Whole) -> Pivot:
     """Tell which bores a file holds twice; `um` has shape (n, places), nan where nothing was read.
 
     A later row of the same key that says nothing new is repeated, one that says otherwise

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -231,20 +232,27 @@ def _doubt(
     return UnitDoubt(note=note, units=tuple(dict.fromkeys(fit.unit for fit in found)))
 
 
-def _coded(described: Described, rows: NDArray[Any] | slice) -> tuple[list[Coded], list[Coded]]:
-    """Return the columns that make the key, and those that must agree besides, as codes."""
-    words = described.words
-    keys = [(words[name].codes[rows], len(words[name].words)) for name in ("gauge", "part", "bore")]
-    keys.append(_moments(described.measured_at.at[rows]))
-    others = [
-        (words[name].codes[rows], len(words[name].words))
-        for name in ("spindle", "part_number", "stage", *PLAIN_TEXT)
-    ]
-    others += [(column.codes[rows], len(column.words)) for _, column in described.numbers.values()]
+def _keys(described: Described, rows: NDArray[Any] | slice) -> Iterator[Coded]:
+    """Yield the columns that make the key, as codes."""
+    for name in ("gauge", "part", "bore"):
+        yield _code(described.words[name], rows)
+    yield _moments(described.measured_at.at[rows])
+
+
+def _others(described: Described, rows: NDArray[Any] | slice) -> Iterator[Coded]:
+    """Yield those that must agree besides."""
+    columns = [described.words[name] for name in ("spindle", "part_number", "stage", *PLAIN_TEXT)]
+    columns += [column for _, column in described.numbers.values()]
+    for column in columns:
+        if column.words:
+            yield _code(column, rows)
     honed, written = described.honed_at
     if written.words:
-        others.append(_moments(honed.at[rows]))
-    return keys, [(codes, count) for codes, count in others if count]
+        yield _moments(honed.at[rows])
+
+
+def _code(column: Words, rows: NDArray[Any] | slice) -> Coded:
+    return column.codes[rows], len(column.words)
 
 
 def _moments(at: NDArray[np.datetime64]) -> Coded:
@@ -268,12 +276,12 @@ def _pivot_long(
     assert place is not None and cells.runs is not None
     rows = _rows(cells)
     kept, run = _runs(cells.runs, rows)
-    keys, others = _coded(described, kept)
     measuring = cells.sheet.measuring
     pivot = pivot_long(
-        keys,
-        others,
+        _keys(described, kept),
+        _others(described, kept),
         run=run,
+        runs=len(cells.runs.heads) if isinstance(kept, slice) else len(kept),
         place=place[rows],
         places=len(measuring.planes) * len(measuring.directions),
         um=um[rows],
@@ -287,8 +295,7 @@ def _pivot_wide(
     cells: Cells, described: Described, um: NDArray[np.float64]
 ) -> tuple[Pivot, NDArray[np.int64] | slice]:
     rows = _rows(cells)
-    keys, _ = _coded(described, rows)
-    pivot = pivot_wide(keys, um=um[rows], line=cells.table.line[rows])
+    pivot = pivot_wide(_keys(described, rows), um=um[rows], line=cells.table.line[rows])
     _mark_contradictions(cells, pivot, rows)
     return pivot, rows
 

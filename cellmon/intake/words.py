@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -118,13 +118,13 @@ def no_words(size: int) -> Words:
     return Words(codes=np.broadcast_to(np.int32(-1), size), words=())
 
 
-def groups_of(columns: Sequence[tuple[NDArray[np.integer[Any]], int]], size: int) -> tuple[Codes, int]:
+def groups_of(columns: Iterable[tuple[NDArray[np.integer[Any]], int]], size: int) -> tuple[Codes, int]:
     """Number the rows by what stands in all columns together, in the order of first appearance.
 
     Parameters
     ----------
-    columns : sequence of (codes, count)
-        Codes of each column from -1 to count - 1.
+    columns : iterable of (codes, count)
+        Codes of each column from -1 to count - 1. Those after which no two rows are alike are not asked for.
     size : int
         Rows.
 
@@ -140,4 +140,6 @@ def groups_of(columns: Sequence[tuple[NDArray[np.integer[Any]], int]], size: int
         joined = groups * (words + 1) + (codes + 1)
         groups, found = pd.factorize(joined)
         count = len(found)
+        if count == size:
+            break
     return groups, count

@@ -88,7 +88,10 @@ def numbered(texts: Texts, *, sort: bool = False) -> tuple[Whole, list[str]]:
 
 def _numbered_few(texts: Texts, *, sort: bool) -> tuple[Whole, list[str]]:
     told = texts.tolist()
-    words = [text for text in dict.fromkeys(told) if text is not None]
+    different = dict.fromkeys(told)
+    if not sort and len(different) == len(told) and None not in different:
+        return np.arange(len(told)), told
+    words = [text for text in different if text is not None]
     if sort:
         words.sort()
     place = {None: -1, **{word: i for i, word in enumerate(words)}}

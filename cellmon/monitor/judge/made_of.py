@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from cellmon.charts.subgroups import SubgroupStatistics
@@ -68,6 +70,24 @@ def from_bores(
         stone_set=bores.stone_set[last],
         honed_first=_honed(bores, first),
         honed_last=_honed(bores, last),
+        thermal=np.full(size, np.nan) if thermal is None else thermal,
+    )
+
+
+def of_the_same(
+    made: Subgroups, found: SubgroupStatistics, *, feature: str, thermal: Numbers | None = None
+) -> Subgroups:
+    """Return subgroups of the same bores with the figures of another feature."""
+    size = len(made)
+    return replace(
+        made,
+        feature=said(feature, size),
+        n=found.n,
+        mean=found.mean,
+        range=found.range,
+        sd=found.sd,
+        low=found.low,
+        high=found.high,
         thermal=np.full(size, np.nan) if thermal is None else thermal,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -15,7 +15,7 @@ from cellmon.judged import SIZE_COLUMNS, Bores, Subgroups
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
 from cellmon.monitor.judge.like_parts import charted_numbers, charted_together
-from cellmon.monitor.judge.made_of import from_bores
+from cellmon.monitor.judge.made_of import from_bores, of_the_same
 from cellmon.monitor.judge.part_runs import part_runs
 from cellmon.monitor.judge.process import evidence, offsets_given
 from cellmon.monitor.judge.together import Rows, alone, dense, together
@@ -253,6 +253,8 @@ class _Order:
     segment: Whole
     over: NDArray[np.bool_]
     part_of: str
+    made: dict[bytes, Subgroups] = field(default_factory=dict)
+    """Of one feature, by which of the subgroups it has: another that has the same ones differs in figures."""
 
     @cached_property
     def done(self) -> NDArray[np.bool_]:
@@ -284,20 +286,25 @@ def _subgroups(rows: _Order, values: Numbers, labels: Whole, *, size: int, name:
     bores, found = rows.bores, statistics(values, labels)
     whole = found.last - found.first + 1 == size
     kept = (found.n >= 2) & (whole | rows.done[found.last])
-    first, last = found.first[kept], found.last[kept]
-    return from_bores(
+    found = found.select(kept)
+    thermal = _thermal(bores.thermal[rows.order], labels)[kept] if name == "diameter" else None
+    alike = rows.made.get(kept.tobytes())
+    if alike is not None:
+        return of_the_same(alike, found, feature=name, thermal=thermal)
+    made = rows.made[kept.tobytes()] = from_bores(
         bores,
-        first,
-        last,
-        found.select(kept),
+        found.first,
+        found.last,
+        found,
         feature=name,
         order=rows.order,
         part_of=rows.part_of,
-        bore=bores.bore[rows.order[last]],
-        fixture=rows.fixture[last],
-        segment=rows.segment[last],
-        thermal=_thermal(bores.thermal[rows.order], labels)[kept] if name == "diameter" else None,
+        bore=bores.bore[rows.order[found.last]],
+        fixture=rows.fixture[found.last],
+        segment=rows.segment[found.last],
+        thermal=thermal,
     )
+    return made
 
 
 def _thermal(thermal: Numbers, labels: Whole) -> Numbers:
