@@ -26,7 +26,9 @@ HEAD = 8  # bytes that say how long the head is
 NOTHING = -(2**31)  # stands for nan among four-decimal integers
 MINUS_ZERO = NOTHING + 1
 
-Written = tuple[str, bytes, Any]
+Body = bytes | memoryview
+Written = tuple[str, Body, Any]
+"""How it is written, its bytes, which an array may hold, and what else a reader needs."""
 Writer = Callable[[int, slice], Written]
 """Writes the rows of one block, given its number and where they stand."""
 
@@ -53,7 +55,7 @@ def encode_each(columns: Mapping[str, NDArray[Any]], edges: Sequence[int]) -> It
         heads, bodies = [], []
         for name, write in writers.items():
             how, body, more = write(i, slice(begin, end))
-            heads.append([name, how, [end - begin, *columns[name].shape[1:]], len(body), more])
+            heads.append([name, how, [end - begin, *columns[name].shape[1:]], memoryview(body).nbytes, more])
             bodies.append(body)
         packed = b"".join(bodies)
         head = json.dumps([len(packed), heads], ensure_ascii=False).encode()
@@ -81,7 +83,7 @@ def _writer(values: NDArray[Any], edges: NDArray[np.int64]) -> Writer:
         return _texts(values)
     if values.dtype.kind == "M":
         moments = values.astype("datetime64[us]").astype("<i8")
-        return lambda _, rows: ("time", moments[rows].tobytes(), None)
+        return lambda _, rows: ("time", moments[rows].data, None)
     if values.dtype.kind in "bi":
         return _integers(values, edges)
     return _figures(values, edges)
@@ -100,8 +102,8 @@ def _figures(values: NDArray[Any], edges: NDArray[np.int64]) -> Writer:
         if nothing[block]:
             return "nan", b"", None
         if whole[block]:
-            return "scaled", packed[rows].tobytes(), None
-        return "float", values[rows].astype("<f8").tobytes(), None
+            return "scaled", packed[rows].data, None
+        return "float", values[rows].astype("<f8").data, None
 
     return write
 
@@ -135,7 +137,7 @@ def _texts(values: NDArray[Any]) -> Writer:
             return _one_text(None if low < 0 else words[low], rows)
         if 0 <= low == mine[0] and _none_between(mine):
             kind = _narrowest(0, high - low)
-            return "text-int", (mine - low).astype(f"<{kind}").tobytes(), [kind, words[low : high + 1]]
+            return "text-int", (mine - low).astype(f"<{kind}").data, [kind, words[low : high + 1]]
         first = np.full(high - low + 1, len(mine))
         first[mine[::-1] - low] = np.arange(len(mine) - 1, -1, -1)
         seen = np.flatnonzero(first < len(mine))
@@ -144,7 +146,7 @@ def _texts(values: NDArray[Any]) -> Writer:
         place = np.full(high - low + 1, -1)
         place[seen - low] = np.arange(len(seen))
         kind = _narrowest(min(low, 0), len(seen) - 1)
-        return "text-int", place[mine - low].astype(f"<{kind}").tobytes(), [kind, [words[w] for w in seen]]
+        return "text-int", place[mine - low].astype(f"<{kind}").data, [kind, [words[w] for w in seen]]
 
     return write
 
@@ -167,7 +169,7 @@ def _integers(values: NDArray[Any], edges: NDArray[np.int64]) -> Writer:
 
     def write(block: int, rows: slice) -> Written:
         kind = _narrowest(low[block], high[block])
-        return "int", values[rows].astype(f"<{kind}").tobytes(), kind
+        return "int", values[rows].astype(f"<{kind}").data, kind
 
     return write
 

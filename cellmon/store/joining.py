@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,8 +36,13 @@ def streams_of(subgroups: Subgroups) -> tuple[list[Stream], NDArray[np.int64]]:
     names = list(zip(*(column[heads].tolist() for column in columns), strict=True))
     number = {name: i for i, name in enumerate(dict.fromkeys(names))}
     code = np.array([number[name] for name in names], dtype=np.int64)
-    streams = [Stream(**dict(zip(STREAM_COLUMNS, name, strict=True))) for name in number]
-    return streams, np.repeat(code, np.diff(heads, append=size))
+    return [_stream(name) for name in number], np.repeat(code, np.diff(heads, append=size))
+
+
+@lru_cache(maxsize=4096)
+def _stream(name: tuple[Any, ...]) -> Stream:
+    """Return the stream of a name, for each the same: what is one and the same is not compared."""
+    return Stream(**dict(zip(STREAM_COLUMNS, name, strict=True)))
 
 
 def join_bores(found: Sequence[Bores], frames: dict[int, Frame]) -> Bores:

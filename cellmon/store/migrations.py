@@ -168,9 +168,11 @@ def migrate(conn: Connection, *, at: int) -> int:
     if version > len(MIGRATIONS):
         text = to_say("the store has schema {schema}, this program knows {known}")
         raise StoreRefused(say(text, schema=version, known=len(MIGRATIONS)))
-    for number in range(version + 1, len(MIGRATIONS) + 1):
+    due = range(version + 1, len(MIGRATIONS) + 1)
+    for number in due if version else due[:1]:  # the first makes every table as it stands now
         MIGRATIONS[number - 1](conn)
-        conn.execute(schema.SCHEMA_VERSION.insert().values(version=number, at=at))
+    if due:
+        conn.execute(schema.SCHEMA_VERSION.insert(), [{"version": number, "at": at} for number in due])
     return len(MIGRATIONS)
 
 

@@ -220,10 +220,11 @@ def _rows(
     if fresh is None:
         return stored
     when = fresh.readings.measured_at
-    here = (when >= start) & (when < end)
-    if not here.any():
+    here = np.flatnonzero((when >= start) & (when < end))
+    if not len(here):
         return stored
-    new = fresh.select(here)
+    together = here[-1] - here[0] == len(here) - 1  # those of a slice are not copied
+    new = fresh.select(slice(here[0], here[-1] + 1) if together else here)
     if stored is None:
         return new
     return joined([stored, new])

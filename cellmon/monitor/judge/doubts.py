@@ -110,7 +110,7 @@ def doubts_of(
         *_when_made(stored, unit_start),
         *_as_read(um, readings, sheet),
         *_exchanged(um, readings, unit_start),
-        *_by_gauge(readings, context.suspect),
+        *_gauge_off(readings, context.suspect),
         _Found(flag=Flag.LATE, rows=np.flatnonzero(stored.late)),
     ]
     found = [f for f in found if len(f.rows)]
@@ -184,14 +184,21 @@ def _when_made(stored: StoredReadings, unit_start: NDArray[np.datetime64]) -> It
     yield _Found(flag=Flag.CLOCK, rows=np.flatnonzero(stored.ahead), said=AHEAD)
     yield _Found(flag=Flag.REPEATED_HOUR, rows=np.flatnonzero(readings.repeated_hour))
     behind, bores = readings.measured_at - readings.honed_at, numbered(readings.bore, sort=True)[0]
-    for gauge in sorted(set(readings.gauge.tolist())):
-        mine = np.flatnonzero((readings.gauge == gauge) & ~np.isnat(behind))
+    for here in _by_gauge(readings):
+        mine = here[~np.isnat(behind[here])]
         mine = mine[np.argsort(unit_start[mine], kind="stable")]
         for rows in np.split(mine, np.flatnonzero(np.diff(unit_start[mine].astype(np.int64))) + 1):
             if len(rows) >= RUN:
                 made = _in_order(readings, bores, rows, readings.honed_at)  # measuring's may be mixed up
                 stepped = made[_in_runs(_stepped(behind[made]))]
                 yield _Found(flag=Flag.CLOCK, rows=stepped[~stored.ahead[stepped]])
+
+
+def _by_gauge(readings: Readings) -> Iterator[Whole]:
+    """Yield the rows of each gauge."""
+    number, gauges = numbered(readings.gauge, sort=True)
+    for i in range(number.min(initial=0), len(gauges)):
+        yield np.flatnonzero(number == i)
 
 
 def _in_order(readings: Readings, bores: Whole, rows: Whole, at: Times) -> Whole:
@@ -253,9 +260,8 @@ def _exchanged(
 ) -> Iterator[_Found]:
     """Doubt runs of bores whose planes or directions look exchanged, by what their unit usually shows."""
     bores = numbered(readings.bore, sort=True)[0]
-    for gauge in sorted(set(readings.gauge.tolist())):
-        rows = np.flatnonzero(readings.gauge == gauge)
-        rows = _in_order(readings, bores, rows, readings.measured_at)
+    for here in _by_gauge(readings):
+        rows = _in_order(readings, bores, here, readings.measured_at)
         if um.shape[1] >= 2:
             ends = row_means(um[rows, 0]) - row_means(um[rows, -1])
             swapped = _swapped(swapped_planes, ends, readings.bore[rows], unit_start[rows])
@@ -286,7 +292,7 @@ def _swapped(
     return found
 
 
-def _by_gauge(readings: Readings, suspect: tuple[Suspect, ...]) -> Iterator[_Found]:
+def _gauge_off(readings: Readings, suspect: tuple[Suspect, ...]) -> Iterator[_Found]:
     told = np.zeros(len(readings), dtype=bool)
     for time in suspect:
         within = (readings.measured_at > time.after) & (readings.measured_at <= time.until)
