@@ -10,12 +10,12 @@ from typing import Any
 
 import numpy as np
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.now import BoreNow, Now
 from cellmon.monitor.row_words import DOUBTS
 from cellmon.records import Flag, Verdict
-from cellmon.words import say
+from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import cut, last_bores
 from dashboards.figures.cut import Section
@@ -27,8 +27,10 @@ TOP, BOTTOM, SIDE = 8, 50, 84
 DOMAIN = (0.47, 1.0)
 HOLLOW = 22
 """Letters that fit between the walls of a bore."""
-SLIM_SIDE, SLIM_BOTTOM, SLIM_HOLLOW, SLIM_BORES = 46, 72, 10, 4
+SLIM_SIDE, SLIM_BOTTOM, SLIM_HOLLOW, SLIM_LINE, SLIM_BORES = 46, 72, 10, 44, 4
 """The same in a narrow box, and so many bores that their verdicts fit there side by side."""
+SLIM_BELOW = 820
+"""Width of a box, in pixels, below which the words of a bore do not fit between its walls."""
 FINGER_PX = 48
 INSIDE, BEYOND, SCALE = "inside", "beyond", "scale"
 """Words of the drawing, by name."""
@@ -98,9 +100,11 @@ def slim(figure: theme.Figure, bores: Sequence[BoreNow], section: Section) -> th
             changes[f"{at}.visible"] = False
         elif name == SCALE:
             times = local.number(section.exaggeration)
-            text = say("Depth not to the scale of the bore; walls {times} times larger", times=times)
-            changes[f"{at}.text"] = in_lines(text, 36)
-    return narrowed(figure, changes)
+            text = to_say(
+                "Depth not to the scale of the bore; walls {times} times larger; sizes in {unit} from nominal"
+            )
+            changes[f"{at}.text"] = in_lines(say(text, times=times, unit=lengths.unit()), SLIM_LINE)
+    return narrowed(figure, changes, below=SLIM_BELOW)
 
 
 def _few_words(bore: BoreNow, *, crowded: bool) -> str:
@@ -109,7 +113,8 @@ def _few_words(bore: BoreNow, *, crowded: bool) -> str:
     if crowded:
         return number
     lines = [in_lines(_verdict_of(bore), SLIM_HOLLOW), *([say("doubted")] if bore.flags else [])]
-    return "<br>".join([number, *(f'<span style="font-size:11px"><b>{one}</b></span>' for one in lines)])
+    words = [number, *(f'<span style="font-size:11px"><b>{one}</b></span>' for one in lines)]
+    return "<br>".join([*words, f'<span style="font-size:11px">{theme.um(_average(bore))}</span>'])
 
 
 def cut_open(

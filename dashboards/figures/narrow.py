@@ -11,7 +11,7 @@ from dashboards import theme
 
 STEP = re.compile(r"[^.\[\]]+")
 MARKS, SMALL = 4, 10
-NARROW_PX = 480
+NARROW_PX = 700
 """Width of a box, in pixels, below which a drawing is narrow unless it says another."""
 
 
@@ -69,9 +69,13 @@ def timed(figure: theme.Figure, *but: str, left: int = 46, right: int = 6) -> di
 
 
 def few_marks(axis: Mapping[str, Any], name: str = "xaxis", *, marks: int = MARKS) -> dict[str, Any]:
-    """Return what changes so that an axis has few marks, their names level."""
+    """Return what changes so that an axis has few marks, their names level; days alone if they do."""
     changes: dict[str, Any] = {f"{name}.tickangle": 0}
     if "tickvals" not in axis:
         return {**changes, f"{name}.nticks": marks + 1}
-    step = -(-len(axis["tickvals"]) // marks)
-    return changes | {f"{name}.{each}": list(axis[each])[::step] for each in ("tickvals", "ticktext")}
+    every = list(zip(axis["tickvals"], axis["ticktext"], strict=True))
+    days = [(at, text) for at, text in every if any(letter.isalpha() for letter in text)]
+    left = days if marks <= len(days) + 1 < len(every) else every
+    shown = left[:: -(-len(left) // marks)]
+    texts = [text for _, text in shown]
+    return changes | {f"{name}.tickvals": [at for at, _ in shown], f"{name}.ticktext": texts}

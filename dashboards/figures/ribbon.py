@@ -38,7 +38,7 @@ class Room:
     """What a ribbon has to draw in: pixels, and the shares of its height for the stream and the flags.
 
     `width` is that of the plot on a usual screen, `narrow` on a tablet: words must have room on both.
-    `marks` of time stand below it, about.
+    `marks` of time stand below it, about. In a box narrower than `slim` it is drawn with few words.
     """
 
     height: int = HEIGHT
@@ -47,6 +47,7 @@ class Room:
     plot: tuple[float, float] = (0.20, 1.0)
     lanes: tuple[float, float] = (0.0, 0.16)
     marks: int = MARKS
+    slim: int = 640
 
     @property
     def plot_px(self) -> float:
@@ -55,7 +56,7 @@ class Room:
 
 
 PAGE = Room()
-SMALL = Room(height=378, width=700, narrow=460, plot=(0.26, 1.0), lanes=(0.0, 0.22), marks=6)
+SMALL = Room(height=378, width=700, narrow=460, plot=(0.26, 1.0), lanes=(0.0, 0.22), marks=6, slim=480)
 """A ribbon across a page, and one that stands beside words."""
 
 
@@ -101,7 +102,7 @@ def ribbon_figure(
         yaxis2=flags.axis(domain=list(room.lanes)),
     )
     drawn = scaled(drawn, "y") if view.unit == lengths.UM else drawn
-    return narrowed(drawn, _slim(drawn))
+    return narrowed(drawn, _slim(drawn), below=room.slim)
 
 
 def _slim(drawn: theme.Figure) -> dict[str, Any]:

@@ -19,13 +19,15 @@ from dashboards.figures.scaled import scaled
 TOP, BOTTOM, LEFT, RIGHT = 28, 44, 132, 150
 WIDER = 230
 """At the right, for words in inches."""
-RULER, LENGTH, GAP = 34, 19, 26
+RULER, LENGTH, GAP = 34, 22, 26
 """Pixels: the ruler of a feature, each length below it, and the room before the next."""
 STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 MOST_MARKS = 26
 NAMED, SIZED, TOLD = "named", "sized", "told"
 """Words of the drawing, by name: of a ruler or a length, of its tolerance, of how long it is."""
-ABOVE_PX = 9
+ABOVE_PX, SLIM_BELOW = 10, 520
+LABELLED = 5
+"""Marks of a ruler from one figure on the axis to the next: the long ones."""
 NAMES = {
     to_say("repeats"): "repeatability_um",
     to_say("persons"): "reproducibility_um",
@@ -140,7 +142,10 @@ def ruler_figure(rulers: Sequence[Ruler]) -> theme.Figure:
         height=height,
         margin={"l": LEFT, "r": RIGHT if lengths.shown() is Shown.MM else WIDER, "t": TOP, "b": BOTTOM},
         xaxis=theme.axis(
-            say("{unit}, to scale", unit=lengths.axis_unit()), range=[0, longest], dtick=step, fixedrange=True
+            say("{unit}, to scale", unit=lengths.axis_unit()),
+            range=[0, longest],
+            dtick=LABELLED * step,
+            fixedrange=True,
         ),
         yaxis=theme.hidden_axis(range=[height - TOP - BOTTOM, 0], fixedrange=True),
         shapes=drawing.shapes,
@@ -148,13 +153,13 @@ def ruler_figure(rulers: Sequence[Ruler]) -> theme.Figure:
         dragmode=False,
     )
     drawn = scaled(drawn, "x")
-    return narrowed(drawn, _slim(drawn))
+    return narrowed(drawn, _slim(drawn), below=SLIM_BELOW)
 
 
 def _slim(drawn: theme.Figure) -> dict[str, Any]:
     """Return what changes in a narrow box: a name and its figure stand in the ruler, or above the length."""
     layout = drawn["layout"]
-    changes: dict[str, Any] = {"margin.l": 10, "margin.r": 10, "xaxis.dtick": 5 * layout["xaxis"]["dtick"]}
+    changes: dict[str, Any] = {"margin.l": 10, "margin.r": 10}
     named = ""
     for i, one in enumerate(layout["annotations"]):
         at, name = f"annotations[{i}]", one.get("name")
@@ -163,7 +168,7 @@ def _slim(drawn: theme.Figure) -> dict[str, Any]:
             changes[f"{at}.visible"] = False
         elif name in (SIZED, TOLD):
             changes |= {f"{at}.text": f"{named}  {one['text']}", f"{at}.x": 0, f"{at}.xshift": 4}
-            changes |= {f"{at}.font.size": 10.5, f"{at}.bgcolor": "rgba(0,0,0,0)"}
+            changes |= {f"{at}.font.size": 9.5, f"{at}.bgcolor": "rgba(0,0,0,0)"}
             changes[f"{at}.yshift"] = ABOVE_PX if name == TOLD else -4
     return changes
 
@@ -222,7 +227,7 @@ class _Drawing:
         x = ruler.tolerance_um * share / 100
         line = {"color": theme.LINE, "width": 1, "dash": "dot"}
         self.shapes.append({"type": "line", "x0": x, "x1": x, "y0": top, "y1": bottom, "line": line})
-        if ruler.tolerance_um > 0.3 * self.longest:  # on a shorter one the words would meet
+        if ruler.tolerance_um > 0.6 * self.longest:  # on a shorter one the words would meet
             self._word(f"{local.number(share)} %", x, bottom + 7, xanchor="center", soft=True, size=10.5)
 
     def _length(self, ruler: Ruler, length: Length, y: float) -> None:

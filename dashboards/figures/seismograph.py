@@ -17,7 +17,7 @@ from cellmon.shifts import ShiftOf, to_utc
 from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.clock import Clock, clock_of, shift_bands, shift_names
-from dashboards.figures.narrow import narrowed, timed
+from dashboards.figures.narrow import narrowed, timed, words_at
 from dashboards.figures.opened import opens_bore, stones_line
 from dashboards.figures.thinned import kept
 from dashboards.figures.words import Label, place
@@ -32,6 +32,7 @@ LONE = 4.5  # sigma from which a single signal is named; every one is told on ho
 GAP = np.timedelta64(3, "h")
 TOGETHER = timedelta(hours=1)
 SEVERAL = 3
+ABOVE, SLIM_BELOW = "above", 800
 WIDTH_PX = 1000  # of the plot, for placing words; the page may be wider
 
 
@@ -84,6 +85,7 @@ def seismograph_figure(
     data += [_loud(rows, clock), _marks(rows, clock)]
     words = shift_names(clock, seismograph.shifts) + _names(rows, clock, height)
     words.append(_scale_words(len(seismograph.traces) - len(rows)))
+    words += _names_above(rows, chosen)
     drawn = theme.figure(
         data,
         height=height,
@@ -93,13 +95,15 @@ def seismograph_figure(
         xaxis=clock.axis(),
         yaxis=_rows_axis(rows, chosen),
     )
-    return narrowed(drawn, _slim(drawn))
+    return narrowed(drawn, _slim(drawn), below=SLIM_BELOW)
 
 
 def _slim(drawn: theme.Figure) -> dict[str, Any]:
     """Return what changes in a narrow box: streams are named above their lines, a ring tells on a tap."""
-    names = {"yaxis.ticklabelposition": "inside", "yaxis.ticklabelshift": -(ROW_PX // 3)}
-    return {**names, **timed(drawn, left=8, right=8)}
+    changes = timed(drawn, ABOVE, left=8, right=8)
+    words = drawn["layout"]["annotations"]
+    names = {f"{words_at(i)}.visible": True for i, one in enumerate(words) if one.get("name") == ABOVE}
+    return {**changes, **names, "yaxis.showticklabels": False}
 
 
 def _scale_words(left_out: int) -> Any:
@@ -117,16 +121,26 @@ def _scale_words(left_out: int) -> Any:
     )
 
 
-def _rows_axis(rows: Sequence[Row], chosen: Stream | None) -> dict[str, Any]:
+def _marked(rows: Sequence[Row], chosen: Stream | None) -> list[str]:
+    """Return the names of streams, the chosen one marked."""
     names = stream_names([row.trace.stream for row in rows])
-    marked = [f"<b>▸ {n}</b>" if r.trace.stream == chosen else n for n, r in zip(names, rows, strict=True)]
+    return [f"<b>▸ {n}</b>" if r.trace.stream == chosen else n for n, r in zip(names, rows, strict=True)]
+
+
+def _names_above(rows: Sequence[Row], chosen: Stream | None) -> list[dict[str, Any]]:
+    """Return the names of streams above their lines, seen only in a narrow box."""
+    more = {"xref": "paper", "yanchor": "bottom", "yshift": 2, "borderpad": 1, "bgcolor": theme.VEIL}
+    more |= {"visible": False, "name": ABOVE, "font": {"size": 11, "color": theme.SOFT}}
+    return [theme.word(name, 0, -float(i), **more) for i, name in enumerate(_marked(rows, chosen))]
+
+
+def _rows_axis(rows: Sequence[Row], chosen: Stream | None) -> dict[str, Any]:
     return theme.axis(
         range=[-len(rows) + 1 - FOOTROOM, HEADROOM],
         tickvals=[-float(i) for i in range(len(rows))],
-        ticktext=marked,
+        ticktext=_marked(rows, chosen),
+        showticklabels=True,
         ticks="",
-        ticklabelposition="outside",
-        ticklabelshift=0,
         fixedrange=True,
     )
 

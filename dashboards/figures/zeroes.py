@@ -17,7 +17,7 @@ from dashboards.figures.narrow import few_marks, in_lines, narrowed, small, word
 from dashboards.figures.scaled import scaled
 from dashboards.figures.words import Label, place
 
-HEIGHT, WIDTH_PX = 300, 1100
+HEIGHT, WIDTH_PX, SLIM_BELOW = 300, 1100, 800
 MARGIN = {"l": 64, "r": 24, "t": 24, "b": 42}
 
 
@@ -39,7 +39,8 @@ def zeroes_figure(checks: MasterChecks, clock: Clock) -> theme.Figure:
         annotations=[*_named(checks, clock, x), *_limit_words(checks)],
     )
     slim = {"margin.l": 46, "margin.r": 6, **few_marks(drawn["layout"]["xaxis"])}
-    return narrowed(scaled(drawn, "y"), {**slim, **_words_slim(drawn["layout"]["annotations"])})
+    slim |= _words_slim(drawn["layout"]["annotations"])
+    return narrowed(scaled(drawn, "y"), slim, below=SLIM_BELOW)
 
 
 def _words_slim(words: Sequence[Any]) -> dict[str, Any]:

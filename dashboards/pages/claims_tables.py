@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from dash import dcc, html
 
 from cellmon import local
@@ -26,11 +28,11 @@ def claims_table(answer: CapabilityAnswer, query: str | None, *, path: str) -> h
     bound = say("at least ({sure} %)", sure=local.significant(100 * answer.confidence))
     head = (
         say("stream"),
-        say("bores"),
+        say("claim"),
         "Ppk",
         bound,
         say("expected beyond, ppm"),
-        say("claim"),
+        say("bores"),
         say("the first reason"),
     )
     return html.Table(
@@ -44,17 +46,12 @@ def claims_table(answer: CapabilityAnswer, query: str | None, *, path: str) -> h
             html.Thead(html.Tr([html.Th(name, scope="col") for name in head])),
             html.Tbody([_row(r, n, query, path) for r, n in zip(answer.capability, names, strict=True)]),
         ],
-        className="words",
+        className="words claims",
     )
 
 
 def _row(row: StreamCapability, name: str, query: str | None, path: str) -> html.Tr:
     own = parts.stream_query(row.stream)
-    index = (
-        "–"
-        if row.ppk is None or row.ppk.value is None
-        else f"{local.number(row.ppk.value, 2)}{between(row.ppk)}"
-    )
     bound = (
         "–" if row.lower_bound is None else down(min(row.lower_bound, row.cautious_bound or row.lower_bound))
     )
@@ -63,15 +60,22 @@ def _row(row: StreamCapability, name: str, query: str | None, path: str) -> html
     return html.Tr(
         [
             html.Td(dcc.Link(name, href=f"{path}?{own}")),
-            html.Td(local.number(row.n)),
-            html.Td(index),
+            html.Td(term(row.claim), className="" if supported else "moved"),
+            html.Td(_index(row)),
             html.Td(bound),
             html.Td(expected),
-            html.Td(term(row.claim), className="" if supported else "moved"),
+            html.Td(local.number(row.n)),
             html.Td(why_words(row)),
         ],
         className="chosen" if own == query else "",
     )
+
+
+def _index(row: StreamCapability) -> list[Any]:
+    """Return an index, and below it its interval."""
+    if row.ppk is None or row.ppk.value is None:
+        return ["–"]
+    return [local.number(row.ppk.value, 2), html.Small(between(row.ppk).strip(" ()"))]
 
 
 def why_words(row: StreamCapability) -> str:

@@ -78,7 +78,7 @@ def test_what_was_not_said_is_taken_back_as_nothing():
     assert told(drawn) == {
         "is": {"xaxis.nticks": 4, "yaxis.range": [0, 1]},
         "was": {"xaxis.nticks": None},
-        "below": 480,
+        "below": 700,
     }
 
 
