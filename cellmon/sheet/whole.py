@@ -125,6 +125,15 @@ class Sheet(Section):
                 return spindle
         raise NotFound(say("no spindle {spindle} in the sheet", spindle=spindle_id))
 
+    def honed_by(self, bore: str) -> tuple[str, ...]:
+        """Return the spindles that a bore is routed to: several where they work side by side, or none."""
+        return tuple(s.id for s in self.spindles if bore in s.bores)
+
+    def usual_spindle(self, bore: str) -> str | None:
+        """Return the one spindle that a bore is routed to; None where none is, or several are."""
+        routed = self.honed_by(bore)
+        return routed[0] if len(routed) == 1 else None
+
     def judging(self) -> str:
         """Return the text, stable to the last letter, of all that can alter a verdict, limit or signal."""
         kept = self.model_dump(

@@ -113,9 +113,9 @@ def _plain(unit: str) -> str:
 
 
 def audited_spindles(rows: Characteristics | Findings, sheet: Sheet) -> Texts:
-    """Return the spindle of each row: as it says, else the one that usually hones its bore, else ""."""
-    usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
-    return np.array([s or usual.get(b) or "" for s, b in zip(rows.spindle, rows.bore, strict=True)], object)
+    """Return the spindle of each row: as it says, else the only one that hones its bore, else ""."""
+    usual = {bore: sheet.usual_spindle(bore) for bore in set(rows.bore.tolist())}
+    return np.array([s or usual[b] or "" for s, b in zip(rows.spindle, rows.bore, strict=True)], object)
 
 
 def audit_series(rows: Characteristics, sheet: Sheet) -> Iterator[AuditSeries]:

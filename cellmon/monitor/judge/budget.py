@@ -152,11 +152,24 @@ def _families(part: Part, sheet: Sheet) -> list[Family]:
         name: subgroups_per_week(sheet, name, len(bores), alike=len(alike)) for name, bores in routed if bores
     }
     bores_of = {name: len(bores) for name, bores in routed if bores}
+    whole, number = _of_blocks(rates, routed), sheet.charted_as(part.number)
     found: list[Family] = []
     for feature in part.charted if part is alike[0] else ():  # like parts share their streams
-        found += _feature_families(feature, part, sheet.charted_as(part.number), rates, bores_of, len(routed))
+        found += _feature_families(feature, part, number, rates, bores_of, len(routed), whole)
     audits = (Family(**f) for f in audit_families(part, part.number, routed, sheet))
-    return [*found, *_process_families(part.number, one, bores_of, sheet), *audits]
+    process = _process_families(part.number, one, bores_of, sheet, _of_blocks(one, routed))
+    return [*found, *process, *audits]
+
+
+def _of_blocks(
+    rates: Mapping[str | None, float], routed: Sequence[tuple[str | None, tuple[str, ...]]]
+) -> float:
+    """Return the planned subgroups a week of whole blocks: the slowest bore, by all spindles that hone it."""
+    of_bores: dict[str, float] = {}
+    for name, bores in routed:
+        for bore in bores:
+            of_bores[bore] = of_bores.get(bore, 0.0) + rates[name]
+    return min(of_bores.values(), default=UNPLANNED_SUBGROUPS)
 
 
 def _feature_families(
@@ -166,24 +179,30 @@ def _feature_families(
     rates: Mapping[str | None, float],
     bores: Mapping[str | None, int],
     spindles: int,
+    whole: float,
 ) -> Iterator[Family]:
     """Yield what is watched of one feature: its bores, their distances, and means of spindles and of all."""
-    slowest = min(rates.values(), default=UNPLANNED_SUBGROUPS)
     both = ("level", "spread")
     for name, count in bores.items():
         place: dict[str, Any] = {"feature": feature, "part_number": number, "spindle": name}
         yield Family(**place, scope="bore", streams=count, points=rates[name], detectors=ALL)
         if len(part.bores) > 2:
-            yield Family(**place, scope="distance", streams=count, points=slowest, detectors=("level",))
+            yield Family(
+                **place, scope="distance", streams=count, points=min(rates[name], whole), detectors=("level",)
+            )
         if spindles > 1 and count > 1:
             yield Family(**place, scope="spindle", streams=1, points=rates[name], detectors=both)
     if len(part.bores) > 1:
         place = {"feature": feature, "part_number": number, "spindle": None}
-        yield Family(**place, scope="all", streams=1, points=slowest, detectors=both)
+        yield Family(**place, scope="all", streams=1, points=whole, detectors=both)
 
 
 def _process_families(
-    part_number: str, rates: Mapping[str | None, float], bores: Mapping[str | None, int], sheet: Sheet
+    part_number: str,
+    rates: Mapping[str | None, float],
+    bores: Mapping[str | None, int],
+    sheet: Sheet,
+    whole: float,
 ) -> Iterator[Family]:
     """Yield what is watched beside one part's bores; temperatures call nothing, so they have no share."""
     for name, points in rates.items():
@@ -206,7 +225,7 @@ def _process_families(
             spindle=None,
             scope="all",
             streams=1,
-            points=min(rates.values(), default=UNPLANNED_SUBGROUPS),
+            points=whole,
             detectors=(),
         )
 

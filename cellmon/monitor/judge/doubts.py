@@ -169,10 +169,9 @@ def _apply(doubts: Doubts, i: int, row: int, um: NDArray[np.float64], spindle: T
 def _where_made(readings: Readings, sheet: Sheet, context: Context) -> Iterator[_Found]:
     when = np.where(np.isnat(readings.honed_at), readings.measured_at, readings.honed_at)
     wrong = ~context.allowed(sheet, readings.spindle, readings.bore, when)
-    home = {bore: s.id for s in sheet.spindles for bore in s.bores}
     for bore in sorted(set(readings.bore[wrong].tolist())):
         rows = np.flatnonzero(wrong & (readings.bore == bore))
-        yield _Found(flag=Flag.ROUTING, rows=rows, bore=bore, to_spindle=home.get(bore))
+        yield _Found(flag=Flag.ROUTING, rows=rows, bore=bore, to_spindle=sheet.usual_spindle(bore))
     fitted = context.set_fitted(readings.spindle, when)
     said = ~absent(readings.stone_set) & ~absent(fitted)
     differs = np.flatnonzero(said & (readings.stone_set != fitted))

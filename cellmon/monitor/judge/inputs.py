@@ -32,20 +32,36 @@ class Share:
     def of(cls, stream: Stream, sheet: Sheet) -> Share:
         """Return the share of one stream."""
         part = sheet.charted_part(stream.part_number)
-        many = len(part.bores)
-        count = {s.id: sum(b in part.bores for b in s.bores) for s in sheet.spindles}
-        pooled = {name: k / many for name, k in count.items()}
+        routed = {s.id: [b for b in s.bores if b in part.bores] for s in sheet.spindles}
         if stream.part_of == "distance":
             mine = stream.spindle or ""
+            pooled = _pooled(routed, part.bores, own=(mine, routed.get(mine, [])))
             shares = {name: float(name == mine) - share for name, share in pooled.items()}
             return cls(spindles=shares, gauge=0.0)
         if stream.spindle is None:
+            pooled = _pooled(routed, part.bores)
             return cls(spindles=pooled, gauge=1.0, any_spindle=0.0 if pooled else 1.0)
         return cls(spindles={stream.spindle: 1.0}, gauge=1.0)
 
     def on(self, spindle: str | None) -> float:
         """Return the share of one spindle."""
         return self.spindles.get(spindle or "", self.any_spindle)
+
+
+def _pooled(
+    routed: Mapping[str, Sequence[str]], bores: Sequence[str], *, own: tuple[str, Sequence[str]] = ("", ())
+) -> dict[str, float]:
+    """Return the share of each spindle in the mean of a block's bores.
+
+    Where several spindles hone a bore, each hones that of as many blocks. In a block of one spindle, `own`
+    with its bores, none of these is another's.
+    """
+    beside = {b: sum(b in of for of in routed.values()) for b in bores}
+    found = {}
+    for name, of in routed.items():
+        each = [1.0 if name == own[0] else 1.0 / beside[b] for b in of if name == own[0] or b not in own[1]]
+        found[name] = sum(each) / len(bores)
+    return found
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -53,6 +53,8 @@ def grouped(calls: Sequence[Called], sheet: Sheet) -> list[Group]:
     return [Group(lead=g[0], others=tuple(g[1:])) for g in groups if g]
 
 
+Place = tuple[str | None, str]
+"""A spindle and a bore; a bore that is routed to one spindle has but that place."""
 ALONE = ("routing", "limit", "pattern", "audit")
 """Kinds whose calls only join calls of their own; those of run rules join none."""
 AFTER_SINGLE = np.timedelta64(90, "m")
@@ -109,7 +111,7 @@ def _ends(one: Called, call: Called, sheet: Sheet) -> bool:
     """Return whether a call tells of no more than that a level is back where it was."""
     same = one.family == "level" and one.over and one.stream.feature == call.stream.feature
     near = call.change_at - SHARED <= one.last_at <= call.at + SHARED
-    return bool(same and near and bores_of(one, sheet) & bores_of(call, sheet))
+    return bool(same and near and _places_of(one, sheet) & _places_of(call, sheet))
 
 
 def _touch(one: Called, other: Called, sheet: Sheet) -> bool:
@@ -119,15 +121,34 @@ def _touch(one: Called, other: Called, sheet: Sheet) -> bool:
         return False
     if one.family == other.family == "single" and same:
         return True
-    mine, others = bores_of(one, sheet), bores_of(other, sheet)
+    mine, others = _places_of(one, sheet), _places_of(other, sheet)
     if same and one.stream.fixture == other.stream.fixture:
         mine, others = _with_neighbours(mine, sheet), _with_neighbours(others, sheet)
     return bool(mine & others)
 
 
-def _with_neighbours(bores: set[str], sheet: Sheet) -> set[str]:
-    """Return some bores and those of the same spindles."""
-    return bores.union(*(s.bores for s in sheet.spindles if bores & set(s.bores)))
+def _with_neighbours(places: set[Place], sheet: Sheet) -> set[Place]:
+    """Return some places and those of the same spindles."""
+    of_spindles = [{(s.id, b) for b in s.bores} for s in sheet.spindles]
+    return places.union(*(every for every in of_spindles if places & every))
+
+
+def _places_of(call: Called, sheet: Sheet) -> set[Place]:
+    """Return where the bores that a call tells of are honed.
+
+    A spindle beside others that hone the same bores makes other blocks than they.
+    """
+    spindle, found = call.stream.spindle, set[Place]()
+    itself = spindle is not None and call.stream.part_of == "itself"
+    for bore in bores_of(call, sheet):
+        routed = sheet.honed_by(bore)
+        if len(routed) < 2:
+            found.add((routed[0] if routed else None, bore))
+        elif itself or spindle in routed:
+            found.add((spindle, bore))
+        else:
+            found |= {(s, bore) for s in routed}
+    return found
 
 
 def bores_of(call: Called, sheet: Sheet) -> set[str]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from cellmon.judged import Bores
 from cellmon.records import Flags, Numbers, Whole
-from cellmon.records.alike import numbered, said
+from cellmon.records.alike import numbered, run_starts, said
 from cellmon.sheet import Part, Sheet
 
 
@@ -81,7 +81,7 @@ def together(bores: Bores, segment: Whole, over: Flags, part: Part, sheet: Sheet
     if not len(bores) or len(part.bores) < 2:
         return
     table = _table(bores, part, sheet)
-    yield from _means(groups(part, sheet), bores, table, segment, over, part)
+    yield from _means(groups(part, sheet), bores, table, segment, over, part, sheet)
     whole = table[(table >= 0).all(axis=1)]
     if has_distances(part) and len(whole):
         rows = np.sort(whole.ravel())
@@ -105,21 +105,30 @@ def of_spindles(bores: Bores, segment: Whole, over: Flags, part: Part, sheet: Sh
         for s in sheet.spindles
         if (of := tuple(b for b in s.bores if b in part.bores))
     )
-    yield from _means(mine, bores, _table(bores, part, sheet), segment, over, part)
+    yield from _means(mine, bores, _table(bores, part, sheet), segment, over, part, sheet)
 
 
 def of_all(bores: Bores, segment: Whole, over: Flags, part: Part, sheet: Sheet) -> Iterator[Rows]:
     """Yield the means over all bores of a block, one alone too: what is watched of the whole cell."""
     whole = (Group(spindle=None, bores=part.bores),)
-    yield from _means(whole, bores, _table(bores, part, sheet), segment, over, part)
+    yield from _means(whole, bores, _table(bores, part, sheet), segment, over, part, sheet)
 
 
 def _means(
-    of: Sequence[Group], bores: Bores, table: Whole, segment: Whole, over: Flags, part: Part
+    of: Sequence[Group],
+    bores: Bores,
+    table: Whole,
+    segment: Whole,
+    over: Flags,
+    part: Part,
+    sheet: Sheet,
 ) -> Iterator[Rows]:
     for group in of:
         members = table[:, [part.bores.index(b) for b in group.bores]]
         members = members[(members >= 0).all(axis=1)]
+        beside = any(len(sheet.honed_by(b)) > 1 for b in group.bores)
+        if beside and group.spindle is not None:
+            members = members[(bores.spindle[members] == group.spindle).all(axis=1)]
         if not len(members):
             continue
         carrier = members.max(axis=1)
@@ -130,7 +139,11 @@ def _means(
             part_of="itself",
             members=members,
             less=_nobody(len(members)),
-            segment=_joint(segment[members]),
+            segment=_joint(
+                _side_by_side(bores, members, segment)
+                if beside and group.spindle is None
+                else segment[members]
+            ),
             over=over[carrier],
         )
 
@@ -138,19 +151,19 @@ def _means(
 def _table(bores: Bores, part: Part, sheet: Sheet) -> Whole:
     """Return the row of each bore of each block, shape (blocks, bores of the part); -1 where it has none.
 
-    Only bores honed by the spindle that the sheet routes them to count; those judged in different units
+    Only bores honed by a spindle that the sheet routes them to count; those judged in different units
     are never one block, whatever is judged beside them.
     """
     import pandas as pd
 
-    usual = {bore: s.id for s in sheet.spindles for bore in s.bores}
     unit, part_of_unit = pd.factorize(bores.unit_start)[0], numbered(bores.part)[0]
     block, blocks = pd.factorize(unit * (part_of_unit.max(initial=0) + 1) + part_of_unit)
     table = np.full((len(blocks), len(part.bores)), -1, dtype=np.int64)
     for column, name in enumerate(part.bores):
         here: NDArray[np.bool_] = bores.bore == name
-        if name in usual:
-            here &= bores.spindle == usual[name]
+        routed = [bores.spindle == spindle for spindle in sheet.honed_by(name)]
+        if routed:
+            here &= np.logical_or.reduce(routed)
         rows = np.flatnonzero(here)
         table[block[rows], column] = rows
     return table
@@ -171,6 +184,27 @@ def _named(bores: Bores, carrier: Whole, members: Whole, spindle: str | None) ->
         stone_set=found.stone_set if one_set else nothing,
         thermal=row_means(bores.thermal[members]),
     )
+
+
+def _side_by_side(bores: Bores, members: Whole, segment: Whole) -> Whole:
+    """Return the segment that each spindle at each bore is in, from 1, shape (blocks, k); 0 where in none.
+
+    Blocks come from one line of spindles and another by turns: in a block of others a spindle is in the
+    segment of its last block in the unit, or of its first.
+    """
+    rows, begins = np.arange(len(members)), run_starts(bores.unit_start[members[:, 0]])
+    ends = np.append(begins[1:], len(rows))
+    first, until = np.repeat(begins, ends - begins), np.repeat(ends, ends - begins)
+    found = []
+    for column in members.T:
+        for spindle in sorted(set(bores.spindle[column].tolist())):
+            here = bores.spindle[column] == spindle
+            before = np.maximum.accumulate(np.where(here, rows, -1))
+            after = np.minimum.accumulate(np.where(here, rows, len(rows))[::-1])[::-1]
+            shown = np.where(before >= first, before, after)
+            none = shown >= until
+            found.append(np.where(none, 0, 1 + segment[column[np.where(none, 0, shown)]]))
+    return np.stack(found, axis=1)
 
 
 def _joint(segments: Whole) -> Whole:
