@@ -182,6 +182,27 @@ class Counts:
         found = self.conn.execute(select(*sums).where(table.c.unit_start < bulk.moment(before))).one()
         return tuple(int(one or 0) for one in found)
 
+    def measured_upto(self) -> tuple[int, int]:
+        """Return the numbers of the readings and traces added last, 0 where there are none."""
+        ids = (schema.READINGS.c.id, schema.TRACE_BLOCKS.c.id)
+        found = [self.conn.execute(select(func.max(one))).scalar() for one in ids]
+        return int(found[0] or 0), int(found[1] or 0)
+
+    def oldest_measured(self, *, after: tuple[int, int]) -> np.datetime64 | None:
+        """Return the earliest moment of what was measured of bores and added after those numbers.
+
+        A trace without a moment may be of any time.
+        """
+        readings, traces = schema.READINGS, schema.TRACE_BLOCKS
+        added = (
+            select(func.min(readings.c.first_at + 0)).where(
+                readings.c.id > after[0]
+            ),  # + 0: not by its index
+            select(func.min(func.coalesce(traces.c.at, 0))).where(traces.c.id > after[1]),
+        )
+        found = [at for query in added if (at := self.conn.execute(query).scalar()) is not None]
+        return np.datetime64(int(min(found)), "us") if found else None
+
 
 def _of_bores() -> Any:
     """Return what the rows of one feature of single bores have in common: each bore counts once."""

@@ -155,7 +155,8 @@ class Facts(FilesTaken, Frames, Traces):
     def oldest_added(self, kind: Kind, *, after: int) -> np.datetime64 | None:
         """Return the earliest moment of the rows of a plain kind that were added after one of that number."""
         table = schema.ROWS[kind]
-        return self._newest(table.c.at, table.primary_key.columns[0] > after, of=func.min)
+        # + 0: not by the index of moments, which would be read from its beginning
+        return self._newest(table.c.at + 0, table.primary_key.columns[0] > after, of=func.min)
 
     def newest_of(self, kind: Kind) -> np.datetime64 | None:
         """Return the moment of the newest row of a plain kind whose rows have one."""

@@ -219,3 +219,34 @@ def test_lots_and_dressing_stand_until_a_shift_is_over(cell, tmp_path):
 
 def is_same(one, other):
     return one is other
+
+
+def test_what_is_long_over_is_counted_again_only_where_bores_come_late_into_it(cell, tmp_path, monkeypatch):
+    from cellmon.monitor.stones import counted
+    from cellmon.monitor.stones.honed import Honed
+    from cellmon.store import Session
+
+    def over(monitor):
+        with monitor._view() as view:
+            return Honed.of(view).over
+
+    monkeypatch.setattr(counted, "WEEKS", np.timedelta64(0, "W"))
+    before, sizes = over(cell), []
+    size_of_units = Session.size_of_units
+    monkeypatch.setattr(Session, "size_of_units", lambda *a, **k: sizes.append(1) or size_of_units(*a, **k))
+    next_batches(cell, tmp_path)()
+    assert over(cell) is before and not sizes, "bores of now are not looked at for it"
+    with cell._view() as view:
+        since = counted.counted_since(view.as_of)
+    late_rows(cell, tmp_path, since - np.timedelta64(9, "h"))
+    found, fresh = over(cell), cellmon.open_cell(cell.folder)
+    try:
+        anew = over(fresh)
+    finally:
+        fresh.close()
+    assert found is not before and sizes
+    for spindle, made in anew.made.items():
+        assert made.bores.tolist() == found.made[spindle].bores.tolist()
+    assert sum(one.bores.sum() for one in found.made.values()) > sum(
+        one.bores.sum() for one in before.made.values()
+    )

@@ -68,6 +68,10 @@ class LongOver:
     made: Mapping[str, Made]
     newest_event: int
     """Number of the event added last when they were counted."""
+    measured_upto: tuple[int, int]
+    """Numbers of the readings and traces that had been added last."""
+    size: tuple[int, ...]
+    """How the units were stored."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -141,16 +145,22 @@ def one_by_one(view: View, start: np.datetime64, weight: Mapping[str, float]) ->
 
 def long_over(view: View, weight: Mapping[str, float]) -> LongOver:
     """Return the units before those weeks: counted once, until one of them may be another."""
-    since = counted_since(view.as_of)
-    newest, before = view.session.newest_row_of(Kind.EVENTS), view.carried.get("bores of units long over")
-    if before is not None and before[1].newest_event < newest:
-        added = view.session.oldest_added(Kind.EVENTS, after=before[1].newest_event)
+    since, name = counted_since(view.as_of), "bores of units long over"
+    rested_on, known = view.carried.get(name, (None, None))
+    before: LongOver | None = known if rested_on is not None and rested_on[0] == since else None
+    newest, upto = view.session.newest_row_of(Kind.EVENTS), view.session.measured_upto()
+    size = None
+    if before is not None:
         # what is logged of a moment changes bores made after it alone, give or take a clock
-        if added is None or added >= since:
-            newest = before[1].newest_event
+        if not _is_before(view.session.oldest_added(Kind.EVENTS, after=before.newest_event), since):
+            newest = before.newest_event
+        if not _is_before(view.session.oldest_measured(after=before.measured_upto), since):
+            size, upto = before.size, before.measured_upto
+    if size is None:
+        size = view.session.size_of_units(before=since)
     rests_on = (
         since,
-        view.session.size_of_units(before=since),
+        size,
         newest,
         view.session.newest_decision(),
         view.rules.now.version,
@@ -159,9 +169,14 @@ def long_over(view: View, weight: Mapping[str, float]) -> LongOver:
 
     def count() -> LongOver:
         rows = view.session.made_in_units(before=since)
-        return LongOver(made=_completed(view, rows, weight), newest_event=newest)
+        made = _completed(view, rows, weight)
+        return LongOver(made=made, newest_event=newest, measured_upto=upto, size=size)
 
-    return view.carry("bores of units long over", rests_on, count)
+    return view.carry(name, rests_on, count)
+
+
+def _is_before(added: np.datetime64 | None, since: np.datetime64) -> bool:
+    return added is not None and bool(added < since)
 
 
 def _completed(view: View, rows: MadeInUnits, weight: Mapping[str, float]) -> dict[str, Made]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,7 +47,9 @@ def honing(now: StonesNow, stay: Stay) -> Honing:
     bores = now.recent(stay.spindle)
     bores = bores.select(np.argsort(bores.honed, kind="stable"))
     at = bores.honed
-    resets = {d.at: d.since for d in now.log.dressings if d.spindle == stay.spindle}
+    dressed = now.log.dressings_on(stay.spindle)
+    first = bisect_left(dressed, at[0], key=lambda d: d.at) if len(at) else 0
+    resets = {d.at: d.since for d in dressed[max(first - 1, 0) :]}
     for name, stays in now.log.stays.items():
         if (
             stays[0].spindle == stay.spindle

@@ -75,6 +75,20 @@ class StoneLog:
         """Return the dressings of one set, in order of time."""
         return self._by_set.get(stone_set, ())
 
+    def dressings_on(self, spindle: str) -> Sequence[Dressing]:
+        """Return the dressings of one spindle, in order of time."""
+        return self._by_spindle.get(spindle, ())
+
+    def last_dressed(self, stay: Stay) -> Dressing | None:
+        """Return when the stones of a stay were dressed last; None where not since they were new."""
+        new = self.stays[stay.stone_set][0].start
+        for one in reversed(self.dressings_on(stay.spindle)):
+            if one.at < new:
+                return None
+            if one.stone_set in (None, stay.stone_set):
+                return one
+        return None
+
     def logged_of(self, stone_set: str) -> LoggedOf:
         """Return all that was logged of one set."""
         if stone_set not in self._logged:
@@ -93,6 +107,13 @@ class StoneLog:
         found: dict[str | None, list[Dressing]] = {}
         for one in self.dressings:
             found.setdefault(one.stone_set, []).append(one)
+        return found
+
+    @cached_property
+    def _by_spindle(self) -> Mapping[str, Sequence[Dressing]]:
+        found: dict[str, list[Dressing]] = {}
+        for one in self.dressings:
+            found.setdefault(one.spindle, []).append(one)
         return found
 
     def fitted(self) -> Iterable[Stay]:

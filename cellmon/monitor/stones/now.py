@@ -22,7 +22,7 @@ from cellmon.monitor.stones.looked import Looked
 from cellmon.monitor.stones.measured import Rounds, bores_at, rounds_of
 from cellmon.monitor.stones.ranges import GoodBores
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Events, Flag, Kind, StoneMeasurements, StoneSets, Stream, Texts
+from cellmon.records import EventKind, Events, Flag, Kind, StoneMeasurements, StoneSets, Stream
 from cellmon.sheet import StoneKind
 from cellmon.stones.feed import FeedWear, feed_wear
 from cellmon.words import voice
@@ -234,6 +234,10 @@ def stones_now(view: View) -> StonesNow:
     honed.count(log.fitted())
     rows: StoneMeasurements = _rows(view, Kind.STONE_MEASUREMENTS)
     rows = rows.select(rows.at < until)
+    newest = view.session.newest_row_of(Kind.STONE_MEASUREMENTS)
+    measured = view.carry(
+        "sets measured", (newest, len(rows)), lambda: dict.fromkeys(rows.stone_set.tolist())
+    )
     found = StonesNow(
         view=view,
         received=received,
@@ -241,12 +245,12 @@ def stones_now(view: View) -> StonesNow:
         honed=honed,
         rounds={},
         kinds={},
-        unknown=_unknown(rows.stone_set, received, log),
+        unknown=tuple(name for name in measured if name not in received and name not in log.stays),
     )
-    by_set = {name: found.kind_of(name) for name in dict.fromkeys(rows.stone_set.tolist())}
+    by_set = {name: found.kind_of(name) for name in measured}
     before = {name: one.bores_before for name, one in received.items()}
     per_set = {name: kind.stones_per_set for name, kind in by_set.items() if kind is not None}
-    rests_on = (view.session.newest_row_of(Kind.STONE_MEASUREMENTS), len(rows), per_set, voice())
+    rests_on = (newest, len(rows), per_set, voice())
     counted_before: Mapping[str, Any] = view.carried.get("rounds as counted", (None, {}))[1]
     rounds = rounds_of(
         rows,
@@ -290,27 +294,10 @@ def _log(view: View, kinds: Mapping[str, str], until: np.datetime64) -> StoneLog
     return view.carry("log of stones", rests_on, lambda: read_log(mine, kinds, view.sheet))
 
 
-def _unknown(measured: Texts, received: Mapping[str, Received], log: StoneLog) -> tuple[str, ...]:
-    every = dict.fromkeys(measured.tolist())
-    return tuple(name for name in every if name not in received and name not in log.stays)
-
-
 def end_before(earlier: Stay, stay: Stay) -> np.datetime64:
     """Return the last moment of a stay before the next one of its set."""
     end = stay.start if earlier.end is None else min(earlier.end, stay.start)
     return end - np.timedelta64(1, "us")
 
 
-def last_dressed(now: StonesNow, stay: Stay) -> np.datetime64 | None:
-    """Return when the stones of a stay were dressed last; None where not since they were new."""
-    mine = [
-        d.at
-        for d in now.log.dressings
-        if d.spindle == stay.spindle
-        and (d.stone_set in (None, stay.stone_set))
-        and d.at >= now.stays(stay.stone_set)[0].start
-    ]
-    return max(mine) if mine else None
-
-
-__all__ = ["EventKind", "Received", "StonesNow", "last_dressed", "stones_now"]
+__all__ = ["EventKind", "Received", "StonesNow", "stones_now"]

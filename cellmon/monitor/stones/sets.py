@@ -17,7 +17,7 @@ from cellmon.monitor.stones.good import good_bores
 from cellmon.monitor.stones.kinds import NO_PRIOR, KindKnown, SetLife
 from cellmon.monitor.stones.log import Stay
 from cellmon.monitor.stones.measured import Rounds, StoneNow
-from cellmon.monitor.stones.now import Received, StonesNow, last_dressed
+from cellmon.monitor.stones.now import Received, StonesNow
 from cellmon.monitor.stones.odd import odd_of
 from cellmon.monitor.stones.ranges import BoresRange, DueAt, GoodBores
 from cellmon.monitor.stones.when import due_at
@@ -369,9 +369,7 @@ def swap_words(swap: Swap, stones: tuple[str, ...]) -> str:
 
 def bores_since_dress(now: StonesNow, stay: Stay) -> int:
     """Return the bores since the stones of a fitted set were dressed, or were new."""
-    at = last_dressed(now, stay)
-    total = now.bores(stay.stone_set)
-    if at is None:
+    last, total = now.log.last_dressed(stay), now.bores(stay.stone_set)
+    if last is None:
         return round(total)
-    since = next(d.since for d in reversed(now.log.dressings) if d.at == at and d.spindle == stay.spindle)
-    return round(total - now.bores(stay.stone_set, at) + since)
+    return round(total - now.bores(stay.stone_set, last.at) + last.since)
