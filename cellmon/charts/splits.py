@@ -200,13 +200,15 @@ class _Stretches:
     def least_quarter(self, low: int, high: int, sigma: float) -> float:
         """Return the least difference of two groups, in sigmas, by quarters of the stretches they share."""
         shared = np.flatnonzero(self.held[:, low] & self.held[:, high])
-        found = []
-        for quarter in np.array_split(shared, QUARTERS):
-            here = np.isin(self.at, quarter)
-            z = self.member[here]
-            level = np.linalg.pinv(z.T @ z, rcond=1e-9, hermitian=True) @ (z.T @ self.value[here])
-            found.append(float(level[high] - level[low]) / sigma)
-        return min(found)
+        quarter = np.full(len(self.held), -1)
+        quarter[shared] = np.repeat(np.arange(QUARTERS), [len(q) for q in np.array_split(shared, QUARTERS)])
+        here = [quarter[self.at] == q for q in range(QUARTERS)]
+        z = [self.member[rows] for rows in here]
+        inverse = np.linalg.pinv(np.stack([one.T @ one for one in z]), rcond=1e-9, hermitian=True)
+        level = [
+            inverse[q] @ (one.T @ self.value[rows]) for q, (one, rows) in enumerate(zip(z, here, strict=True))
+        ]
+        return min(float(one[high] - one[low]) / sigma for one in level)
 
 
 def _as_rows(

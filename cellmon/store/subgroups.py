@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Table, select
+from sqlalchemy import Row, Table, select
 
 from cellmon.judged import STREAM_COLUMNS, Subgroups
 from cellmon.records import Stream, no_rows
@@ -19,6 +19,9 @@ from cellmon.store.blocks import columns, edges_of, in_units, inside
 from cellmon.store.blocks_read import BlocksRead
 from cellmon.store.chunks import decode, encode_each
 from cellmon.store.joining import by_stream
+
+WEEK = 32
+"""So many units of one stream stay joined from batch to batch: those of the days that pages show."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,10 +67,8 @@ class KeptSubgroups(BlocksRead):
         """
         enough = first if last is None else last
         found: list[Subgroups] = []
-        for row in self.blocks(_table_of(stream), start, end, newest_first=last is not None):
-            batch = _unpacked(row.data) if stream is None else _of_stream(row.data, stream)
-            if batch is None:
-                continue
+        rows = self.blocks(_table_of(stream), start, end, newest_first=last is not None)
+        for batch in _batches(rows, stream) if enough is not None else _joined(rows, stream):
             keep = inside(batch.at, start, end)
             if clean:
                 keep &= batch.flagged == 0
@@ -147,6 +148,33 @@ def _of_stream(data: bytes, stream: Stream) -> Subgroups | None:
     """
     rows = _rows_of_streams(data).get(stream)
     return None if rows is None else _unpacked(data).select(rows)
+
+
+def _batches(rows: Iterable[Row[Any]], stream: Stream | None) -> Iterator[Subgroups]:
+    """Yield the subgroups of blocks, block by block: of one stream, or all."""
+    for row in rows:
+        batch = _unpacked(row.data) if stream is None else _of_stream(row.data, stream)
+        if batch is not None:
+            yield batch
+
+
+def _joined(rows: Iterable[Row[Any]], stream: Stream | None) -> Iterator[Subgroups]:
+    """Yield the same, those of a week but for its newest unit as they were joined before."""
+    blocks = list(rows)
+    if stream is None or not 2 < len(blocks) <= WEEK:
+        yield from _batches(blocks, stream)
+        return
+    before = _of_blocks(tuple(row.data for row in blocks[:-1]), stream)
+    if before is not None:
+        yield before
+    yield from _batches(blocks[-1:], stream)
+
+
+@lru_cache(maxsize=64)
+def _of_blocks(blocks: tuple[bytes, ...], stream: Stream) -> Subgroups | None:
+    """Return one stream's subgroups of some units that are over, not to be written to."""
+    found = [batch for data in blocks if (batch := _of_stream(data, stream)) is not None]
+    return Subgroups.concat(found) if found else None
 
 
 def _ended_order(subgroups: Subgroups) -> Subgroups:

@@ -81,7 +81,8 @@ def seismograph_figure(
         return theme.notice(say("No stream has limits yet, so nothing can be called a movement."), height=320)
     clock = clock_of(seismograph.since, seismograph.until)
     height = TOP + BOTTOM + round(ROW_PX * (len(rows) - 1 + HEADROOM + FOOTROOM))
-    data = [_quiet(row, i, clock, chosen == row.trace.stream) for i, row in enumerate(rows)]
+    said = _Said()
+    data = [_quiet(row, i, clock, chosen == row.trace.stream, said) for i, row in enumerate(rows)]
     data += [_loud(rows, clock), _marks(rows, clock)]
     words = shift_names(clock, seismograph.shifts) + _names(rows, clock, height)
     words.append(_scale_words(len(seismograph.traces) - len(rows)))
@@ -149,17 +150,25 @@ def _level(row: int, sigmas: Any) -> Any:
     return -row + np.clip(sigmas / SIGMAS_PER_ROW, -REACH, REACH)
 
 
-def _hover(trace: Trace, clock: Clock, rows: Whole) -> list[str]:
+class _Said(dict[float, str]):
+    """Deviations in words, each worded once for all lines."""
+
+    def __missing__(self, deviation: float) -> str:
+        words = self[deviation] = sigma_words(deviation)
+        return words
+
+
+def _hover(trace: Trace, clock: Clock, rows: Whole, said: _Said) -> list[str]:
     """Return what a line says at its points; what many have in common is worded once."""
     sizes, size = np.unique(np.round(trace.deviation[rows], 1), return_inverse=True)
     name = str(trace.stream)
-    away = [f"{name}<br>{sigma_words(one)}" for one in sizes]
-    block = say("to block {part}", part="{}")
+    away = [f"{name}<br>{said[one]}" for one in sizes.tolist()]
+    before, after = say("to block {part}", part="\0").split("\0")
     stones = {one: stones_line(one) for one in set(trace.stone_set[rows])}
     columns = trace.last_part[rows], clock.words(trace.at[rows]), trace.stone_set[rows]
     return [
-        f"{away[i]}<br>{block.format(part)}<br>{at}{stones[worn]}"
-        for i, part, at, worn in zip(size, *columns, strict=True)
+        f"{away[i]}<br>{before}{part}{after}<br>{at}{stones[worn]}"
+        for i, part, at, worn in zip(size.tolist(), *(column.tolist() for column in columns), strict=True)
     ]
 
 
@@ -167,7 +176,7 @@ def _or_none(values: Numbers) -> list[float | None]:
     return np.where(np.isnan(values), None, values).tolist()
 
 
-def _quiet(row: Row, i: int, clock: Clock, chosen: bool) -> theme.Trace:
+def _quiet(row: Row, i: int, clock: Clock, chosen: bool, said: _Said) -> theme.Trace:
     """Return the whole line in quiet grey, broken where nothing was made for hours.
 
     A click on it chooses its stream; on the line that is chosen, the block of the point.
@@ -178,7 +187,7 @@ def _quiet(row: Row, i: int, clock: Clock, chosen: bool) -> theme.Trace:
     breaks = np.flatnonzero(np.diff(piece)) + 1
     y = np.insert(_level(i, trace.deviation[rows]), breaks, np.nan)
     x = np.insert(np.array(clock.xs(trace.at[rows]), dtype=object), breaks, None)
-    hover = np.array(_hover(trace, clock, rows), dtype=object)
+    hover = np.array(_hover(trace, clock, rows, said), dtype=object)
     line = theme.points(
         x.tolist(),
         _or_none(y),
