@@ -30,7 +30,12 @@ def step(skip: int | None, *, older: bool) -> int:
 
 def picks(name: str, store: str) -> html.Div:
     """Return room for a list; `assets/press.js` puts the entry that is pressed into the store."""
-    return html.Div(id=name, **{"data-picks": store})
+    return html.Div(id=name, **{"data-picks": store}, **roves())
+
+
+def roves() -> dict[str, str]:
+    """Return what makes a list one stop of Tab, in which arrows go from entry to entry (`assets/keys.js`)."""
+    return {"data-roves": "", "data-keys": say("Keys: ↑ ↓ go along the list, Enter opens")}
 
 
 def entry(inside: Sequence[Any], named: str, *, here: bool) -> html.Li:

@@ -83,7 +83,8 @@ def saves_of(name: str) -> html.Span:
 def picture(graph: dcc.Graph, *, told_by: str) -> html.Div:
     """Return a graph as one picture, named by the words of these ids; its buttons stay within reach."""
     picture_of = html.Div(role="img", className="unseen", **{"aria-labelledby": told_by})
-    return html.Div([picture_of, graph], className="picture")
+    keys = {"data-keys": say("Keys: ← → move, + − zoom, 0 shows all")}
+    return html.Div([picture_of, graph], className="picture", **keys)
 
 
 def across(table: Any, says: str | None = None) -> html.Div:

@@ -98,7 +98,7 @@ def entries(signals: Sequence[Signal], chosen: Signal | None) -> list[Any]:
         "{count} older one is in the table below.", "{count} older ones are in the table below.", rest
     )
     older = [html.P(text, className="aside")] if rest else []
-    return [html.Ul([entry(s, chosen) for s in shown]), *older]
+    return [html.Ul([entry(s, chosen) for s in shown], **leafing.roves()), *older]
 
 
 def entry(signal: Signal, chosen: Signal | None) -> html.Li:

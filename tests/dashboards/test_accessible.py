@@ -27,6 +27,19 @@ SIDEWAYS = """() => [...document.querySelectorAll('main, main *')].filter(one =>
 WIDTHS = (360, 768, 1024, 1440, 2560)
 COLOURS = """() => JSON.stringify([...document.querySelectorAll('.js-plotly-plot')].map(g =>
     JSON.stringify([g.data.map(({x, y, customdata, ...kept}) => kept), g.layout])))"""
+STANDS = """() => {
+    const one = document.activeElement, at = one.getBoundingClientRect();
+    const around = one.parentElement, boxes = [one, around, around?.parentElement].filter(Boolean);
+    const ringed = boxes.map(getComputedStyle).some(
+        box => box.outlineStyle !== 'none' && parseFloat(box.outlineWidth) >= 3);
+    const thumb = one.matches('[role=slider]');
+    const seen = at.width > 1 && at.height > 1 && at.bottom > 0 && at.top < innerHeight;
+    const place = [at.x, at.y + scrollY].map(Math.round);
+    const named = [one.tagName, one.id, one.textContent.trim().slice(0, 30), ...place];
+    return one === document.body ? null : [named.join(' '), seen && (ringed || thumb)];
+}"""
+"""What has the focus, and whether it is seen with a ring around it."""
+MOST_STOPS = 75
 NAMES = [page.NAME for page in PAGES]
 DRAWN = "id => (document.querySelector(`#${id} .js-plotly-plot`)?.data || []).length > 0"
 FIGURES = {
@@ -69,6 +82,7 @@ def test_a_page_is_drawn_and_named_breaks_no_serious_rule_and_fits_every_width(l
     assert_it_is_named_and_told(page, shown.NAME)
     page.evaluate(RULES)
     assert page.evaluate(FOUND, None) == []
+    assert_keys_alone_walk_through(page)
     page.click("#dress")
     assert page.get_attribute("html", "data-dress") == "dark"
     page.wait_for_timeout(300)
@@ -79,6 +93,26 @@ def test_a_page_is_drawn_and_named_breaks_no_serious_rule_and_fits_every_width(l
         assert page.evaluate(WIDE) <= 0, f"scrolls sideways at {width}"
         assert page.evaluate(SIDEWAYS) == [], f"a drawing scrolls sideways at {width}"
     page.evaluate("() => localStorage.removeItem('cellmon-dress')")
+
+
+def assert_keys_alone_walk_through(page) -> None:
+    """Every stop of Tab is seen with its ring, none comes twice, and the walk ends; folds stand open."""
+    page.evaluate(
+        "() => { document.querySelectorAll('details').forEach(one => { one.open = true; });"
+        " document.activeElement.blur(); scrollTo(0, 0); }"
+    )
+    settled(page)
+    stops: list[str] = []
+    while len(stops) <= MOST_STOPS:
+        page.keyboard.press("Tab")
+        if (found := page.evaluate(STANDS)) is None:
+            break
+        named, ringed = found
+        assert ringed, f"no ring around {named}"
+        assert named not in stops, f"{named} holds the focus"
+        stops.append(named)
+    assert 12 < len(stops) <= MOST_STOPS, stops
+    page.evaluate("() => { document.activeElement.blur(); scrollTo(0, 0); }")
 
 
 def assert_it_is_named_and_told(page, name: str) -> None:
@@ -142,6 +176,48 @@ def test_the_keyboard_alone_skips_to_the_page_and_reaches_a_choice(look, address
     assert page.evaluate("() => document.activeElement.name") == "stream-span"
     page.keyboard.press("ArrowRight")
     assert page.evaluate("() => document.activeElement.value") != "two"
+
+
+RANGE = """() => document.querySelector('#signals-ribbon .js-plotly-plot')._fullLayout.xaxis.range.map(
+    one => +new Date(one))"""
+HEADING = "() => document.querySelector('#signals-heading').innerText"
+
+
+def tabbed(page, where: str) -> None:
+    """Press Tab until something has the focus."""
+    for _ in range(MOST_STOPS):
+        page.keyboard.press("Tab")
+        if page.evaluate("where => document.activeElement.matches(where)", where):
+            return
+    raise AssertionError(f"Tab never came to {where}")
+
+
+@pytest.mark.browser
+def test_the_keyboard_alone_goes_along_a_list_answers_a_signal_and_moves_a_drawing(look, make_cell, serve):
+    monitor = make_cell()
+    page = opened(look, serve(monitor), "/signals")
+    first = page.evaluate(HEADING)
+    tabbed(page, "#signals-list a")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    page.wait_for_function(f"first => ({HEADING})() !== first", arg=first)
+    settled(page)
+    for field, words in (("by", "R. Hale"), ("cause", "gauge zero"), ("action", "zeroed on the ring")):
+        tabbed(page, f"#signals-{field}")
+        page.keyboard.type(words)
+    tabbed(page, "#signals-answer")
+    page.keyboard.press("Space")
+    page.wait_for_function("() => document.querySelector('#signals-said').innerText.startsWith('Kept')")
+    settled(page)
+    assert page.evaluate("() => document.activeElement.id") == "signals-answer"
+    tabbed(page, ".picture")
+    assert page.evaluate("() => getComputedStyle(document.activeElement, '::before').display") == "block"
+    whole = page.evaluate(RANGE)
+    page.keyboard.press("+")
+    page.wait_for_function(f"was => ({RANGE})()[0] > was[0] && ({RANGE})()[1] < was[1]", arg=whole)
+    page.keyboard.press("0")
+    page.wait_for_function(f"was => String(({RANGE})()) === String(was)", arg=whole)
 
 
 @pytest.mark.browser
