@@ -10,7 +10,7 @@ import hashlib
 import json
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 import numpy as np
 
@@ -195,10 +195,52 @@ def groups_named(session: Session, names: Collection[str]) -> list[Group]:
     return [group for kept in session.told_of(names) if (group := _group(kept)) is not None]
 
 
-MOST = 20_000
-"""Signals of a kind kept in a process, some kilobytes each; then all are let go and read anew."""
-_read: dict[tuple[str, str], Group | None] = {}
-_outlined: dict[tuple[str, str], Outline] = {}
+class _Known(Generic[Found]):
+    """What a process has read of signals, the newest form of each; too much is let go of and read anew."""
+
+    def __init__(self, most: int, weight: Callable[[Found], int]) -> None:
+        self._most, self._weight, self._held = most, weight, 0
+        self._found: dict[str, tuple[str, Found]] = {}
+
+    def once(
+        self,
+        kept: Sequence[tuple[str, str]],
+        read: Callable[[Sequence[str]], Iterable[tuple[str, Found]]],
+    ) -> Iterator[Found]:
+        """Yield what is read of signals; of those that are as they were, as most are, nothing again."""
+        known, found = self._found, dict[str, Found]()  # others may let go of them meanwhile
+        for id_, digest in kept:
+            before = known.get(id_)
+            if before is not None and before[0] == digest:
+                found[id_] = before[1]
+        if len(found) < len(kept):
+            fresh = dict(read([id_ for id_, _ in kept if id_ not in found]))
+            self._keep({id_: (digest, fresh[id_]) for id_, digest in kept if id_ in fresh})
+            found |= fresh
+        return (found[id_] for id_, _ in kept)
+
+    def clear(self) -> None:
+        """Let go of everything."""
+        self._found, self._held = {}, 0
+
+    def _keep(self, fresh: Mapping[str, tuple[str, Found]]) -> None:
+        """Keep signals in place of what was known of them, as long as not too much is held."""
+        let_go = [self._found[id_][1] for id_ in fresh if id_ in self._found]
+        self._held += sum(self._weight(one) for _, one in fresh.values()) - sum(map(self._weight, let_go))
+        if self._held > self._most:
+            self.clear()
+        else:
+            self._found.update(fresh)
+
+
+def _calls(group: Group | None) -> int:
+    return 1 if group is None else len(group.calls)
+
+
+_read = _Known[Group | None](most=4_000, weight=_calls)
+"""Up to so many calls; each tells how every stream moved beside it, up to 15 kilobytes."""
+_outlined = _Known[Outline](most=20_000, weight=lambda _: 1)
+"""Up to so many signals, a kilobyte each."""
 
 
 def _groups(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Group]:
@@ -207,7 +249,7 @@ def _groups(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Group
     def read(names: Sequence[str]) -> Iterator[tuple[str, Group | None]]:
         return ((one.id, _group(one)) for one in session.told_of(names))
 
-    return (group for group in _once(_read, kept, read) if group is not None)
+    return (group for group in _read.once(kept, read) if group is not None)
 
 
 def _outlines(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Outline]:
@@ -216,24 +258,7 @@ def _outlines(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Out
     def read(names: Sequence[str]) -> Iterator[tuple[str, Outline]]:
         return ((id_, outline_from(id_, body)) for id_, body in session.outlines_of(names))
 
-    return _once(_outlined, [one for one in kept if one[0] != BASIS], read)
-
-
-def _once(
-    known: dict[tuple[str, str], Found],
-    kept: Sequence[tuple[str, str]],
-    read: Callable[[Sequence[str]], Iterable[tuple[str, Found]]],
-) -> Iterator[Found]:
-    """Yield what is read of signals; of those that were read before, as most were, nothing is read again."""
-    before = {key: known[key] for key in kept if key in known}  # others may let go of them meanwhile
-    if len(before) < len(kept):
-        digests = {id_: digest for id_, digest in kept if (id_, digest) not in before}
-        found = {(id_, digests[id_]): one for id_, one in read(list(digests))}
-        if len(known) + len(found) > MOST:
-            known.clear()
-        known.update(found)
-        before |= found
-    return (before[key] for key in kept)
+    return _outlined.once([one for one in kept if one[0] != BASIS], read)
 
 
 def _group(kept: ToldSignal) -> Group | None:

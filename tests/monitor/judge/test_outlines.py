@@ -66,3 +66,19 @@ def test_a_rebuild_mends_an_outline_that_says_something_else(cell):
     rebuilt = cell.check(rebuild=True)
     assert not rebuilt.sound and "outlines" in (rebuilt.rebuilt or "")
     assert cell.check(rebuild=True).sound
+
+
+def test_of_what_was_read_the_newest_form_is_kept_and_no_more_than_is_said():
+    asked = []
+
+    def read(names):
+        asked.append(list(names))
+        return ((name, name * 3) for name in names)
+
+    known = told._Known(most=9, weight=len)
+    assert list(known.once([("a", "1"), ("b", "1")], read)) == ["aaa", "bbb"]
+    assert list(known.once([("b", "1"), ("a", "2")], read)) == ["bbb", "aaa"], "in the order asked for"
+    assert asked == [["a", "b"], ["a"]], "what changed is read again, in place of what it was"
+    assert list(known.once([("c", "1"), ("a", "2")], read)) == ["ccc", "aaa"] and asked[-1] == ["c"]
+    assert list(known.once([("d", "1")], read)) == ["ddd"], "too much is let go of"
+    assert list(known.once([("c", "1")], read)) == ["ccc"] and asked[-2:] == [["d"], ["c"]]
