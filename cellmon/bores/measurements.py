@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from cellmon.records.alike import numbered
+from cellmon.records.alike import dense, numbered
 
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -68,12 +68,9 @@ def _codes(column: NDArray[np.object_]) -> Whole:
 
 def _joined(columns: list[Whole]) -> Whole:
     """Return one number for each different combination, dense from 0."""
-    import pandas as pd
-
     joined = np.zeros(len(columns[0]), dtype=np.int64)
     for column in columns:
-        joined = joined * (int(column.max(initial=-1)) + 2) + column + 1
-        joined = np.asarray(pd.factorize(joined, sort=True)[0], dtype=np.int64)
+        joined = dense(joined * (int(column.max(initial=-1)) + 2) + column + 1)
     return joined
 
 
@@ -81,7 +78,9 @@ def _by_time(bores: Whole, moments: Whole, held: Flags) -> Whole:
     """Number the rows that carry no name of their measurement."""
     if bores.size == 0:
         return np.zeros(0, dtype=np.int64)
-    order = np.lexsort((*held.T[::-1], moments, bores))
+    order = np.lexsort((moments, bores))
+    if ((bores[order[1:]] == bores[order[:-1]]) & (moments[order[1:]] == moments[order[:-1]])).any():
+        order = np.lexsort((*held.T[::-1], moments, bores))
     bores, moments, held = bores[order], moments[order], held[order]
     # rows further apart than the window can never belong together: each such chunk stands alone
     new = np.ones(len(bores), dtype=np.bool_)

@@ -98,7 +98,7 @@ class Cells:
         named = [name for name in named if self.layout.place[name] not in also]
         read_words = {name: words_of(self._coded[name], nothing=frozenset({""})) for name in named}
         given = [self.table.columns[place] for place in also]
-        given += [pa.array(words.words, pa.string()) for words in read_words.values()]
+        given += [words.told for words in read_words.values()]
 
         def ask(place: int, values: NDArray[np.float64]) -> bool:
             return decided is not None and place < len(also) and decided(place, values)

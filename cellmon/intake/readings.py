@@ -162,7 +162,7 @@ def _read(
 
 
 def _streams(words: dict[str, Words]) -> NDArray[np.int64]:
-    columns = [(words[name].codes, len(words[name].words)) for name in ("gauge", "spindle", "bore")]
+    columns = [(words[name].codes, len(words[name].told)) for name in ("gauge", "spindle", "bore")]
     return groups_of(columns, len(words["part"]))[0]
 
 
@@ -244,15 +244,15 @@ def _others(described: Described, rows: NDArray[Any] | slice) -> Iterator[Coded]
     columns = [described.words[name] for name in ("spindle", "part_number", "stage", *PLAIN_TEXT)]
     columns += [column for _, column in described.numbers.values()]
     for column in columns:
-        if column.words:
+        if len(column.told):
             yield _code(column, rows)
     honed, written = described.honed_at
-    if written.words:
+    if len(written.told):
         yield _moments(honed.at[rows])
 
 
 def _code(column: Words, rows: NDArray[Any] | slice) -> Coded:
-    return column.codes[rows], len(column.words)
+    return column.codes[rows], len(column.told)
 
 
 def _moments(at: NDArray[np.datetime64]) -> Coded:

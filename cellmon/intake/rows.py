@@ -200,7 +200,7 @@ def _repeats(
 ) -> Flags:
     """Tell the rows that say again what an earlier one says; set aside those that say otherwise."""
     good = np.flatnonzero(cells.marks.good)
-    coded = {name: (column.codes[good], len(column.words)) for name, column in words.items()}
+    coded = {name: (column.codes[good], len(column.told)) for name, column in words.items()}
     for name, values in found.items():
         codes, distinct = pd.factorize(values[good].view(np.int64))
         coded[name] = (codes, len(distinct))

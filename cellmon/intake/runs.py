@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -25,9 +26,9 @@ class Runs:
         """Return the runs of rows over which no column changes; Arrow arrays of text."""
         begins = np.zeros(size, dtype=bool)
         begins[:1] = True
-        for column in columns if size else ():
-            changed = pc.fill_null(pc.not_equal(column.slice(1), column.slice(0, size - 1)), True)
-            begins[1:] |= changed.to_numpy(zero_copy_only=False)
+        changed = [pc.not_equal(column.slice(1), column.slice(0, size - 1)) for column in columns if size]
+        if changed:  # bits are joined sooner than bytes; one that is unknown leaves what it is joined to so
+            begins[1:] = pc.fill_null(reduce(pc.or_, changed), True).to_numpy(zero_copy_only=False)
         return cls._begun(begins)
 
     @classmethod

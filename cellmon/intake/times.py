@@ -80,7 +80,7 @@ def time_column(
     date_alone : bool
         Whether a date without a clock time will do; it means midnight.
     """
-    clock = _clock(column.words, date_alone=date_alone)
+    clock = _clock(column.told, date_alone=date_alone)
     first, second, missing = _both(clock, zone)
     at = column.spread(first, nothing=NONE)
     empty = column.empty
@@ -98,16 +98,15 @@ def time_column(
     )
 
 
-def _clock(words: tuple[str, ...], *, date_alone: bool) -> _Clock:
-    text = pa.array(words, pa.string())
+def _clock(text: Any, *, date_alone: bool) -> _Clock:
     at = _plain(text)
     if at is not None:  # with an offset everywhere, so that UTC may stand for what was shown
-        nothing = np.zeros(len(words), dtype=np.int64)
+        nothing = np.zeros(len(text), dtype=np.int64)
         return _Clock(shown=at, offset=nothing, local=nothing.astype(bool))
-    shown = np.full(len(words), NONE)
-    offset = np.zeros(len(words), dtype=np.int64)
-    local = np.zeros(len(words), dtype=bool)
-    left = np.arange(len(words))
+    shown = np.full(len(text), NONE)
+    offset = np.zeros(len(text), dtype=np.int64)
+    local = np.zeros(len(text), dtype=bool)
+    left = np.arange(len(text))
     for pattern in (YEAR_FIRST, DAY_FIRST):
         if len(left) == 0:
             break

@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -29,7 +30,13 @@ class Words:
     """Row i holds `words[codes[i]]`; a code of -1 says that nothing stands there."""
 
     codes: NDArray[np.integer[Any]]
-    words: tuple[str, ...]
+    told: Any
+    """The distinct words as an Arrow array of text; moments and numbers are read from it as it stands."""
+
+    @cached_property
+    def words(self) -> tuple[str, ...]:
+        """The distinct words."""
+        return tuple(self.told.to_pylist())
 
     def __len__(self) -> int:
         return len(self.codes)
@@ -51,7 +58,7 @@ class Words:
     def select(self, rows: NDArray[Any]) -> Words:
         """Return the words of some rows; of all of them one row where all say the same."""
         alike = len(self.codes) > 0 and self.codes.min() == self.codes.max()
-        return Words(codes=self.codes[:1] if alike else self.codes[rows], words=self.words)
+        return Words(codes=self.codes[:1] if alike else self.codes[rows], told=self.told)
 
     def spread(self, of_words: NDArray[Any], *, nothing: Any) -> NDArray[Any]:
         """Return for each row what an array says of its word, and `nothing` for empty cells."""
@@ -68,14 +75,15 @@ class Words:
         loose = _unambiguous({i: _loose(name) for name, i in exact.items()})
         place = [exact.get(word, loose.get(_loose(word), -1)) for word in self.words]
         codes = self.spread(np.array(place, dtype=np.int32), nothing=-1)
-        return Words(codes=codes, words=tuple(known))
+        return Words(codes=codes, told=pa.array(known, pa.string()))
 
     def filled(self, word: str) -> Words:
         """Return the column with a word where nothing stands."""
         if not self.empty.any():
             return self
         words = self.words if word in self.words else (*self.words, word)
-        return Words(codes=np.where(self.empty, words.index(word), self.codes), words=words)
+        codes = np.where(self.empty, words.index(word), self.codes)
+        return Words(codes=codes, told=pa.array(words, pa.string()))
 
 
 def _loose(word: str) -> str:
@@ -101,21 +109,20 @@ def words_of(column: Any, *, nothing: frozenset[str] = NOTHING) -> Words:
     told = column if pa.types.is_dictionary(column.type) else column.dictionary_encode()
     codes = told.indices.to_numpy(zero_copy_only=False)
     trimmed = pc.utf8_trim_whitespace(told.dictionary)
-    words = tuple(trimmed.to_pylist())
     empty = pc.is_in(pc.utf8_lower(trimmed), pa.array(sorted(nothing), pa.string()))
     if trimmed.equals(told.dictionary) and not pc.any(empty).as_py():
-        return Words(codes=codes, words=words)
+        return Words(codes=codes, told=trimmed)
     places: dict[str, int] = {}
     target = [
         -1 if gone else places.setdefault(word, len(places))
-        for word, gone in zip(words, empty.to_pylist(), strict=True)
+        for word, gone in zip(trimmed.to_pylist(), empty.to_pylist(), strict=True)
     ]
-    return Words(codes=np.array(target, dtype=np.int32)[codes], words=tuple(places))
+    return Words(codes=np.array(target, dtype=np.int32)[codes], told=pa.array(places, pa.string()))
 
 
 def no_words(size: int) -> Words:
     """Return a column in which nothing stands."""
-    return Words(codes=np.broadcast_to(np.int32(-1), size), words=())
+    return Words(codes=np.broadcast_to(np.int32(-1), size), told=pa.array([], pa.string()))
 
 
 def groups_of(columns: Iterable[tuple[NDArray[np.integer[Any]], int]], size: int) -> tuple[Codes, int]:

@@ -64,6 +64,19 @@ def _starts(values: NDArray[Any]) -> Whole:
     return np.flatnonzero(begins)
 
 
+def dense(code: Whole) -> Whole:
+    """Number the different ones of some numbers, none negative, in their own order."""
+    import pandas as pd
+
+    most = int(code.max(initial=0))
+    if most > 4 * len(code):
+        return np.asarray(pd.factorize(code, sort=True)[0], dtype=np.int64)
+    there = np.zeros(most + 1, dtype=bool)
+    there[code] = True
+    found: Whole = (np.cumsum(there) - 1)[code]
+    return found
+
+
 def numbered(texts: Texts, *, sort: bool = False) -> tuple[Whole, list[str]]:
     """Number the different texts of a column as they come, or in their own order; None is -1.
 

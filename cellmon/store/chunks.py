@@ -135,25 +135,23 @@ def _texts(values: NDArray[Any]) -> Writer:
         low, high = (int(mine.min()), int(mine.max())) if len(mine) else (-1, -1)
         if low == high:
             return _one_text(None if low < 0 else words[low], rows)
-        if 0 <= low == mine[0] and _none_between(mine):
+        mine = mine - low
+        first = np.full(
+            high - low + 1, len(mine)
+        )  # row of each text; None's stands in front where there is one
+        first[mine[::-1]] = np.arange(len(mine) - 1, -1, -1)
+        if low >= 0 and (first[1:] > first[:-1]).all():  # they come as numbered
             kind = _narrowest(0, high - low)
-            return "text-int", (mine - low).astype(f"<{kind}").data, [kind, words[low : high + 1]]
-        first = np.full(high - low + 1, len(mine))
-        first[mine[::-1] - low] = np.arange(len(mine) - 1, -1, -1)
+            return "text-int", mine.astype(f"<{kind}").data, [kind, words[low : high + 1]]
         seen = np.flatnonzero(first < len(mine))
-        seen = seen[np.argsort(first[seen])] + low
-        seen = seen[seen >= 0]
+        seen = seen[np.argsort(first[seen])]
+        seen = seen[seen + low >= 0]
         place = np.full(high - low + 1, -1)
-        place[seen - low] = np.arange(len(seen))
+        place[seen] = np.arange(len(seen))
         kind = _narrowest(min(low, 0), len(seen) - 1)
-        return "text-int", place[mine - low].astype(f"<{kind}").data, [kind, [words[w] for w in seen]]
+        return "text-int", place[mine].astype(f"<{kind}").data, [kind, [words[w] for w in seen + low]]
 
     return write
-
-
-def _none_between(codes: NDArray[np.int64]) -> bool:
-    """Return whether each code that is new among some is the next one."""
-    return bool((np.diff(np.maximum.accumulate(codes)) < 2).all())
 
 
 def _one_text(text: str | None, rows: slice) -> Written:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from cellmon.records import EventKind, Events, Flags, GaugeChecks, Kind, Texts, Times
+from cellmon.records import EventKind, Events, Flags, GaugeChecks, Kind, Texts, Times, Whole
 from cellmon.records.alike import numbered
 from cellmon.sheet import TRACE_SIZE, Sheet
 from cellmon.store import Decision, Session, TracedFigure
@@ -66,8 +66,7 @@ class Context:
     def last_before(self, spindle: Texts, when: Times, *kinds: EventKind) -> Times:
         """Return, for each bore, when the last such event of its spindle was; NaT where none is known."""
         last = np.full(len(when), "NaT", dtype="datetime64[us]")
-        for name in _names(spindle):
-            here = np.flatnonzero(spindle == name)
+        for name, here in _rows_of_each(spindle):
             at = self.of_kind(name, *kinds).at
             index = np.searchsorted(at, when[here], side="right") - 1
             last[here[index >= 0]] = at[index[index >= 0]]
@@ -76,8 +75,7 @@ class Context:
     def set_fitted(self, spindle: Texts, when: Times) -> Texts:
         """Return, for each bore, the stone set the events say was fitted; None where they do not."""
         fitted = np.full(len(when), None, dtype=object)
-        for name in _names(spindle):
-            here = np.flatnonzero(spindle == name)
+        for name, here in _rows_of_each(spindle):
             events = self.of_kind(name, EventKind.STONES_FITTED, EventKind.STONES_REMOVED)
             on = events.event == EventKind.STONES_FITTED
             events = events.select(np.lexsort((on, events.at)))  # taken off and fitted at once: fitted
@@ -93,10 +91,9 @@ class Context:
         fine = np.ones(len(when), dtype=bool)
         if not sheet.spindles:
             return fine
-        for name in _names(spindle):
+        for name, here in _rows_of_each(spindle):
             if name == "hand":
                 continue
-            here = np.flatnonzero(spindle == name)
             usual = set(sheet.spindle(name).bores) if name in sheet.spindle_ids else set()
             reroutes = self.of_kind(name, EventKind.REROUTED)
             index = np.searchsorted(reroutes.at, when[here], side="right") - 1
@@ -136,8 +133,8 @@ def suspect_times(checks: GaugeChecks, events: Events, *, limit_um: float) -> tu
     It is put right by zeroing it, or shown to be by a good check; two days either way at most.
     """
     found = []
-    for gauge in _names(checks.gauge):
-        mine = checks.select(checks.gauge == gauge)
+    for gauge, rows in _rows_of_each(checks.gauge):
+        mine = checks.select(rows)
         mine = mine.select(np.lexsort((mine.reading_mm, mine.at)))
         good = is_good(mine, limit_um=limit_um)
         zeroed = events.at[(events.event == EventKind.GAUGE_ZEROED) & (events.gauge == gauge)]
@@ -157,5 +154,8 @@ def suspect_times(checks: GaugeChecks, events: Events, *, limit_um: float) -> tu
     return tuple(found)
 
 
-def _names(texts: Texts) -> list[str]:
-    return numbered(texts, sort=True)[1]
+def _rows_of_each(texts: Texts) -> Iterator[tuple[str, Whole]]:
+    """Yield the rows of each text, in the texts' own order; those that say nothing are left out."""
+    number, words = numbered(texts, sort=True)
+    for i, word in enumerate(words):
+        yield word, np.flatnonzero(number == i)

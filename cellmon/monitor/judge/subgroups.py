@@ -18,10 +18,10 @@ from cellmon.monitor.judge.like_parts import charted_numbers, charted_together
 from cellmon.monitor.judge.made_of import from_bores, of_the_same
 from cellmon.monitor.judge.part_runs import part_runs
 from cellmon.monitor.judge.process import evidence, offsets_given
-from cellmon.monitor.judge.together import Rows, alone, dense, together
+from cellmon.monitor.judge.together import Rows, alone, together
 from cellmon.monitor.rules import Unit
 from cellmon.records import EventKind, Numbers, Stream, Texts, Whole, absent, no_rows
-from cellmon.records.alike import numbered, run_starts
+from cellmon.records.alike import dense, numbered, run_starts
 from cellmon.sheet import DiameterFeature, Part, Sheet
 from cellmon.store.joining import streams_of
 

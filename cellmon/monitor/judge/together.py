@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from cellmon.judged import Bores
 from cellmon.records import Flags, Numbers, Whole
-from cellmon.records.alike import numbered, run_starts, said
+from cellmon.records.alike import dense, numbered, run_starts, said
 from cellmon.sheet import Part, Sheet
 
 
@@ -213,19 +213,6 @@ def _joint(segments: Whole) -> Whole:
     for column in segments.T:
         code = dense(code * (int(column.max(initial=0)) + 1) + column)
     return code
-
-
-def dense(code: Whole) -> Whole:
-    """Number the different ones of some numbers, none negative, in their own order."""
-    import pandas as pd
-
-    most = int(code.max(initial=0))
-    if most > 4 * len(code):
-        return np.asarray(pd.factorize(code, sort=True)[0], dtype=np.int64)
-    there = np.zeros(most + 1, dtype=bool)
-    there[code] = True
-    found: Whole = (np.cumsum(there) - 1)[code]
-    return found
 
 
 def _nobody(rows: int) -> Whole:

@@ -247,6 +247,8 @@ class Watcher:
         known = begin >= self.events_from and end <= self.events_to
         events = self.events if known else _events(self.session, begin, end)
         reach = np.searchsorted(events.at, [begin, end])  # a spindle may have stood still for weeks
+        if reach[0] == reach[1]:
+            return events.select(slice(0, 0))
         near = usual_events(events.select(slice(*reach)), sheet)
         return near.select(near.at >= start)
 
