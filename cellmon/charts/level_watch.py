@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
-from math import isfinite
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cellmon.charts.individuals import BASELINE_VALUES, LEAST_VALUES
 from cellmon.charts.self_starting import FIRST, Deviates, Usual
+from cellmon.charts.two_sided import Passed, TwoSided
 from cellmon.stats.summary import as_series
 
 Floats = NDArray[np.float64]
@@ -22,6 +22,8 @@ Flags = NDArray[np.bool_]
 FAR = 3.5
 """Deviates beyond which a value tells nothing of what is usual: one in some 2,150."""
 LEAST_FOR_FAR = 12
+AT_ONCE = 256
+"""Deviates worked out at once: of those after a value that is not learned most would be again."""
 USUAL = 2.5
 """Standard deviations within which a value of a call that is over is learned after all: had it been
 false, leaving out what called would keep the error that made it call, and it would call again."""
@@ -149,6 +151,8 @@ class _Walker:
     before: Usual | None = None
     """What was usual before the first value; None where that is the first of the series."""
     lost: bool = False
+    usual: Usual | None = None
+    """What is usual where the walk stands; None where values were learned or left out since."""
 
     def watched(self, marks: Sequence[int]) -> LevelWatch:
         self._begin()
@@ -169,7 +173,7 @@ class _Walker:
             self.lost = self._until_back(stand, 0) is not None
         else:
             self.before, self.wild = stand.usual, stand.wild
-            self.sums = [[*both] for both in stand.sums]
+            self.sums = TwoSided(self.references, self.limits, at=0, sums=stand.sums)
             self._go(0)
         return None if self.lost else tuple(self.stands[place] for place in marks)
 
@@ -184,61 +188,54 @@ class _Walker:
             at = self._walk(at)
 
     def _restart(self, at: int) -> None:
-        self.wild = 0.0
-        self.sums = [[0.0, 0.0] for _ in self.references]
-        self.rose = [[at, at] for _ in self.references]
+        self.wild, self.usual = 0.0, None
+        self.sums = TwoSided(self.references, self.limits, at=at)
 
     def _keep_baseline(self, since: int) -> None:
         known = np.flatnonzero(self.learned[since:])[:BASELINE_VALUES] + since
         self.baselines.append((since, known))
 
     def _walk(self, begin: int) -> int:
-        """Go on while values are learned; return where to go on after one that is not, or a call."""
-        known = self.y[self.fresh : begin][self.learned[self.fresh : begin]]
-        usual = Usual.of(known, then=self.y[begin:]) if self.before is None else self.before.more(known)
-        found = Deviates.of(self.y[begin:], usual)
-        for i, one in enumerate(found.z.tolist(), start=begin):
+        """Go on while values are learned, so many at once; return where to go on."""
+        if self.usual is None:
+            known = self.y[self.fresh : begin][self.learned[self.fresh : begin]]
+            then = self.y[begin:]
+            self.usual = Usual.of(known, then=then) if self.before is None else self.before.more(known)
+        found = Deviates.of(self.y[begin : begin + AT_ONCE], self.usual)
+        m = self.usual.n + np.arange(found.z.size)
+        counts = (m >= LEAST_VALUES) & np.isfinite(found.z)
+        far = np.flatnonzero((m >= LEAST_FOR_FAR) & (np.abs(found.z) > FAR))
+        many = int(far[0]) if far.size else found.z.size  # so many are learned, and the next one is not
+        end = begin + many + bool(far.size)
+        self.deviate[begin:end][counts[: end - begin]] = found.z[: end - begin][counts[: end - begin]]
+        self.learned[begin : begin + many] = True
+        usual = found.before(many)
+        self.usual = None if far.size and usual.n < FIRST else usual  # few are then taken about another mean
+        for i, one, told in zip(range(begin, end), found.z.tolist(), counts.tolist(), strict=False):
             if i in self.marks:
                 self._mark(i, found.before(i - begin))
-            m = usual.n + i - begin
-            far = m >= LEAST_FOR_FAR and abs(one) > FAR
-            if m >= LEAST_VALUES and isfinite(one):
-                self.deviate[i] = one
-                called = self._add_unless_wild(i, one)
-                if called is not None:
-                    return self._called(i, *called)
-            if far:
-                return i + 1
-            self.learned[i] = True
-        self._mark(self.y.size, found.before(self.y.size - begin))
-        return self.y.size + 1
+            called = self._add_unless_wild(i, one) if told else None
+            if called is not None:
+                self.deviate[i + 1 : end], self.learned[i:end] = np.nan, False
+                return self._called(i, called.side, called.onset)
+        if end < self.y.size or far.size:
+            return end
+        self._mark(end, usual)
+        return end + 1
 
     def _mark(self, place: int, usual: Usual) -> None:
         """Keep where a series stands that is not called."""
-        sums = tuple((above, below) for above, below in self.sums)
         few = usual.n < FIRST
-        self.stands[place] = None if few else Quiet(usual=usual, wild=self.wild, sums=sums)
+        self.stands[place] = None if few else Quiet(usual=usual, wild=self.wild, sums=self.sums.now)
 
-    def _add_unless_wild(self, i: int, z: float) -> tuple[int, int] | None:
+    def _add_unless_wild(self, i: int, z: float) -> Passed | None:
         """Add a deviate; one far out waits for the next: alone it is wild, two of one side are a level."""
         waits, self.wild = self.wild, z if abs(z) > FAR else 0.0
         if self.wild and waits * z <= 0:
             return None
         if self.wild:
-            self._add(i - 1, FAR if waits > 0 else -FAR)
-        return self._add(i, min(max(z, -FAR), FAR))
-
-    def _add(self, i: int, z: float) -> tuple[int, int] | None:
-        """Add one deviate to every sum; return side and onset of the one farthest beyond its limit."""
-        best, found = 1.0, None
-        for k, h, sums, rose in zip(self.references, self.limits, self.sums, self.rose, strict=True):
-            for which, side in enumerate((1, -1)):
-                if sums[which] == 0.0:
-                    rose[which] = i
-                sums[which] = max(0.0, sums[which] + side * z - k)
-                if sums[which] > best * h:
-                    best, found = sums[which] / h, (side, rose[which])
-        return found
+            self.sums.add(i - 1, FAR if waits > 0 else -FAR)
+        return self.sums.add(i, min(max(z, -FAR), FAR))
 
     def _called(self, at: int, side: int, onset: int) -> int:
         """Keep a call, and wait until it is over; return where to go on."""

@@ -128,6 +128,12 @@ def _audits_stand(conn: Connection) -> None:
         index.create(conn, checkfirst=True)
 
 
+def _series_found(conn: Connection) -> None:
+    """Make the figures of one characteristic and bore found without reading those of all."""
+    for index in schema.ROWS[Kind.CHARACTERISTICS].indexes:
+        index.create(conn, checkfirst=True)
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -146,6 +152,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _counted_by_index,
     _signals_outlined,
     _audits_stand,
+    _series_found,
 )
 
 

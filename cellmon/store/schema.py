@@ -118,8 +118,11 @@ PART_DAYS = Table(
 """On which days a block was measured: the way from a serial to its rows."""
 
 
-LATEST = {Kind.EVENTS: (("event", "spindle", "gauge", "at"),)}
-"""Columns of each of which the newest row is asked for at every answer, and their moment."""
+FOUND_BY = {
+    Kind.EVENTS: (("event", "spindle", "gauge", "at"),),
+    Kind.CHARACTERISTICS: (("bore", "characteristic", "at"),),
+}
+"""Columns by which rows are found beside their moment: the newest event of each, a series of audits."""
 
 
 def _rows_table(kind: Kind) -> Table:
@@ -137,7 +140,7 @@ def _rows_table(kind: Kind) -> Table:
         *_declared(batch),
         *(Index(f"{name}_by_time", moment) for moment in moments),
         *(Index(f"{name}_by_part", serial) for serial in serials),
-        *(Index(f"{name}_by_{first}", first, *rest) for first, *rest in LATEST.get(kind, ())),
+        *(Index(f"{name}_by_{first}", first, *rest) for first, *rest in FOUND_BY.get(kind, ())),
     )
 
 

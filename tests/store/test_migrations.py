@@ -199,6 +199,23 @@ def test_an_older_store_gains_the_ways_to_its_newest_events_and_its_counts(open_
             assert "COVERING INDEX counts_by_unit" in plan(session, by_unit)
 
 
+def test_an_older_store_gains_the_way_to_one_series_of_audits_and_still_reads_new_ones_by_time(
+    open_store, kind
+):
+    store = open_store()
+    with store.writing() as session:
+        session.conn.exec_driver_sql("DROP INDEX characteristics_by_bore")
+        session.conn.exec_driver_sql(f"DELETE FROM {schema.SCHEMA_VERSION.name} WHERE version >= 18")
+    again = open_store()
+    rows = schema.ROWS[Kind.CHARACTERISTICS]
+    with again.reading() as session:
+        assert "characteristics_by_bore" in {i["name"] for i in inspect(session.conn).get_indexes(rows.name)}
+        if kind == "sqlite":
+            named = select(rows).where(rows.c.characteristic.in_(["Rk"])).order_by(rows.c.at, rows.c.row_key)
+            assert "characteristics_by_bore" in plan(session, named.where(rows.c.bore.in_(["1"])))
+            assert "characteristics_by_time" in plan(session, named.where(rows.c.at >= 0))
+
+
 OLD_TRACES = (
     "CREATE TABLE traces (row_id INTEGER, file_id INTEGER, row_line INTEGER, row_key TEXT, part TEXT, "
     "bore TEXT, plane TEXT, angle_deg FLOAT, radius_um FLOAT, spindle TEXT, at BIGINT, gauge TEXT)"
