@@ -151,8 +151,10 @@ def covariance(family: Family, theta: Floats) -> Floats:
     )
 
 
-def bias(family: Family, theta: Floats) -> Floats:
+def bias(family: Family, theta: Floats, inverse: Floats) -> Floats:
     """Return how far fitted parameters lie off on the average, times n, (rows, p), to the first order.
+
+    `inverse` is their `covariance`.
 
     References
     ----------
@@ -161,7 +163,6 @@ def bias(family: Family, theta: Floats) -> Floats:
     k_rt,u the mean of second derivative times score.
     """
     x = family.quantile(_SHARES, theta)
-    inverse = covariance(family, theta)
     wide = 10 * _STEP
     changes = gradient(lambda t: -_information(family, t), theta, step=wide)  # (rows, u, r, t)
 

@@ -128,7 +128,7 @@ def stand(family: Family, x: Floats, theta: Floats, *, worth: float = 1.0) -> St
     spread = np.sqrt(np.diagonal(inverse, axis1=1, axis2=2) / n)
     return Standing(
         family=family,
-        fair=theta - np.clip(bias(family, theta) / n, -spread / 2, spread / 2),
+        fair=theta - np.clip(bias(family, theta, inverse) / n, -spread / 2, spread / 2),
         inverse=inverse,
         n=n,
         criterion=information_criterion(family, x, theta),

@@ -100,13 +100,14 @@ def _cdf(x: Floats, theta: Floats) -> Floats:
 def _quantile(p: Floats, theta: Floats) -> Floats:
     levels, sd, share = _parts(theta)
     z = ndtri(in_rows(p, theta))
+    # the smaller tail keeps its digits: above the middle that above a size, below it that below
+    upper = z > 0
+    side = np.where(upper, -1.0, 1.0)
+    wanted = ndtr(side * z)
 
     def short(size: Floats) -> NDArray[np.bool_]:
-        score = _scores(size, levels, sd)
-        # the smaller tail keeps its digits
-        above = (share[:, :, None] * ndtr(-score)).sum(axis=1) > ndtr(-z)
-        below = (share[:, :, None] * ndtr(score)).sum(axis=1) < ndtr(z)
-        return np.asarray(np.where(z > 0, above, below), dtype=np.bool_)
+        tail = (share[:, :, None] * ndtr(side[:, None, :] * _scores(size, levels, sd))).sum(axis=1)
+        return np.asarray(np.where(upper, tail > wanted, tail < wanted), dtype=np.bool_)
 
     low, high = levels.min(axis=1)[:, None] + sd * z, levels.max(axis=1)[:, None] + sd * z
     return bisected(short, low=low, high=high, rounds=50)

@@ -148,6 +148,22 @@ def test_subgroups_are_those_of_one_stream_its_fixture_too(judged):
         assert len(session.subgroups()) == 2 * len(found) == 48, "those of the bores themselves"
 
 
+@pytest.mark.parametrize("stream", [S1, ALL])
+@pytest.mark.parametrize(("start", "end"), [(None, None), (START + 2 * MINUTE, None), (UNITS[1], UNITS[3])])
+def test_a_stretch_of_one_stream_is_what_its_units_hold(judged, stream, start, end):
+    for _ in range(2):
+        with judged.reading() as session:
+            found = session.subgroups(stream, start=start, end=end)
+            units = [session.subgroups_of_unit(unit, stream) for unit in UNITS]
+        every = Subgroups.concat(units)
+        inside = np.ones(len(every), dtype=bool)
+        if start is not None:
+            inside &= every.at >= start
+        if end is not None:
+            inside &= every.at <= end
+        assert found.digest() == every.select(inside).digest()
+
+
 @pytest.mark.parametrize("stream", [ALL, OF_S1, APART])
 def test_subgroups_of_means_and_distances_are_kept_apart_from_those_of_bores(judged, stream):
     with judged.reading() as session:
