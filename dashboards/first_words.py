@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from cellmon.errors import WrongUsage
+from cellmon.monitor.stone_plan.words import order_words
 from dashboards.pages import (
     bore,
     bore_shown,
@@ -54,7 +56,10 @@ def _claims(monitor: Monitor, search: str | None) -> str:
 
 
 def _stones(monitor: Monitor, search: str | None) -> str:
-    return stone_words.first_words(monitor.stone_picture().stones)
+    try:
+        return order_words(monitor.stone_plan())  # of what the page asks, this takes the least
+    except WrongUsage:
+        return stone_words.first_words(monitor.stone_picture().stones)
 
 
 def _gauge(monitor: Monitor, search: str | None) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import pairwise
 from typing import Self
 
 import numpy as np
@@ -190,19 +189,21 @@ def set_wear(thickness: Thickness, reading: Repeatability | None) -> SetWear:
     flat, sd = thickness.flat, 0.0 if reading is None else reading.sd_um
     jumps: list[Jump | None] = [None]
     means = [0.0]
-    for before, after in pairwise(flat):
-        worn = (before - after)[np.isfinite(before) & np.isfinite(after)]
-        if not len(worn):
+    worn = flat[:-1] - flat[1:]
+    known = np.isfinite(worn)
+    usual = _medians(worn, known)
+    allowed = np.maximum(np.maximum(APART * np.sqrt(2) * sd, SHARE_APART * np.abs(usual)), 1.0)
+    with np.errstate(invalid="ignore"):
+        chipped = known & (worn - usual[:, None] > allowed[:, None])
+    for k in range(len(worn)):
+        if not known[k].any():
             jumps.append(Jump.STEP)
             means.append(0.0)
             continue
-        usual = float(np.median(worn))
-        allowed = max(APART * np.sqrt(2) * sd, SHARE_APART * abs(usual), 1.0)
-        chipped = worn - usual > allowed
-        mean = float(worn[~chipped].mean())
-        noise = sd * np.sqrt(2 / len(worn))
+        mean = float(worn[k][known[k] & ~chipped[k]].mean())
+        noise = sd * np.sqrt(2 / int(known[k].sum()))
         grew = mean < -max(SETS_APART * noise, 1.0 if reading is None else 0.0)
-        jumps.append(Jump.GREW if grew else Jump.CHIP if chipped.any() else None)
+        jumps.append(Jump.GREW if grew else Jump.CHIP if chipped[k].any() else None)
         means.append(0.0 if grew else mean)
     mean_um = np.cumsum(means)
     jumps = _stepped(thickness.bores, np.array(means), jumps, sd)
@@ -214,8 +215,20 @@ def set_wear(thickness: Thickness, reading: Repeatability | None) -> SetWear:
     )
 
 
+def _medians(worn: Floats, known: NDArray[np.bool_]) -> Floats:
+    """Return the median of what is known in each row; nan where nothing is."""
+    found = np.full(len(worn), np.nan)
+    for many in np.unique(known.sum(axis=1)).tolist():
+        rows = np.flatnonzero(known.sum(axis=1) == many)
+        if many:
+            found[rows] = np.median(worn[rows][known[rows]].reshape(-1, many), axis=1)
+    return found
+
+
 def _thinnest(flat: Floats, worn: Floats) -> Floats:
     """Return the thinnest place of each round; one not measured wore as the others did since it was."""
+    if np.isfinite(flat).all():
+        return np.asarray(flat.min(axis=1), dtype=np.float64)
     now, found = np.full(flat.shape[1], np.nan), np.full(len(flat), np.nan)
     for k, row in enumerate(flat):
         now = np.where(np.isfinite(row), row, now - worn[k])

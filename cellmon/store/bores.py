@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bisect
 import json
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -15,7 +16,8 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, false, select
 
 from cellmon.judged import Bores
-from cellmon.records import Flags, Frame, Texts, Times
+from cellmon.records import Flags, Frame, Texts, Times, Whole
+from cellmon.records.alike import places_of
 from cellmon.store import bulk, schema
 from cellmon.store.blocks import columns, edges_of, in_units, inside, overlapping
 from cellmon.store.blocks_read import BlocksRead
@@ -23,6 +25,7 @@ from cellmon.store.chunks import decode, encode_each
 from cellmon.store.joining import in_order, join_bores
 from cellmon.store.probe import days_of_parts, isin
 
+UNITS_AT_ONCE = 100
 DAY_US = 24 * 3600 * 1_000_000
 
 
@@ -100,7 +103,18 @@ class KeptBores(BlocksRead):
     def first_honed(self, unit: np.datetime64) -> Mapping[str | None, FirstHoned]:
         """Return when each bore of a unit was honed first, by spindle."""
         query = select(schema.BORES.c.data).where(schema.BORES.c.unit_start == bulk.moment(unit))
-        return _first_honed(tuple(self.conn.execute(query).scalars()))
+        data = self.conn.execute(query).scalar()
+        return {} if data is None else _first_honed(data)
+
+    def honed_in(self, units: Times) -> dict[np.datetime64, Mapping[tuple[str | None, str], int]]:
+        """Return how many bores were honed in each of some units, each once, by spindle and part number."""
+        table, found = schema.BORES, dict[np.datetime64, Mapping[tuple[str | None, str], int]]()
+        for begin in range(0, len(units), UNITS_AT_ONCE):
+            wanted = [bulk.moment(one) for one in units[begin : begin + UNITS_AT_ONCE]]
+            query = select(table.c.unit_start, table.c.data).where(table.c.unit_start.in_(wanted))
+            for start, data in self.conn.execute(query):
+                found[np.datetime64(start, "us")] = _honed_in(decode(data, _COUNTED))
+        return found
 
     def shift_starts(self) -> NDArray[np.datetime64]:
         """Return the start of every shift that has bores, ascending."""
@@ -136,30 +150,38 @@ class FirstHoned:
     part_number: Texts
 
 
-_HONED = ("unit_start", "position", "spindle", "part", "bore", "part_number", "honed_at", "measured_at")
+_HONED = ("position", "spindle", "part", "bore", "part_number", "honed_at", "measured_at")
+
+
+_COUNTED = ("spindle", "part", "bore", "part_number")
 
 
 @lru_cache(maxsize=256)
-def _first_honed(blocks: tuple[bytes, ...]) -> Mapping[str | None, FirstHoned]:
-    found: dict[str | None, FirstHoned] = {}
-    if not blocks:
-        return found
-    packed = [decode(data, _HONED) for data in blocks]
-    rows = {name: np.concatenate([block[name] for block in packed]) for name in _HONED}
-    order = np.lexsort((rows["position"], rows["unit_start"]))
+def _first_honed(data: bytes) -> Mapping[str | None, FirstHoned]:
+    rows = decode(data, _HONED)
+    order = np.argsort(rows["position"], kind="stable")
     rows = {name: column[order] for name, column in rows.items()}
     at = np.where(np.isnat(rows["honed_at"]), rows["measured_at"], rows["honed_at"])
+    part, bore = (_numbers(rows[name]) for name in ("part", "bore"))
+    which = part * (bore.max(initial=0) + 1) + bore
+    found: dict[str | None, FirstHoned] = {}
     for spindle in dict.fromkeys(rows["spindle"].tolist()):
         mine = np.flatnonzero(rows["spindle"] == spindle)
         mine = mine[np.argsort(at[mine], kind="stable")]
-        seen: dict[tuple[str, str], int] = {}
-        for i, bore in zip(
-            mine.tolist(), zip(rows["part"][mine], rows["bore"][mine], strict=True), strict=True
-        ):
-            seen.setdefault(bore, i)
-        first = np.fromiter(seen.values(), dtype=np.int64, count=len(seen))
+        first = mine[np.sort(np.unique(which[mine], return_index=True)[1])]
         found[spindle] = FirstHoned(at=at[first], part_number=rows["part_number"][first])
     return found
+
+
+def _honed_in(rows: Mapping[str, NDArray[Any]]) -> Mapping[tuple[str | None, str], int]:
+    part, bore = (_numbers(rows[name]) for name in ("part", "bore"))
+    first = np.unique(part * (bore.max(initial=0) + 1) + bore, return_index=True)[1]
+    return Counter(zip(rows["spindle"][first].tolist(), rows["part_number"][first].tolist(), strict=True))
+
+
+def _numbers(texts: Texts) -> Whole:
+    """Number the texts of a column of one block, in which a text is one object wherever it stands."""
+    return np.unique(places_of(texts), return_inverse=True)[1]
 
 
 def _moments(times: Times) -> str:

@@ -202,10 +202,12 @@ class Facts(FilesTaken, Frames, Traces):
         end: np.datetime64 | None = None,
         characteristics: Collection[str] | None = None,
         bores: Collection[str] | None = None,
+        events: Collection[str] | None = None,
     ) -> Any:
         """Return the stored rows of a plain kind in [start, end), oldest first, as its batch.
 
-        Of figures of other instruments all, or those of some characteristics and bores.
+        Of figures of other instruments all, or those of some characteristics and bores; of what was logged
+        all, or some kinds of events.
         """
         if kind is Kind.TRACES:
             return self.trace_points(start=start, end=end)
@@ -216,6 +218,8 @@ class Facts(FilesTaken, Frames, Traces):
             query = query.where(table.c.characteristic.in_(sorted(characteristics)))
         if bores is not None:
             query = query.where(table.c.bore.in_(sorted(bores)))
+        if events is not None:
+            query = query.where(table.c.event.in_(sorted(events)))
         if "at" in table.c:
             if start is not None:
                 query = query.where(table.c.at >= bulk.moment(start))

@@ -8,6 +8,7 @@ from cellmon.monitor.made import honed_at, made_since
 from cellmon.monitor.stones import looked as looked_at
 from cellmon.monitor.stones.formed import FORM, formed
 from cellmon.monitor.stones.looked import Before, _sizes
+from cellmon.records import Kind
 from cellmon.store.joining import by_stream
 
 DAY = np.timedelta64(1, "D")
@@ -91,3 +92,12 @@ def test_the_size_before_honing_is_the_last_before_it_within_two_days(view):
     }
     late: Before = {(part[2], bore[2]): [(at[2], 5.0)], (part[3], "another"): [(at[3] - hour, 6.0)]}
     np.testing.assert_array_equal(_sizes(bores, [early, late]), [2.0, np.nan, 5.0, np.nan])
+
+
+def test_events_of_some_kinds_are_those_among_all(monitor):
+    with monitor._view() as view:
+        every = view.session.rows(Kind.EVENTS)
+        kinds = ("stones-dressed", "feed-offset")
+        mine = every.select(np.isin(every.event.astype(str), kinds))
+        assert 0 < len(mine) < len(every)
+        assert view.session.rows(Kind.EVENTS, events=kinds).digest() == mine.digest()

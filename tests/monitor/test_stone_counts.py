@@ -31,11 +31,10 @@ def units(rng, *, missing):
 def completed(monkeypatch, rows, honed):
     by_start = dict(zip(rows.start.tolist(), honed.tolist(), strict=True))
 
-    def one_by_one(view, start, weight):
-        made = by_start[start.item()]
-        return {"S1": counted.OneByOne(at=np.repeat(start, made), weight=np.ones(made))}
+    def honed_in(view, units, weight):
+        return {start: {"S1": float(by_start[start.item()])} for start in units}
 
-    monkeypatch.setattr(counted, "one_by_one", one_by_one)
+    monkeypatch.setattr(counted, "honed_in", honed_in)
     return counted._completed(SimpleNamespace(), rows, {"P": 1.0})["S1"]
 
 

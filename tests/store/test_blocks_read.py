@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 import pytest
 
@@ -70,3 +72,15 @@ def test_bores_honed_first_are_those_of_the_unit_each_once(cell):
             for name, moment in sorted(zip(names, at, strict=True), key=lambda one: one[1]):
                 every.setdefault(name, moment)
             assert honed.at.tolist() == [moment.item() for moment in every.values()]
+
+
+def test_bores_honed_in_units_are_counted_as_those_honed_first(cell, monkeypatch):
+    monkeypatch.setattr("cellmon.store.bores.UNITS_AT_ONCE", 2)
+    with cell._view() as view:
+        units = np.array(view.session.units_watched(), dtype="datetime64[us]")
+        assert len(units) > 2
+        for unit, honed in view.session.honed_in(units).items():
+            first = view.session.first_honed(unit)
+            each = Counter((name, part) for name, one in first.items() for part in one.part_number.tolist())
+            assert honed == each
+        assert set(view.session.honed_in(units)) == set(units)

@@ -143,6 +143,19 @@ def one_by_one(view: View, start: np.datetime64, weight: Mapping[str, float]) ->
     return found
 
 
+def honed_in(
+    view: View, units: Times, weight: Mapping[str, float]
+) -> dict[np.datetime64, Mapping[str, float]]:
+    """Return what the bores honed in each of some units count, by spindle."""
+    found: dict[np.datetime64, Mapping[str, float]] = {}
+    for start, honed in view.session.honed_in(units).items():
+        made: dict[str, float] = {}
+        for (spindle, number), bores in honed.items():
+            made[spindle or ""] = made.get(spindle or "", 0.0) + bores * weight.get(number, 1.0)
+        found[start] = made
+    return found
+
+
 def long_over(view: View, weight: Mapping[str, float]) -> LongOver:
     """Return the units before those weeks: counted once, until one of them may be another."""
     since, name = counted_since(view.as_of), "bores of units long over"
@@ -187,15 +200,13 @@ def _completed(view: View, rows: MadeInUnits, weight: Mapping[str, float]) -> di
     end = np.zeros(len(start), dtype="datetime64[us]")
     end[unit] = rows.end
     sampled = _fullest(start, end, _sums(unit, counts, len(start)))
-    honed = {k: one_by_one(view, start[k], weight) for k in sampled.tolist()}
+    honed = honed_in(view, start[sampled], weight)
     found = {}
     for spindle in dict.fromkeys(rows.spindle.tolist()):
         mine = rows.spindle == spindle
         whole = _sums(unit[mine], counts[mine], len(start))
         looked = sampled[whole[sampled] > 0]
-        seen = np.array(
-            [honed[k][spindle].total if spindle in honed[k] else whole[k] for k in looked.tolist()]
-        )
+        seen = np.array([honed[start[k]].get(spindle, whole[k]) for k in looked.tolist()])
         bores = whole * _share(start, looked, seen, whole[looked])
         bores[looked] = seen
         there = whole > 0

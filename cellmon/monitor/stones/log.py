@@ -116,6 +116,11 @@ class StoneLog:
             found.setdefault(one.spindle, []).append(one)
         return found
 
+    def every_stay(self) -> Iterable[Stay]:
+        """Yield every stay of every set."""
+        for stays in self.stays.values():
+            yield from stays
+
     def fitted(self) -> Iterable[Stay]:
         """Yield the stay of every set that is on a spindle."""
         for stays in self.stays.values():

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.log import LoggedOf, Stay, StoneLog
-from cellmon.records import StoneMeasurements, Times, Whole
+from cellmon.records import StoneMeasurements, Times, Whole, absent
 from cellmon.stones.evenness import Swap, swapped
 from cellmon.stones.wear import Thickness
 from cellmon.words import say, to_say
@@ -122,6 +122,7 @@ def _grids(rows: StoneMeasurements, per_set: Mapping[str, int]) -> Grids:
 def bores_at(stays: Sequence[Stay], honed: Honed, moments: Times, *, before: float = 0.0) -> Floats:
     """Return the bores a set had honed by each moment; `before` those it had when it was received."""
     found, total, filled = np.zeros(len(moments)), before, np.zeros(len(moments), dtype=bool)
+    parts: list[_Part] = []
     for stay in stays:
         begun = total if not stay.before else max(stay.before, total)
         inside = (moments >= stay.start) & ~filled
@@ -130,9 +131,35 @@ def bores_at(stays: Sequence[Stay], honed: Honed, moments: Times, *, before: flo
         total = begun + _gained(stay, honed, begun)
         earlier = (moments < stay.start) & ~filled
         found[earlier], filled[earlier] = begun, True
-        found[inside] = begun + _part(stay, honed, moments[inside], total - begun)
+        if inside.any():
+            parts.append(_Part(stay=stay, moments=np.flatnonzero(inside), begun=begun, gained=total - begun))
         filled |= inside
     found[~filled] = total
+    for one, counted in zip(parts, _counted_by(parts, honed, moments), strict=True):
+        found[one.moments] = one.begun + _within(one, honed, moments[one.moments], counted)
+    return found
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Part:
+    """What of some moments lies in one stay."""
+
+    stay: Stay
+    moments: Whole
+    begun: float
+    gained: float
+
+
+def _counted_by(parts: Sequence[_Part], honed: Honed, moments: Times) -> list[Floats]:
+    """Return what the spindle of each stay had honed when it began and by each moment in it, all at once."""
+    found: list[Floats] = [np.zeros(0)] * len(parts)
+    for spindle in dict.fromkeys(one.stay.spindle for one in parts):
+        mine = [k for k, one in enumerate(parts) if one.stay.spindle == spindle]
+        asked = [np.concatenate(([parts[k].stay.start], moments[parts[k].moments])) for k in mine]
+        sizes = [len(one) for one in asked]
+        at = honed.upto(spindle, np.concatenate(asked), asked=np.repeat(np.arange(len(mine)), sizes))
+        for k, counted in zip(mine, np.split(at, np.cumsum(sizes)[:-1]), strict=True):
+            found[k] = counted
     return found
 
 
@@ -150,17 +177,15 @@ def _counted(stay: Stay, honed: Honed) -> float:
     return honed.between(stay.spindle, stay.start, end)
 
 
-def _part(stay: Stay, honed: Honed, moments: Times, gained: float) -> Floats:
+def _within(one: _Part, honed: Honed, moments: Times, counted: Floats) -> Floats:
     """Return the bores of a stay by some moments in it."""
-    if not len(moments):
-        return np.zeros(0)
-    counted = honed.upto(stay.spindle, np.concatenate(([stay.start], moments)))
+    stay = one.stay
     if _counted(stay, honed) > 0:
-        return np.asarray(np.minimum(counted[1:] - counted[0], gained), dtype=np.float64)
+        return np.asarray(np.minimum(counted[1:] - counted[0], one.gained), dtype=np.float64)
     end = honed.view.as_of if stay.end is None else stay.end
     length = max((end - stay.start) / np.timedelta64(1, "us"), 1.0)
     share = (moments - stay.start) / np.timedelta64(1, "us") / length
-    return np.asarray(np.clip(share, 0.0, 1.0) * gained, dtype=np.float64)
+    return np.asarray(np.clip(share, 0.0, 1.0) * one.gained, dtype=np.float64)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -200,8 +225,9 @@ def _grid(rows: StoneMeasurements, *, most: int | None) -> Grid | None:
     group = _group(rows)
     places = tuple(p for p in POSITIONS if (rows.position == p).any())
     shape = (int(group[-1]) + 1, len(stones), len(places))
-    s = np.array([stones.index(str(x)) for x in rows.stone])
-    p = np.array([places.index(x) for x in rows.position])
+    place_of_stone, place_of = ({name: k for k, name in enumerate(names)} for names in (stones, places))
+    s = np.array([place_of_stone[str(x)] for x in rows.stone.tolist()])
+    p = np.array([place_of[x] for x in rows.position.tolist()])
     um = rows.thickness_mm * 1000
     cell = np.ravel_multi_index((group, s, p), shape)
     count = np.bincount(cell, minlength=int(np.prod(shape)))
@@ -260,7 +286,8 @@ def _stones(rows: StoneMeasurements, most: int | None, said: list[str]) -> tuple
 
 def _alike(rows: StoneMeasurements, said: list[str]) -> np.ndarray:
     """Return which rows were measured as the first was: with or without the holder."""
-    how = np.array([str(x or "").strip().lower() for x in rows.with_holder], dtype=object)
+    said_as = {word: str(word or "").strip().lower() for word in dict.fromkeys(rows.with_holder.tolist())}
+    how = np.array([said_as[word] for word in rows.with_holder.tolist()], dtype=object)
     alike = how == (how[0] if len(how) else "")
     if not alike.all():
         said.append(
@@ -344,8 +371,9 @@ def _moved(rows: StoneMeasurements, group: np.ndarray) -> list[str]:
     asked = []
     for name, words in MOVED.items():
         told = getattr(rows, name)
+        known = ~absent(told)
         for stone in dict.fromkeys(rows.stone.tolist()):
-            mine = (rows.stone == stone) & np.array([x is not None for x in told])
+            mine = (rows.stone == stone) & known
             seen = told[mine]
             if len(seen) > 1 and seen[-1] != seen[0]:
                 k = int(np.flatnonzero(seen != seen[0])[0])

@@ -231,7 +231,7 @@ def stones_now(view: View) -> StonesNow:
     kinds = {name: one.kind for name, one in received.items() if one.kind}
     log = _log(view, kinds, until)
     honed = Honed.of(view)
-    honed.count(log.fitted())
+    honed.count(log.fitted() if "bores of stone sets" in view.carried else log.every_stay())
     rows: StoneMeasurements = _rows(view, Kind.STONE_MEASUREMENTS)
     rows = rows.select(rows.at < until)
     newest = view.session.newest_row_of(Kind.STONE_MEASUREMENTS)
@@ -284,8 +284,8 @@ def _log(view: View, kinds: Mapping[str, str], until: np.datetime64) -> StoneLog
     """Return the log of stones up to a moment: read once, until there is another event of them."""
 
     def read() -> Events:
-        events: Events = view.session.rows(Kind.EVENTS)
-        return events.select(np.isin(events.event.astype(str), STONE_EVENTS))
+        found: Events = view.session.rows(Kind.EVENTS, events=STONE_EVENTS)
+        return found
 
     newest = view.session.newest_row_of(Kind.EVENTS)
     every = view.carry("events of stones", newest, read)
