@@ -205,8 +205,14 @@ def ppm(value: float | None) -> str:
 
 
 def share_words(share: float) -> str:
-    """Return a share in words: per cent, or parts per million where it is small."""
-    return f"{significant(100 * share, 2)} %" if share >= 0.001 else f"{ppm(1e6 * share)} ppm"
+    """Return a share in words: per cent, or parts per million where it is small.
+
+    >>> share_words(1.0), share_words(0.172), share_words(0.000044)
+    ('100 %', '17 %', '44 ppm')
+    """
+    if share < 0.001:
+        return f"{ppm(1e6 * share)} ppm"
+    return f"{significant(100 * share, 3 if share >= 0.995 else 2)} %"
 
 
 def signed(value: float, digits: int = 1) -> str:

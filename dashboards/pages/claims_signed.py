@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, State, dcc, html
 
+from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.proposals import CLAIMS
-from cellmon.words import say
+from cellmon.words import say, say_many
 from dashboards.pages import asked, parts, second, written
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def line(row: StreamCapability) -> list[Any]:
 
 
 def sign(
-    monitor: Monitor, feature: str | None, by: str | None, why: str | None, code: str | None = None
+    monitor: Monitor, feature: str | None, why: str | None, by: str | None, code: str | None = None
 ) -> str:
     """Sign the figures of a feature's streams in the name of a person; return what was done, or why not."""
     reason = (why or "").strip()
@@ -52,15 +53,24 @@ def sign(
         rows = monitor.sign_capability(by=who, why=reason, feature=feature).capability
     except CellmonError as refusal:
         return str(refusal)
-    return written.Kept(next(row.signature.sentence for row in rows if row.signature is not None))
+    signature = next(row.signature.sentence for row in rows if row.signature is not None)
+    supported = local.number(sum(row.claim == "supported" for row in rows))
+    what = say_many(
+        "The figures of {n} stream, {supported} of which supports the claim.",
+        "The figures of {n} streams, {supported} of which support the claim.",
+        len(rows),
+        n=local.number(len(rows)),
+        supported=supported,
+    )
+    return written.Kept(f"{signature} {what}")
 
 
 def register(app: Dash, monitor: Monitor, feature: str, every: str) -> None:
     """Wire the form; `feature` is the id of the control that names the feature, `every` its word for all."""
     second.register(app, monitor, PREFIX, CLAIMS)
 
-    def deed(chosen: str | None, why: str | None, by: str | None, code: str | None) -> str:
-        return sign(monitor, None if chosen == every else chosen, by, why, code)
+    def deed(monitor: Monitor, chosen: str | None, *given: Any) -> str:
+        return sign(monitor, None if chosen == every else chosen, *given)
 
     written.register(
         app,

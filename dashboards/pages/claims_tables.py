@@ -60,7 +60,7 @@ def _row(row: StreamCapability, name: str, query: str | None, path: str) -> html
     return html.Tr(
         [
             html.Td(dcc.Link(name, href=f"{path}?{own}")),
-            html.Td(term(row.claim), className="" if supported else "moved"),
+            html.Td([term(row.claim), *_signed(row)], className="" if supported else "moved"),
             html.Td(_index(row)),
             html.Td(bound),
             html.Td(expected),
@@ -69,6 +69,11 @@ def _row(row: StreamCapability, name: str, query: str | None, path: str) -> html
         ],
         className="chosen" if own == query else "",
     )
+
+
+def _signed(row: StreamCapability) -> list[Any]:
+    """Return who signed a stream's figures, where somebody did or is asked to."""
+    return [] if row.signature is None else [html.Small(row.signature.sentence)]
 
 
 def _index(row: StreamCapability) -> list[Any]:

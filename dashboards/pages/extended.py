@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, dcc, html
 
 from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
@@ -79,24 +79,14 @@ def extend(
 
 
 def register(app: Dash, monitor: Monitor, chosen: str) -> None:
-    """Wire the form; `chosen` holds the signal that is shown, and nothing typed for one stays for another."""
-
-    @app.callback(
-        *(Output(field, "value") for field in (FROM, TO, WHY)),
-        Output(SAID, "children", allow_duplicate=True),
-        Input(chosen, "data"),
-        prevent_initial_call=True,
-    )
-    def _(signal: str | None) -> list[Any]:
-        return ["", "", "", ""]
-
+    """Wire the form; `chosen` holds the signal that is shown."""
     written.register(
         app,
         monitor,
-        lambda signal, first, to, why, by, code: extend(monitor, signal, first, to, why, by, code),
+        extend,
         said=SAID,
         who=WHO,
         presses=[EXTEND],
-        of=[State(chosen, "data")],
+        about=chosen,
         fields={FROM: "", TO: "", WHY: ""},
     )

@@ -216,24 +216,8 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, doubt: str | None) -> list[Any]:
         return show_doubt(monitor, doubt)
 
-    _register_deeds(app, monitor, chosen)
-
-
-def _register_deeds(app: Dash, monitor: Monitor, chosen: Input) -> None:
-    """Wire what a person decides; nothing typed for one doubt stays when another is chosen."""
-
-    @app.callback(
-        Output(WHY, "value"),
-        Output(ALIKE, "value"),
-        Output(SAID, "children", allow_duplicate=True),
-        chosen,
-        prevent_initial_call=True,
-    )
-    def _(doubt: str | None) -> list[Any]:
-        return ["", [], ""]
-
-    def deed(doubt: str | None, alike: Any, why: str | None, by: Any, code: Any) -> str:
-        return decide(monitor, doubt, alike, why, by, code, accept=parts.pressed() == ACCEPT)
+    def deed(*given: Any) -> str:
+        return decide(*given, accept=parts.pressed() == ACCEPT)
 
     written.register(
         app,
@@ -242,6 +226,6 @@ def _register_deeds(app: Dash, monitor: Monitor, chosen: Input) -> None:
         said=SAID,
         who=WHO,
         presses=[ACCEPT, KEEP],
-        of=[State(CHOSEN, "data")],
+        about=CHOSEN,
         fields={ALIKE: [], WHY: ""},
     )

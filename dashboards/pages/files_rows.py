@@ -226,7 +226,7 @@ def _register_deeds(app: Dash, monitor: Monitor) -> None:
     written.register(
         app,
         monitor,
-        lambda row, text, why, by, code: take(monitor, row, text, why, by, code),
+        take,
         said=SAID,
         who=WHO,
         presses=[TAKE],

@@ -131,7 +131,7 @@ def register(app: Dash, monitor: Monitor) -> None:
     written.register(
         app,
         monitor,
-        lambda seen, why, by, code: adopt(monitor, seen, why, by, code),
+        adopt,
         said=SAID,
         who=WHO,
         presses=[ADOPT],

@@ -112,7 +112,7 @@ def verdict_words(one: FirstOfPosition) -> str:
 
 
 def release(
-    monitor: Monitor, spindle: str | None, by: str | None, why: str | None, code: str | None = None
+    monitor: Monitor, spindle: str | None, why: str | None, by: str | None, code: str | None = None
 ) -> str:
     """Release a spindle's set-up in the name of a person; return what was done, or why not."""
     reason = (why or "").strip()
@@ -132,7 +132,7 @@ def register(app: Dash, monitor: Monitor) -> None:
     written.register(
         app,
         monitor,
-        lambda spindle, why, by, code: release(monitor, spindle, by, why, code),
+        release,
         said=SAID,
         who=WHO,
         presses=[RELEASE],

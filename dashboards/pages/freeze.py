@@ -125,8 +125,8 @@ def freeze(
     monitor: Monitor,
     query: str | None,
     which: str,
-    by: str | None,
     why: str | None,
+    by: str | None,
     code: str | None = None,
 ) -> str:
     """Freeze limits in the name of a person; return what was done, or why not."""
@@ -165,7 +165,7 @@ def register(app: Dash, monitor: Monitor, stream: str) -> None:
     written.register(
         app,
         monitor,
-        lambda query, which, why, by, code: freeze(monitor, query, which, by, why, code),
+        freeze,
         said=SAID,
         who=WHO,
         presses=[FREEZE],

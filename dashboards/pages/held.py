@@ -146,8 +146,8 @@ def release(
     which: str,
     named: str | None,
     as_: str | None,
-    by: str | None,
     why: str | None,
+    by: str | None,
     code: str | None = None,
 ) -> str:
     """Say what became of held parts, in the name of a person; return what was done, or why not."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, State, dcc, html
 
 from cellmon.monitor.hold import DISPOSITIONS
 from cellmon.words import say
@@ -53,28 +53,15 @@ def layout() -> html.Div:
 
 
 def register(app: Dash, monitor: Monitor, chosen: str) -> None:
-    """Wire the form; `chosen` holds the signal that is shown, and nothing typed for one stays for another."""
-
-    @app.callback(
-        *(Output(field, "value") for field in (NAMED, WHY)),
-        Output(SAID, "children", allow_duplicate=True),
-        Input(chosen, "data"),
-        prevent_initial_call=True,
-    )
-    def _(signal: str | None) -> list[Any]:
-        return ["", "", ""]
-
-    def deed(signal: str | None, which: str, *typed: Any) -> str:
-        named, as_, why, by, code = typed
-        return held.release(monitor, signal, which, named, as_, by, why, code)
-
+    """Wire the form; `chosen` holds the signal that is shown."""
     written.register(
         app,
         monitor,
-        deed,
+        held.release,
         said=SAID,
         who=WHO,
         presses=[RELEASE],
-        of=[State(chosen, "data"), State(WHICH, "value")],
+        about=chosen,
+        of=[State(WHICH, "value")],
         fields={NAMED: "", AS: None, WHY: ""},
     )

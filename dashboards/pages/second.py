@@ -77,7 +77,7 @@ def line(one: Proposal) -> str:
 
 
 def decide(
-    monitor: Monitor, which: str | None, by: str | None, why: str | None, code: str | None, *, refuse: bool
+    monitor: Monitor, which: str | None, why: str | None, by: str | None, code: str | None, *, refuse: bool
 ) -> str:
     """Sign or refuse a proposal in the name of a person; return what became of it, or why not."""
     reason = (why or "").strip()
@@ -103,9 +103,8 @@ def register(app: Dash, monitor: Monitor, prefix: str, of: str) -> None:
     def _(change: int, chosen: str | None) -> list[Any]:
         return show(monitor, of, chosen)
 
-    def deed(which: str | None, why: str | None, by: str | None, code: str | None) -> str:
-        refuse = parts.pressed() == _id(prefix, REFUSE)
-        return decide(monitor, which, by, why, code, refuse=refuse)
+    def deed(*given: Any) -> str:
+        return decide(*given, refuse=parts.pressed() == _id(prefix, REFUSE))
 
     written.register(
         app,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, dcc, html
 
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.words import say
@@ -72,19 +72,10 @@ def answer(
 
 
 def register(app: Dash, monitor: Monitor, chosen: str) -> None:
-    """Wire the form; `chosen` holds the signal that is shown, and nothing typed for one stays for another."""
+    """Wire the form; `chosen` holds the signal that is shown."""
 
-    @app.callback(
-        *(Output(field, "value") for field in (CAUSE, ACTION)),
-        Output(SAID, "children", allow_duplicate=True),
-        Input(chosen, "data"),
-        prevent_initial_call=True,
-    )
-    def _(signal: str | None) -> list[Any]:
-        return ["", "", ""]
-
-    def deed(signal: str | None, cause: str | None, action: str | None, by: Any, code: Any) -> str:
-        return answer(monitor, signal, cause, action, by, code, seen=parts.pressed() == SEEN)
+    def deed(*given: Any) -> str:
+        return answer(*given, seen=parts.pressed() == SEEN)
 
     written.register(
         app,
@@ -93,6 +84,6 @@ def register(app: Dash, monitor: Monitor, chosen: str) -> None:
         said=SAID,
         who=WHO,
         presses=[ANSWER, SEEN],
-        of=[State(chosen, "data")],
+        about=chosen,
         fields={CAUSE: "", ACTION: ""},
     )

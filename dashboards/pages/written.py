@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 Deed = Callable[..., str]
-"""Takes what the fields hold, the name and the code; returns `Kept` words, or why nothing was kept."""
+"""Takes the monitor, what the form is about, what its fields hold, name and code; returns `Kept` words,
+or why nothing was kept."""
 
 
 class Kept(str):
@@ -43,6 +44,7 @@ def register(
     said: str,
     who: str,
     presses: Sequence[str],
+    about: str | None = None,
     of: Sequence[State] = (),
     fields: Mapping[str, Any],
 ) -> None:
@@ -53,19 +55,22 @@ def register(
     app : Dash
     monitor : Monitor
     deed : callable
-        What is done: called with the values of `of`, of the `fields`, with the name and with the code.
+        What is done: called with the monitor, the values of `about`, `of` and `fields`, name and code.
     said : str
         Id of the words below the form (`below`).
     who : str
         Prefix of the form's name and code (`asked.who_field`).
     presses : sequence of str
         Ids of its buttons.
+    about : str, optional
+        Id of a store with the one thing of many that it is about: nothing typed for one stays for another.
     of : sequence of State
-        What it is about; stays.
+        What it is about besides; stays.
     fields : mapping
         Ids of what is written or chosen, each with what stands in it once it is taken out.
     """
     pressed, names = len(presses), list(fields)
+    of = [*([State(about, "data")] if about else []), *of]
 
     @app.callback(
         Output(said, "children"),
@@ -83,9 +88,20 @@ def register(
         if not any(given[:pressed]):
             return [no_update] * 4
         *typed, before = given[pressed:]
-        told = deed(*typed)
+        told = deed(monitor, *typed)
         wrote = typed[len(of) : len(of) + len(names)]
         return [told, parts.moved(monitor, before), "", taken_out(told, fields, wrote)]
+
+    if about:
+
+        @app.callback(
+            *(Output(field, "value", allow_duplicate=True) for field in names),
+            Output(said, "children", allow_duplicate=True),
+            Input(about, "data"),
+            prevent_initial_call=True,
+        )
+        def _(other: Any) -> list[Any]:
+            return [*fields.values(), ""]
 
     app.clientside_callback(
         ClientsideFunction("cellmon", "takenOut"),

@@ -139,10 +139,7 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     page.click("nav >> text=Claims")
     page.wait_for_selector("#claims-edges .main-svg")
     says(page, "#claims-sentence", monitor.capability(feature="diameter").sentence[:40])
-    with page.expect_download() as saved:
-        page.click("#claims-pdf")
-    paper = Path(saved.value.path()).read_bytes()
-    assert paper.startswith(b"%PDF") and len(paper) > 20_000
+    a_claim_is_chosen_signed_found_again_and_handed_over(page, monitor)
 
     signal, held = next(
         (s.id, parts[0].part)
@@ -168,6 +165,46 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     assert became == {"reworked"}
     entry = last_entry(monitor, "release")
     assert (entry.by, entry.why) == ("R. Hale", "honed again, inside")
+
+
+def a_claim_is_chosen_signed_found_again_and_handed_over(page, monitor) -> None:
+    """The feature, its sentence, the signature by name, and each place where it is found again."""
+    choose_taper(page)
+    says(page, "#claims-sentence", monitor.capability(feature="taper").sentence[:60])
+    page.click("summary >> text=Sign the figures")
+    page.fill("#claims-why", "for the submission")
+    page.click("#claims-sign")
+    says(page, "#claims-said", "Say who signs the figures")
+    page.fill("#claims-by", "R. Hale")
+    page.click("#claims-sign")
+    says(page, "#claims-said", "Signed by R. Hale", "The figures of", "support the claim")
+    empty(page, "#claims-why")
+    entry = last_entry(monitor, "state")
+    assert (entry.by, entry.why) == ("R. Hale", "for the submission")
+    signed = "R. Hale, " + page.inner_text("#claims-said").split("R. Hale, ")[1].split(". ")[0]
+    page.reload()
+    says(page, "#claims-sentence", "support the claim")
+    assert signed not in page.inner_text("#claims-listed"), "of another feature nobody signed anything"
+    choose_taper(page)
+    says(page, "#claims-listed", signed)
+    says(page, "#claims-words", signed)
+    with page.expect_download() as saved:
+        page.click("#claims-listed-csv")
+    assert signed in Path(saved.value.path()).read_text(encoding="utf-8")
+    with page.expect_download() as saved:
+        page.click("#claims-pdf")
+    paper = Path(saved.value.path()).read_bytes()
+    assert paper.startswith(b"%PDF") and len(paper) > 20_000
+    assert saved.value.suggested_filename.startswith("capability-taper-")
+
+
+def choose_taper(page) -> None:
+    """Choose the feature."""
+    page.wait_for_selector("#claims-edges .main-svg")
+    page.click("#claims-feature")
+    page.click(".dash-dropdown-content >> text=taper")
+    says(page, "#claims-feature", "taper")
+    says(page, "#claims-listed", "taper")
 
 
 def test_the_planner_moves_a_figure_logs_a_dressing_saves_the_orders_and_corrects_a_row(visit, monitor):

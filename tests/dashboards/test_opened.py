@@ -100,12 +100,12 @@ class Freezing(StandIn):
 
 def test_limits_are_frozen_only_with_a_name_and_a_reason_and_only_those_meant():
     cell, query = Freezing(), "spindle=S2&bore=3&feature=taper"
-    assert freeze.freeze(cell, query, "stream", "", "new stones") == "Say who freezes the limits, and why."
-    assert freeze.freeze(cell, query, "stream", "R. Hale", " ") == "Say who freezes the limits, and why."
-    assert "frozen with every stream" in freeze.freeze(cell, "spindle=S2&bore=all", "stream", "R. Hale", "w")
+    assert freeze.freeze(cell, query, "stream", "new stones", "") == "Say who freezes the limits, and why."
+    assert freeze.freeze(cell, query, "stream", " ", "R. Hale") == "Say who freezes the limits, and why."
+    assert "frozen with every stream" in freeze.freeze(cell, "spindle=S2&bore=all", "stream", "w", "R. Hale")
     assert cell.asked == []
-    freeze.freeze(cell, query, "stream", "R. Hale", "new stones")
-    freeze.freeze(cell, query, "all", "R. Hale", "the whole cell")
+    freeze.freeze(cell, query, "stream", "new stones", "R. Hale")
+    freeze.freeze(cell, query, "all", "the whole cell", "R. Hale")
     assert cell.asked == [
         {"by": "R. Hale", "why": "new stones", "spindle": "S2", "bore": "3", "feature": "taper"},
         {"by": "R. Hale", "why": "the whole cell"},

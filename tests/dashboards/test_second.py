@@ -37,7 +37,7 @@ def words(children) -> str:
 def test_nothing_is_seen_until_something_waits(monitor):
     assert second.show(monitor, "limits", None) == [[], [], None, {"display": "none"}]
     query = parts.stream_query(monitor.streams()[0])
-    said = freeze.freeze(monitor, query, "all", "A. Weber", "first quiet weeks")
+    said = freeze.freeze(monitor, query, "all", "first quiet weeks", "A. Weber")
     assert "proposed by A. Weber: waits for a second name." in said
     assert said.endswith("Until then the limits in force go on watching.")
     lines, options, chosen, style = second.show(monitor, "limits", None)
@@ -48,22 +48,22 @@ def test_nothing_is_seen_until_something_waits(monitor):
 
 def test_the_form_signs_or_refuses_and_says_why_it_does_not(monitor):
     query = parts.stream_query(monitor.streams()[0])
-    freeze.freeze(monitor, query, "all", "A. Weber", "first quiet weeks")
+    freeze.freeze(monitor, query, "all", "first quiet weeks", "A. Weber")
     [_, _, chosen, _] = second.show(monitor, "limits", None)
     asked = "Say who signs or refuses, and why."
-    assert second.decide(monitor, chosen, "B. Ito", " ", None, refuse=False) == asked
-    assert second.decide(monitor, None, "B. Ito", "looked at", None, refuse=False) == asked
-    own = second.decide(monitor, chosen, "A. Weber", "mine", None, refuse=False)
+    assert second.decide(monitor, chosen, " ", "B. Ito", None, refuse=False) == asked
+    assert second.decide(monitor, None, "looked at", "B. Ito", None, refuse=False) == asked
+    own = second.decide(monitor, chosen, "mine", "A. Weber", None, refuse=False)
     assert own == f"A. Weber proposed {chosen}; another person signs it."
-    assert second.decide(monitor, chosen, "B. Ito", "looked at", None, refuse=False).endswith(
+    assert second.decide(monitor, chosen, "looked at", "B. Ito", None, refuse=False).endswith(
         "signed by B. Ito."
     )
     told = words(freeze.show(monitor, query))
     assert "signed by B. Ito" in told
     assert stream_names(monitor.streams()[:1])[0] in told, "of which stream"
-    freeze.freeze(monitor, query, "all", "A. Weber", "again")
+    freeze.freeze(monitor, query, "all", "again", "A. Weber")
     [_, _, chosen, _] = second.show(monitor, "limits", None)
-    said = second.decide(monitor, chosen, "B. Ito", "too soon", None, refuse=True)
+    said = second.decide(monitor, chosen, "too soon", "B. Ito", None, refuse=True)
     assert said.endswith("refused by B. Ito: too soon.")
 
 
@@ -101,13 +101,13 @@ def test_page_paper_and_tables_say_that_no_second_person_signed_until_one_has(mo
     query = parts.stream_query(claims.answer_of(monitor, "diameter").capability[0].stream)
     assert "Not signed by a second person" in words(claims.show_stream(monitor, "diameter", query)[1])
     assert "Not signed by a second person" in text_of(monitor, tmp_path)
-    said = claims_signed.sign(monitor, "diameter", "A. Weber", "for the customer")
+    said = claims_signed.sign(monitor, "diameter", "for the customer", "A. Weber")
     assert "Signed by A. Weber" in said and "Not signed by a second person" in said
     assert "Not signed by a second person; P" in text_of(monitor, tmp_path)
     column = dict(parts.columns_of(capability_table(monitor.capability(), zone=zone)))["signature"]
     assert all("Not signed by a second person" in one for one in column)
     [_, _, chosen, _] = second.show(monitor, "claims", None)
-    second.decide(monitor, chosen, "B. Ito", "checked", None, refuse=False)
+    second.decide(monitor, chosen, "checked", "B. Ito", None, refuse=False)
     page, paper = words(claims.show_stream(monitor, "diameter", query)[1]), text_of(monitor, tmp_path)
     for found in (page, paper):
         assert "Not signed" not in found and "and by B. Ito" in found

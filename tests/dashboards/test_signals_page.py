@@ -129,7 +129,7 @@ def test_a_part_is_no_better_than_its_worst_bore(monitor):
 
 
 def test_parts_that_conform_are_released_in_the_name_of_a_person_and_no_others(monitor):
-    assert held.release(monitor, "S-chip", "conform", None, "released", "R. Hale", "measured") == (
+    assert held.release(monitor, "S-chip", "conform", None, "released", "measured", "R. Hale") == (
         "6 parts released, by R. Hale."
     )
     assert set(monitor.became) == {str(204000 + i) for i in range(6)}
@@ -140,7 +140,7 @@ def test_parts_that_conform_are_released_in_the_name_of_a_person_and_no_others(m
 
 def test_a_release_without_name_reason_or_word_is_refused(monitor):
     for as_, by, why in (("released", "", "x"), (None, "R. Hale", "x"), ("released", "R. Hale", None)):
-        assert "Say what became" in held.release(monitor, "S-chip", "conform", None, as_, by, why)
+        assert "Say what became" in held.release(monitor, "S-chip", "conform", None, as_, why, by)
     assert monitor.became == {}
 
 
@@ -230,9 +230,9 @@ def test_now_says_what_is_left_what_pays_and_what_waits(monitor):
 
 
 def test_a_set_up_is_released_by_name_and_waits_no_longer(monitor):
-    assert first_bores.release(monitor, "S2", "", "looks right").startswith("Say which spindle")
+    assert first_bores.release(monitor, "S2", "looks right", "").startswith("Say which spindle")
     assert first_bores.waiting(monitor.first_bores())
-    assert first_bores.release(monitor, "S2", "R. Hale", "three measured") == "S2 released by R. Hale."
+    assert first_bores.release(monitor, "S2", "three measured", "R. Hale") == "S2 released by R. Hale."
     assert not first_bores.waiting(monitor.first_bores())
 
 
