@@ -19,7 +19,7 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import cut, last_bores
 from dashboards.figures.cut import Section
-from dashboards.figures.narrow import in_lines, narrowed
+from dashboards.figures.narrow import changed, in_lines, narrowed
 from dashboards.figures.opened import opens_bore, stones_line
 
 OVERSHOOT = 0.35  # of the tolerance, drawn beyond each limit before a reading is cut off
@@ -31,6 +31,8 @@ SLIM_SIDE, SLIM_BOTTOM, SLIM_HOLLOW, SLIM_LINE, SLIM_BORES = 46, 72, 10, 44, 4
 """The same in a narrow box, and so many bores that their verdicts fit there side by side."""
 SLIM_BELOW = 820
 """Width of a box, in pixels, below which the words of a bore do not fit between its walls."""
+MANY, FEW_PX = 6, 90
+"""More bores than these are drawn with few words in any box, and with none below so many pixels a bore."""
 FINGER_PX = 48
 INSIDE, BEYOND, SCALE = "inside", "beyond", "scale"
 """Words of the drawing, by name."""
@@ -57,10 +59,10 @@ def block_figure(now: Now) -> theme.Figure:
     bores = [(s.tolerance, b) for s in now.spindles for b in s.bores]
     if not bores:
         return theme.notice(say("No bore has been measured yet."))
-    section = section_of(now, np.concatenate([b.um.ravel() for _, b in bores]))
+    section, labels = section_of(now, np.concatenate([b.um.ravel() for _, b in bores])), labels_of(now)
     centres = [i * section.pitch for i in range(len(bores))]
-    data, notes = cut_open(now, bores, centres, section)
-    strip = last_bores.strip(bores, centres=centres, pitch=section.pitch)
+    data, notes = cut_open(now, bores, centres, section, labels=labels)
+    strip = last_bores.strip(bores, centres=centres, pitch=section.pitch, labels=labels)
     depths = depth_axis(now, section)
     named = cut.edge_names(depths, section) + cut.edge_names(strip.axis, section, yref="y2")
     words = [{"visible": True, **one} for one in notes + strip.words + named]
@@ -77,21 +79,46 @@ def block_figure(now: Now) -> theme.Figure:
         yaxis2=strip.axis,
         dragmode=False,
     )
-    return slim(figure, [bore for _, bore in bores], section)
+    return slim(figure, [bore for _, bore in bores], section, labels)
 
 
-def slim(figure: theme.Figure, bores: Sequence[BoreNow], section: Section) -> theme.Figure:
-    """Return a drawing of bores for a narrow box too: depth is stretched, words are few, a tap tells all."""
-    layout, inside = figure["layout"], iter(bores)
+def labels_of(now: Now) -> list[str]:
+    """Return what each bore is called: by its spindle too where several hone bores of one number."""
+    numbers = [b.bore for s in now.spindles for b in s.bores]
+    if len(set(numbers)) == len(numbers):
+        return numbers
+    return [f"{s.spindle} · {b.bore}" for s in now.spindles for b in s.bores]
+
+
+def slim(
+    figure: theme.Figure, bores: Sequence[BoreNow], section: Section, labels: Sequence[str] | None = None
+) -> theme.Figure:
+    """Return a drawing of bores for a narrow box too: depth is stretched, words are few, a tap tells all.
+
+    Of many bores a wide box is drawn so as well, and in a narrow one only their names are left.
+    """
+    count, named = len(bores), labels or [bore.bore for bore in bores]
+    if count <= MANY:
+        few = _fewer(figure, bores, section, named, crowded=count > SLIM_BORES)
+        return narrowed(figure, few, below=SLIM_BELOW * max(count, SLIM_BORES) // SLIM_BORES)
+    wide = changed(figure, _fewer(figure, bores, section, named, crowded=False) | {"margin.l": SIDE})
+    return narrowed(wide, _fewer(figure, bores, section, named, crowded=True), below=FEW_PX * count)
+
+
+def _fewer(
+    figure: theme.Figure, bores: Sequence[BoreNow], section: Section, labels: Sequence[str], *, crowded: bool
+) -> dict[str, Any]:
+    """Return what changes in a drawing where there is little room beside each bore."""
+    layout, inside = figure["layout"], zip(bores, labels, strict=True)
     changes: dict[str, Any] = {"margin.l": SLIM_SIDE, "margin.r": 4, "margin.b": SLIM_BOTTOM}
     changes |= {"yaxis.scaleanchor": False, "yaxis.range": layout["yaxis"]["range"]}
     for i, one in enumerate(layout["annotations"]):
         at, name = f"annotations[{i}]", one.get("name")
         if name == INSIDE:
-            changes[f"{at}.text"] = _few_words(next(inside), crowded=len(bores) > SLIM_BORES)
+            changes[f"{at}.text"] = _few_words(*next(inside), crowded=crowded)
         elif name == last_bores.COUNT:
             head, found = one["text"].split("<br>")
-            said = f"{head}<br>{found}" if len(bores) <= SLIM_BORES else found
+            said = found if crowded else f"{head}<br>{found}"
             changes[f"{at}.text"] = "<br>".join(in_lines(t, SLIM_HOLLOW) for t in said.split("<br>"))
             changes[f"{at}.font.size"] = 11
         elif name == cut.EDGE:
@@ -104,12 +131,12 @@ def slim(figure: theme.Figure, bores: Sequence[BoreNow], section: Section) -> th
                 "Depth not to the scale of the bore; walls {times} times larger; sizes in {unit} from nominal"
             )
             changes[f"{at}.text"] = in_lines(say(text, times=times, unit=lengths.unit()), SLIM_LINE)
-    return narrowed(figure, changes, below=SLIM_BELOW)
+    return changes
 
 
-def _few_words(bore: BoreNow, *, crowded: bool) -> str:
+def _few_words(bore: BoreNow, label: str, *, crowded: bool) -> str:
     """Return what stands in the hollow of a bore in a narrow box."""
-    number = f'<span style="font-size:17px"><b>{bore.bore}</b></span>'
+    number = f'<span style="font-size:{17 if label == bore.bore else 12}px"><b>{label}</b></span>'
     if crowded:
         return number
     lines = [in_lines(_verdict_of(bore), SLIM_HOLLOW), *([say("doubted")] if bore.flags else [])]
@@ -124,19 +151,22 @@ def cut_open(
     section: Section,
     *,
     serial: str | None = None,
+    labels: Sequence[str] | None = None,
 ) -> tuple[list[theme.Trace], list[Any]]:
     """Return bores cut open at their centres, each in its tolerance, and the words in and beside them.
 
-    `serial` is the block they all are of; without it each bore's `part` is.
+    `serial` is the block they all are of; without it each bore's `part` is. `labels` name the bores; without
+    them their numbers do.
     """
+    named = labels or [bore.bore for _, bore in bores]
     data, notes = [cut.metal(centres, section)], [{**cut.scale_words(section, DOMAIN[0]), "name": SCALE}]
-    for (tolerance, bore), centre in zip(bores, centres, strict=True):
+    for (tolerance, bore), centre, label in zip(bores, centres, named, strict=True):
         data += [*cut.hollow(tolerance, centre, section), cut.limit_lines(tolerance, centre, section)]
         here = replace(now, tolerance=tolerance)
         walls = _walls(here, bore, centre, section) + _rings(here, bore, centre, section)
         walls.append(_number(bore, centre, section))
         data += [opens_bore(t, [serial or bore.part] * len(t["x"]), bore.bore) for t in walls]
-        notes += _inside(here, bore, centre, section) + _beyond(here, bore, centre, section)
+        notes += _inside(here, bore, centre, section, label) + _beyond(here, bore, centre, section)
     return data, notes
 
 
@@ -222,10 +252,10 @@ def _doubted(flag: Flag) -> str:
     return "<br>".join(wrap(say("doubted: {what}", what=say(DOUBTS[flag])), HOLLOW))
 
 
-def _inside(now: Now, bore: BoreNow, centre: float, section: Section) -> list[Any]:
+def _inside(now: Now, bore: BoreNow, centre: float, section: Section, label: str) -> list[Any]:
     """Return the words that stand in the hollow of a bore."""
     lines = [
-        f'<span style="font-size:26px"><b>{bore.bore}</b></span>',
+        f'<span style="font-size:26px"><b>{label}</b></span>',
         f'<span style="font-size:17px"><b>{_verdict_of(bore)}</b></span>',
         f'<span style="font-size:15px">{theme.um_said(_average(bore))}</span>',
         f'<span style="color:{theme.SOFT};font-size:12px">{bore.part}</span>',

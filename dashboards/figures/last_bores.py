@@ -33,16 +33,22 @@ class Strip:
     words: list[Any] = field(default_factory=list)
 
 
-def strip(bores: Sequence[tuple[Tolerance, BoreNow]], *, centres: Sequence[float], pitch: float) -> Strip:
+def strip(
+    bores: Sequence[tuple[Tolerance, BoreNow]],
+    *,
+    centres: Sequence[float],
+    pitch: float,
+    labels: Sequence[str],
+) -> Strip:
     """Draw the last bores of each position in its own column with its limits, oldest at the left."""
     every = list(dict.fromkeys(tolerance for tolerance, _ in bores))
     low, high = _span(every, [bore for _, bore in bores])
     drawn = Strip(axis=_axis(every, low, high))
-    for (tolerance, bore), centre in zip(bores, centres, strict=True):
+    for (tolerance, bore), centre, label in zip(bores, centres, labels, strict=True):
         x0, x1 = centre - USED * pitch / 2, centre + USED * pitch / 2
         drawn.data += _bands(tolerance, x0, x1, low, high) + _ticks(bore, x0, x1)
         drawn.shapes += _limits(tolerance, x0, x1)
-        drawn.words.append(_count(bore, centre))
+        drawn.words.append(_count(bore, centre, label))
     return drawn
 
 
@@ -159,12 +165,15 @@ def _marked(bore: BoreNow, xs: Any, rows: list[int], marker: Any, name: str) -> 
     return [theme.points([float(xs[i]) for i in rows], y, mode="markers", marker=marker, name=name)]
 
 
-def _count(bore: BoreNow, centre: float) -> Any:
+def _count(bore: BoreNow, centre: float, label: str) -> Any:
     outside = sum(v is Verdict.DOES_NOT_CONFORM for v in bore.verdicts)
     unsure = sum(v is Verdict.UNDECIDED for v in bore.verdicts)
     said = [say("{count} outside (ring)", count=outside)] * bool(outside)
     said += [say("{count} too close (diamond)", count=unsure)] * bool(unsure)
-    head = say("bore {bore}, last {count}:", bore=bore.bore, count=len(bore.parts))
+    if label == bore.bore:
+        head = say("bore {bore}, last {count}:", bore=label, count=len(bore.parts))
+    else:
+        head = say("{bore}, last {count}:", bore=label, count=len(bore.parts))
     text = f"{head}<br>{', '.join(said) or say('all inside')}"
     font = {"size": 13, "color": theme.INK if said else theme.SOFT}
     place = {"yref": "paper", "xanchor": "center", "yanchor": "top"}

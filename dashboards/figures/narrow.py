@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from copy import deepcopy
 from textwrap import wrap
 from typing import Any
 
@@ -25,6 +26,18 @@ def narrowed(figure: theme.Figure, changes: Mapping[str, Any], *, below: int = N
     back = {path: _stands(layout, path) for path in changes if not path.endswith(".range")}
     told = {"is": dict(changes), "was": back, "below": below}
     return {**figure, "layout": {**layout, "meta": {**layout.get("meta", {}), "narrow": told}}}
+
+
+def changed(figure: theme.Figure, changes: Mapping[str, Any]) -> theme.Figure:
+    """Return a figure whose layout is changed; paths are as in `narrowed`."""
+    layout = deepcopy(figure["layout"])
+    for path, value in changes.items():
+        *way, last = STEP.findall(path)
+        at: Any = layout
+        for step in way:
+            at = at[int(step)] if isinstance(at, list) else at.setdefault(step, {})
+        at[last] = value
+    return {**figure, "layout": layout}
 
 
 def _stands(layout: Mapping[str, Any], path: str) -> Any:

@@ -83,9 +83,15 @@ def chance(probability: float) -> str:
     return say("in {share} % of cases", share=local.number(100 * min(probability, 0.999), 1))
 
 
+SURE_TO_ONE = 1000
+"""Bores below this are said to the last one, as in the sentences of a spindle."""
+
+
 def count(bores: float | None) -> str:
-    """Return a number of bores; beyond the horizon of the forecast in so many words."""
-    return say("more than can be foreseen") if bores is None else local.number(bores)
+    """Return a number of bores, thousands to two figures; beyond the forecast's horizon in so many words."""
+    if bores is None:
+        return say("more than can be foreseen")
+    return local.number(bores if bores < SURE_TO_ONE else float(f"{bores:.2g}"))
 
 
 def advice_words(advice: StreamAdvice) -> str:

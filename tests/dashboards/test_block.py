@@ -14,7 +14,7 @@ from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.state import Status
 from cellmon.records import Flag
 from dashboards import theme
-from dashboards.figures.block import block_figure, rows, section_of
+from dashboards.figures.block import INSIDE, block_figure, labels_of, rows, section_of
 from tests.dashboards.stand_in import now_answer
 
 NOW = now_answer(Status.STOP)
@@ -68,3 +68,36 @@ def test_a_cell_without_bores_gets_a_sentence():
 def test_every_reading_can_be_saved():
     table = rows(NOW)
     assert {len(column) for column in table.values()} == {4 * 3 * 2}
+
+
+def beside(now, lines):
+    """Return an answer with so many lines of spindles side by side, each honing the same bores."""
+    spindles = [
+        replace(s, spindle=f"{s.spindle}{letter}") for letter in "abcdefgh"[:lines] for s in now.spindles
+    ]
+    return replace(now, spindles=tuple(spindles))
+
+
+def test_bores_of_one_number_are_named_by_their_spindles_too():
+    assert labels_of(NOW) == [b.bore for s in NOW.spindles for b in s.bores]
+    both = beside(NOW, 2)
+    labels = labels_of(both)
+    assert len(set(labels)) == len(labels) == 2 * len(labels_of(NOW))
+    assert labels[0] == f"{both.spindles[0].spindle} · {both.spindles[0].bores[0].bore}"
+    figure = block_figure(both)
+    said = " ".join(a["text"] for a in figure["layout"]["annotations"])
+    assert all(f">{label}<" in said and f"{label}," in said for label in labels)
+
+
+def test_many_bores_are_drawn_as_high_as_few_and_in_a_narrow_box_by_their_names_alone():
+    figure = block_figure(beside(NOW, 4))
+    layout, narrow = figure["layout"], figure["layout"]["meta"]["narrow"]
+    assert layout["yaxis"]["scaleanchor"] is False, "to scale, many bores would leave no height"
+    assert any("not to the scale" in a["text"] for a in layout["annotations"])
+    inside = [i for i, a in enumerate(layout["annotations"]) if a.get("name") == INSIDE]
+    assert all(
+        "inside" in layout["annotations"][i]["text"] or "outside" in layout["annotations"][i]["text"]
+        for i in inside
+    )
+    assert all("side" not in narrow["is"][f"annotations[{i}].text"] for i in inside)
+    assert narrow["was"][f"annotations[{inside[0]}].text"] == layout["annotations"][inside[0]]["text"]

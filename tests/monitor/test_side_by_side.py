@@ -164,6 +164,8 @@ def test_whole_blocks_are_planned_by_all_spindles_that_hone_a_bore():
     assert points["all", None] == points["bore", "S1"] + points["bore", "S3"] == 3 * points["bore", "S3"]
     assert points["distance", "S1"] == points["bore", "S1"]
     assert points["distance", "S3"] == points["bore", "S3"]
+    of_all = {f.detectors for f in found.families if f.scope == "all" and f.feature == "diameter"}
+    assert of_all == {("level",)}, "lines that differ are no spread"
 
 
 @pytest.mark.parametrize(

@@ -194,7 +194,9 @@ def _feature_families(
             yield Family(**place, scope="spindle", streams=1, points=rates[name], detectors=both)
     if len(part.bores) > 1:
         place = {"feature": feature, "part_number": number, "spindle": None}
-        yield Family(**place, scope="all", streams=1, points=whole, detectors=both)
+        # by turns blocks of several lines differ by what their spindles differ, which is no spread of any
+        watched = ("level",) if sum(bores.values()) > len(part.bores) else both
+        yield Family(**place, scope="all", streams=1, points=whole, detectors=watched)
 
 
 def _process_families(
