@@ -128,21 +128,46 @@ def statistics(values: ArrayLike, labels: ArrayLike) -> SubgroupStatistics:
     SubgroupStatistics
         In the order of the subgroups.
     """
-    x, marks = np.ascontiguousarray(values, dtype=np.float64), np.asarray(labels)
-    if x.shape != marks.shape or x.ndim != 1:
-        raise TypeError(f"values of shape {x.shape} and labels of shape {marks.shape}")
-    edge = np.flatnonzero(marks[1:] != marks[:-1]) + 1
-    first = np.concatenate(([0], edge)) if x.size else edge
-    last = np.concatenate((edge, [x.size])) - 1 if x.size else edge
-    taken = marks[first] >= 0
-    first, last = first[taken], last[taken]
-    count = last - first + 1
-    result = _empty(first, last)
-    for size in np.unique(count):
-        where = np.flatnonzero(count == size)
-        for start in range(0, where.size, _BLOCK):
-            _fill(result, x, where[start : start + _BLOCK], size=int(size))
-    return result
+    marks = np.asarray(labels)
+    return Pieces.of(marks).statistics(values)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Pieces:
+    """Where the subgroups lie among some bores, worked out once for all figures of the same bores."""
+
+    bores: tuple[int, ...]
+    """The shape that labels and figures share."""
+    first: Whole
+    last: Whole
+    of_size: tuple[tuple[int, Whole], ...]
+    """Each size there is, and which subgroups have it."""
+
+    def __len__(self) -> int:
+        return len(self.first)
+
+    @classmethod
+    def of(cls, labels: Whole) -> Pieces:
+        """Return where they lie by the labels that `cut` returns."""
+        edge = np.flatnonzero(labels[1:] != labels[:-1]) + 1
+        first = np.concatenate(([0], edge)) if labels.size else edge
+        last = np.concatenate((edge, [labels.size])) - 1 if labels.size else edge
+        taken = labels[first] >= 0
+        first, last = first[taken], last[taken]
+        count = last - first + 1
+        of_size = tuple((int(size), np.flatnonzero(count == size)) for size in np.unique(count))
+        return cls(bores=labels.shape, first=first, last=last, of_size=of_size)
+
+    def statistics(self, values: ArrayLike) -> SubgroupStatistics:
+        """Return `statistics` of a figure of each bore."""
+        x = np.ascontiguousarray(values, dtype=np.float64)
+        if x.shape != self.bores or x.ndim != 1:
+            raise TypeError(f"values of shape {x.shape} and labels of shape {self.bores}")
+        result = _empty(self.first, self.last)
+        for size, where in self.of_size:
+            for start in range(0, where.size, _BLOCK):
+                _fill(result, x, where[start : start + _BLOCK], size=size)
+        return result
 
 
 def statistics_of_equal(readings: ArrayLike) -> SubgroupStatistics:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,14 +11,12 @@ from sqlalchemy import Select, Table, select
 from cellmon.judged import Bores, Subgroups
 from cellmon.store import bulk
 
-B = TypeVar("B", Bores, Subgroups)
 
-
-def in_units(batch: B) -> B:
-    """Return a derived batch in order of units."""
+def unit_order(batch: Bores | Subgroups) -> NDArray[np.int64] | None:
+    """Return the order of units of a derived batch; None where it stands in it."""
     if (batch.unit_start[1:] < batch.unit_start[:-1]).any():
-        return batch.select(np.argsort(batch.unit_start, kind="stable"))
-    return batch
+        return np.argsort(batch.unit_start, kind="stable")
+    return None
 
 
 def edges_of(values: NDArray[Any]) -> list[int]:

@@ -19,7 +19,7 @@ from cellmon.judged import Bores
 from cellmon.records import Flags, Frame, Texts, Times, Whole
 from cellmon.records.alike import places_of
 from cellmon.store import bulk, schema
-from cellmon.store.blocks import columns, edges_of, in_units, inside, overlapping
+from cellmon.store.blocks import columns, edges_of, inside, overlapping, unit_order
 from cellmon.store.blocks_read import BlocksRead
 from cellmon.store.chunks import decode, encode_each
 from cellmon.store.joining import in_order, join_bores
@@ -34,7 +34,8 @@ class KeptBores(BlocksRead):
 
     def add_bores(self, bores: Bores) -> None:
         """Add judged bores, unit by unit."""
-        batch = in_units(bores)
+        order = unit_order(bores)
+        batch = bores if order is None else bores.select(order)
         edges = edges_of(batch.unit_start)
         units = list(pairwise(edges))
         rows: dict[str, list[Any]] = {

@@ -15,7 +15,7 @@ from sqlalchemy import Row, Table, select
 from cellmon.judged import STREAM_COLUMNS, Subgroups
 from cellmon.records import Stream, no_rows
 from cellmon.store import bulk, schema
-from cellmon.store.blocks import columns, edges_of, in_units, inside
+from cellmon.store.blocks import columns, edges_of, inside, unit_order
 from cellmon.store.blocks_read import BlocksRead
 from cellmon.store.chunks import decode, encode_each
 from cellmon.store.joining import by_stream
@@ -42,12 +42,14 @@ class KeptSubgroups(BlocksRead):
         self._add_subgroups(schema.TOGETHER, together)
 
     def _add_subgroups(self, table: Table, subgroups: Subgroups) -> None:
-        batch = in_units(subgroups)
-        edges = edges_of(batch.unit_start)
+        order, unit, at = unit_order(subgroups), subgroups.unit_start, subgroups.at
+        if order is not None:
+            unit, at = unit[order], at[order]
+        edges = edges_of(unit)
         rows: dict[str, list[Any]] = {
-            "unit_start": [bulk.moment(batch.unit_start[begin]) for begin in edges[:-1]],
-            "last_at": [bulk.moment(batch.at[begin:end].max()) for begin, end in pairwise(edges)],
-            "data": list(encode_each(columns(batch), edges)),
+            "unit_start": [bulk.moment(unit[begin]) for begin in edges[:-1]],
+            "last_at": [bulk.moment(at[begin:end].max()) for begin, end in pairwise(edges)],
+            "data": list(encode_each(columns(subgroups), edges, order)),
         }
         bulk.insert(self.conn, table, rows)
 

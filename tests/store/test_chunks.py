@@ -154,6 +154,9 @@ def test_blocks_written_at_once_are_those_written_one_by_one(data):
     edges = [0, *sorted(inner), size]
     singly = [encode({n: c[a:b] for n, c in columns.items()}) for a, b in itertools.pairwise(edges)]
     assert list(encode_each(columns, edges)) == singly
+    order = np.array(data.draw(st.permutations(range(size))), dtype=np.int64)
+    mixed = {name: column[np.argsort(order)] for name, column in columns.items()}
+    assert list(encode_each(mixed, edges, order)) == singly
     assert all(
         same(column[a:b], decode(block)[name])
         for block, (a, b) in zip(singly, itertools.pairwise(edges), strict=True)

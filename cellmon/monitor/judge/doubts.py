@@ -231,7 +231,8 @@ def _in_runs(marked: Flags) -> Flags:
 def _as_read(um: NDArray[np.float64], readings: Readings, sheet: Sheet) -> Iterator[_Found]:
     if um.shape[1] * um.shape[2] < 4:
         return
-    widest = um.max(axis=(1, 2)) - um.min(axis=(1, 2))
+    places = np.ascontiguousarray(um.reshape(len(um), -1).T)  # few long rows are looked through sooner
+    widest = places.max(axis=0) - places.min(axis=0)
     turns = np.flatnonzero(widest > min(TURNS_UM) / 2)  # no other can hold a turn
     turned = dial_turn(um[turns], turns_um=TURNS_UM)
     found = turned.cell >= 0

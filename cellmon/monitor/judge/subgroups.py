@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cellmon.charts.subgroups import cut, statistics
+from cellmon.charts.subgroups import Pieces, cut
 from cellmon.judged import SIZE_COLUMNS, Bores, Subgroups
 from cellmon.monitor.judge.context import Context
 from cellmon.monitor.judge.doubts import CONTEXT_FLAGS
@@ -220,9 +220,10 @@ def _cut_rows(rows: Rows, values: Mapping[str, Numbers], part: Part, sheet: Shee
         labels = cut(
             _changes(cut_in.stream, cut_in.segment), size=sheet.subgroups.size, step=sheet.subgroups.step
         )
+        pieces = Pieces.of(labels)
         for name in features:
             figures = rows.figures(values[name])[order]
-            yield _subgroups(cut_in, figures, labels, size=sheet.subgroups.size, name=name)
+            yield _subgroups(cut_in, figures, pieces, size=sheet.subgroups.size, name=name)
 
 
 def _cut_process(rows: Rows, told: Mapping[str, Numbers], sheet: Sheet) -> Iterator[Subgroups]:
@@ -236,9 +237,9 @@ def _cut_process(rows: Rows, told: Mapping[str, Numbers], sheet: Sheet) -> Itera
         over=rows.over,
         part_of=rows.part_of,
     )
-    labels = cut(rows.segment, size=sheet.subgroups.size, step=sheet.subgroups.step)
+    pieces = Pieces.of(cut(rows.segment, size=sheet.subgroups.size, step=sheet.subgroups.step))
     for name, figures in told.items():
-        yield _subgroups(cut_in, figures, labels, size=sheet.subgroups.size, name=name)
+        yield _subgroups(cut_in, figures, pieces, size=sheet.subgroups.size, name=name)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -282,12 +283,12 @@ def _charted_values(bores: Bores, part: Part) -> dict[str, Numbers]:
     return found
 
 
-def _subgroups(rows: _Order, values: Numbers, labels: Whole, *, size: int, name: str) -> Subgroups:
-    bores, found = rows.bores, statistics(values, labels)
+def _subgroups(rows: _Order, values: Numbers, pieces: Pieces, *, size: int, name: str) -> Subgroups:
+    bores, found = rows.bores, pieces.statistics(values)
     whole = found.last - found.first + 1 == size
     kept = (found.n >= 2) & (whole | rows.done[found.last])
     found = found.select(kept)
-    thermal = _thermal(bores.thermal[rows.order], labels)[kept] if name == "diameter" else None
+    thermal = _thermal(bores.thermal[rows.order], pieces)[kept] if name == "diameter" else None
     alike = rows.made.get(kept.tobytes())
     if alike is not None:
         return of_the_same(alike, found, feature=name, thermal=thermal)
@@ -307,12 +308,12 @@ def _subgroups(rows: _Order, values: Numbers, labels: Whole, *, size: int, name:
     return made
 
 
-def _thermal(thermal: Numbers, labels: Whole) -> Numbers:
+def _thermal(thermal: Numbers, pieces: Pieces) -> Numbers:
     """Return the mean of what temperatures explain in each subgroup; nan where none is known."""
     known = ~np.isnan(thermal)
     if not known.any():
-        return np.full(int(labels.max(initial=-1)) + 1, np.nan)
-    found: Numbers = np.round(statistics(thermal, labels).mean, 4)
+        return np.full(len(pieces), np.nan)
+    found: Numbers = np.round(pieces.statistics(thermal).mean, 4)
     return found
 
 
