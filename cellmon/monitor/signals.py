@@ -105,8 +105,7 @@ class Signal:
 
     def aged(self, age_s: float) -> Signal:
         """Return the signal at another age; else it is as it was."""
-        found, body = object.__new__(Signal), vars(self).copy()
-        body["age_s"] = age_s
+        found, body = object.__new__(Signal), vars(self) | {"called_until": self.called_until, "age_s": age_s}
         object.__setattr__(
             found, "__dict__", body
         )  # `replace` takes ten times as long, and years hold thousands

@@ -127,24 +127,24 @@ def stream_state(
         part_number=part_number,
         part_of=part_of,
     )
-    counted = _counts(view).get(stream, (0, 0)) if stream in view.streams else None
+    counted = _counts(view, stream).get(stream, (0, 0)) if stream in view.streams else None
     found = None if counted is None else _stream_state(view, stream, counted)
     return OneStream(**view.head(), state=found)
 
 
-def _counts(view: View) -> dict[Stream, tuple[int, int]]:
-    """Return how many bores and subgroups each stream has by now; of the past counted, not kept."""
+def _counts(view: View, stream: Stream | None = None) -> dict[Stream, tuple[int, int]]:
+    """Return how many bores and subgroups each stream has by now, or one; of the past counted, not kept."""
     newest = view.session.newest_reading()
     if newest is None or newest <= view.as_of:
-        return view.session.counts()
+        return view.session.counts(stream)
     made, cut = view.session.bores(end=view.as_of), view.session.subgroups(end=view.as_of)
     counts: dict[Stream, tuple[int, int]] = {}
     for version in view.rules.versions:
         mine = made.select((made.unit_start >= version.since) & (made.unit_start < version.until))
         its = cut.select((cut.unit_start >= version.since) & (cut.unit_start < version.until))
-        for (_, stream), (bores, subgroups) in count_streams(mine, its, version.sheet).items():
-            before = counts.get(stream, (0, 0))
-            counts[stream] = before[0] + bores, before[1] + subgroups
+        for (_, of), (bores, subgroups) in count_streams(mine, its, version.sheet).items():
+            before = counts.get(of, (0, 0))
+            counts[of] = before[0] + bores, before[1] + subgroups
     return counts
 
 

@@ -73,8 +73,10 @@ class View(DressingsSeen):
     def _by_stream(self) -> ByStream:
         from cellmon.monitor.signals_by_stream import ByStream
 
-        rests_on = [(s.stream, s.kind, s.streams) for s in self.signals]
-        return self.carry("signals by stream", rests_on, lambda: ByStream.of(self.signals))
+        name = "signals by stream"
+        found = ByStream.of(self.signals, self.carried.get(name, (None, None))[1])
+        self.carried[name] = (None, found)
+        return found
 
     @cached_property
     def _signals_of(self) -> dict[Stream, tuple[Signal, ...]]:

@@ -72,11 +72,13 @@ class Counts:
         }
         bulk.insert(self.conn, schema.COUNTS, columns)
 
-    def counts(self) -> dict[Stream, tuple[int, int]]:
-        """Return how many bores and subgroups each stream has."""
+    def counts(self, stream: Stream | None = None) -> dict[Stream, tuple[int, int]]:
+        """Return how many bores and subgroups each stream has, or one: an index leads to it."""
         table = schema.COUNTS
         columns = [table.c[name] for name in STREAM_COLUMNS]
         query = select(*columns, func.sum(table.c.bores), func.sum(table.c.subgroups)).group_by(*columns)
+        for column in columns if stream is not None else ():
+            query = query.where(column == getattr(stream, column.name))
         return {
             Stream(**dict(zip(STREAM_COLUMNS, row[:6], strict=True))): (int(row[6]), int(row[7]))
             for row in self.conn.execute(query)
