@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Self
@@ -187,41 +187,39 @@ def set_wear(thickness: Thickness, reading: Repeatability | None) -> SetWear:
     [0.0, 250.0, 500.0]
     """
     flat, sd = thickness.flat, 0.0 if reading is None else reading.sd_um
-    jumps: list[Jump | None] = [None]
-    means = [0.0]
     worn = flat[:-1] - flat[1:]
     known = np.isfinite(worn)
-    usual = _medians(worn, known)
+    usual = _of_rows(np.median, worn, known)
     allowed = np.maximum(np.maximum(APART * np.sqrt(2) * sd, SHARE_APART * np.abs(usual)), 1.0)
     with np.errstate(invalid="ignore"):
         chipped = known & (worn - usual[:, None] > allowed[:, None])
-    for k in range(len(worn)):
-        if not known[k].any():
-            jumps.append(Jump.STEP)
-            means.append(0.0)
-            continue
-        mean = float(worn[k][known[k] & ~chipped[k]].mean())
-        noise = sd * np.sqrt(2 / int(known[k].sum()))
-        grew = mean < -max(SETS_APART * noise, 1.0 if reading is None else 0.0)
-        jumps.append(Jump.GREW if grew else Jump.CHIP if chipped[k].any() else None)
-        means.append(0.0 if grew else mean)
+    mean, there = _of_rows(np.mean, worn, known & ~chipped), known.any(axis=1)
+    noise = sd * np.sqrt(2 / np.maximum(known.sum(axis=1), 1))
+    with np.errstate(invalid="ignore"):
+        grew = np.less(mean, -np.maximum(SETS_APART * noise, 1.0 if reading is None else 0.0))
+    means = np.concatenate(([0.0], np.where(there & ~grew, mean, 0.0)))
+    jumped = np.column_stack((there, grew, chipped.any(axis=1)))
+    jumps: list[Jump | None] = [None, *(_jump(*one) for one in jumped.tolist())]
     mean_um = np.cumsum(means)
-    jumps = _stepped(thickness.bores, np.array(means), jumps, sd)
+    jumps = _stepped(thickness.bores, means, jumps, sd)
     return SetWear(
         bores=thickness.bores,
         mean_um=mean_um,
-        thinnest_um=_thinnest(flat, np.array(means)),
+        thinnest_um=_thinnest(flat, means),
         jumps=tuple(jumps),
     )
 
 
-def _medians(worn: Floats, known: NDArray[np.bool_]) -> Floats:
-    """Return the median of what is known in each row; nan where nothing is."""
-    found = np.full(len(worn), np.nan)
-    for many in np.unique(known.sum(axis=1)).tolist():
-        rows = np.flatnonzero(known.sum(axis=1) == many)
-        if many:
-            found[rows] = np.median(worn[rows][known[rows]].reshape(-1, many), axis=1)
+def _jump(there: bool, grew: bool, chipped: bool) -> Jump | None:
+    return Jump.STEP if not there else Jump.GREW if grew else Jump.CHIP if chipped else None
+
+
+def _of_rows(of: Callable[..., Floats], values: Floats, taken: NDArray[np.bool_]) -> Floats:
+    """Return the median or mean of what is taken of each row; nan where nothing is."""
+    found, many = np.full(len(values), np.nan), taken.sum(axis=1)
+    for size in np.unique(many[many > 0]).tolist():
+        rows = many == size
+        found[rows] = of(values[rows][taken[rows]].reshape(-1, size), axis=1)
     return found
 
 

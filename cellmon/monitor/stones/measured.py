@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.log import LoggedOf, Stay, StoneLog
 from cellmon.records import StoneMeasurements, Times, Whole, absent
+from cellmon.records.alike import numbered
 from cellmon.stones.evenness import Swap, swapped
 from cellmon.stones.wear import Thickness
 from cellmon.words import say, to_say
@@ -108,10 +109,10 @@ def _grids(rows: StoneMeasurements, per_set: Mapping[str, int]) -> Grids:
     found = {}
     order = np.argsort(rows.at, kind="stable")
     rows = rows.select(order)
-    names, group = np.unique(rows.stone_set.astype(str), return_inverse=True)
+    group, names = numbered(rows.stone_set, sort=True)
     first = np.argsort(group, kind="stable")
     edges = np.searchsorted(group[first], np.arange(len(names) + 1))
-    for k, name in enumerate(names.tolist()):
+    for k, name in enumerate(names):
         mine = rows.select(first[edges[k] : edges[k + 1]])
         one = _grid(mine, most=per_set.get(name))
         if one is not None:
@@ -268,7 +269,7 @@ def _rounds(grid: Grid, bores: Floats) -> Rounds:
 
 def _stones(rows: StoneMeasurements, most: int | None, said: list[str]) -> tuple[str, ...]:
     """Return the stones of a set in the order they were measured first; more than it has are left out."""
-    every = tuple(dict.fromkeys(str(x) for x in rows.stone))
+    every = tuple(map(str, dict.fromkeys(rows.stone.tolist())))
     if most is None or len(every) <= most:
         return tuple(sorted(every, key=lambda x: (len(x), x)))
     times = {x: int((rows.stone == x).sum()) for x in every}
