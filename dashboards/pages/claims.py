@@ -161,14 +161,14 @@ def show_stream(monitor: Monitor, feature: str | None, query: str | None) -> lis
     except CellmonError as refusal:
         return ["", [], theme.notice(str(refusal), height=edges.HEIGHT)]
     words = [
-        html.P(claim_words(row, required=answer.required), className="said"),
         *claims_signed.line(row),
         html.Ul([html.Li(reason) for reason in row.reasons], className="lines"),
         html.P(index_sentence(row, confidence=answer.confidence), className="told"),
         parts.across(claims_tables.indices_table(row)),
         html.P(model_words(row, picture.tolerance, picture.unit), className="aside"),
     ]
-    return [parts.capital(picture.name), words, theme.asked(edges.edges_figure(picture), query)]
+    heading = f"{parts.capital(picture.name)} · {claim_words(row, required=answer.required)}"
+    return [heading, words, theme.asked(edges.edges_figure(picture), query)]
 
 
 def row_of(answer: CapabilityAnswer, query: str | None) -> StreamCapability | None:

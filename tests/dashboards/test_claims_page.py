@@ -78,8 +78,7 @@ def test_the_smallest_index_is_chosen_at_first_and_a_link_chooses_its_own(monito
 def test_a_stream_shows_every_reason_and_four_lines(monitor, row):
     heading, words, figure = claims.show_stream(monitor, "diameter", parts.stream_query(row.stream))
     said = str(words)
-    assert heading == "S1 bore 1 diameter"
-    assert "Not supported: Ppk of at least 1.33" in said
+    assert heading == "S1 bore 1 diameter · Not supported: Ppk of at least 1.33"
     assert all(reason in said for reason in row.reasons)
     assert all(f"Td('{name}')" in said for name in ("Cp", "Cpk", "Pp", "Ppk"))
     go.Figure(figure)
