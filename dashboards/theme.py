@@ -72,8 +72,6 @@ CONFIG: dict[str, Any] = {
 }
 """The one configuration of every graph: nothing leaves this machine."""
 
-GL_FROM = 3000
-"""Points of one trace from which it is drawn by WebGL."""
 
 RING: dict[str, Any] = {
     "symbol": "circle-open",
@@ -145,9 +143,8 @@ def word(text: str, x: Any, y: Any, **more: Any) -> dict[str, Any]:
 
 
 def points(x: Any, y: Any, **more: Any) -> Trace:
-    """Return a trace of points or lines, by WebGL where there are many."""
-    kind = "scattergl" if len(x) > GL_FROM else "scatter"
-    return {"type": kind, "x": x, "y": y, "hoverinfo": "skip", **more}
+    """Return a trace of points or lines; none needs WebGL, which machines at a line often lack."""
+    return {"type": "scatter", "x": x, "y": y, "hoverinfo": "skip", **more}
 
 
 def band(x: Sequence[Any], low: Any, high: Any, *, colour: str) -> Trace:

@@ -101,17 +101,6 @@
   }
   const moment = () => new Promise((done) => setTimeout(done, 100));
 
-  /* Where a browser has no WebGL, what would be drawn by it is drawn as other traces are: slower, and all there. */
-  let gl = null;
-  function hasGl() {
-    if (gl !== null) return gl;
-    const asked = document.createElement("canvas").getContext("webgl");
-    if (asked) asked.getExtension("WEBGL_lose_context")?.loseContext(); // a browser has few of them
-    return (gl = !!asked);
-  }
-  const drawable = (data) =>
-    (data || []).map((one) => (one.type === "scattergl" && !hasGl() ? { ...one, type: "scatter" } : one));
-
   /* Plotly comes late; whoever draws with it draws in what the page wears, and waits while a person drags. */
   let plotly;
   /* Numbers and days on axes and the names of a drawing's buttons, as the server handed them over. */
@@ -127,7 +116,7 @@
       const drawn = typeof where === "string" ? document.getElementById(where) : where;
       while (drawn && drawn._dragging) await moment();
       const gift = weighed(name === "react" ? drawn : null, figure.layout);
-      const shown = { ...figure, data: drawable(figure.data), layout: zoomed(figure.layout, gift.zooms) };
+      const shown = { ...figure, layout: zoomed(figure.layout, gift.zooms) };
       const night = worn() === "dark";
       const done = await given[name](
         where, night ? { ...shown, data: dressed(shown.data, "dark"), layout: dressed(shown.layout, "dark") } : shown,

@@ -18,6 +18,8 @@ from dashboards.figures.opened import opens_bore, stones_line
 from dashboards.figures.terms import term
 from dashboards.figures.thinned import kept
 
+MANY = 3000
+"""More bores than these are dots: too close for lines that lie side by side."""
 STRETCH = 8
 """Doubted bores from which a stretch is drawn as one bar."""
 
@@ -30,7 +32,7 @@ def bores(view: StreamView, clock: Clock, width: float) -> list[theme.Trace]:
     if not len(view.bores.at):
         return []
     made = view.bores if len(rows := shown(view)) == len(view.bores.at) else chosen(view.bores, rows)
-    many = len(made.at) > theme.GL_FROM
+    many = len(made.at) > MANY
     x, hover = clock.xs(made.at), _hover(view, made, clock)
     length = float(np.clip(0.8 * width / len(x), 1.5, 7.0))
     shape = {"symbol": "circle" if many else "line-ew", "size": 1.6 if many else length, "color": theme.QUIET}
