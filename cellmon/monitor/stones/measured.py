@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.log import LoggedOf, Stay, StoneLog
 from cellmon.records import StoneMeasurements, Times, Whole, absent
-from cellmon.records.alike import numbered
 from cellmon.stones.evenness import Swap, swapped
 from cellmon.stones.wear import Thickness
 from cellmon.words import say, to_say
@@ -109,7 +108,10 @@ def _grids(rows: StoneMeasurements, per_set: Mapping[str, int]) -> Grids:
     found = {}
     order = np.argsort(rows.at, kind="stable")
     rows = rows.select(order)
-    group, names = numbered(rows.stone_set, sort=True)
+    sets = rows.stone_set.tolist()
+    names = sorted(set(sets))
+    number = {name: k for k, name in enumerate(names)}
+    group = np.array([number[name] for name in sets], dtype=np.int64)
     first = np.argsort(group, kind="stable")
     edges = np.searchsorted(group[first], np.arange(len(names) + 1))
     for k, name in enumerate(names):
