@@ -43,8 +43,18 @@ def called_of(body: Mapping[str, Any]) -> Called:
     for name in _TIMES:
         given[name] = moment_of(given[name])
     given["stream"] = stream_of(given["stream"])
-    given["moved"] = tuple(Moved(**one) for one in given["moved"])
+    given["moved"] = tuple(map(_moved, given["moved"]))
     return Called(**given)
+
+
+def _moved(body: Mapping[str, Any]) -> Moved:
+    """Return how one stream moved, as it was kept: `Moved(**body)`, which takes four times as long.
+
+    A call tells of every stream beside it, and a signal that lasts has hundreds of calls.
+    """
+    found = object.__new__(Moved)
+    vars(found).update(body)
+    return found
 
 
 def stream_of(names: Mapping[str, Any]) -> Stream:
