@@ -11,7 +11,7 @@ from cellmon.diagnosis import Evidence, Logged, Movement
 from cellmon.monitor.judge.best_told import STRADDLES, Place
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.groups import Group
-from cellmon.monitor.judge.joining import bores_of
+from cellmon.monitor.judge.honed_at import bores_of
 from cellmon.monitor.view import View
 from cellmon.records import EventKind
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, fields
@@ -16,20 +17,33 @@ from cellmon.records import Stream
 
 _one_stream = lru_cache(maxsize=4096)(Stream)
 """Streams are few and calls many: equal ones are the same, so that to look one up compares no names."""
+_NAMES = tuple(field.name for field in fields(Called))
 _TIMES = ("at", "last_at", "change_at", "earliest_at", "latest_at")
 
 TRAILING = ("last_at", "last_part", "over")
 """What of a call changes while it lasts."""
 
 
+KEY = "key"
+"""Under which a call remembers its own."""
+
+
 def key_of(call: Called) -> str:
-    """Return what stays of a call while it lasts, as a text that equal calls have in common."""
-    return json.dumps({k: v for k, v in plain(call).items() if k not in TRAILING}, sort_keys=True)
+    """Return what stays of a call while it lasts, as a text that equal calls have in common.
+
+    A call never changes, and a take asks for those of each several times: it is written once.
+    """
+    known: str | None = vars(call).get(KEY)
+    if known is None:
+        stays = {name: value for name, value in plain(call).items() if name not in TRAILING}
+        text = json.dumps(stays, sort_keys=True).encode()
+        known = vars(call)[KEY] = hashlib.blake2b(text, digest_size=20).hexdigest()
+    return known
 
 
 def plain(call: Called) -> dict[str, Any]:
     """Return a call as it is kept."""
-    body = dict(vars(call))
+    body = {name: getattr(call, name) for name in _NAMES}
     for name in _TIMES:
         body[name] = micros(body[name])
     body["stream"] = asdict(call.stream)
@@ -39,7 +53,7 @@ def plain(call: Called) -> dict[str, Any]:
 
 def called_of(body: Mapping[str, Any]) -> Called:
     """Return a call that was kept."""
-    given = {field.name: body[field.name] for field in fields(Called)}
+    given = {name: body[name] for name in _NAMES}
     for name in _TIMES:
         given[name] = moment_of(given[name])
     given["stream"] = stream_of(given["stream"])

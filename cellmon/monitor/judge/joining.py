@@ -13,8 +13,10 @@ import numpy as np
 from cellmon.judged import OFFSETS
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.groups import Group
+from cellmon.monitor.judge.honed_at import Honed, Seen, span
 from cellmon.sheet import Sheet
 
+NEVER = int(np.iinfo(np.int64).min)
 SHARED = np.timedelta64(30, "m")
 """How far apart the ranges of two calls' beginnings may lie where they are one change."""
 
@@ -33,28 +35,28 @@ def begins(call: Called) -> np.datetime64:
 
 def grouped(calls: Sequence[Called], sheet: Sheet) -> list[Group]:
     """Join calls, which come in order of time, to signals."""
-    groups: list[list[Called]] = []
-    over = np.full(len(calls), "NaT", dtype="datetime64[us]")  # when nothing joins a group any more
-    for call in calls:
-        near = np.flatnonzero(over[: len(groups)] >= begins(call)).tolist()
-        mine = [g for g in near if _shares(groups[g], call, sheet)]
+    groups: list[list[Seen]] = []
+    over = np.full(len(calls), NEVER)  # when nothing joins a group any more
+    honed = Honed(sheet)
+    for call in (Seen.of(one, honed) for one in calls):
+        begun = min(call.at, call.earliest_at, call.change_at - _SHARED)  # as `begins` has it
+        near = np.flatnonzero(over[: len(groups)] >= begun).tolist()
+        mine = [g for g in near if _shares(groups[g], call)]
         if not mine:
-            over[len(groups)] = call.last_at + AGAIN
+            over[len(groups)] = call.last_at + _AGAIN
             groups.append([call])
             continue
         last = mine[-1]  # what a call has in common with others that came at the same time is one change
-        joined = [g for g in mine[:-1] if groups[last][0].at - groups[g][0].at <= SHARED]
+        joined = [g for g in mine[:-1] if groups[last][0].at - groups[g][0].at <= _SHARED]
         first, *others = (*joined, last)
         for other in others:
             groups[first].extend(groups[other])
-            groups[other], over[other] = [], np.datetime64("NaT", "us")
+            groups[other], over[other] = [], NEVER
         groups[first].append(call)
-        over[first] = max(one.last_at for one in groups[first]) + AGAIN
-    return [Group(lead=g[0], others=tuple(g[1:])) for g in groups if g]
+        over[first] = max(one.last_at for one in groups[first]) + _AGAIN
+    return [Group(lead=g[0].call, others=tuple(one.call for one in g[1:])) for g in groups if g]
 
 
-Place = tuple[str | None, str]
-"""A spindle and a bore; a bore that is routed to one spindle has but that place."""
 ALONE = ("routing", "limit", "pattern", "audit")
 """Kinds whose calls only join calls of their own; those of run rules join none."""
 AFTER_SINGLE = np.timedelta64(90, "m")
@@ -69,93 +71,59 @@ longest.
 """
 
 
-def _shares(group: Sequence[Called], call: Called, sheet: Sheet) -> bool:
+_SHARED, _AFTER_SINGLE, _ANSWERED, _AGAIN = map(span, (SHARED, AFTER_SINGLE, ANSWERED, AGAIN))
+
+
+def _shares(group: Sequence[Seen], call: Seen) -> bool:
     """Return whether a call may tell of the same change as a signal."""
     lead = group[0]
-    if sheet.charted_as(lead.stream.part_number) != sheet.charted_as(call.stream.part_number):
+    if lead.charted_as != call.charted_as:
         return False
     if call.family in ALONE or lead.family in ALONE:
         joins = lead.family == call.family != "pattern"
         if call.family == "audit":  # the same audit of the same spindle
             joins = joins and lead.stream.spindle == call.stream.spindle
-            return bool(joins and call.at - lead.at <= SHARED * 2)
-        return bool(joins and call.at - lead.last_at <= SHARED * 2)
-    same_again = [
-        one for one in group if (one.stream, one.family, one.side) == (call.stream, call.family, call.side)
-    ]
-    if any(call.at - one.last_at <= AGAIN for one in same_again):
+            return joins and call.at - lead.at <= _SHARED * 2
+        return joins and call.at - lead.last_at <= _SHARED * 2
+    if any(call.at - one.last_at <= _AGAIN and one.is_same(call) for one in group):
         return True
-    if not any(_touch(one, call, sheet) for one in group):
+    if not any(_touch(one, call) for one in group):
         return False
-    told = any(_ends(one, call, sheet) or _answers(one, call) or _answers(call, one) for one in group)
+    told = any(_ends(one, call) or _answers(one, call) or _answers(call, one) for one in group)
     return told or _began_with(group, call)
 
 
-def _answers(one: Called, given: Called) -> bool:
+def _answers(one: Seen, given: Seen) -> bool:
     """Return whether offsets were given while something else stood called, or soon after it was over."""
-    if given.stream.feature != OFFSETS or one.stream.feature == OFFSETS:
+    if given.feature != OFFSETS or one.feature == OFFSETS:
         return False
-    return bool(given.earliest_at <= one.last_at + ANSWERED and one.earliest_at <= given.at)
+    return given.earliest_at <= one.last_at + _ANSWERED and one.earliest_at <= given.at
 
 
-def _began_with(group: Sequence[Called], call: Called) -> bool:
+def _began_with(group: Sequence[Seen], call: Seen) -> bool:
     """Return whether a call came while a signal stood, and its range begins with that of the signal."""
-    lead = group[0]
-    until = max(one.last_at + (AFTER_SINGLE if one.family == "single" else SHARED) for one in group)
-    began = min(one.earliest_at for one in group)
-    joins = call.earliest_at <= lead.at + SHARED and call.at <= until
-    return bool(joins and call.latest_at >= began - SHARED)
-
-
-def _ends(one: Called, call: Called, sheet: Sheet) -> bool:
-    """Return whether a call tells of no more than that a level is back where it was."""
-    same = one.family == "level" and one.over and one.stream.feature == call.stream.feature
-    near = call.change_at - SHARED <= one.last_at <= call.at + SHARED
-    return bool(same and near and _places_of(one, sheet) & _places_of(call, sheet))
-
-
-def _touch(one: Called, other: Called, sheet: Sheet) -> bool:
-    """Return whether two calls have a bore in common; a distance touches all it is a distance from."""
-    same = one.stream.feature == other.stream.feature
-    if "single" in (one.family, other.family) and not same and abs(one.at - other.at) > SHARED:
+    if call.earliest_at > group[0].at + _SHARED:
         return False
-    if one.family == other.family == "single" and same:
+    until = max(one.last_at + (_AFTER_SINGLE if one.family == "single" else _SHARED) for one in group)
+    began = min(one.earliest_at for one in group)
+    return call.at <= until and call.latest_at >= began - _SHARED
+
+
+def _ends(one: Seen, call: Seen) -> bool:
+    """Return whether a call tells of no more than that a level is back where it was."""
+    if one.family != "level" or not one.over or one.feature != call.feature:
+        return False
+    near = call.change_at - _SHARED <= one.last_at <= call.at + _SHARED
+    return near and not one.places.isdisjoint(call.places)
+
+
+def _touch(one: Seen, other: Seen) -> bool:
+    """Return whether two calls have a bore in common; a distance touches all it is a distance from."""
+    same, singles = one.feature == other.feature, (one.family == "single") + (other.family == "single")
+    if singles and not same and abs(one.at - other.at) > _SHARED:
+        return False
+    if singles == 2 and same:
         return True
-    mine, others = _places_of(one, sheet), _places_of(other, sheet)
     if same and one.stream.fixture == other.stream.fixture:
-        mine, others = _with_neighbours(mine, sheet), _with_neighbours(others, sheet)
-    return bool(mine & others)
-
-
-def _with_neighbours(places: set[Place], sheet: Sheet) -> set[Place]:
-    """Return some places and those of the same spindles."""
-    of_spindles = [{(s.id, b) for b in s.bores} for s in sheet.spindles]
-    return places.union(*(every for every in of_spindles if places & every))
-
-
-def _places_of(call: Called, sheet: Sheet) -> set[Place]:
-    """Return where the bores that a call tells of are honed.
-
-    A spindle beside others that hone the same bores makes other blocks than they.
-    """
-    spindle, found = call.stream.spindle, set[Place]()
-    itself = spindle is not None and call.stream.part_of == "itself"
-    for bore in bores_of(call, sheet):
-        routed = sheet.honed_by(bore)
-        if len(routed) < 2:
-            found.add((routed[0] if routed else None, bore))
-        elif itself or spindle in routed:
-            found.add((spindle, bore))
-        else:
-            found |= {(s, bore) for s in routed}
-    return found
-
-
-def bores_of(call: Called, sheet: Sheet) -> set[str]:
-    """Return the bores a call tells of."""
-    part = sheet.charted_part(call.stream.part_number)
-    if call.stream.bore is not None and call.stream.part_of == "itself":
-        return {call.stream.bore}
-    if call.stream.spindle is not None and call.stream.part_of == "itself":
-        return {b for s in sheet.spindles if s.id == call.stream.spindle for b in s.bores}
-    return set(part.bores)
+        return not one.around.isdisjoint(other.around)
+    return not one.places.isdisjoint(other.places)

@@ -6,7 +6,8 @@ import pytest
 
 from cellmon.judged import OFFSETS
 from cellmon.monitor.judge import joining
-from cellmon.monitor.judge.joining import AFTER_SINGLE, AGAIN, SHARED, bores_of, grouped
+from cellmon.monitor.judge.honed_at import Honed, Seen, bores_of
+from cellmon.monitor.judge.joining import AFTER_SINGLE, AGAIN, SHARED, grouped
 from tests.monitor.judge.making import called, demo_sheet, stream
 
 SHEET = demo_sheet()
@@ -158,11 +159,18 @@ def test_the_call_that_lasts_speaks_for_how_long_a_signal_lasted():
     assert group.last is standing
 
 
+HONED = Honed(SHEET)
+
+
+def seen(call):
+    return Seen.of(call, HONED)
+
+
 def without_looking_away(calls):
     """Join calls as `grouped` does, holding every call against every signal before it."""
     groups = []
     for call in calls:
-        mine = [g for g in groups if joining._shares(g, call, SHEET)]
+        mine = [g for g in groups if joining._shares([seen(c) for c in g], seen(call))]
         if not mine:
             groups.append([call])
             continue
