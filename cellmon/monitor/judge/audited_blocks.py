@@ -112,17 +112,21 @@ def block_calls(
         if call is not None:
             calls.append(call)
     usual += [held.usual] * len(waiting)
-    stands = [
-        Before(usual=known, last={**before.last, **_last_rows(rows.at, spindles, mark)})
-        for known, mark in zip(usual, marks, strict=True)
-    ]
+    lasts = _last_rows(rows.at, spindles, before.last, marks)
+    stands = [Before(usual=known, last=last) for known, last in zip(usual, lasts, strict=True)]
     return BlockCalls(calls=calls, stands=stands)
 
 
-def _last_rows(at: Times, spindles: Texts, until: np.datetime64) -> dict[str, np.datetime64]:
-    """Return the newest row of each spindle before a moment, of rows in order of time."""
-    many = int(np.searchsorted(at, until))
-    return dict(zip(spindles[:many].tolist(), at[:many], strict=True))
+def _last_rows(
+    at: Times, spindles: Texts, before: Mapping[str, np.datetime64], marks: Sequence[np.datetime64]
+) -> Iterator[dict[str, np.datetime64]]:
+    """Yield the newest row of each spindle before each of some moments, all in order of time."""
+    found, begin = dict(before), 0
+    for mark in marks:
+        end = int(np.searchsorted(at, mark))
+        found.update(zip(spindles[begin:end].tolist(), at[begin:end], strict=True))
+        begin = end
+        yield dict(found)
 
 
 @dataclass(eq=False)

@@ -41,8 +41,7 @@ from cellmon.monitor.judge.joining import AGAIN, SHARED, begins, grouped, joined
 from cellmon.monitor.judge.naming import KEEPS_NAME, name_of, named
 from cellmon.monitor.judge.told import (
     Basis,
-    groups_named,
-    groups_since,
+    KeptGroups,
     rows_of_audits,
     span_of,
 )
@@ -92,14 +91,15 @@ def reached(session: Session, rules: Rules, basis: Basis, touched: Touched) -> R
     if touched.begin is None and touched.audited is None and basis.sheet == rules.now.version:
         return Reached(before=(), after=(), basis=basis)
     shares, audits = _shares(session, rules, basis, touched), _audits(session, rules, basis, touched)
-    change = _change(session, rules, basis, touched, shares, audits)
+    kept = KeptGroups(session)
+    change = _change(session, kept, rules, basis, touched, shares, audits)
     basis = replace(basis, rows=rows_of_audits(session), shares=shares)
     if change.since is None:
         return Reached(before=(), after=(), basis=basis, audits=audits)
-    far = min([change.since, *(begins(c) - AGAIN for c in change.later(session))])
+    far = min([change.since, *(begins(c) - AGAIN for c in change.later(kept))])
     names: set[str] = set()
     while True:
-        before = [*groups_since(session, far), *groups_named(session, names)]
+        before = [*kept.since(far), *kept.named(names)]
         before = list({g.id: g for g in before}.values())
         groups = grouped(in_order(change.applied(before)), rules.now.sheet)
         more = _bear_others_names(basis, [*before, *groups]) - {g.id for g in before}
@@ -176,14 +176,15 @@ class Change:
         calls = {key_of(c): c for c in chain.from_iterable(g.calls for g in groups)}
         return list(({k: c for k, c in calls.items() if k not in self.gone} | dict(self.come)).values())
 
-    def later(self, session: Session) -> list[Called]:
+    def later(self, kept: KeptGroups) -> list[Called]:
         """Return the calls, as they are now, that join their signal anew."""
         assert self.since is not None
-        return [c for c in self.applied(groups_since(session, self.since)) if c.at >= self.since]
+        return [c for c in self.applied(kept.since(self.since)) if c.at >= self.since]
 
 
 def _change(
     session: Session,
+    kept: KeptGroups,
     rules: Rules,
     basis: Basis,
     touched: Touched,
@@ -191,12 +192,12 @@ def _change(
     audits: Sequence[AuditsSince],
 ) -> Change:
     """Return how the calls that may have changed differ from those known."""
-    found = [OldAndNew(old=basis.shares.calls, new=shares.calls), _instruments(session, audits)]
+    found = [OldAndNew(old=basis.shares.calls, new=shares.calls), _instruments(session, kept, audits)]
     if touched.begin is not None:
-        found.append(_judged(session, rules, touched, touched.begin, audits))
+        found.append(_judged(session, kept, rules, touched, touched.begin, audits))
     before, now = _sheet_before(rules, basis), rules.now.sheet
     if before is None or checked_by(before) != checked_by(now):
-        found.append(_checked(session, now))
+        found.append(_checked(session, kept, now))
     return _difference(
         chain.from_iterable(one.old for one in found), chain.from_iterable(one.new for one in found)
     )
@@ -212,6 +213,7 @@ class OldAndNew:
 
 def _judged(
     session: Session,
+    kept: KeptGroups,
     rules: Rules,
     touched: Touched,
     begin: np.datetime64,
@@ -224,7 +226,7 @@ def _judged(
     sheet = rules.now.sheet
     old, new = list[Called](), list[Called]()
     run = misrouted_since(session, begin)
-    known = [c for g in groups_since(session, min(begin - EDGE, run)) for c in g.calls]
+    known = [c for g in kept.since(min(begin - EDGE, run)) for c in g.calls]
     for call in known:
         if call.at >= {"gauge": begin, "routing": run}.get(call.kind, END):
             old.append(call)
@@ -240,14 +242,14 @@ def _judged(
     return OldAndNew(old=old, new=new)
 
 
-def _instruments(session: Session, audits: Sequence[AuditsSince]) -> OldAndNew:
+def _instruments(session: Session, kept: KeptGroups, audits: Sequence[AuditsSince]) -> OldAndNew:
     """Return what the audits called that were judged anew, and what they call now."""
-    kept: list[Group] = []
+    groups: list[Group] = []
     if any(one.earliest <= BEGINNING for one in audits):
-        kept = groups_named(session, session.told_containing((*FROM_AUDITS, AUDIT_LEVEL)))
+        groups = kept.named(session.told_containing((*FROM_AUDITS, AUDIT_LEVEL)))
     elif audits:
-        kept = groups_since(session, min(one.earliest for one in audits))
-    old = [c for g in kept for c in g.calls if any(one.among(c) for one in audits)]
+        groups = kept.since(min(one.earliest for one in audits))
+    old = [c for g in groups for c in g.calls if any(one.among(c) for one in audits)]
     return OldAndNew(old=old, new=[c for one in audits for c in one.calls])
 
 
@@ -256,11 +258,11 @@ def checked_by(sheet: Sheet) -> tuple[object, ...]:
     return sheet.checks.as_found_limit_um if sheet.checks else None, tuple(sheet.stream_gauges)
 
 
-def _checked(session: Session, sheet: Sheet) -> OldAndNew:
+def _checked(session: Session, kept: KeptGroups, sheet: Sheet) -> OldAndNew:
     """Return what every check of a gauge called, and calls by a sheet."""
     begins_with = MASTER_CHECK.partition("{")[0]
-    kept = groups_named(session, session.told_containing([begins_with]))
-    old = [c for g in kept for c in g.calls if c.detector.startswith(begins_with)]
+    groups = kept.named(session.told_containing([begins_with]))
+    old = [c for g in groups for c in g.calls if c.detector.startswith(begins_with)]
     return OldAndNew(old=old, new=list(gauge_calls(session, sheet)))
 
 

@@ -185,16 +185,6 @@ def keep_outlines(session: Session) -> None:
     session.keep_outlines({group.id: plain_outline(outline_of(group)) for group in groups})
 
 
-def groups_since(session: Session, moment: np.datetime64) -> list[Group]:
-    """Return the kept signals that last until a moment or longer."""
-    return list(_groups(session, session.told(start=moment)))
-
-
-def groups_named(session: Session, names: Collection[str]) -> list[Group]:
-    """Return the signals kept under some names."""
-    return [group for kept in session.told_of(names) if (group := _group(kept)) is not None]
-
-
 class _Known(Generic[Found]):
     """What a process has read of signals, the newest form of each; too much is let go of and read anew."""
 
@@ -241,6 +231,26 @@ _read = _Known[Group | None](most=4_000, weight=_calls)
 """Up to so many calls; each tells how every stream moved beside it, up to 15 kilobytes."""
 _outlined = _Known[Outline](most=20_000, weight=lambda _: 1)
 """Up to so many signals, a kilobyte each."""
+
+
+class KeptGroups:
+    """The signals kept, with all their calls, as one take asks for them again and again: read once."""
+
+    def __init__(self, session: Session) -> None:
+        self._session, self._read = session, dict[tuple[str, str], Group]()
+
+    def since(self, moment: np.datetime64) -> list[Group]:
+        """Return those that last until a moment or longer."""
+        kept = self._session.told(start=moment)
+        new = [one for one in kept if one not in self._read]
+        found = {group.id: group for group in _groups(self._session, new)}
+        self._read.update((one, found[one[0]]) for one in new if one[0] in found)
+        return [self._read[one] for one in kept if one in self._read]
+
+    def named(self, names: Collection[str]) -> list[Group]:
+        """Return those of some names."""
+        found = (_group(kept) for kept in self._session.told_of(names))
+        return [group for group in found if group is not None]
 
 
 def _groups(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Group]:
