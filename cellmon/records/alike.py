@@ -7,6 +7,7 @@ for long, so that few texts are left to look at.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -97,6 +98,29 @@ def numbered(texts: Texts, *, sort: bool = False) -> tuple[Whole, list[str]]:
     number, words = _numbered_few(texts[first], sort=sort)
     found = number[code]
     return found if len(heads) == len(texts) else np.repeat(found, np.diff(heads, append=len(texts))), words
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Numbered:
+    """A column of few different texts by their numbers, of which it is asked where it says a text.
+
+    To hold each row's text against it takes many times as long.
+    """
+
+    codes: Whole
+    words: list[str]
+
+    @classmethod
+    def of(cls, texts: Texts) -> Numbered:
+        """Number the texts of a column."""
+        codes, words = numbered(texts)
+        return cls(codes=codes, words=words)
+
+    def says(self, word: str) -> NDArray[np.bool_]:
+        """Return where it says a text."""
+        place = self.words.index(word) if word in self.words else len(self.words)
+        found: NDArray[np.bool_] = self.codes == place
+        return found
 
 
 def _numbered_few(texts: Texts, *, sort: bool) -> tuple[Whole, list[str]]:

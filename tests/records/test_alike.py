@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cellmon.records import absent
-from cellmon.records.alike import FEW, numbered, places_of, run_starts, said
+from cellmon.records.alike import FEW, Numbered, dense, numbered, places_of, run_starts, said
 
 WORDS = st.lists(st.sampled_from(["a", "b", "ab", "é", "", None]), max_size=40)
 
@@ -47,3 +47,15 @@ def test_a_column_that_says_the_same_throughout_is_one_text():
     texts = said("diameter", 3)
     assert texts.tolist() == ["diameter"] * 3 and len(set(map(id, texts))) == 1
     assert absent(said(None, 2)).all()
+
+
+@given(st.lists(st.sampled_from([None, "S1", "S2", "hand"]), max_size=3 * FEW), st.sampled_from(["S1", "S3"]))
+def test_where_a_column_says_a_text_is_where_its_rows_do(told, word):
+    assert Numbered.of(column(told, shared=True)).says(word).tolist() == [text == word for text in told]
+
+
+@given(st.lists(st.integers(0, 2000), max_size=60))
+def test_numbers_are_made_dense_in_their_own_order(given_numbers):
+    code = np.array(given_numbers, dtype=np.int64)
+    order = sorted(set(given_numbers))
+    assert dense(code).tolist() == [order.index(number) for number in given_numbers]

@@ -18,7 +18,7 @@ from cellmon.monitor.judge.doubts import CONTEXT_FLAGS, correct, doubts_of
 from cellmon.monitor.judge.verdict import verdict_codes
 from cellmon.monitor.rules import SheetInForce, Unit
 from cellmon.records import Numbers, Readings, Texts, Whole, absent
-from cellmon.records.alike import numbered, said
+from cellmon.records.alike import Numbered, numbered, said
 from cellmon.sheet import Part, Sheet, Zeroing
 
 CARRIED = ("fixture", "operator", "sequence", "honed_at", "cycle_s", "feed_um", "load_pct", "load_ripple_pct")
@@ -81,10 +81,10 @@ def charted(bores: Bores, sheet: Sheet, elsewhere: NDArray[np.bool_]) -> Bores:
     """
     complete = np.isfinite(bores.um).all(axis=(1, 2))
     value_doubt = (bores.flags & ~CONTEXT_FLAGS) != 0
-    serving = np.zeros(len(bores), dtype=bool)
+    serving, gauges = np.zeros(len(bores), dtype=bool), Numbered.of(bores.gauge)
     for gauge in sheet.stream_gauges:
-        serving |= bores.gauge == gauge
-    machine = (bores.stage == "finish") & serving
+        serving |= gauges.says(gauge)
+    machine = Numbered.of(bores.stage).says("finish") & serving
     able = (complete | value_doubt) & machine & ~elsewhere
     rows = np.flatnonzero(able)
     rows = rows[np.argsort(bores.measured_at[rows], kind="stable")]

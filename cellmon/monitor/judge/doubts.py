@@ -21,7 +21,7 @@ from cellmon.judged import Doubts, StoredReadings
 from cellmon.monitor.judge.context import Context, Suspect
 from cellmon.monitor.judge.together import row_means
 from cellmon.records import Flag, Flags, Numbers, Readings, Texts, Times, Whole, absent
-from cellmon.records.alike import numbered
+from cellmon.records.alike import Numbered, numbered
 from cellmon.sheet import Sheet
 from cellmon.words import to_say
 
@@ -242,10 +242,11 @@ def _as_read(um: NDArray[np.float64], readings: Readings, sheet: Sheet) -> Itera
         cell=turned.cell[found],
         amount=turned.turn_um[found],
     )
+    drawing = Numbered.of(readings.part_number)
     for part in sheet.parts:
         lower, upper = part.diameter.lower_um, part.diameter.upper_um
         width = upper - lower if lower is not None and upper is not None else 0.0
-        rows = np.flatnonzero((readings.part_number == part.number) & (widest > width / 2))
+        rows = np.flatnonzero(drawing.says(part.number) & (widest > width / 2))
         rows = np.setdiff1d(rows, turns[found], assume_unique=True)
         lone = single_reading(um[rows], tolerance_um=width)
         yield _Found(

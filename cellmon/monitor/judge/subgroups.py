@@ -21,7 +21,7 @@ from cellmon.monitor.judge.process import evidence, offsets_given
 from cellmon.monitor.judge.together import Rows, alone, together
 from cellmon.monitor.rules import Unit
 from cellmon.records import EventKind, Numbers, Stream, Texts, Whole, absent, no_rows
-from cellmon.records.alike import dense, numbered, run_starts
+from cellmon.records.alike import Numbered, dense, numbered, run_starts
 from cellmon.sheet import DiameterFeature, Part, Sheet
 from cellmon.store.joining import streams_of
 
@@ -95,14 +95,14 @@ class _Laid:
     over: NDArray[np.bool_]
 
     def of(self, part: Part) -> tuple[Bores, Whole, NDArray[np.bool_]]:
-        mine = self.bores.part_number == part.number
+        mine = Numbered.of(self.bores.part_number).says(part.number)
         return self.bores.select(mine), self.segment[mine], self.over[mine]
 
 
 def _laid(
     bores: Bores, sheet: Sheet, context: Context, *, newest: np.datetime64, units: Sequence[Unit]
 ) -> _Laid:
-    charted = bores.select((bores.charted == 1) & (bores.spindle != "hand"))
+    charted = bores.select((bores.charted == 1) & ~Numbered.of(bores.spindle).says("hand"))
     runs = part_runs(charted)
     ends = np.array([u.end for u in units], dtype="datetime64[us]")
     starts = np.array([u.start for u in units], dtype="datetime64[us]")

@@ -6,11 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cellmon.judged import Bores
 from cellmon.records import Flags, Numbers, Whole
-from cellmon.records.alike import dense, numbered, run_starts, said
+from cellmon.records.alike import Numbered, dense, numbered, run_starts, said
 from cellmon.sheet import Part, Sheet
 
 
@@ -159,9 +158,10 @@ def _table(bores: Bores, part: Part, sheet: Sheet) -> Whole:
     unit, part_of_unit = pd.factorize(bores.unit_start)[0], numbered(bores.part)[0]
     block, blocks = pd.factorize(unit * (part_of_unit.max(initial=0) + 1) + part_of_unit)
     table = np.full((len(blocks), len(part.bores)), -1, dtype=np.int64)
+    bore, spindle = Numbered.of(bores.bore), Numbered.of(bores.spindle)
     for column, name in enumerate(part.bores):
-        here: NDArray[np.bool_] = bores.bore == name
-        routed = [bores.spindle == spindle for spindle in sheet.honed_by(name)]
+        here = bore.says(name)
+        routed = [spindle.says(one) for one in sheet.honed_by(name)]
         if routed:
             here &= np.logical_or.reduce(routed)
         rows = np.flatnonzero(here)
