@@ -79,10 +79,10 @@ class Honed:
 
     def stamp(self, until: np.datetime64) -> tuple[object, ...]:
         """Return what all counts up to a moment rest on: it is the same as long as they are."""
-        return (
-            self.over,
-            *self.lately.stamps[: int(np.searchsorted(self.lately.start, until, side="right"))],
-        )
+        if until < self._counted_since:
+            return (self.over,)
+        lately = int(np.searchsorted(self.lately.start, until, side="right"))
+        return (self.over, *self.lately.stamps[:lately])
 
     def count(self, stays: Iterable[Stay]) -> None:
         """Count the bores of many stays together, as `between` does of each."""
@@ -137,7 +137,7 @@ class Honed:
             found[here] = np.concatenate(([0.0], np.cumsum(one.weight)))[at]
         return np.asarray(found, dtype=np.float64)
 
-    @property
+    @cached_property
     def _counted_since(self) -> np.datetime64:
         return self.lately.start[0] if len(self.lately.start) else LATEST
 

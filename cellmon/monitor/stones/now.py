@@ -126,9 +126,14 @@ class StonesNow:
         known = (self._known(name), self.rounds.get(name), self.log.logged_of(name), self._honed[name])
         return (*known, *said, self.view.rules.now.version)
 
+    @cached_property
+    def _off(self) -> Mapping[str, tuple[Any, ...]]:
+        """What all that is told of each set that is on no spindle rests on."""
+        return {name: self.rests_on(name) for name in self.names if not self.log.logged_of(name).is_fitted}
+
     def each(self, what: str, names: Iterable[str], work: Callable[[str], Told]) -> list[Told]:
         """Return what is told of each of some sets; of those off the spindles as it was, while it stands."""
-        rests_on = {name: self.rests_on(name) for name in names if not self.log.logged_of(name).is_fitted}
+        rests_on = {name: self._off[name] for name in names if name in self._off}
         spoken = f"{what} {voice()} {lengths.shown()}"  # of each language and unit of lengths
         stands = self.view.carry_each(spoken, rests_on, work)
         return [stands[name] if name in stands else work(name) for name in names]
