@@ -42,8 +42,7 @@
     const wayIn = window.cellmonWayIn;
     if (!wayIn || got.trouble !== "signed-out") return;
     await wayIn.open(who);
-    if (enter) wayIn.enter();
-    enter = false;
+    if (enter && wayIn.enter()) enter = false;
   }
   function ends(got) {
     const left = got.who ? Math.min(got.idle, got.longest) : Infinity;
@@ -74,6 +73,7 @@
     }
     const back = trouble !== null;
     trouble = since = null;
+    enter = false;
     wait = EVERY;
     settle(got);
     const set = window.dash_clientside && window.dash_clientside.set_props;

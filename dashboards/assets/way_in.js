@@ -1,7 +1,7 @@
 /* Signing in where one stands: the form of the page /sign-in comes into the bar at the foot, so that what is
    written on this page stays; whoever has signed in is led back to where they were. */
 (function () {
-  let asked = false, before = null;
+  let coming = null, before = null;
   const place = () => document.getElementById("bar-way-in");
 
   function hold(page, who) {
@@ -33,17 +33,18 @@
   function enter() {
     const form = place() && place().querySelector("form");
     if (form) (form.elements.name.value ? form.elements.password : form.elements.name).focus();
+    return !!form;
   }
 
   window.cellmonWayIn = {
-    async open(who) {
-      if (asked || !place() || place().firstChild) return;
-      asked = true;
-      try { hold(await read(await fetch("/sign-in", { cache: "no-store" })), who); } catch { /* asked again */ }
-      asked = false;
+    async open(who) { // once, whoever asks; whoever asks meanwhile waits for the same
+      if (!place() || place().firstChild) return;
+      coming = coming || fetch("/sign-in", { cache: "no-store" }).then(read).then((page) => hold(page, who)).catch(() => {});
+      await coming;
+      coming = null;
     },
     enter,
-    close() {
+    close() { // somebody is signed in
       if (!place() || !place().firstChild) return;
       const back = place().contains(document.activeElement) ? before : null;
       place().replaceChildren();
