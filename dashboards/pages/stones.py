@@ -57,36 +57,12 @@ def layout(query: str | None = None) -> html.Main:
             ),
             parts.figure_box(LINES, height=stone_lines.HEIGHT, caption=_lines_caption(), told_by=SET_WORDS),
             html.H2(say("The stones of the set")),
-            html.Div(
-                [
-                    parts.figure_box(
-                        SHAPE, height=stone_shape.HEIGHT, caption=_shape_caption(), told_by=SHAPE_WORDS
-                    ),
-                    html.Div(id=SHAPE_WORDS),
-                ],
-                className="beside",
-            ),
+            _shape(),
             html.H2(say("Changes to come")),
             parts.figure_box(CALENDAR, height="auto", caption=_calendar_caption(), told_by=NEXT),
             html.H2(say("Orders, stock and cost")),
             html.Div(id=ORDERS),
-            html.P(
-                [
-                    html.Span(
-                        [
-                            say("Save the order list"),
-                            html.Button("CSV", id=f"{ORDERS}-csv"),
-                            say("stops and orders as a calendar"),
-                            html.Button("ICS", id=ICS),
-                            say("all tables"),
-                            html.Button("XLSX", id=BOOK),
-                        ],
-                        className="take",
-                    ),
-                    dcc.Download(id=f"{ORDERS}-file"),
-                    dcc.Download(id=FILE),
-                ]
-            ),
+            _taking(),
             stone_what_if.layout(),
             stone_log.layout(),
             html.H2(say("Sets and lots")),
@@ -98,6 +74,26 @@ def layout(query: str | None = None) -> html.Main:
             parts.save_table(SETS),
         ]
     )
+
+
+def _shape() -> html.Div:
+    """Return the room for the stones of a set beside what is said of them."""
+    box = parts.figure_box(SHAPE, height=stone_shape.HEIGHT, caption=_shape_caption(), told_by=SHAPE_WORDS)
+    return html.Div([box, html.Div(id=SHAPE_WORDS)], className="beside")
+
+
+def _taking() -> html.P:
+    """Return what can be saved of the plan."""
+    buttons = [
+        say("Save the order list"),
+        html.Button("CSV", id=f"{ORDERS}-csv"),
+        say("stops and orders as a calendar"),
+        html.Button("ICS", id=ICS),
+        say("all tables"),
+        html.Button("XLSX", id=BOOK),
+    ]
+    files = [dcc.Download(id=f"{ORDERS}-file"), dcc.Download(id=FILE)]
+    return html.P([html.Span(buttons, className="take"), *files])
 
 
 def _lines_caption() -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cellmon.monitor.stones.log import read_log
+from cellmon.monitor.stones.log_read import read_log
 from cellmon.records import Events, Kind
 from tests.monitor.planned_cell import planned_cell
 from tests.small_cell import write

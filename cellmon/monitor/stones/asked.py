@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from cellmon.local import number
-from cellmon.monitor.stones.log import ENDS, STONE_EVENTS, StoneLog, read_log
+from cellmon.monitor.stones.log import ENDS, STONE_EVENTS, StoneLog
+from cellmon.monitor.stones.log_read import read_log
 from cellmon.monitor.stones.now import stones_now
 from cellmon.monitor.stones.odd import contradicts
 from cellmon.monitor.view import View

@@ -17,7 +17,8 @@ from cellmon import lengths
 from cellmon.monitor.stones.formed import Formed, formed
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.kinds import KindKnown, SetLife, know_kind, life_of
-from cellmon.monitor.stones.log import CHIPPED, STONE_EVENTS, Stay, StoneLog, read_log
+from cellmon.monitor.stones.log import CHIPPED, STONE_EVENTS, Stay, StoneLog
+from cellmon.monitor.stones.log_read import read_log
 from cellmon.monitor.stones.looked import Looked
 from cellmon.monitor.stones.measured import Rounds, bores_at, rounds_of
 from cellmon.monitor.stones.ranges import GoodBores
