@@ -69,7 +69,7 @@ def look_seldom_for_rubbish() -> None:
 
 
 def warm(monitor: Monitor) -> None:
-    """Work out what every page begins with, all of Now first, and last the price of other rules.
+    """Work out what every page begins with, all of Now first, and last rules and stones, which take longest.
 
     Whoever comes first finds the answers that a process would else work out while they wait; whoever comes
     before goes first and waits for none of it, but for the answer they ask for themselves.
@@ -82,8 +82,9 @@ def warm(monitor: Monitor) -> None:
         now.show_now(apart)
         for path in sorted(BEGINS, key=last.__contains__):
             first_said(apart, path)
-        with suppress(CellmonError):
-            apart.alarms()
+        for question in (apart.alarms, apart.stone_picture):
+            with suppress(CellmonError):
+                question()
 
 
 def listening(monitor: Monitor, host: str, port: int, *, how: Reached | None = None) -> Any:

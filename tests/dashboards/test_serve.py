@@ -95,7 +95,7 @@ def test_the_first_visitor_finds_what_every_page_begins_with_worked_out(demo_wee
     counting = Counting(cellmon.open_cell(demo_week))
     remembering = kept(counting)
     warm(remembering)
-    assert {"now", "shifts", "stream", "part", "stone_picture"} <= set(counting.asked)
+    assert {"now", "shifts", "stream", "part", "stone_plan", "stone_picture"} <= set(counting.asked)
     counting.asked.clear()
     client = create_app(remembering).server.test_client()
     for path in first_said.BEGINS:
