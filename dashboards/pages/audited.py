@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 CHOICE, FIGURE, WORDS, LEAD = "audited-stream", "audited-figure", "audited-words", "audited-lead"
+UNFOLD = "audited-unfold"
 CAPTION = to_say(
     "Audits: single values above their moving ranges (for sizes that cannot fall below nought the ratio to "
     "the value before); pale band: limits by probability, each passed by chance once in 370, ringed but no "
@@ -31,7 +32,7 @@ def section() -> html.Details:
     """Return the section before its answers have come; closed until it is wanted."""
     return html.Details(
         [
-            html.Summary(say("Audits and findings")),
+            html.Summary(say("Audits and findings"), id=UNFOLD, n_clicks=0),
             html.P(id=LEAD, className="told"),
             html.Div(
                 parts.field(say("Audited stream"), parts.dropdown(CHOICE, clearable=False), wide=True),
@@ -125,26 +126,29 @@ def _of_finding(s: FindingStream) -> str:
 
 
 def register(app: Dash, monitor: Monitor) -> None:
-    """Wire the section."""
+    """Wire the section; its answers read every audit there is, and are asked for while it is unfolded."""
+    changed, unfolded = Input(parts.CHANGE, "data"), Input(UNFOLD, "n_clicks")
 
     @app.callback(
         Output(LEAD, "children"),
         Output(CHOICE, "options"),
         Output(CHOICE, "value"),
-        Input(parts.CHANGE, "data"),
+        changed,
+        unfolded,
         State(CHOICE, "value"),
     )
-    def _(change: int, value: str | None) -> list[Any]:
-        return choose(monitor, value)
+    def _(change: int, clicks: int, value: str | None) -> list[Any]:
+        return choose(monitor, value) if clicks % 2 else [no_update] * 3
 
     @app.callback(
         Output(FIGURE, "figure"),
         Output(WORDS, "children"),
-        Input(parts.CHANGE, "data"),
+        changed,
+        unfolded,
         Input(CHOICE, "value"),
     )
-    def _(change: int, query: str | None) -> list[Any]:
-        return show(monitor, query)
+    def _(change: int, clicks: int, query: str | None) -> list[Any]:
+        return show(monitor, query) if clicks % 2 and query else [no_update] * 2
 
     def saved(query: str | None) -> dict[str, list[Any]]:
         return audited.rows(stream_of(monitor, query), parts.zone_of(monitor).key)

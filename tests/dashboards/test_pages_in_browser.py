@@ -207,6 +207,16 @@ def test_a_press_on_the_number_of_a_bore_opens_its_raw_readings(look, address):
     assert f"serial={part}" in page.page.url and "bore=1" in page.page.url
 
 
+@pytest.mark.browser
+def test_audits_are_asked_for_once_somebody_unfolds_them(look, address):
+    page = look(address)
+    page.open("/stream", "stream-ribbon")
+    lead = page.page.locator("#audited-lead")
+    assert lead.text_content() == ""
+    page.page.get_by_text("Audits and findings", exact=True).click()
+    page.page.wait_for_function("() => document.querySelector('#audited-lead').textContent.includes('audit')")
+
+
 WITHOUT_WEBGL = """
   const whole = HTMLCanvasElement.prototype.getContext;
   HTMLCanvasElement.prototype.getContext = function (kind, ...more) {
