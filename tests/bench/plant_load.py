@@ -5,7 +5,8 @@
 Each cell takes a file of ten blocks (80 bores, 480 readings) every so many seconds, at a moment of its own.
 Cells share a few processes, each cell in a thread of its own. Readers ask one cell after another for what
 the page of its machine and its signals show. What is printed: how long a take and an answer lasted, from the
-outside, and whether every row that was taken is there.
+outside, and whether every row that was taken is there. Fifty cells want `max_connections = 300` of the
+server; what failed for lack of them, or else, is named and ends the program with 1.
 """
 
 from __future__ import annotations
@@ -157,6 +158,7 @@ def _feed(load: Load, folder: Path, number: int, signs: Signs, seen: Seen) -> No
         monitor.close()
     except Exception as failed:  # noqa: BLE001  a thread that dies must be seen
         seen.failed.append(repr(failed))
+        signs.warm.release()  # else nobody would ever begin
 
 
 def _read(load: Load, folder: Path, signs: Signs, number: int) -> None:
@@ -180,6 +182,7 @@ def _read(load: Load, folder: Path, signs: Signs, number: int) -> None:
             cell.close()
     except Exception as failed:  # noqa: BLE001
         seen.failed.append(repr(failed))
+        signs.warm.release()
     signs.results.put(seen)
 
 
@@ -206,6 +209,8 @@ def main() -> None:
         begun = time.perf_counter()
         seen = run(load, folder)
         lasted = time.perf_counter() - begun
+    if not (seen.takes and seen.answers):
+        raise SystemExit(f"nothing was taken or answered: {seen.failed}")
     files = sum(one.files for one in plant(load.url).cells)
     print(
         f"takes {told(seen.takes)}; {len(seen.takes) * BORES / lasted:.0f} bores a second; {seen.late} late"
@@ -214,6 +219,8 @@ def main() -> None:
     print(f"of the processor: takes {told(seen.take_cpu)}; answers {told(seen.answer_cpu)}")
     wanted = load.cells * 2 + len(seen.takes)
     print(f"files in the plant {files}, taken {wanted}; failed {seen.failed}")
+    if seen.failed or files != wanted:
+        raise SystemExit(1)
 
 
 if __name__ == "__main__":
