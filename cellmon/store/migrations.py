@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from sqlalchemy import Connection, MetaData, Table, func, inspect, select
+from sqlalchemy import Connection, MetaData, Table, delete, func, inspect, select
 
 from cellmon.errors import StoreRefused
 from cellmon.records import Kind, TracePoints
@@ -134,6 +134,11 @@ def _series_found(conn: Connection) -> None:
         index.create(conn, checkfirst=True)
 
 
+def _blocks_before_known(conn: Connection) -> None:
+    """Let audits be judged anew from their first on: where they stood did not name the block before."""
+    conn.execute(delete(schema.AUDIT_STANDS))
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -153,6 +158,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _signals_outlined,
     _audits_stand,
     _series_found,
+    _blocks_before_known,
 )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from dash import dcc, html
 
 from cellmon import local
-from cellmon.monitor.signals import LikelyCause, Response, Signal
+from cellmon.monitor.signals import Change, LikelyCause, Response, Signal
 from cellmon.records import Stream, stream_names
 from cellmon.words import say, to_say
 from dashboards.pages import parts
@@ -48,40 +48,36 @@ def _only_seen(signal: Signal) -> bool:
     return signal.state == "open" and signal.response is not None and signal.response.seen
 
 
+ESTIMATED = ("level", "drift", "spread")
+"""Kinds whose range of the change is an interval of 95 %; others begin where nothing was found last."""
+
+
 def since_words(signal: Signal) -> str:
     """Return when and at which part the change began, with the range in which it may have."""
-    change = signal.change
-    if change is None:
+    if signal.change is None:
         return say("called {at} at part {part}", at=parts.when(signal.raised_at), part=signal.part)
-    at, part = parts.when(change.at), change.part
-    if change.earliest_at == change.latest_at:
-        return say("since {at}, part {part}", at=at, part=part)
-    return say(
-        "since {at}, part {part} (95 % range {range}, parts {first} to {last})",
-        at=at,
-        part=part,
-        range=parts.between(change.earliest_at, change.latest_at),
-        first=change.earliest_part,
-        last=change.latest_part,
-    )
+    return say("since {begun}", begun=_begun(signal.change)) + _range_words(signal.kind, signal.change)
 
 
 def began_words(signal: Signal) -> str:
     """Return the same where "since" stands before it already."""
-    change = signal.change
-    if change is None:
+    if signal.change is None:
         return since_words(signal)
-    at, part = parts.when(change.at), change.part
+    return _begun(signal.change) + _range_words(signal.kind, signal.change)
+
+
+def _begun(change: Change) -> str:
+    return say("{at}, part {part}", at=parts.when(change.at), part=change.part)
+
+
+def _range_words(kind: str, change: Change) -> str:
     if change.earliest_at == change.latest_at:
-        return say("{at}, part {part}", at=at, part=part)
-    return say(
-        "{at}, part {part} (95 % range {range}, parts {first} to {last})",
-        at=at,
-        part=part,
-        range=parts.between(change.earliest_at, change.latest_at),
-        first=change.earliest_part,
-        last=change.latest_part,
-    )
+        return ""
+    text = to_say(" (95 % range {range}, parts {first} to {last})")
+    if kind not in ESTIMATED:
+        text = to_say(" (after part {first} at the earliest: {range})")
+    span, first = parts.between(change.earliest_at, change.latest_at), change.earliest_part
+    return say(text, range=span, first=first, last=change.latest_part)
 
 
 def called_words(signal: Signal) -> str:

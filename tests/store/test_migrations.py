@@ -8,7 +8,7 @@ from sqlalchemy import func, inspect, select
 
 from cellmon.errors import StoreRefused
 from cellmon.records import Kind, StockMovements
-from cellmon.store import Announcement, Store, migrations, schema
+from cellmon.store import Announcement, AuditStand, Store, migrations, schema
 from tests.store.making import (
     ALL,
     NOW,
@@ -236,6 +236,16 @@ def test_an_older_store_gains_the_way_to_one_series_of_audits_and_still_reads_ne
             named = select(rows).where(rows.c.characteristic.in_(["Rk"])).order_by(rows.c.at, rows.c.row_key)
             assert "characteristics_by_bore" in plan(session, named.where(rows.c.bore.in_(["1"])))
             assert "characteristics_by_time" in plan(session, named.where(rows.c.at >= 0))
+
+
+def test_where_audits_stood_is_forgotten_once_so_that_they_are_judged_from_their_first_on(open_store):
+    store = open_store()
+    with store.writing() as session:
+        stood = AuditStand(characteristic="Rk", at=START, body={"last": {"S1": 0}})
+        session.put_audit_stands("Rk", [stood], since=START)
+        session.conn.exec_driver_sql(f"DELETE FROM {schema.SCHEMA_VERSION.name} WHERE version >= 19")
+    with open_store().reading() as session:
+        assert session.audit_stands() == []
 
 
 OLD_TRACES = (

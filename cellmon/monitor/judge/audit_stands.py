@@ -138,7 +138,7 @@ class _Judge:
     def judged(self, rows: Characteristics) -> AuditsSince:
         """Judge all rows from there on."""
         marks = _marks(rows, after=self.stand.at)
-        blocks = block_calls(self.session, self.sheet, self.name, rows, self.stand.blocks, marks)
+        blocks = block_calls(self.sheet, self.name, rows, self.stand.blocks, marks)
         levels = dict(self._levels(rows, marks))
         stands = [
             AuditsStand(

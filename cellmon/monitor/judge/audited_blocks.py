@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.drift.deviates import as_normal
 from cellmon.monitor.judge.audits import audited_spindles, in_sheet_units
-from cellmon.monitor.judge.calls import OTHER_INSTRUMENTS, Called, part_before
-from cellmon.monitor.judge.traced import audited_rows
-from cellmon.records import Characteristics, Stream, Texts, Times
+from cellmon.monitor.judge.calls import OTHER_INSTRUMENTS, Called
+from cellmon.records import Characteristics, Stream, Texts
 from cellmon.sheet import TRACE_SIZE, Sheet
-from cellmon.store import Session
 
 LEAST_BEFORE = 12
 """So many values of a characteristic are known before one is called unlike them."""
@@ -52,12 +51,19 @@ class Spread:
         return float(np.sqrt(self.squares / (self.n - 1)))
 
 
+class Newest(NamedTuple):
+    """The newest row of a spindle: when it was measured, and of which block."""
+
+    at: np.datetime64
+    part: str
+
+
 @dataclass(frozen=True, kw_only=True)
 class Before:
     """What the blocks before leave behind: logarithms of usual figures, and each spindle's newest row."""
 
     usual: Spread = field(default_factory=Spread)
-    last: Mapping[str, np.datetime64] = field(default_factory=dict)
+    last: Mapping[str, Newest] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,16 +74,7 @@ class BlockCalls:
     stands: Sequence[Before]
 
 
-def characteristic_calls(session: Session, sheet: Sheet) -> Iterator[Called]:
-    """Yield a call for each block that another instrument finds beyond a limit, or unlike all before."""
-    rows = audited_rows(session).rows
-    for name in sorted(set(rows.characteristic.tolist())):
-        mine = rows.select(rows.characteristic == name)
-        yield from block_calls(session, sheet, name, mine, Before()).calls
-
-
 def block_calls(
-    session: Session,
     sheet: Sheet,
     name: str,
     rows: Characteristics,
@@ -108,23 +105,23 @@ def block_calls(
         while waiting and rows.at[mine[0]] >= waiting[0]:
             usual.append(held.usual)
             waiting.pop(0)
-        call = held.call(session, spindle, mine)
+        call = held.call(spindle, mine)
         if call is not None:
             calls.append(call)
     usual += [held.usual] * len(waiting)
-    lasts = _last_rows(rows.at, spindles, before.last, marks)
+    lasts = _last_rows(rows, spindles, before.last, marks)
     stands = [Before(usual=known, last=last) for known, last in zip(usual, lasts, strict=True)]
     return BlockCalls(calls=calls, stands=stands)
 
 
 def _last_rows(
-    at: Times, spindles: Texts, before: Mapping[str, np.datetime64], marks: Sequence[np.datetime64]
-) -> Iterator[dict[str, np.datetime64]]:
+    rows: Characteristics, spindles: Texts, before: Mapping[str, Newest], marks: Sequence[np.datetime64]
+) -> Iterator[dict[str, Newest]]:
     """Yield the newest row of each spindle before each of some moments, all in order of time."""
     found, begin = dict(before), 0
     for mark in marks:
-        end = int(np.searchsorted(at, mark))
-        found.update(zip(spindles[begin:end].tolist(), at[begin:end], strict=True))
+        end = int(np.searchsorted(rows.at, mark))
+        found.update((spindles[i], Newest(at=rows.at[i], part=rows.part[i])) for i in range(begin, end))
         begin = end
         yield dict(found)
 
@@ -157,7 +154,7 @@ class _Held:
             upper=np.inf if feature.upper_um is None else feature.upper_um,
         )
 
-    def call(self, session: Session, spindle: str, mine: list[int]) -> Called | None:
+    def call(self, spindle: str, mine: list[int]) -> Called | None:
         """Return what one block on one spindle calls; else it is usual from now on."""
         values = self.rows.value[mine]
         worst, lowest = mine[int(np.argmax(values))], mine[int(np.argmin(values))]
@@ -175,13 +172,15 @@ class _Held:
             feature=self.name,
         )
         side = -1 if under and not over else 1
-        return self._call_at(session, i, stream, limit=bool(over or under), side=side)
+        return self._call_at(i, stream, limit=bool(over or under), side=side)
 
-    def _call_at(self, session: Session, i: int, stream: Stream, *, limit: bool, side: int) -> Called:
-        """Return the call of one row: beyond a limit of the sheet, or unlike what was usual."""
-        at, part, spindle = self.rows.at[i], self.rows.part[i], self.spindles[i]
-        earlier = self.rows.at[(self.rows.at < at) & (self.spindles == spindle)]
-        earliest = earlier[-1] if len(earlier) else self.before.last.get(spindle, at)
+    def _call_at(self, i: int, stream: Stream, *, limit: bool, side: int) -> Called:
+        """Return the call of one row: beyond a limit of the sheet, or unlike what was usual.
+
+        It changed after the block of the spindle that was audited before this one.
+        """
+        at, part = self.rows.at[i], self.rows.part[i]
+        earliest = self._block_before(i)
         return Called(
             stream=stream,
             kind="limit" if limit else "single",
@@ -195,12 +194,21 @@ class _Held:
             size=float(self.rows.value[i]),
             sigma=np.nan,
             change_at=at,
-            earliest_at=earliest,
+            earliest_at=earliest.at,
             latest_at=at,
             change_part=part,
-            earliest_part=part_before(session, earliest) or part,
+            earliest_part=earliest.part,
             latest_part=part,
         )
+
+    def _block_before(self, i: int) -> Newest:
+        """Return the newest row of another block of the same spindle before a row; else that row itself."""
+        at, part, spindle = self.rows.at[i], self.rows.part[i], self.spindles[i]
+        others = (self.rows.at < at) & (self.spindles == spindle) & (self.rows.part != part)
+        if others.any():
+            newest = int(np.flatnonzero(others)[-1])
+            return Newest(at=self.rows.at[newest], part=self.rows.part[newest])
+        return self.before.last.get(spindle, Newest(at=at, part=part))
 
 
 def _unlike(logs: Spread, values: NDArray[np.float64]) -> bool:

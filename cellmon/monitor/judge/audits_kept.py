@@ -11,7 +11,7 @@ import numpy as np
 from cellmon.charts.individuals import Scale
 from cellmon.charts.level_watch import Quiet, Stand, Standing
 from cellmon.charts.self_starting import Usual
-from cellmon.monitor.judge.audited_blocks import Before, Spread
+from cellmon.monitor.judge.audited_blocks import Before, Newest, Spread
 from cellmon.monitor.judge.audits import part_of_feature
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.calls_kept import called_of, plain
@@ -47,7 +47,7 @@ def to_kept(name: str, stand: AuditsStand) -> AuditStand:
     """Return it as it is kept."""
     body = {
         "usual": asdict(stand.blocks.usual),
-        "last": {spindle: _moment(at) for spindle, at in stand.blocks.last.items()},
+        "last": {spindle: [_moment(row.at), row.part] for spindle, row in stand.blocks.last.items()},
         "series": [
             {"spindle": stream.spindle, "bore": stream.bore, **_kept(one)}
             for stream, one in stand.series.items()
@@ -66,7 +66,10 @@ def stand_before(session: Session, sheet: Sheet, name: str, moment: np.datetime6
         at=kept.at,
         blocks=Before(
             usual=Spread(**kept.body["usual"]),
-            last={spindle: np.datetime64(at, "us") for spindle, at in kept.body["last"].items()},
+            last={
+                spindle: Newest(at=np.datetime64(at, "us"), part=part)
+                for spindle, (at, part) in kept.body["last"].items()
+            },
         ),
         series={
             Stream(part_number=number, spindle=one["spindle"], bore=one["bore"], feature=name): _series(one)

@@ -31,7 +31,6 @@ from cellmon.monitor.judge.calls import (
     gauge_calls,
     in_order,
     misrouted_since,
-    part_before,
     routing_calls,
 )
 from cellmon.monitor.judge.calls_kept import key_of
@@ -194,7 +193,7 @@ def _change(
     """Return how the calls that may have changed differ from those known."""
     found = [OldAndNew(old=basis.shares.calls, new=shares.calls), _instruments(session, kept, audits)]
     if touched.begin is not None:
-        found.append(_judged(session, kept, rules, touched, touched.begin, audits))
+        found.append(_judged(session, kept, rules, touched, touched.begin))
     before, now = _sheet_before(rules, basis), rules.now.sheet
     if before is None or checked_by(before) != checked_by(now):
         found.append(_checked(session, kept, now))
@@ -217,12 +216,8 @@ def _judged(
     rules: Rules,
     touched: Touched,
     begin: np.datetime64,
-    audits: Sequence[AuditsSince],
 ) -> OldAndNew:
-    """Return what detectors, checks and the routing call from a moment on.
-
-    Also what audits called after it that were not judged anew: the block before their change may be another.
-    """
+    """Return what detectors, checks and the routing call from a moment on."""
     sheet = rules.now.sheet
     old, new = list[Called](), list[Called]()
     run = misrouted_since(session, begin)
@@ -230,11 +225,6 @@ def _judged(
     for call in known:
         if call.at >= {"gauge": begin, "routing": run}.get(call.kind, END):
             old.append(call)
-        elif any(one.among(call) for one in audits):
-            continue
-        elif call.detector in FROM_AUDITS and call.earliest_at > begin:
-            old.append(call)
-            new.append(replace(call, earliest_part=part_before(session, call.earliest_at) or call.part))
     detected = [c for c in known if _is_detected(c) and c.last_at >= begin - EDGE]
     old += detected
     new += _detected(session, touched, {key_of(c) for c in detected}, detected, begin - EDGE)

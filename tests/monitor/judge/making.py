@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from cellmon.monitor.judge.audited_blocks import Before, block_calls
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.inputs import Spans
-from cellmon.records import Events, Stream, no_rows
+from cellmon.records import Characteristics, Events, Stream, no_rows
 from cellmon.sheet import Sheet
 from cellmon.sheet_checks import checked_sheet
 from cellmon.simulate.sheet_text import sheet_mapping
@@ -21,6 +22,13 @@ def demo_sheet(**sections: Any) -> Sheet:
     """Return the demonstration's sheet: two spindles with two of four bores each; sections replaced."""
     given = {**sheet_mapping(), **sections}
     return checked_sheet({name: value for name, value in given.items() if value is not None})
+
+
+def block_called(rows: Characteristics, sheet: Sheet) -> list[Called]:
+    """Return what blocks of rows of other instruments call, one characteristic after another."""
+    names = sorted(set(rows.characteristic.tolist()))
+    mine = {name: rows.select(rows.characteristic == name) for name in names}
+    return [c for name in names for c in block_calls(sheet, name, mine[name], Before()).calls]
 
 
 def stream(

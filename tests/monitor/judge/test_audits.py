@@ -11,7 +11,6 @@ from cellmon.charts.individuals import Scale
 from cellmon.charts.shares import ShareWatch
 from cellmon.monitor.judge.audit_calls import level_calls, share_calls
 from cellmon.monitor.judge.audit_plan import FINDING, FINDINGS, FINDINGS_PLANNED, shifts_per_week
-from cellmon.monitor.judge.audited_blocks import characteristic_calls
 from cellmon.monitor.judge.audits import (
     audit_series,
     in_sheet_units,
@@ -22,7 +21,7 @@ from cellmon.monitor.judge.budget import TIGHTEST, budget
 from cellmon.monitor.judge.findings import MADE, FindingSeries
 from cellmon.records import Characteristics
 from tests.monitor.judge.making import demo_sheet, minute, stream
-from tests.monitor.judge.test_calls import Kept, batch
+from tests.monitor.judge.test_calls import batch, called
 
 SHEET = demo_sheet()
 SHIFT = 480
@@ -99,9 +98,9 @@ def test_a_unit_of_another_kind_is_held_against_nothing():
     (found,) = series(rows)
     assert len(found.value) == 1 and found.left_out == ("1 left out, in another unit than the sheet's",)
     assert np.isnan(in_sheet_units(batch(Characteristics, rows), SHEET).value[0])
-    assert list(characteristic_calls(Kept(characteristics=rows), SHEET)) == []
+    assert called(rows) == []
     mm = [audit(0, 0.009, unit="mm")]
-    (call,) = characteristic_calls(Kept(characteristics=mm), SHEET)
+    (call,) = called(mm)
     assert call.kind == "limit" and call.size == pytest.approx(9.0), "9 µm, of 5 allowed"
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from cellmon.judged import Alarms, Doubts
-from cellmon.monitor.judge.audited_blocks import LEAST_BEFORE, characteristic_calls
+from cellmon.monitor.judge.audited_blocks import LEAST_BEFORE
 from cellmon.monitor.judge.calls import (
     LEAST_MISROUTED,
     detector_calls,
@@ -14,7 +14,7 @@ from cellmon.monitor.judge.calls import (
     routing_calls,
 )
 from cellmon.records import Characteristics, Events, GaugeChecks, Kind, no_rows
-from tests.monitor.judge.making import demo_sheet, minute, stream
+from tests.monitor.judge.making import block_called, demo_sheet, minute, stream
 
 SHEET = demo_sheet()
 
@@ -42,19 +42,15 @@ def batch(kind, rows, **defaults):
 class Kept:
     """What a session answers here."""
 
-    def __init__(self, *, checks=(), events=(), doubts=(), characteristics=()):
+    def __init__(self, *, checks=(), events=(), doubts=()):
         self._rows = {
             Kind.GAUGE_CHECKS: batch(GaugeChecks, checks),
             Kind.EVENTS: batch(Events, events),
-            Kind.CHARACTERISTICS: batch(Characteristics, characteristics),
         }
         self._doubts = batch(Doubts, doubts, unit_start=0, words="", gauge="G1", id="x")
 
     def rows(self, kind, **_):
         return self._rows[kind]
-
-    def traced(self, **_):
-        return []
 
     def doubts_since(self, flag, moment):
         return self._doubts
@@ -119,15 +115,17 @@ def figures(values, *, name="roundness_trace", each=1):
     ]
 
 
+def called(rows):
+    return block_called(batch(Characteristics, rows), SHEET)
+
+
 def test_a_figure_beyond_a_limit_of_the_sheet_is_a_call():
-    calls = list(characteristic_calls(Kept(characteristics=figures([3.0, 4.9, 5.1])), SHEET))
+    calls = called(figures([3.0, 4.9, 5.1]))
     assert [(c.kind, c.side, c.size, c.part) for c in calls] == [("limit", 1, 5.1, "A02")]
     assert (calls[0].earliest_at, calls[0].detector) == (minute(60), "a limit of the sheet")
-    low = list(
-        characteristic_calls(Kept(characteristics=figures([45.0, 36.0], name="crosshatch_included")), SHEET)
-    )
+    low = called(figures([45.0, 36.0], name="crosshatch_included"))
     assert [(c.kind, c.side, c.size) for c in low] == [("limit", -1, 36.0)]
-    assert list(characteristic_calls(Kept(characteristics=figures([9.0], name="unheard_of")), SHEET)) == []
+    assert called(figures([9.0], name="unheard_of")) == []
 
 
 # Logarithms of 2 x (1 +- 5 %) have a standard deviation near 0.05: 2.6 lies five of them out, but only once
@@ -135,23 +133,21 @@ def test_a_figure_beyond_a_limit_of_the_sheet_is_a_call():
 def test_a_block_far_above_those_before_is_a_call_once_enough_is_known():
     usual = [2.0 * (1 + 0.05 * (-1) ** i) for i in range(LEAST_BEFORE + 6)]
     far = [2.9]
-    few = Kept(characteristics=figures(usual[: LEAST_BEFORE - 1] + far))
-    assert list(characteristic_calls(few, SHEET)) == []
-    (call,) = characteristic_calls(Kept(characteristics=figures(usual + far)), SHEET)
+    assert called(figures(usual[: LEAST_BEFORE - 1] + far)) == []
+    (call,) = called(figures(usual + far))
     assert (call.kind, call.size, call.detector) == ("single", 2.9, "the values before it")
 
 
 def test_an_unusual_block_does_not_become_usual():
     usual = [2.0 * (1 + 0.05 * (-1) ** i) for i in range(20)]
-    kept = Kept(characteristics=figures([*usual, 3.2, 3.2, 3.2]))
-    assert [c.size for c in characteristic_calls(kept, SHEET)] == [3.2] * 3
+    assert [c.size for c in called(figures([*usual, 3.2, 3.2, 3.2]))] == [3.2] * 3
 
 
 def test_seldom_is_a_quiet_instrument_s_block_unlike_those_before():
     # seed 91: 400 series of 40 lognormal values; 3.5 normal deviates are one in 4,300: 2.6 of 11,200 expected
     rng = np.random.default_rng(91)
     calls = sum(
-        sum(c.kind == "single" for c in characteristic_calls(Kept(characteristics=figures(v)), SHEET))
+        sum(c.kind == "single" for c in called(figures(v)))
         for v in 2.0 * np.exp(0.1 * rng.standard_normal((400, 40)))
     )
     assert calls <= 9

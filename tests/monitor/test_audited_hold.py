@@ -1,0 +1,100 @@
+"""What is held after another instrument finds a block wrong: all made since the block it had before."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from tests.small_cell import HEADER, SHEET, new_cell, told, write
+
+ONE_SPINDLE = SHEET.replace(
+    '[[spindles]]\nid = "S1"\nbores = ["1"]\n[[spindles]]\nid = "S2"\nbores = ["2"]\n',
+    '[[spindles]]\nid = "S1"\nbores = ["1", "2"]\n',
+).replace("[measuring]", "[features.roundness_trace]\nupper = 5.0\n[measuring]")
+START = np.datetime64("2026-03-02T05:00:00")
+MINUTE = np.timedelta64(1, "m")
+AUDITS = "part,bore,characteristic,value,at,unit,spindle,gauge"
+BLOCKS = 40
+LAG = 45 * MINUTE
+"""From the measuring of a block to its audit: four blocks are made meanwhile."""
+
+
+def made(block):
+    return START + 10 * block * MINUTE
+
+
+def sizes():
+    return [
+        f"B{block:03d},{bore},S1,{made(block)}Z,{plane},{direction},50.0000"
+        for block in range(BLOCKS)
+        for bore in ("1", "2")
+        for plane in ("top", "bottom")
+        for direction in ("x", "y")
+    ]
+
+
+def audits(block, um):
+    """Return the audit of one block, its bores a few minutes apart."""
+    at = made(block) + LAG
+    return [
+        f"B{block:03d},{bore},roundness_trace,{value},{at + 4 * i * MINUTE}Z,um,S1,R1"
+        for i, (bore, value) in enumerate(zip(("1", "2"), um, strict=True))
+    ]
+
+
+ROWS = [*audits(4, (1.1, 1.3)), *audits(12, (1.2, 1.1)), *audits(20, (7.4, 7.9))]
+
+
+@pytest.fixture
+def cell(tmp_path):
+    monitor = new_cell(tmp_path / "cell", sheet=ONE_SPINDLE)
+    yield monitor
+    monitor.close()
+
+
+def take(cell, tmp_path, *files):
+    for number, (header, lines) in enumerate(files):
+        (taken,) = cell.take([write(tmp_path, f"{number}.csv", header, lines)]).files
+        assert not taken.set_aside
+
+
+def test_the_change_lies_between_two_blocks_and_not_between_two_bores_of_one(cell, tmp_path):
+    take(cell, tmp_path, (HEADER, sizes()), (AUDITS, ROWS))
+    (signal,) = cell.signals().signals
+    assert (signal.kind, signal.part) == ("limit", "B020")
+    assert (signal.change.earliest_part, signal.change.part) == ("B012", "B020")
+    assert signal.change.earliest_at.isoformat() == "2026-03-02T08:49:00+01:00"  # bore 2 of B012
+
+
+def test_held_is_the_block_itself_and_all_made_since_the_one_before(cell, tmp_path):
+    take(cell, tmp_path, (HEADER, sizes()), (AUDITS, ROWS))
+    (signal,) = cell.signals().signals
+    hold = cell.hold(signal.id)
+    assert (hold.from_part, hold.to_part) == ("B012", f"B{BLOCKS - 1:03d}")
+    assert {part.part for part in hold.parts} == {f"B{block:03d}" for block in range(12, BLOCKS)}
+
+
+def test_a_block_without_one_before_it_is_held_from_its_own_making_on(cell, tmp_path):
+    take(cell, tmp_path, (HEADER, sizes()), (AUDITS, audits(20, (7.4, 7.9))))
+    (signal,) = cell.signals().signals
+    assert cell.hold(signal.id).from_part == "B020"
+
+
+def test_a_block_audited_that_no_gauge_of_the_line_measured_is_held_by_its_moment(cell, tmp_path):
+    unknown = [row for row in sizes() if not row.startswith("B012")]
+    take(cell, tmp_path, (HEADER, unknown), (AUDITS, ROWS))
+    (signal,) = cell.signals().signals
+    assert signal.change.earliest_part == "B012"
+    assert cell.hold(signal.id).from_part == "B017"  # the first after 07:49 UTC
+
+
+@pytest.mark.parametrize("order", list(itertools.permutations(range(4))))
+def test_whatever_comes_first_the_answer_is_the_same(tmp_path, order):
+    pieces = [(HEADER, sizes()), *((AUDITS, ROWS[i : i + 2]) for i in (0, 2, 4))]
+    at_once, piecewise = (new_cell(tmp_path / name, sheet=ONE_SPINDLE) for name in "ab")
+    take(at_once, tmp_path, *pieces)
+    take(piecewise, tmp_path, *(pieces[i] for i in order))
+    assert told(piecewise) == told(at_once)
+    assert piecewise.check(rebuild=True).sound
