@@ -68,7 +68,7 @@ def hold(view: View, signal: str) -> Hold:
         When there is no such signal.
     """
     found, extended = _signal(view, signal), extensions(view, signal)
-    start = _began(view, found)
+    start = _began(found)
     bores = _told_of(view, found, since=earliest(start, extended) - LOOKED_BEFORE)
     start = _first_plausible(view, found, bores, start)
     bores = bores.select(within(bores.measured_at, start, extended))
@@ -117,9 +117,9 @@ def extend_hold(
     """
     found, extended = _signal(view, signal), extensions(view, signal)
     named = [view.session.bores(part=p, end=view.as_of) for p in (from_part, to_part) if p is not None]
-    since = min([_began(view, found), *(at for one in named for at in one.measured_at)]) - LOOKED_BEFORE
+    since = min([_began(found), *(at for one in named for at in one.measured_at)]) - LOOKED_BEFORE
     bores = _told_of(view, found, since=earliest(since, extended))
-    start = _first_plausible(view, found, bores, _began(view, found))
+    start = _first_plausible(view, found, bores, _began(found))
     held = within(bores.measured_at, start, extended)
     extend(
         session, signal, held=held, bores=bores, from_part=from_part, to_part=to_part, by=by, why=why, at=at
@@ -133,19 +133,8 @@ def _signal(view: View, signal: str) -> Signal:
     return found
 
 
-def _began(view: View, signal: Signal) -> np.datetime64:
-    """Return when the first bore was measured that may be affected, as the range of the change tells it.
-
-    A block may be audited hours after it was made: what was made since the one before lies in between.
-    """
-    if signal.change is None:
-        return to_utc(signal.raised_at)
-    begins = to_utc(signal.change.earliest_at)
-    if signal.kind == "gauge":
-        return begins
-    block = view.session.bores(part=signal.change.earliest_part, end=begins)
-    measured = block.measured_at[block.charted > 0] if block.charted.any() else block.measured_at
-    return measured.max() if len(measured) else begins
+def _began(signal: Signal) -> np.datetime64:
+    return to_utc(signal.change.earliest_at if signal.change else signal.raised_at)
 
 
 def _told_of(view: View, signal: Signal, *, since: np.datetime64) -> Bores:

@@ -16,7 +16,7 @@ ONE_SPINDLE = SHEET.replace(
 START = np.datetime64("2026-03-02T05:00:00")
 MINUTE = np.timedelta64(1, "m")
 AUDITS = "part,bore,characteristic,value,at,unit,spindle,gauge"
-BLOCKS = 40
+BLOCKS = 50
 LAG = 45 * MINUTE
 """From the measuring of a block to its audit: four blocks are made meanwhile."""
 
@@ -65,7 +65,7 @@ def test_the_change_lies_between_two_blocks_and_not_between_two_bores_of_one(cel
     (signal,) = cell.signals().signals
     assert (signal.kind, signal.part) == ("limit", "B020")
     assert (signal.change.earliest_part, signal.change.part) == ("B012", "B020")
-    assert signal.change.earliest_at.isoformat() == "2026-03-02T08:49:00+01:00"  # bore 2 of B012
+    assert signal.change.earliest_at.isoformat() == "2026-03-02T08:00:00+01:00"  # B012 was made
 
 
 def test_held_is_the_block_itself_and_all_made_since_the_one_before(cell, tmp_path):
@@ -90,9 +90,32 @@ def test_a_block_audited_that_no_gauge_of_the_line_measured_is_held_by_its_momen
     assert cell.hold(signal.id).from_part == "B017"  # the first after 07:49 UTC
 
 
+def doubled(*, since):
+    """Return audits of every block; the roundness of bore 2 doubles with one of them."""
+    rng = np.random.default_rng(11)
+    found = []
+    for block in range(BLOCKS):
+        usual = 1.1 * np.exp(0.1 * rng.standard_normal(2))
+        found += audits(block, (f"{usual[0]:.3f}", f"{usual[1] * (2 if block >= since else 1):.3f}"))
+    return found
+
+
+def test_a_level_that_moved_is_held_from_the_making_of_the_block_before(cell, tmp_path):
+    take(cell, tmp_path, (HEADER, sizes()), (AUDITS, doubled(since=40)))
+    (signal,) = (s for s in cell.signals().signals if s.kind == "level")
+    first = signal.change.earliest_part
+    assert "B035" <= first <= "B040"
+    assert signal.change.earliest_at.replace(tzinfo=None) == (made(int(first[1:])) + 60 * MINUTE).item()
+    assert cell.hold(signal.id).from_part == first
+
+
+LEVEL = doubled(since=40)
+
+
 @pytest.mark.parametrize("order", list(itertools.permutations(range(4))))
-def test_whatever_comes_first_the_answer_is_the_same(tmp_path, order):
-    pieces = [(HEADER, sizes()), *((AUDITS, ROWS[i : i + 2]) for i in (0, 2, 4))]
+@pytest.mark.parametrize("pieces", [(ROWS[:2], ROWS[2:4], ROWS[4:]), (LEVEL[:44], LEVEL[44:84], LEVEL[84:])])
+def test_whatever_comes_first_the_answer_is_the_same(tmp_path, order, pieces):
+    pieces = [(HEADER, sizes()), *((AUDITS, piece) for piece in pieces)]
     at_once, piecewise = (new_cell(tmp_path / name, sheet=ONE_SPINDLE) for name in "ab")
     take(at_once, tmp_path, *pieces)
     take(piecewise, tmp_path, *(pieces[i] for i in order))

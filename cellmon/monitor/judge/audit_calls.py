@@ -49,6 +49,7 @@ def _level_call(series: AuditSeries, y: np.ndarray, call: LevelCall, fresh: int)
         change_part=series.part[first],
         earliest_part=series.part[before],
         latest_part=series.part[latest],
+        audited_from=series.at[before],
     )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 
@@ -29,7 +30,7 @@ from cellmon.monitor.judge.audits import (
 )
 from cellmon.monitor.judge.audits_kept import AuditsStand, SeriesStand, stand_before, to_kept
 from cellmon.monitor.judge.budget import Budget, budget
-from cellmon.monitor.judge.calls import AUDIT_LEVEL, OTHER_INSTRUMENTS, Called
+from cellmon.monitor.judge.calls import AUDIT_LEVEL, OTHER_INSTRUMENTS, Called, by_making
 from cellmon.monitor.judge.traced import audited_rows
 from cellmon.monitor.rules import BEGINNING
 from cellmon.records import Characteristics, Stream, Times
@@ -146,10 +147,11 @@ class _Judge:
             )
             for i, (mark, before) in enumerate(zip(marks, blocks.stands, strict=True))
         ]
+        called = chain(blocks.calls, *(one.calls for one in levels.values()))
         return AuditsSince(
             name=self.name,
             since=self.stand.at,
-            calls=(*blocks.calls, *(call for one in levels.values() for call in one.calls)),
+            calls=[by_making(self.session, call) for call in called],
             stands=stands,
             kept_from=self.stand.at + JUST_AFTER if _is_monday(self.stand.at) else self.stand.at,
             levels={stream: one.since for stream, one in levels.items() if one.since < self.stand.at},

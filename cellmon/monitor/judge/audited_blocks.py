@@ -199,6 +199,7 @@ class _Held:
             change_part=part,
             earliest_part=earliest.part,
             latest_part=part,
+            audited_from=earliest.at,
         )
 
     def _block_before(self, i: int) -> Newest:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -59,6 +59,8 @@ class Called:
     earliest_part: str
     latest_part: str
     moved: tuple[Moved, ...] = ()
+    audited_from: np.datetime64 | None = None
+    """Of what another instrument called: when it had the block `earliest_part`, made at `earliest_at`."""
 
     @property
     def family(self) -> str:
@@ -153,6 +155,17 @@ def gauge_calls(session: Session, sheet: Sheet, *, since: np.datetime64 | None =
             earliest_part=part_before(session, suspect.after),
             latest_part=part,
         )
+
+
+def by_making(session: Session, call: Called) -> Called:
+    """Let the range of what another instrument called begin where the block it had before was made.
+
+    It may have had that block hours later. Where no gauge of the line measured it, that moment stands.
+    """
+    if call.audited_from is None:
+        return call
+    block = session.bores(part=call.earliest_part, end=call.audited_from, charted=True)
+    return replace(call, earliest_at=max(block.measured_at, default=call.audited_from))
 
 
 def part_before(session: Session, moment: np.datetime64) -> str:

@@ -20,6 +20,9 @@ _one_stream = lru_cache(maxsize=4096)(Stream)
 _NAMES = tuple(field.name for field in fields(Called))
 _TIMES = ("at", "last_at", "change_at", "earliest_at", "latest_at")
 
+AUDITED = "audited_from"
+"""Kept only where another instrument called."""
+
 TRAILING = ("last_at", "last_part", "over")
 """What of a call changes while it lasts."""
 
@@ -48,16 +51,19 @@ def plain(call: Called) -> dict[str, Any]:
         body[name] = micros(body[name])
     body["stream"] = asdict(call.stream)
     body["moved"] = [vars(one) for one in call.moved]
-    return body
+    audited = body.pop(AUDITED)
+    return body if audited is None else body | {AUDITED: micros(audited)}
 
 
 def called_of(body: Mapping[str, Any]) -> Called:
     """Return a call that was kept."""
-    given = {name: body[name] for name in _NAMES}
+    given = {name: body[name] for name in _NAMES if name in body}
     for name in _TIMES:
         given[name] = moment_of(given[name])
     given["stream"] = stream_of(given["stream"])
     given["moved"] = tuple(map(_moved, given["moved"]))
+    if AUDITED in given:
+        given[AUDITED] = moment_of(given[AUDITED])
     return Called(**given)
 
 

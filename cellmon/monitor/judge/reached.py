@@ -27,6 +27,7 @@ from cellmon.monitor.judge.calls import (
     MASTER_CHECK,
     SHARE_OF,
     Called,
+    by_making,
     detector_calls,
     gauge_calls,
     in_order,
@@ -193,7 +194,7 @@ def _change(
     """Return how the calls that may have changed differ from those known."""
     found = [OldAndNew(old=basis.shares.calls, new=shares.calls), _instruments(session, kept, audits)]
     if touched.begin is not None:
-        found.append(_judged(session, kept, rules, touched, touched.begin))
+        found.append(_judged(session, kept, rules, touched, touched.begin, audits))
     before, now = _sheet_before(rules, basis), rules.now.sheet
     if before is None or checked_by(before) != checked_by(now):
         found.append(_checked(session, kept, now))
@@ -216,8 +217,12 @@ def _judged(
     rules: Rules,
     touched: Touched,
     begin: np.datetime64,
+    audits: Sequence[AuditsSince],
 ) -> OldAndNew:
-    """Return what detectors, checks and the routing call from a moment on."""
+    """Return what detectors, checks and the routing call from a moment on.
+
+    Also what audits called that were not judged anew: the block before their change may be known by now.
+    """
     sheet = rules.now.sheet
     old, new = list[Called](), list[Called]()
     run = misrouted_since(session, begin)
@@ -225,6 +230,13 @@ def _judged(
     for call in known:
         if call.at >= {"gauge": begin, "routing": run}.get(call.kind, END):
             old.append(call)
+        elif (
+            call.audited_from is not None
+            and call.audited_from >= begin
+            and not any(one.among(call) for one in audits)
+        ):
+            old.append(call)
+            new.append(by_making(session, call))
     detected = [c for c in known if _is_detected(c) and c.last_at >= begin - EDGE]
     old += detected
     new += _detected(session, touched, {key_of(c) for c in detected}, detected, begin - EDGE)
