@@ -173,6 +173,11 @@ def fingerprint(session: Session) -> dict[str, str]:
     found["traces"] = _hash(map(str, session.traced()))
     found["limits"] = _hash(map(str, session.provisional().values()))
     found["counts"] = _hash(map(str, session.counts().items()))
+    honed = session.honed_in_units()
+    found["bores honed"] = _hash(
+        f"{honed.start[i]} {honed.spindle[i]} {honed.part_number[i]} {honed.bores[i]}"
+        for i in range(len(honed.start))
+    )
     return found | fingerprint_told(session)
 
 

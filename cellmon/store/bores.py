@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import bisect
 import json
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -22,10 +21,10 @@ from cellmon.store import bulk, schema
 from cellmon.store.blocks import columns, edges_of, inside, overlapping, unit_order
 from cellmon.store.blocks_read import BlocksRead
 from cellmon.store.chunks import decode, encode_each
+from cellmon.store.honed import COUNTED, add_honed
 from cellmon.store.joining import in_order, join_bores
 from cellmon.store.probe import days_of_parts, isin
 
-UNITS_AT_ONCE = 100
 DAY_US = 24 * 3600 * 1_000_000
 
 
@@ -33,7 +32,7 @@ class KeptBores(BlocksRead):
     """The bores of a session, as they were judged."""
 
     def add_bores(self, bores: Bores) -> None:
-        """Add judged bores, unit by unit."""
+        """Add judged bores, unit by unit, and how many were honed in each."""
         order = unit_order(bores)
         batch = bores if order is None else bores.select(order)
         edges = edges_of(batch.unit_start)
@@ -46,6 +45,7 @@ class KeptBores(BlocksRead):
             "data": list(encode_each({**columns(batch), "um": batch.um}, edges)),
         }
         bulk.insert(self.conn, schema.BORES, rows)
+        add_honed(self.conn, {name: getattr(batch, name) for name in COUNTED})
 
     def bores(
         self,
@@ -107,16 +107,6 @@ class KeptBores(BlocksRead):
         data = self.conn.execute(query).scalar()
         return {} if data is None else _first_honed(data)
 
-    def honed_in(self, units: Times) -> dict[np.datetime64, Mapping[tuple[str | None, str], int]]:
-        """Return how many bores were honed in each of some units, each once, by spindle and part number."""
-        table, found = schema.BORES, dict[np.datetime64, Mapping[tuple[str | None, str], int]]()
-        for begin in range(0, len(units), UNITS_AT_ONCE):
-            wanted = [bulk.moment(one) for one in units[begin : begin + UNITS_AT_ONCE]]
-            query = select(table.c.unit_start, table.c.data).where(table.c.unit_start.in_(wanted))
-            for start, data in self.conn.execute(query):
-                found[np.datetime64(start, "us")] = _honed_in(decode(data, _COUNTED))
-        return found
-
     def shift_starts(self) -> NDArray[np.datetime64]:
         """Return the start of every shift that has bores, ascending."""
         found = self.conn.execute(select(schema.BORES.c.shift_starts)).scalars().all()
@@ -154,9 +144,6 @@ class FirstHoned:
 _HONED = ("position", "spindle", "part", "bore", "part_number", "honed_at", "measured_at")
 
 
-_COUNTED = ("spindle", "part", "bore", "part_number")
-
-
 @lru_cache(maxsize=256)
 def _first_honed(data: bytes) -> Mapping[str | None, FirstHoned]:
     rows = decode(data, _HONED)
@@ -172,12 +159,6 @@ def _first_honed(data: bytes) -> Mapping[str | None, FirstHoned]:
         first = mine[np.sort(np.unique(which[mine], return_index=True)[1])]
         found[spindle] = FirstHoned(at=at[first], part_number=rows["part_number"][first])
     return found
-
-
-def _honed_in(rows: Mapping[str, NDArray[Any]]) -> Mapping[tuple[str | None, str], int]:
-    part, bore = (_numbers(rows[name]) for name in ("part", "bore"))
-    first = np.unique(part * (bore.max(initial=0) + 1) + bore, return_index=True)[1]
-    return Counter(zip(rows["spindle"][first].tolist(), rows["part_number"][first].tolist(), strict=True))
 
 
 def _numbers(texts: Texts) -> Whole:

@@ -14,20 +14,6 @@ from cellmon.records import Stream, Texts, Times, Whole
 from cellmon.store import bulk, schema
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class MadeInUnits:
-    """Charted bores of each part that each spindle made in each unit, the oldest unit first.
-
-    `end` is the last moment of the unit; a spindle that is not known is an empty text.
-    """
-
-    start: Times
-    end: Times
-    spindle: Texts
-    part_number: Texts
-    bores: Whole
-
-
 @dataclass(frozen=True, kw_only=True)
 class UnitStored:
     """A unit of judging as it is stored: it begins, its last moment, and the bytes of its bores."""
@@ -136,23 +122,6 @@ class Counts:
         """Return the start of the oldest unit with a subgroup."""
         found = self.conn.execute(select(func.min(schema.COUNTS.c.unit_start))).scalar()
         return None if found is None else bulk.moments([found])[0]
-
-    def made_in_units(self, *, before: np.datetime64) -> MadeInUnits:
-        """Return how many charted bores of each part every spindle made in each unit begun before then."""
-        table, bores, end = schema.COUNTS, schema.BORES, bulk.moment(before)
-        group = (table.c.unit_start, table.c.part_number, table.c.spindle)
-        counted = select(*group, func.sum(table.c.bores)).where(_of_bores(), table.c.unit_start < end)
-        rows = self.conn.execute(counted.group_by(*group).order_by(*group)).fetchall()
-        last = select(bores.c.unit_start, bores.c.last_at).where(bores.c.unit_start < end)
-        ends = {row[0]: row[1] for row in self.conn.execute(last)}
-        rows = [row for row in rows if row[0] in ends]
-        return MadeInUnits(
-            start=bulk.moments([row[0] for row in rows]),
-            end=bulk.moments([ends[row[0]] for row in rows]),
-            spindle=np.array([row[2] or "" for row in rows], dtype=object),
-            part_number=np.array([row[1] for row in rows], dtype=object),
-            bores=np.array([row[3] for row in rows], dtype=np.int64),
-        )
 
     def units_since(self, start: np.datetime64, *, until: np.datetime64 | None = None) -> list[UnitStored]:
         """Return the units that began at a moment or later, and no later than another, the oldest first."""

@@ -11,17 +11,18 @@ from cellmon.store import bulk, schema
 from cellmon.store.bores import KeptBores
 from cellmon.store.called import Called
 from cellmon.store.counts import Counts
+from cellmon.store.honed import KeptHoned
 from cellmon.store.provisional import Provisional
 from cellmon.store.subgroups import KeptSubgroups
 
 
-class Derived(KeptBores, KeptSubgroups, Counts, Called, Provisional):
+class Derived(KeptBores, KeptSubgroups, Counts, KeptHoned, Called, Provisional):
     """The derived half of a session: bores, subgroups, counts, doubts, calls and provisional limits."""
 
     def forget_units(self, units: Sequence[np.datetime64]) -> None:
         """Drop what was derived in some units of judging."""
         starts = [bulk.moment(u) for u in units]
-        for table in (*schema.UNIT_TABLES.values(), schema.TOGETHER, schema.COUNTS):
+        for table in (*schema.UNIT_TABLES.values(), schema.TOGETHER, schema.COUNTS, schema.HONED):
             for i in range(0, len(starts), 500):
                 self.conn.execute(delete(table).where(table.c.unit_start.in_(starts[i : i + 500])))
 

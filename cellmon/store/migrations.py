@@ -10,6 +10,7 @@ from sqlalchemy import Connection, MetaData, Table, delete, func, inspect, selec
 from cellmon.errors import StoreRefused
 from cellmon.records import Kind, TracePoints
 from cellmon.store import bulk, schema
+from cellmon.store.honed import count_stored
 from cellmon.store.traces import add_trace_points
 from cellmon.words import say, to_say
 
@@ -139,6 +140,13 @@ def _blocks_before_known(conn: Connection) -> None:
     conn.execute(delete(schema.AUDIT_STANDS))
 
 
+def _honed_counted(conn: Connection) -> None:
+    """Keep how many bores were honed in each unit; they are counted once in those that are stored."""
+    schema.HONED.create(conn, checkfirst=True)
+    conn.execute(delete(schema.HONED))
+    count_stored(conn)
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -159,6 +167,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _audits_stand,
     _series_found,
     _blocks_before_known,
+    _honed_counted,
 )
 
 

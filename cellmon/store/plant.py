@@ -41,6 +41,7 @@ PARTITIONED = (
     schema.TOGETHER,
     schema.WATCHED,
     schema.COUNTS,
+    schema.HONED,
     schema.ALARMS,
 )
 """Tables that grow with the bores, and the files they came from."""

@@ -273,6 +273,17 @@ COUNTS = Table(
 )
 """How many bores and subgroups each stream has in each unit."""
 
+HONED = Table(
+    "honed",
+    METADATA,
+    Column("unit_start", BigInteger, nullable=False),
+    Column("spindle", Text, nullable=False),
+    Column("part_number", Text, nullable=False),
+    Column("bores", Integer, nullable=False),
+    Index("honed_by_unit", "unit_start", "part_number", "spindle", "bores"),
+)
+"""How many bores each spindle honed of each part in each unit, measured completely or not."""
+
 DOUBTS = Table(
     "doubts",
     METADATA,
@@ -363,6 +374,7 @@ DERIVED = (
     TOGETHER,
     WATCHED,
     COUNTS,
+    HONED,
     PROVISIONAL,
     TOLD,
     OUTLINES,

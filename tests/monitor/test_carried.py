@@ -148,7 +148,7 @@ def test_what_is_over_is_not_worked_out_again(cell, tmp_path, monkeypatch):
     monkeypatch.setattr(measured, "_grid", None)
     monkeypatch.setattr(now, "read_log", None)
     monkeypatch.setattr(now, "know_kind", None)
-    monkeypatch.setattr(counted, "_completed", None)
+    monkeypatch.setattr(counted, "_made", None)
     told, set_of = [], stones.set_of
     monkeypatch.setattr(stones, "set_of", lambda now, name: told.append(name) or set_of(now, name))
     answers(cell)

@@ -1,74 +1,92 @@
-"""Bores of past shifts: what is long over keeps its bores, whatever the newest shifts lack."""
+"""Bores of past shifts: each keeps those it has, measured completely or not, whatever comes later."""
 
 import shutil
-from types import SimpleNamespace
+from collections import Counter
 
 import numpy as np
-import pytest
 
 import cellmon
 from cellmon.monitor.stones import counted
 from cellmon.monitor.stones.honed import Honed
-from cellmon.store.counts import MadeInUnits
 from tests.bench.next_batch import next_batches
+from tests.monitor.test_carried import late_rows
+from tests.monitor.test_versions import changed
+from tests.small_cell import HEADER, new_cell, rows, write
 
-WEEK, HOURS = np.timedelta64(7, "D"), np.timedelta64(8, "h")
-FIRST = np.datetime64("2026-01-01T06:00", "us")
-"""A Thursday, on which a week of numpy begins."""
-
-
-def units(rng, *, missing):
-    """Return three shifts a day of one spindle with what was counted, and what was honed in each."""
-    start = FIRST + np.arange(21 * len(missing)) * HOURS
-    honed = rng.integers(300, 700, len(start))
-    lacks = rng.binomial(honed, np.repeat(missing, 21))
-    one = np.array(["S1"] * len(start), dtype=object)
-    part = np.array(["P"] * len(start), dtype=object)
-    rows = MadeInUnits(start=start, end=start + HOURS, spindle=one, part_number=part, bores=honed - lacks)
-    return rows, honed
+FAR = np.timedelta64(99, "W")
 
 
-def completed(monkeypatch, rows, honed):
-    by_start = dict(zip(rows.start.tolist(), honed.tolist(), strict=True))
-
-    def honed_in(view, units, weight):
-        return {start: {"S1": float(by_start[start.item()])} for start in units}
-
-    monkeypatch.setattr(counted, "honed_in", honed_in)
-    return counted._completed(SimpleNamespace(), rows, {"P": 1.0})["S1"]
+def made_of(monitor):
+    """Return the bores of past shifts as an answer counts them, by spindle."""
+    with monitor._view() as view:
+        return {name: one.bores.tolist() for name, one in Honed.of(view).over.made.items()}
 
 
-def upto(rows, k):
-    cut = {name: getattr(rows, name)[:k] for name in ("start", "end", "spindle", "part_number", "bores")}
-    return MadeInUnits(**cut)
+def kept(monitor):
+    """Return how many bores are kept of each unit, and how many its blocks hold."""
+    with monitor._view() as view:
+        honed = view.session.honed_in_units()
+        names = zip(honed.start, honed.spindle.tolist(), honed.part_number.tolist(), strict=True)
+        found = dict(zip(names, honed.bores.tolist(), strict=True))
+        every: Counter = Counter()
+        for unit in view.session.units_since(np.datetime64(0, "us")):
+            bores = view.session.bores_of_unit(unit.start)
+            each = dict(zip(zip(bores.part, bores.bore, strict=True), range(len(bores)), strict=True))
+            every.update((unit.start, bores.spindle[i], bores.part_number[i]) for i in each.values())
+    return found, every
 
 
-# 3 % of bores have no complete measurement for 20 weeks, then 12 %. What stands of a set's life of three
-# weeks is off by 0.5 % at most (a sample of 6 shifts of 500: standard error 0.3 %); one share for all,
-# that of the newest shifts, is off by about 9 % in the first weeks.
-def test_each_week_is_completed_as_its_own_time_was(monkeypatch):
-    rows, honed = units(np.random.default_rng(3), missing=[0.03] * 20 + [0.12] * 10)
-    made = completed(monkeypatch, rows, honed)
-    for weeks in (slice(0, 3), slice(10, 13), slice(17, 20), slice(27, 30)):
-        life = slice(21 * weeks.start, 21 * weeks.stop)
-        assert made.bores[life].sum() == pytest.approx(honed[life].sum(), rel=0.011)
-    one_share = rows.bores * honed[-12:].sum() / rows.bores[-12:].sum()
-    assert one_share[:63].sum() > 1.07 * honed[:63].sum()
+# 3 of 10 bores lack a plane: they have no complete measurement, and wear stones as the others do.
+def test_a_bore_counts_also_where_it_was_not_measured_completely(tmp_path, monkeypatch):
+    monkeypatch.setattr(counted, "WEEKS", -FAR)  # every shift is long over
+    monitor = new_cell(tmp_path / "cell")
+    lacking = [line for line in rows(300) if not (line[4] in "258" and ",bottom," in line)]
+    monitor.take([write(tmp_path, "rows.csv", HEADER, lacking)])
+    found = made_of(monitor)
+    monitor.close()
+    assert {name: sum(bores) for name, bores in found.items()} == {"S1": 300, "S2": 300}
+    assert len(found["S1"]) > 3
 
 
-def test_what_comes_later_moves_nothing_that_stands(monkeypatch):
-    rows, honed = units(np.random.default_rng(4), missing=[0.02] * 9 + [0.3] * 3)
-    before = completed(monkeypatch, upto(rows, 21 * 9), honed[: 21 * 9])
-    after = completed(monkeypatch, rows, honed)
-    assert after.bores[: 21 * 9].tolist() == before.bores.tolist()
+def test_what_comes_later_moves_no_shift_but_its_own(tmp_path, monkeypatch):
+    monkeypatch.setattr(counted, "WEEKS", -FAR)
+    monitor = new_cell(tmp_path / "cell")
+    lines = rows(300)
+    monitor.take([write(tmp_path, "first.csv", HEADER, lines[: 8 * 150])])
+    before = made_of(monitor)["S1"]
+    monitor.take([write(tmp_path, "second.csv", HEADER, lines[8 * 150 :])])
+    after = made_of(monitor)["S1"]
+    monitor.close()
+    assert after[: len(before) - 1] == before[:-1] and sum(after) == 300
 
 
-def test_the_fullest_shift_of_a_week_is_looked_at(monkeypatch):
-    rows, honed = units(np.random.default_rng(5), missing=[0.1] * 4)
-    made = completed(monkeypatch, rows, honed)
-    for week in range(4):
-        fullest = 21 * week + int(np.argmax(rows.bores[21 * week : 21 * (week + 1)]))
-        assert made.bores[fullest] == honed[fullest]
+def test_what_is_kept_is_what_the_bores_say_whatever_came(demo_week, tmp_path):
+    shutil.copytree(demo_week, tmp_path / "cell")
+    monitor = cellmon.open_cell(tmp_path / "cell")
+    found, every = kept(monitor)
+    assert found == every and len(found) > 9
+    next_batches(monitor, tmp_path)()
+    with monitor._view() as view:
+        past = view.session.units_since(np.datetime64(0, "us"))[4].start
+    late_rows(monitor, tmp_path, past + np.timedelta64(1, "h"))
+    later, every = kept(monitor)
+    assert later == every and sum(later.values()) > sum(found.values())
+    monitor.close()
+
+
+def test_late_rows_and_a_new_sheet_leave_no_shift_counted_as_it_was(tmp_path):
+    monitor = new_cell(tmp_path / "cell")
+    lines = rows(300)
+    late = [line for line in lines if line[:4] in ("B002", "B017")]
+    monitor.take([write(tmp_path, "a.csv", HEADER, [one for one in lines[: 8 * 150] if one not in late])])
+    adopting = changed(monitor, ('starts = "18:00"', 'starts = "14:00"'))
+    adopting.adopt(by="A. Person", why="shifts as they are worked")
+    adopting.take([write(tmp_path, "b.csv", HEADER, lines[8 * 200 :])])
+    before = sum(kept(adopting)[0].values())
+    adopting.take([write(tmp_path, "c.csv", HEADER, [*late, *lines[8 * 150 : 8 * 200]])])
+    found, every = kept(adopting)
+    adopting.close()
+    assert found == every and before < sum(found.values()) == 600
 
 
 def test_the_newest_weeks_are_counted_to_the_bore(demo_week, tmp_path):

@@ -74,13 +74,18 @@ def test_bores_honed_first_are_those_of_the_unit_each_once(cell):
             assert honed.at.tolist() == [moment.item() for moment in every.values()]
 
 
-def test_bores_honed_in_units_are_counted_as_those_honed_first(cell, monkeypatch):
-    monkeypatch.setattr("cellmon.store.bores.UNITS_AT_ONCE", 2)
+def test_bores_honed_in_units_are_counted_as_those_honed_first(cell):
     with cell._view() as view:
-        units = np.array(view.session.units_watched(), dtype="datetime64[us]")
+        units = view.session.units_watched()
+        kept = view.session.honed_in_units()
+        counted = Counter()
+        for unit in units:
+            for name, one in view.session.first_honed(unit).items():
+                counted.update((unit, name, part) for part in one.part_number.tolist())
+        places = zip(kept.start, kept.spindle.tolist(), kept.part_number.tolist(), strict=True)
+        assert dict(zip(places, kept.bores.tolist(), strict=True)) == counted
+        ends = dict(zip(kept.start, kept.end, strict=True))
+        assert ends == {unit: view.session.bores_of_unit(unit).measured_at.max() for unit in units}
         assert len(units) > 2
-        for unit, honed in view.session.honed_in(units).items():
-            first = view.session.first_honed(unit)
-            each = Counter((name, part) for name, one in first.items() for part in one.part_number.tolist())
-            assert honed == each
-        assert set(view.session.honed_in(units)) == set(units)
+        earlier = view.session.honed_in_units(before=units[2])
+        assert earlier.bores.tolist() == kept.bores[kept.start < units[2]].tolist()

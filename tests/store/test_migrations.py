@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from sqlalchemy import func, inspect, select
@@ -12,6 +14,7 @@ from cellmon.store import Announcement, AuditStand, Store, migrations, schema
 from tests.store.making import (
     ALL,
     NOW,
+    PER_UNIT,
     S1,
     START,
     alarm,
@@ -20,6 +23,7 @@ from tests.store.making import (
     some_bores,
     some_readings,
     some_subgroups,
+    texts,
 )
 
 
@@ -246,6 +250,24 @@ def test_where_audits_stood_is_forgotten_once_so_that_they_are_judged_from_their
         session.conn.exec_driver_sql(f"DELETE FROM {schema.SCHEMA_VERSION.name} WHERE version >= 19")
     with open_store().reading() as session:
         assert session.audit_stands() == []
+
+
+def test_bores_honed_are_counted_once_in_a_store_that_did_not_keep_how_many(open_store):
+    store = open_store()
+    again = replace(some_bores(1), bore=texts("1", "2", "1", "1", "2", "1"))  # some measured twice
+    with store.writing() as session:
+        session.add_bores(some_bores(0))
+        session.add_bores(again)
+        kept = rows_of(session, schema.HONED)
+        session.conn.exec_driver_sql("DROP TABLE honed")
+        session.conn.exec_driver_sql(f"DELETE FROM {schema.SCHEMA_VERSION.name} WHERE version >= 20")
+    with open_store().reading() as session:
+        assert rows_of(session, schema.HONED) == kept
+    assert sum(row[3] for row in kept) == 2 * PER_UNIT - 1
+
+
+def rows_of(session, table):
+    return sorted(tuple(row)[: len(table.columns)] for row in session.conn.execute(select(table)))
 
 
 OLD_TRACES = (

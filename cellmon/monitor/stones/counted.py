@@ -1,9 +1,4 @@
-"""Bores of every unit of judging: the newest weeks one by one, what is over longer by counts that stay.
-
-Counts kept of a unit are of bores with a complete measurement. What a spindle has beside those is counted
-in one unit of each week, and added to the others in the proportion of the weeks up to theirs: what comes
-later changes nothing of it.
-"""
+"""Bores of every unit of judging: the newest weeks one by one, what is over longer by counts of its units."""
 
 from __future__ import annotations
 
@@ -15,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.monitor.view import View
-from cellmon.records import Kind, Times, Whole
-from cellmon.store.counts import MadeInUnits
+from cellmon.records import Kind, Times
+from cellmon.store.honed import HonedInUnits
 
 Floats = NDArray[np.float64]
 
@@ -24,8 +19,6 @@ LONGEST = np.timedelta64(36, "h")
 """A unit that is longer is no shift: its bores are counted one by one."""
 WEEKS = np.timedelta64(4, "W")
 """Units of the week that runs and of so many before it are counted to the bore."""
-SAMPLED = 6
-"""Weeks of which one unit each tells how many bores have no complete measurement: up to a week's own."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -143,19 +136,6 @@ def one_by_one(view: View, start: np.datetime64, weight: Mapping[str, float]) ->
     return found
 
 
-def honed_in(
-    view: View, units: Times, weight: Mapping[str, float]
-) -> dict[np.datetime64, Mapping[str, float]]:
-    """Return what the bores honed in each of some units count, by spindle."""
-    found: dict[np.datetime64, Mapping[str, float]] = {}
-    for start, honed in view.session.honed_in(units).items():
-        made: dict[str, float] = {}
-        for (spindle, number), bores in honed.items():
-            made[spindle or ""] = made.get(spindle or "", 0.0) + bores * weight.get(number, 1.0)
-        found[start] = made
-    return found
-
-
 def long_over(view: View, weight: Mapping[str, float]) -> LongOver:
     """Return the units before those weeks: counted once, until one of them may be another."""
     since, name = counted_since(view.as_of), "bores of units long over"
@@ -181,8 +161,7 @@ def long_over(view: View, weight: Mapping[str, float]) -> LongOver:
     )
 
     def count() -> LongOver:
-        rows = view.session.made_in_units(before=since)
-        made = _completed(view, rows, weight)
+        made = _made(view.session.honed_in_units(before=since), weight)
         return LongOver(made=made, newest_event=newest, measured_upto=upto, size=size)
 
     return view.carry(name, rests_on, count)
@@ -192,49 +171,13 @@ def _is_before(added: np.datetime64 | None, since: np.datetime64) -> bool:
     return added is not None and bool(added < since)
 
 
-def _completed(view: View, rows: MadeInUnits, weight: Mapping[str, float]) -> dict[str, Made]:
-    """Return counts with the bores that have no complete measurement, as a unit of each week has them."""
-    each = np.array([weight.get(n, 1.0) for n in rows.part_number.tolist()], dtype=np.float64)
-    counts: Floats = each * rows.bores
-    start, unit = np.unique(rows.start, return_inverse=True)
-    end = np.zeros(len(start), dtype="datetime64[us]")
-    end[unit] = rows.end
-    sampled = _fullest(start, end, _sums(unit, counts, len(start)))
-    honed = honed_in(view, start[sampled], weight)
+def _made(rows: HonedInUnits, weight: Mapping[str, float]) -> dict[str, Made]:
+    """Return what each spindle made in the units in which it made anything."""
+    counts = rows.bores * np.array([weight.get(n, 1.0) for n in rows.part_number.tolist()], dtype=np.float64)
     found = {}
     for spindle in dict.fromkeys(rows.spindle.tolist()):
-        mine = rows.spindle == spindle
-        whole = _sums(unit[mine], counts[mine], len(start))
-        looked = sampled[whole[sampled] > 0]
-        seen = np.array([honed[start[k]].get(spindle, whole[k]) for k in looked.tolist()])
-        bores = whole * _share(start, looked, seen, whole[looked])
-        bores[looked] = seen
-        there = whole > 0
-        found[spindle] = Made.of(start[there], end[there], bores[there])
+        mine = np.flatnonzero(rows.spindle == spindle)
+        start, first, unit = np.unique(rows.start[mine], return_index=True, return_inverse=True)
+        bores = np.bincount(unit, counts[mine]).astype(np.float64)
+        found[spindle] = Made.of(start, rows.end[mine[first]], bores)
     return found
-
-
-def _sums(unit: Whole, counts: Floats, units: int) -> Floats:
-    return np.bincount(unit, counts, minlength=units).astype(np.float64)
-
-
-def _fullest(start: Times, end: Times, bores: Floats) -> Whole:
-    """Return the shift of each week in which the most bores were counted, the first of several."""
-    short = np.flatnonzero(end - start <= LONGEST)
-    week = start[short].astype("datetime64[W]").astype(np.int64)
-    order = np.lexsort((short, -bores[short], week))
-    first = np.flatnonzero(np.diff(week[order], prepend=np.iinfo(np.int64).min))
-    return np.asarray(np.sort(short[order[first]]), dtype=np.int64)
-
-
-def _share(start: Times, sampled: Whole, honed: Floats, counted: Floats) -> Floats:
-    """Return how many bores each unit has for each that was counted: as the weeks up to its own had them."""
-    if not len(sampled):
-        return np.ones(len(start))
-    sums = [np.concatenate(([0.0], np.cumsum(values))) for values in (honed, counted)]
-    upto = np.arange(1, len(sampled) + 1)
-    since = np.maximum(upto - SAMPLED, 0)
-    shares = (sums[0][upto] - sums[0][since]) / (sums[1][upto] - sums[1][since])
-    week = start.astype("datetime64[W]")
-    last = np.searchsorted(week[sampled], week, side="right") - 1
-    return np.asarray(shares[np.maximum(last, 0)], dtype=np.float64)
