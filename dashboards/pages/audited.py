@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 CHOICE, FIGURE, WORDS, LEAD = "audited-stream", "audited-figure", "audited-words", "audited-lead"
-UNFOLD = "audited-unfold"
+UNFOLDED = "audited-unfolded"
 CAPTION = to_say(
     "Audits: single values above their moving ranges (for sizes that cannot fall below nought the ratio to "
     "the value before); pale band: limits by probability, each passed by chance once in 370, ringed but no "
@@ -30,9 +30,10 @@ CAPTION = to_say(
 
 def section() -> html.Details:
     """Return the section before its answers have come; closed until it is wanted."""
-    return html.Details(
+    return parts.asked_open(
+        UNFOLDED,
+        say("Audits and findings"),
         [
-            html.Summary(say("Audits and findings"), id=UNFOLD, n_clicks=0),
             html.P(id=LEAD, className="told"),
             html.Div(
                 parts.field(say("Audited stream"), parts.dropdown(CHOICE, clearable=False), wide=True),
@@ -40,7 +41,7 @@ def section() -> html.Details:
             ),
             parts.figure_box(FIGURE, height=mean_range.HEIGHT, caption=say(CAPTION), told_by=LEAD),
             html.Div(id=WORDS),
-        ]
+        ],
     )
 
 
@@ -127,7 +128,7 @@ def _of_finding(s: FindingStream) -> str:
 
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the section; its answers read every audit there is, and are asked for while it is unfolded."""
-    changed, unfolded = Input(parts.CHANGE, "data"), Input(UNFOLD, "n_clicks")
+    changed, unfolded = Input(parts.CHANGE, "data"), Input(UNFOLDED, "data")
 
     @app.callback(
         Output(LEAD, "children"),
@@ -137,8 +138,8 @@ def register(app: Dash, monitor: Monitor) -> None:
         unfolded,
         State(CHOICE, "value"),
     )
-    def _(change: int, clicks: int, value: str | None) -> list[Any]:
-        return choose(monitor, value) if clicks % 2 else [no_update] * 3
+    def _(change: int, unfolded: bool, value: str | None) -> list[Any]:
+        return choose(monitor, value) if unfolded else [no_update] * 3
 
     @app.callback(
         Output(FIGURE, "figure"),
@@ -147,8 +148,8 @@ def register(app: Dash, monitor: Monitor) -> None:
         unfolded,
         Input(CHOICE, "value"),
     )
-    def _(change: int, clicks: int, query: str | None) -> list[Any]:
-        return show(monitor, query) if clicks % 2 and query else [no_update] * 2
+    def _(change: int, unfolded: bool, query: str | None) -> list[Any]:
+        return show(monitor, query) if unfolded and query else [no_update] * 2
 
     def saved(query: str | None) -> dict[str, list[Any]]:
         return audited.rows(stream_of(monitor, query), parts.zone_of(monitor).key)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon import lengths, local
 from cellmon.errors import CellmonError, WrongUsage
@@ -28,7 +28,7 @@ BOX, PROPOSED, WHICH, WHO, WHY, FREEZE, SAID = (
     "freeze-now",
     "freeze-said",
 )
-FOLDED = "freeze-here"
+FOLDED, UNFOLDED = "freeze-here", "freeze-unfolded"
 WHICH_WORDS = {"stream": to_say("this stream"), "all": to_say("every stream of the cell")}
 
 
@@ -42,13 +42,10 @@ def layout() -> html.Div:
         parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off"), wide=True),
         html.Button(say("Freeze"), id=FREEZE, className="step"),
     ]
-    folded = html.Details(
-        [
-            html.Summary(say("Freeze the limits, by name and with a reason")),
-            html.Div(id=PROPOSED),
-            html.Div(form, className="controls"),
-            written.below(SAID),
-        ],
+    folded = parts.asked_open(
+        UNFOLDED,
+        say("Freeze the limits, by name and with a reason"),
+        [html.Div(id=PROPOSED), html.Div(form, className="controls"), written.below(SAID)],
         id=FOLDED,
     )
     return html.Div([second.layout(BOX), folded])
@@ -158,9 +155,14 @@ def register(app: Dash, monitor: Monitor, stream: str) -> None:
     """Wire the form; `stream` is the id of the control that names the stream."""
     second.register(app, monitor, BOX, LIMITS)
 
-    @app.callback(Output(PROPOSED, "children"), Input(parts.CHANGE, "data"), Input(stream, "value"))
-    def _(change: int, query: str | None) -> list[Any]:
-        return show(monitor, query) if query else []
+    @app.callback(
+        Output(PROPOSED, "children"),
+        Input(parts.CHANGE, "data"),
+        Input(UNFOLDED, "data"),
+        Input(stream, "value"),
+    )
+    def _(change: int, unfolded: bool, query: str | None) -> Any:
+        return (show(monitor, query) if query else []) if unfolded else no_update
 
     written.register(
         app,

@@ -339,6 +339,12 @@ def folded(children: list[Any], name: str, *, opened: bool = False) -> html.Deta
     return html.Details(children, open=opened, **{"data-fold": name})
 
 
+def asked_open(name: str, summary: str, children: list[Any], **more: Any) -> html.Details:
+    """Return a closed fold whose content is asked for while it is open, which `Input(name, "data")` tells."""
+    inside = [html.Summary(summary), dcc.Store(id=name, data=False), *children]
+    return html.Details(inside, **{"data-tells": name}, **more)
+
+
 def field(label: str, control: Any, *, wide: bool = False) -> html.Label | html.Fieldset:
     """Return a control under its name; several controls in one are a group of that name."""
     named = "field wide" if wide else "field"

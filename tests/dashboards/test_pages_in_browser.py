@@ -217,6 +217,22 @@ def test_audits_are_asked_for_once_somebody_unfolds_them(look, address):
     page.page.wait_for_function("() => document.querySelector('#audited-lead').textContent.includes('audit')")
 
 
+PROPOSES = "() => document.querySelector('#freeze-proposed').textContent.includes('A freeze ')"
+
+
+@pytest.mark.browser
+def test_what_a_freeze_would_set_is_asked_for_once_its_fold_opens_also_by_a_link_to_it(look, address):
+    page = look(address)
+    page.open("/stream", "stream-ribbon")
+    assert page.page.locator("#freeze-proposed").text_content() == ""
+    page.page.locator("#freeze-here summary").focus()
+    page.page.keyboard.press("Enter")
+    page.page.wait_for_function(PROPOSES)
+    page.open("/stream#freeze-here", "stream-ribbon")
+    page.page.wait_for_function("() => document.querySelector('#freeze-here').open")
+    page.page.wait_for_function(PROPOSES)
+
+
 WITHOUT_WEBGL = """
   const whole = HTMLCanvasElement.prototype.getContext;
   HTMLCanvasElement.prototype.getContext = function (kind, ...more) {
