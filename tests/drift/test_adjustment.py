@@ -142,7 +142,13 @@ def test_mirrored_states_get_the_mirrored_advice(level, slope, walk):
     one, other = (advise(level_um=s * level, slope_um=s * slope, **state) for s in (1, -1))
     assert one.what == other.what
     assert one.by_um == pytest.approx(-other.by_um, abs=1e-12)
-    assert one.sd_then_um <= one.sd_now_um + 1e-12 or abs(slope) > 0
+
+
+@given(st.floats(-10, 10), st.floats(0, 0.2))
+def test_without_a_drift_no_advice_makes_the_spread_larger(level, walk):
+    state = {"covariance": [[0.02, 0.0], [0.0, 1e-5]], "target_um": 0.0, "sigma_um": 1.0, "walk_um": walk}
+    found = advise(level_um=level, slope_um=0.0, **state)
+    assert found.sd_then_um <= found.sd_now_um + 1e-12
 
 
 def test_unusable_states_are_refused():

@@ -236,12 +236,16 @@ def test_every_stream_is_drawn_and_saved(monitor):
     lead, options, first = audited.choose(monitor, None)
     assert "4 streams of audits and 1 of findings" in lead and len(options) == 5
     assert "feature=roundness_trace" in first, "one that called a signal comes first"
+    ringed = []
     for option in options:
         drawn, words = audited.show(monitor, option["value"])
         go.Figure(drawn)
-        assert theme.RING in [t.get("marker") for t in drawn["data"]] or "Ra" in option["label"] or words
+        assert words, "what its limits rest on"
+        if theme.RING in [t.get("marker") for t in drawn["data"]]:
+            ringed.append(option["label"])
         saved = figures.rows(audited.stream_of(monitor, option["value"]), "Europe/Berlin")
         assert len({len(column) for column in saved.values()}) == 1
+    assert ringed == ["S2 bore 2 roundness trace", "S1 scratch"]
     refused, words = audited.show(monitor, "feature=nothing")
     assert words == [] and "no such stream" in refused["layout"]["annotations"][0]["text"]
 

@@ -9,7 +9,7 @@ from cellmon.capability.indices import Side, indices
 from cellmon.monitor.capability_figures import Held, figures
 from cellmon.monitor.capability_pooling import Member, pooled
 from cellmon.records import Stream
-from tests.small_cell import HEADER, new_cell, rows, write
+from tests.small_cell import HEADER, SHEET, new_cell, rows, write
 
 LABELS = np.repeat(np.arange(80), 5)
 
@@ -109,12 +109,15 @@ def test_every_row_says_how_its_bores_behave(answer):
         assert (row.effective_n is None) == (row.correlation <= 0.1)
 
 
-def test_a_claim_short_of_evidence_says_how_many_bores_it_takes(answer):
-    for row in answer.capability:
-        short = row.cautious_bound < answer.required < row.ppk.value
-        assert (row.bores_needed is not None) or not short
-        if row.bores_needed is not None:
-            assert row.bores_needed > row.n
+def test_a_claim_short_of_evidence_says_how_many_bores_it_takes(tmp_path):
+    asked = new_cell(tmp_path / "cell", sheet=SHEET + "\n[capability]\nrequired = 1.67\n")
+    asked.take([write(tmp_path, "rows.csv", HEADER, rows(130, seed=5))])
+    answer = asked.capability()
+    short = [row for row in answer.capability if row.cautious_bound < answer.required < row.ppk.value]
+    assert [str(row.stream) for row in short] == ["S1 bore 1 diameter", "S2 bore 2 diameter"]
+    assert all(row.bores_needed > row.n == 130 for row in short)
+    assert {row.bores_needed for row in answer.capability if row not in short} == {None}
+    asked.close()
 
 
 def test_the_pool_has_an_answer_for_every_feature(answer):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from sqlalchemy import inspect
 
 from cellmon.store import schema
@@ -37,12 +38,9 @@ def test_what_is_dropped_is_gone_and_the_rest_stays(store):
 def test_what_fails_leaves_the_secret_before(store):
     with store.writing() as session:
         session.put_secret("Ada", "password", "first", at=NOW)
-    try:
-        with store.writing() as session:
-            session.put_secret("Ada", "password", "second", at=NOW)
-            raise KeyError("the power went")
-    except KeyError:
-        pass
+    with pytest.raises(KeyError, match="the power went"), store.writing() as session:
+        session.put_secret("Ada", "password", "second", at=NOW)
+        raise KeyError("the power went")
     with store.reading() as session:
         assert session.secret("Ada", "password") == "first"
 
