@@ -191,12 +191,15 @@ def is_asked(request: PlanRequest) -> bool:
     return request != PlanRequest(kind=request.kind, horizon_days=request.horizon_days)
 
 
-def today_of(monitor: Monitor, kind: str | None) -> StonePlan | None:
-    """Return the plan as it is; None where there is none."""
+def today_of(monitor: Monitor, kind: str | None) -> tuple[StonePlan | None, str]:
+    """Return the plan as it is, of all kinds or of one; where there is none, why not."""
     try:
-        return monitor.stone_plan(PlanRequest(kind=kind))
-    except CellmonError:
-        return None
+        if kind is not None:
+            return monitor.stone_plan(PlanRequest(kind=kind)), ""
+        answer = monitor.stone_picture().stones
+    except CellmonError as refusal:
+        return None, str(refusal)
+    return answer.plan, answer.why_not.get("plan", "")
 
 
 def show_fields(
@@ -208,13 +211,11 @@ def show_fields(
     anew: bool,
 ) -> list[Any]:
     """Return the kinds, the sliders and their figures; no new ones where something is asked."""
-    try:
-        found = monitor.stone_plan()
-        kinds = [one.kind for one in found.kinds]
-    except CellmonError:
-        kinds = []
+    plan, _ = today_of(monitor, None)
+    kinds = [] if plan is None else [one.kind for one in plan.kinds]
     chosen = kind if kind in kinds else (kinds[0] if kinds else None)
-    plan = today_of(monitor, chosen) if len(kinds) > 1 else (found if kinds else None)
+    if len(kinds) > 1:
+        plan, _ = today_of(monitor, chosen)
     figures = figures_of(monitor, plan)
     now = {one.name: one.value for one in figures}
     options = [{"label": name, "value": name} for name in kinds]
@@ -273,11 +274,7 @@ def show_answers(
     if not base:
         return NOTHING
     several = kind if kind is not None and len(monitor.sheet.stone_kinds) > 1 else None
-    try:
-        today = monitor.stone_plan(PlanRequest(kind=several))
-        why = ""
-    except CellmonError as refusal:
-        today, why = None, str(refusal)
+    today, why = today_of(monitor, several)
     try:
         request = request_of(
             base, values, kind=several, horizon_days=None if today is None else today.horizon_days
