@@ -189,7 +189,8 @@ def show_history(monitor: Monitor, presses: int | None) -> list[Any]:
     except CellmonError:
         return [[], [], [], {"display": "none"}]
     every = bool(presses) or max(len(answer.sets), len(answer.lots)) <= stone_history.NEWEST
-    kinds = [html.Li(text) for text in (*(k.sentence for k in answer.kinds), *answer.notes)]
+    notes = (f"{parts.capital(note)}." for note in answer.notes)
+    kinds = [html.Li(text) for text in (*(k.sentence for k in answer.kinds), *notes)]
     return [
         html.Ul(kinds, className="lines"),
         parts.across(stone_history.lots_table(answer.lots, every=every), say("Lots")) if answer.lots else [],
