@@ -15,9 +15,12 @@ from cellmon.monitor.stone_picture import StonePicture
 from cellmon.monitor.stone_plan import PlannedChange, StonePlan
 from cellmon.words import say
 from dashboards import theme
+from dashboards.figures.calendar_slim import CHANGE, slim
 from dashboards.figures.stock_asked import asked, beside, stock_marks, stock_words
 from dashboards.figures.weeks import (
     DAY,
+    HEAD_PX,
+    STOCK_PX,
     Week,
     grounds,
     heads,
@@ -50,7 +53,7 @@ def change_calendar_figure(picture: StonePicture) -> theme.Figure:
     data += stock_marks(picture, plan, weeks)
     words += stock_words(picture, plan, weeks)
     height = TOP_PX + BOTTOM_PX - weeks[-1].bottom
-    return theme.figure(
+    drawn = theme.figure(
         data,
         height=round(height),
         shapes=_now(picture, weeks[0]),
@@ -72,6 +75,7 @@ def change_calendar_figure(picture: StonePicture) -> theme.Figure:
         yaxis=theme.hidden_axis(range=[weeks[-1].bottom, 0], fixedrange=True),
         dragmode=False,
     )
+    return slim(drawn, first_stock=weeks[0].top + HEAD_PX + STOCK_PX / 2)
 
 
 def _changes(week: Week, plan: StonePlan) -> list[theme.Trace]:
@@ -154,7 +158,7 @@ def _said(week: Week, plan: StonePlan) -> list[Any]:
             if text:
                 level = week.lane(lane_of(change, several))
                 strong = theme.INK if change.stone_set else theme.SOFT
-                words.append(beside(text, week.x(change.at), level, left=left, colour=strong))
+                words.append(beside(text, week.x(change.at), level, name=CHANGE, left=left, colour=strong))
     return words
 
 

@@ -12,6 +12,7 @@ from cellmon.monitor.stone_picture import StonePicture
 from cellmon.monitor.stone_plan import StonePlan
 from cellmon.words import say, say_many
 from dashboards import theme
+from dashboards.figures.calendar_slim import STOCK
 from dashboards.figures.weeks import HEAD_PX, STOCK_PX, Week
 
 
@@ -72,16 +73,17 @@ def stock_words(picture: StonePicture, plan: StonePlan, weeks: Sequence[Week]) -
         if week is not None:
             text = f"<b>{one.text}</b>" if one.urgent else one.text
             x, y = week.x(one.at), week.top + HEAD_PX + STOCK_PX / 2
-            words.append(beside(text, x, y, left=x > 5, colour=theme.INK))
+            words.append(beside(text, x, y, name=STOCK, left=x > 5, colour=theme.INK))
     return words
 
 
-def beside(text: str, x: float, y: float, *, left: bool, colour: str) -> Any:
-    """Return words beside a mark."""
+def beside(text: str, x: float, y: float, *, name: str, left: bool, colour: str) -> Any:
+    """Return words beside a mark; `name` says of what (`calendar_slim`)."""
     return theme.word(
         text,
         x,
         y,
+        name=name,
         xanchor="right" if left else "left",
         xshift=-10 if left else 10,
         bgcolor=theme.VEIL,

@@ -66,6 +66,13 @@ def who_field(prefix: str, label: str | None = None, *, remembered: bool = False
     return html.Div([*fields, html.Div(code, style=UNSEEN)], className="who")
 
 
+def tablet_field(prefix: str) -> html.Div:
+    """Return that field for what keeps no name: shown on a shared tablet alone, which only looks."""
+    one = asking()
+    shared = one is not None and one.person.shared
+    return html.Div(who_field(prefix), style=None if shared else UNSEEN)
+
+
 def _names(prefix: str, one: Asking) -> dcc.RadioItems:
     """Return the names to tap; who said a code in the last minutes is chosen already."""
     names = one.door.names()
@@ -113,6 +120,16 @@ def who_of(by: Any, code: Any = None, *, lightly: bool = False) -> str:
     person = one.door.tap(one, name, said, lightly=lightly)
     ask_as(replace(one, acting=person))
     return person.name
+
+
+def tablet_knows(by: Any, code: Any, *, lightly: bool = False) -> None:
+    """Let the monitor know for this one answer who does what keeps no name; asked on a shared tablet alone.
+
+    Refusals are those of `who_of`.
+    """
+    one = asking()
+    if one is not None and one.person.shared:
+        who_of(by, code, lightly=lightly)
 
 
 def may(needed: Role) -> bool:

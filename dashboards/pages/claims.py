@@ -29,6 +29,7 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import edges
 from dashboards.pages import claims_signed, claims_tables, parts
+from dashboards.pages.claims_link import EVERY, feature_of, link_of
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -38,7 +39,6 @@ NAME = to_say("Claims")
 SENTENCE, FEATURE, STREAM, LISTED = "claims-sentence", "claims-feature", "claims-stream", "claims-listed"
 EDGES, HEADING, WORDS = "claims-edges", "claims-heading", "claims-words"
 PAPER, BOOK, FILE = "claims-pdf", "claims-xlsx", "claims-file"
-USUAL, EVERY = "diameter", "every"
 CAPTION = to_say(
     "Left: each bore from its least to its greatest size, a dot at the figure charted; ring: beyond a limit. "
     "Right, or below on a narrow screen: only the edges, enlarged. Hatched: the guard band."
@@ -88,11 +88,6 @@ def layout(query: str | None = None) -> html.Main:
             claims_signed.layout(),
         ]
     )
-
-
-def feature_of(search: str | None) -> str:
-    """Return the feature that a link names, else the usual one."""
-    return parts.query_values(search).get("feature", USUAL)
 
 
 def feature_options(monitor: Monitor) -> list[dict[str, str]]:
@@ -246,13 +241,25 @@ def register(app: Dash, monitor: Monitor) -> None:
         return show_stream(monitor, feature, query)
 
     @app.callback(
+        Output(FEATURE, "value"),
         Output(STREAM, "value", allow_duplicate=True),
         Input(parts.URL, "search"),
-        State(STREAM, "options"),
+        feature_now,
+        stream_now,
         prevent_initial_call=True,
     )
-    def _(search: str | None, options: list[dict[str, str]] | None) -> Any:
-        return linked(search, options)
+    def _(search: str | None, named: str | None, query: str | None) -> list[Any]:
+        return linked(monitor, search, named, query)
+
+    @app.callback(
+        Output(parts.URL, "search", allow_duplicate=True),
+        feature,
+        stream,
+        State(parts.URL, "search"),
+        prevent_initial_call=True,
+    )
+    def _(named: str | None, query: str | None, search: str | None) -> Any:
+        return link_of(named, query, search)
 
     claims_signed.register(app, monitor, FEATURE, EVERY)
     for kind, name in (("pdf", PAPER), ("xlsx", BOOK)):
@@ -261,10 +268,17 @@ def register(app: Dash, monitor: Monitor) -> None:
     parts.register_table(app, LISTED, lambda f: table_rows(monitor, f), feature_now)
 
 
-def linked(search: str | None, options: list[dict[str, str]] | None) -> Any:
-    """Return the stream a link on this page names, where it is one of those to choose from."""
-    asked = (search or "").lstrip("?")
-    return asked if any(o["value"] == asked for o in options or ()) else no_update
+def linked(monitor: Monitor, search: str | None, feature: str | None, query: str | None) -> list[Any]:
+    """Return feature and stream that a link on this page names, each where it is not chosen already."""
+    asked = feature_of(search)
+    try:
+        stream = _named(answer_of(monitor, asked).capability, search)
+    except CellmonError:
+        return [no_update, no_update]
+    if stream is None:
+        return [no_update, no_update]
+    named = parts.stream_query(stream)
+    return [no_update if asked == feature else asked, no_update if named == query else named]
 
 
 def _register_file(app: Dash, monitor: Monitor, kind: str, name: str) -> None:

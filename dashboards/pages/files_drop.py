@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
-from cellmon.monitor.row_words import reason_words
 from cellmon.monitor.take import FileTaken
-from cellmon.words import say, say_many
-from dashboards.pages import parts
+from cellmon.words import say
+from dashboards.pages import asked, parts
+from dashboards.pages.files_drop_words import told
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -23,7 +22,6 @@ if TYPE_CHECKING:
 MOST_MB = 32
 """A drop may hold so many megabytes: it travels as text inside one request."""
 MOST_BYTES = MOST_MB * 1024 * 1024
-ROWS_SHOWN = 5
 BOX, UPLOAD, SAID, ASKED, QUESTION, CHOICE, TAKE_SO, ASK_BOX = (
     "files-drop",
     "files-upload",
@@ -34,7 +32,9 @@ BOX, UPLOAD, SAID, ASKED, QUESTION, CHOICE, TAKE_SO, ASK_BOX = (
     "files-take-so",
     "files-ask-box",
 )
-KIND, UNIT = "kind", "unit"
+KIND, UNIT, WHO = "kind", "unit", "who"
+"""About what is asked: what a file holds, its unit; who hands over the whole drop, on a shared tablet."""
+PREFIX = "files-drop"
 Ask = dict[str, Any]
 """What is asked of one dropped file: its `place` in the drop, its `name`, `about` what, and the `choices`."""
 
@@ -79,6 +79,7 @@ def section() -> html.Section:
     return html.Section(
         [
             html.H2(say("Hand over a file")),
+            html.Div(asked.tablet_field(PREFIX), className="controls"),
             html.Div(drop, id=BOX, **limits),
             html.Div(id=SAID, role="status", className="handed"),
             dcc.Store(id=ASKED, data=[]),
@@ -95,13 +96,27 @@ class Handed:
     asks: list[Ask]
 
 
-def hand_over(monitor: Monitor, contents: Sequence[str] | None, names: Sequence[str] | None) -> Handed:
-    """Take every file of a drop; what one of them is refused for does not stop the others."""
+def hand_over(
+    monitor: Monitor,
+    contents: Sequence[str] | None,
+    names: Sequence[str] | None,
+    by: Any = None,
+    code: Any = None,
+) -> Handed:
+    """Take every file of a drop; what one of them is refused for does not stop the others.
+
+    On a shared tablet the drop waits until a name and its code are said.
+    """
     if not contents or not names:
         return Handed(said=[], asks=[])
     if sum(map(size_of, contents)) > MOST_BYTES:
         said = say("That is more than {most} MB at a time, so nothing was taken.", most=MOST_MB)
         return Handed(said=[html.P(said, className="said")], asks=[])
+    try:
+        asked.tablet_knows(by, code)
+    except CellmonError as refusal:
+        waits = {"place": 0, "name": ", ".join(names), "about": WHO, "choices": []}
+        return Handed(said=[html.P(str(refusal), className="said")], asks=[waits])
     said, asks = [], []
     for place, (content, name) in enumerate(zip(contents, names, strict=True)):
         words, ask = _take(monitor, content, name)
@@ -117,14 +132,25 @@ def answer(
     asks: Sequence[Ask] | None,
     contents: Sequence[str] | None,
     names: Sequence[str] | None,
+    by: Any = None,
+    code: Any = None,
 ) -> Handed:
-    """Take the file that is asked about as a person says, and go on to the next question."""
+    """Take the file that is asked about as a person says, and go on to the next question.
+
+    Who handed a drop over on a shared tablet answers about it without their code, for a few minutes.
+    """
     asks = list(asks or [])
     if not asks or not contents or not names:
         return Handed(said=[html.P(say("The file is no longer here: drop it again."))], asks=[])
     first = asks[0]
+    if first["about"] == WHO:
+        return hand_over(monitor, contents, names, by, code)
     if choice not in first["choices"] or not 0 <= first["place"] < min(len(contents), len(names)):
         return Handed(said=[html.P(say("Choose one of them first."), className="said")], asks=asks)
+    try:
+        asked.tablet_knows(by, code, lightly=True)
+    except CellmonError as refusal:
+        return Handed(said=[html.P(str(refusal), className="said")], asks=asks)
     settled = {**(first.get("settled") or {}), first["about"]: choice}
     said = {about: str(settled[about]) for about in (KIND, UNIT) if about in settled}
     words, ask = _take(monitor, contents[first["place"]], names[first["place"]], **said)
@@ -170,62 +196,6 @@ def ask_of(taken: FileTaken) -> Ask | None:
     return None
 
 
-def told(taken: FileTaken) -> list[Any]:
-    """Return what became of a file in one sentence that accounts for every row, and the first rows aside."""
-    found: list[Any] = [html.P(sentence(taken), className="said")]
-    rows = taken.set_aside[:ROWS_SHOWN] if not taken.units else ()
-    if rows:
-        items = [
-            html.Li(
-                [say("line {line}: ", line=row.line), reason_words(row.reason).means, " ", _text(row.text)]
-            )
-            for row in rows
-        ]
-        found.append(html.Ul(items, className="lines"))
-    left = len(taken.set_aside) - len(rows)
-    if rows and left:
-        found.append(
-            html.P(say("And {left} more; they stand below.", left=local.number(left)), className="aside")
-        )
-    return found
-
-
-def _text(text: str) -> html.Code:
-    return html.Code(text, className="row-text")
-
-
-def sentence(taken: FileTaken) -> str:
-    """Return what became of a file; taken, known and set aside add up to its rows."""
-    if taken.kinds:
-        return say("{file}: its header fits several kinds. Nothing was taken yet.", file=taken.file)
-    if taken.why_not is not None:
-        return say("{why}. Nothing was taken.", why=taken.why_not.rstrip("."))
-    rows = say_many("{n} row", "{n} rows", taken.rows, n=local.number(taken.rows))
-    if taken.units:
-        return say(
-            "{file}: {rows}, all set aside, because the sizes fit another unit: {units}. Nothing is "
-            "converted by guess.",
-            file=taken.file,
-            rows=rows,
-            units=say(" or ").join(taken.units),
-        )
-    flagged = (
-        "" if not taken.flagged else say(" {n} measurements are doubted.", n=local.number(taken.flagged))
-    )
-    return (
-        say(
-            "{file}, {kind}: {rows}, of which {taken} taken, {known} already known, {aside} set aside.",
-            file=taken.file,
-            kind=taken.kind,
-            rows=rows,
-            taken=local.number(taken.taken),
-            known=local.number(taken.known),
-            aside=local.number(len(taken.set_aside)),
-        )
-        + flagged
-    )
-
-
 def question(asks: Sequence[Ask] | None) -> list[Any]:
     """Return the first question, its choices, and whether it shows."""
     if not asks:
@@ -235,6 +205,8 @@ def question(asks: Sequence[Ask] | None) -> list[Any]:
     options = [{"label": named.get(choice) or choice, "value": choice} for choice in first["choices"]]
     if first["about"] == KIND:
         words = say("What does {file} hold?", file=first["name"])
+    elif first["about"] == WHO:
+        words = say("{files}: tap above who hands it over, say the code, then:", files=first["name"])
     else:
         words = say(
             "In which unit are the sizes of {file}? Look at the file or ask who made it.", file=first["name"]
@@ -250,7 +222,7 @@ def units() -> dict[str, str]:
 def after(handed: Handed, monitor: Monitor, before: int | None) -> list[Any]:
     """Return what a drop changes on the page; its bytes stay in the browser while something is asked."""
     kept = no_update if handed.asks else None
-    return [handed.said, handed.asks, kept, parts.moved(monitor, before)]
+    return [handed.said, handed.asks, kept, parts.moved(monitor, before), ""]
 
 
 def register(app: Dash, monitor: Monitor) -> None:
@@ -261,19 +233,23 @@ def register(app: Dash, monitor: Monitor) -> None:
         Output(ASKED, "data"),
         Output(UPLOAD, "contents"),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(PREFIX),
     )
+    who = asked.states(PREFIX)
 
     @app.callback(
         *outputs,
         Input(UPLOAD, "contents"),
         State(UPLOAD, "filename"),
+        *who,
         State(parts.CHANGE, "data"),
         prevent_initial_call=True,
     )
-    def _(contents: list[str] | None, names: list[str] | None, before: int | None) -> list[Any]:
+    def _(contents: list[str] | None, names: list[str] | None, *given: Any) -> list[Any]:
+        *said_by, before = given
         if not contents:
-            return [no_update] * 4
-        return after(hand_over(monitor, contents, names), monitor, before)
+            return [no_update] * len(outputs)
+        return after(hand_over(monitor, contents, names, *said_by), monitor, before)
 
     @app.callback(
         *(Output(o.component_id, o.component_property, allow_duplicate=True) for o in outputs),
@@ -282,12 +258,15 @@ def register(app: Dash, monitor: Monitor) -> None:
         State(ASKED, "data"),
         State(UPLOAD, "contents"),
         State(UPLOAD, "filename"),
+        *who,
         State(parts.CHANGE, "data"),
         prevent_initial_call=True,
     )
     def _(clicks: int | None, choice: str | None, *given: Any) -> list[Any]:
         *drop, before = given
-        return after(answer(monitor, choice, *drop), monitor, before) if clicks else [no_update] * 4
+        if not clicks:
+            return [no_update] * len(outputs)
+        return after(answer(monitor, choice, *drop), monitor, before)
 
     @app.callback(
         Output(QUESTION, "children"),

@@ -35,7 +35,7 @@ CHOSEN, FACTS, FORM, TEXT, WHY, TAKE, SAID, RETRY = (
     "files-row-said",
     "files-rows-retry",
 )
-WHO = "files-row"
+WHO, AGAIN = "files-row", "files-rows-again"
 UNSEEN = {"display": "none"}
 
 
@@ -71,6 +71,7 @@ def section(chosen: str | None = None) -> html.Section:
                             html.Div(id=FACTS),
                             form,
                             written.below(SAID),
+                            html.Div(asked.tablet_field(AGAIN), className="controls"),
                             html.Button(say("Take all waiting rows again"), id=RETRY, className="step"),
                             html.P(
                                 say(
@@ -165,9 +166,10 @@ def take(monitor: Monitor, chosen: str | None, text: str | None, why: str | None
     return written.Kept(say("As {by} wrote it, it was known already; nothing was added.", by=who))
 
 
-def retry(monitor: Monitor) -> str:
+def retry(monitor: Monitor, by: Any = None, code: Any = None) -> str:
     """Take every waiting row again; return what came in."""
     try:
+        asked.tablet_knows(by, code)
         done = monitor.retry_aside().files
     except CellmonError as refusal:
         return str(refusal)
@@ -237,9 +239,13 @@ def _register_deeds(app: Dash, monitor: Monitor) -> None:
     @app.callback(
         Output(SAID, "children", allow_duplicate=True),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        asked.emptied(AGAIN),
         Input(RETRY, "n_clicks"),
+        *asked.states(AGAIN),
         State(parts.CHANGE, "data"),
         prevent_initial_call=True,
     )
-    def _(clicks: int | None, before: int | None) -> list[Any]:
-        return [retry(monitor), parts.moved(monitor, before)] if clicks else [no_update, no_update]
+    def _(clicks: int | None, by: Any, code: Any, before: int | None) -> list[Any]:
+        if not clicks:
+            return [no_update] * 3
+        return [retry(monitor, by, code), parts.moved(monitor, before), ""]

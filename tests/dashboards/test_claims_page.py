@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import plotly.graph_objects as go
 import pytest
+from dash import no_update
 
 from cellmon.errors import NotFound
 from dashboards.figures import edges, thinned
@@ -72,7 +73,27 @@ def test_the_smallest_index_is_chosen_at_first_and_a_link_chooses_its_own(monito
     assert chosen == parts.stream_query(worst.stream)
     other = parts.stream_query(max(rows_, key=lambda r: r.ppk.value).stream)
     assert claims.stream_options(monitor, "diameter", None, "?" + other)[1] == other
-    assert claims.linked("?" + other, options) == other
+    assert claims.linked(monitor, "?" + other, "diameter", chosen) == [no_update, other]
+    assert claims.linked(monitor, "?" + other, "diameter", other) == [no_update, no_update]
+    assert claims.linked(monitor, "", "taper", other) == [no_update, no_update]
+
+
+def test_a_link_brings_another_to_the_feature_and_the_stream(monitor):
+    options = [o["value"] for o in claims.stream_options(monitor, "taper", None, None)[0]]
+    link = claims.link_of("taper", options[1], "")
+    assert link == "?" + options[1]
+    assert claims.feature_of(link) == "taper"
+    assert claims.linked(monitor, link, "diameter", None) == ["taper", options[1]]
+    assert claims.link_of("taper", options[1], link) is no_update
+    assert claims.link_of("diameter", options[1], link) is no_update  # its stream is still being chosen
+
+
+def test_a_link_also_tells_that_all_features_are_listed(monitor):
+    options = [o["value"] for o in claims.stream_options(monitor, claims.EVERY, None, None)[0]]
+    link = claims.link_of(claims.EVERY, options[-1], "")
+    assert claims.feature_of(link) == claims.EVERY
+    assert claims.linked(monitor, link, "diameter", None) == [claims.EVERY, options[-1]]
+    assert claims.stream_options(monitor, claims.EVERY, None, link)[1] == options[-1]
 
 
 def test_a_stream_shows_every_reason_and_four_lines(monitor, row):

@@ -14,8 +14,11 @@ import numpy as np
 import pytest
 from plotly.utils import PlotlyJSONEncoder
 
+from cellmon.errors import NotSignedIn
 from cellmon.monitor.row_words import flag_words, reason_words
+from cellmon.people import Person, Role
 from cellmon.records import Flag, Reason, Stream
+from dashboards import asking
 from dashboards.frame import pulse
 from dashboards.kept import kept
 from dashboards.pages import (
@@ -324,3 +327,56 @@ def test_every_reason_and_every_flag_is_told_in_plain_words():
         assert found.means.endswith(".") and found.helps.endswith("."), word
         assert "-" not in str(word) or str(word) not in found.means
     assert reason_words("of-another-program").means == "of-another-program."
+
+
+class TabletDoor:
+    """Of two people with codes, Ada said hers last."""
+
+    def names(self):
+        return ("Ada", "Ben")
+
+    def tapped(self, one):
+        return None
+
+    def tap(self, one, name, code, *, lightly):
+        if code != "4071" and not (lightly and name == "Ada"):
+            raise NotSignedIn(f"This is not the code of {name}.")
+        return Person(name=name, role=Role.ANSWER)
+
+
+@pytest.fixture
+def at_a_tablet():
+    person = Person(name="Tablet", role=Role.LOOK, shared=True)
+    one = asking.Asking(person=person, ticket="t", address="a", door=TabletDoor())
+    with asking.as_asked_by(one):
+        yield
+
+
+def test_on_a_shared_tablet_a_drop_waits_for_a_name_and_its_code(monitor, at_a_tablet):
+    door, given = asking.asked(monitor), ([dropped(table(GOOD))], ["a.csv"])
+    waits = files_drop.hand_over(door, *given, "Ben", "")
+    assert "Say the code of Ben." in words(waits.said)
+    assert [one["about"] for one in waits.asks] == [files_drop.WHO]
+    assert "a.csv" in files_drop.question(waits.asks)[0]
+    wrong = files_drop.answer(door, None, waits.asks, *given, "Ben", "1111")
+    assert "not the code of Ben" in words(wrong.said)
+    assert wrong.asks and not monitor.files().files
+    done = files_drop.answer(door, None, wrong.asks, *given, "Ben", "4071")
+    assert "1 taken" in words(done.said)
+    assert not done.asks and len(monitor.files().files) == 1
+
+
+def test_on_a_shared_tablet_what_is_asked_of_a_drop_is_answered_without_the_code_again(monitor, at_a_tablet):
+    raw = table(GOOD.replace("50.0010", "1.96854"))
+    door, given = asking.asked(monitor), ([dropped(raw)], ["a.csv"])
+    handed = files_drop.hand_over(door, *given, "Ada", "4071")
+    assert [one["about"] for one in handed.asks] == [files_drop.UNIT]
+    asking.ask_as(replace(asking.asking(), acting=None))
+    assert "not the code" in words(files_drop.answer(door, "in", handed.asks, *given, "Ben", "").said)
+    assert "1 taken" in words(files_drop.answer(door, "in", handed.asks, *given, "Ada", "").said)
+
+
+def test_on_a_shared_tablet_rows_are_taken_again_in_somebodys_name(monitor, at_a_tablet):
+    door = asking.asked(monitor)
+    assert files_rows.retry(door, None, "") == "Say who says so."
+    assert "waiting rows" in files_rows.retry(door, "Ada", "4071")

@@ -263,3 +263,39 @@ def events_of(monitor, stream):
     first = monitor.shifts().known[0].starts
     named = {"spindle": stream.spindle, "bore": stream.bore, "feature": stream.feature}
     return monitor.stream(**named, since=first).events
+
+
+def test_quick_keys_on_a_choice_pick_the_first_found_and_the_address_leads_another_there(visit, address):
+    page = visit("/claims", "#claims-edges .main-svg")
+    page.focus("#claims-feature")
+    for key in ("t", "a", "p", "ArrowDown", "Enter"):
+        page.keyboard.press(key)
+    says(page, "#claims-feature", "taper")
+    says(page, "#claims-heading", "taper")
+    page.wait_for_url("**feature=taper**")
+    page.focus("#claims-stream")
+    for key in ("Enter", "S", "2", "ArrowDown", "Enter"):
+        page.keyboard.press(key)
+    says(page, "#claims-heading", "S2 bore 3 taper")
+    page.wait_for_url("**spindle=S2&bore=3**")
+    other = visit(page.url.removeprefix(address), "#claims-edges .main-svg")
+    says(other, "#claims-feature", "taper")
+    says(other, "#claims-heading", "S2 bore 3 taper")
+    page.go_back()
+    page.wait_for_function("() => !document.querySelector('#claims-heading').innerText.includes('bore 3')")
+    says(page, "#claims-heading", "taper")
+
+
+def test_in_a_narrow_window_the_signal_that_is_opened_comes_into_sight_and_so_does_its_entry(visit, monitor):
+    waiting = [s.id for s in monitor.signals().signals if s.state == "open"]
+    page = visit(f"/signals?signal={waiting[0]}", "#signals-list li.here", 360, 740)
+    seen = """where => { const box = document.querySelector(where).getBoundingClientRect();
+        return box.top >= -1 && box.top < innerHeight; }"""
+    page.wait_for_function(seen, arg="#signals-heading")
+    inside = """() => { const box = document.querySelector('#signals-list').getBoundingClientRect();
+        const one = document.querySelector('#signals-list li.here').getBoundingClientRect();
+        return one.top >= box.top - 1 && one.top < box.bottom; }"""
+    page.wait_for_function(inside)
+    page.evaluate("scrollTo(0, 0)")
+    page.locator(f"#signals-list a[href$='{waiting[-1]}']").click()
+    page.wait_for_function(seen, arg="#signals-heading")

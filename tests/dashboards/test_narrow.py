@@ -9,7 +9,9 @@ import pytest
 import cellmon
 from dashboards import theme
 from dashboards.figures import block, cut, edges, part_walls, ribbon, ruler
+from dashboards.figures.calendar_slim import CHANGE, STOCK, slim
 from dashboards.figures.narrow import few_marks, in_lines, narrowed
+from dashboards.figures.stock_asked import beside
 from dashboards.kept import kept
 from dashboards.pages import gauge, stream
 
@@ -101,3 +103,30 @@ def test_planes_and_limits_are_named_at_the_edge_of_the_block(week):
     assert [one["text"] for one in named] == [text for axis in axes for text in axis["ticktext"]]
     edge = min(x for trace in drawn["data"] for x in trace["x"] if x is not None)
     assert all(one["x"] == pytest.approx(edge, abs=0.2) for one in named)
+
+
+def calendar_of(*words):
+    made = [beside(text, x, y, name=name, left=left, colour=theme.INK) for text, x, y, name, left in words]
+    changes = told(slim(theme.figure([], height=300, annotations=made), first_stock=-30.0))["is"]
+    return lambda i, what: changes.get(f"annotations[{i}].{what}")
+
+
+def test_in_a_narrow_calendar_a_range_that_would_lie_over_a_set_is_left_to_a_tap():
+    says = calendar_of(("FS-1044", 1.5, -50.0, CHANGE, False), ("28 Oct to 2 Nov", 5.6, -50.0, CHANGE, True))
+    assert says(0, "visible") is None
+    assert says(1, "visible") is None  # with room between them both stand
+    says = calendar_of(("FS-1044", 1.5, -50.0, CHANGE, False), ("28 Oct to 2 Nov", 5.1, -50.0, CHANGE, True))
+    assert (says(0, "visible"), says(1, "visible")) == (None, False)
+
+
+def test_in_a_narrow_calendar_words_of_the_stock_that_would_meet_stand_in_two_lines():
+    says = calendar_of(
+        ("order 5 sets D64", 2.6, -30.0, STOCK, False), ("2 D64 due", 4.0, -30.0, STOCK, False)
+    )
+    assert (says(0, "yshift"), says(1, "yshift")) == (None, 12)
+    assert says(1, "visible") is None
+
+
+def test_in_a_narrow_calendar_words_that_would_be_cut_off_stand_on_the_other_side():
+    says = calendar_of(("28 Nov to 11 Dec", 4.9, -50.0, CHANGE, False))
+    assert (says(0, "xanchor"), says(0, "xshift")) == ("right", -10)

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 from urllib.parse import urlencode
 
 import pytest
+from dash import no_update
 
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.records import Verdict
@@ -288,3 +289,13 @@ def test_a_shift_of_long_ago_comes_into_the_choice_when_its_day_is_typed(monitor
     assert shift_choice.shift_options(monitor, None, f"?shift={old}")[1] == str(old)
     assert shift_choice.shift_options(monitor, None, "?shift=nowhere")[1] == monitor.shifts_made().told
     assert listed(typed="no such day") == [*plain, ""]
+
+
+def test_a_shift_that_is_chosen_stands_in_the_address_the_newest_only_after_another():
+    options = [{"value": "2026-10-24 night"}, {"value": "2026-10-24 late"}]
+    assert shift_choice.link_of("2026-10-24 night", options, "") is no_update
+    link = shift_choice.link_of("2026-10-24 late", options, "")
+    assert parts.query_values(link) == {"shift": "2026-10-24 late"}
+    assert shift_choice.link_of("2026-10-24 late", options, link) is no_update
+    back = shift_choice.link_of("2026-10-24 night", options, link)
+    assert parts.query_values(back) == {"shift": "2026-10-24 night"}
