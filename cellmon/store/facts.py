@@ -31,6 +31,16 @@ from cellmon.store.latest import last_of_each, rows_of
 from cellmon.store.probe import days_of_parts, isin
 from cellmon.store.traces import Traces
 
+TELL = (
+    Kind.EVENTS,
+    Kind.GAUGE_CHECKS,
+    Kind.STONE_MEASUREMENTS,
+    Kind.CHARACTERISTICS,
+    Kind.FINDINGS,
+    Kind.TRACES,
+)
+"""Kinds of rows beside readings that move the moment of every answer: what they call is seen at once."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class RowRead:
@@ -137,13 +147,8 @@ class Facts(FilesTaken, Frames, Traces):
         return self._newest(table.c.last_at, table.c.day < bulk.moment(moment.astype("datetime64[D]")))
 
     def newest_row(self) -> np.datetime64 | None:
-        """Return the moment of the newest reading, event, gauge check or measurement of stones."""
-        found = [
-            self._newest(schema.READINGS.c.last_at),
-            self._newest(schema.ROWS[Kind.EVENTS].c.at),
-            self._newest(schema.ROWS[Kind.GAUGE_CHECKS].c.at),
-            self._newest(schema.ROWS[Kind.STONE_MEASUREMENTS].c.at),
-        ]
+        """Return the moment of the newest reading, or of the newest row of a kind that calls or tells."""
+        found = [self._newest(schema.READINGS.c.last_at), *map(self.newest_of, TELL)]
         moments = [moment for moment in found if moment is not None]
         return max(moments) if moments else None
 

@@ -90,6 +90,13 @@ def test_a_block_audited_that_no_gauge_of_the_line_measured_is_held_by_its_momen
     assert cell.hold(signal.id).from_part == "B017"  # the first after 07:49 UTC
 
 
+def test_what_is_found_after_the_last_bore_is_a_signal_at_once(cell, tmp_path):
+    take(cell, tmp_path, (HEADER, sizes()), (AUDITS, audits(BLOCKS - 1, (1.2, 7.9))))
+    (signal,) = cell.signals().signals
+    assert signal.part == f"B{BLOCKS - 1:03d}" and cell.now().as_of == signal.raised_at
+    assert [s.id for s in cell.waiting_signals().signals] == [signal.id]
+
+
 def doubled(*, since):
     """Return audits of every block; the roundness of bore 2 doubles with one of them."""
     rng = np.random.default_rng(11)

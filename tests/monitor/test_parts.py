@@ -272,3 +272,21 @@ def test_parts_that_take_turns_raise_no_more_than_is_promised(tmp_path, like):
     weekly = np.array(counted) / 2.5
     assert weekly.mean() - 2 * weekly.std(ddof=1) / np.sqrt(8) < 2.0
     assert weekly.mean() > 0.0, "the watch is not asleep"
+
+
+def test_what_another_instrument_has_of_a_later_part_is_held_against_the_limits_of_that_part(tmp_path):
+    feature = "[parts.features.roundness_trace]\nupper = 5.0\n"
+    sheet = parts_sheet(like=False).replace("[measuring]", f"{feature}[measuring]", 1)  # of C, the last part
+    monitor = new_cell(tmp_path, sheet=sheet)
+    lines = parts_rows()
+    of_c = sorted({line.split(",")[0] for line in lines if line.split(",")[1] == "C"})
+    at = FIRST + np.timedelta64(1, "D")
+    rows = [
+        f"{of_c[0]},1,roundness_trace,2.1,{at}Z,um,R1",
+        f"{of_c[5]},1,roundness_trace,7.9,{at + 60}Z,um,R1",
+    ]
+    audits = write(tmp_path, "audits.csv", "part,bore,characteristic,value,at,unit,gauge", rows)
+    monitor.take([write(tmp_path, "rows.csv", PARTS_HEADER, lines), audits])
+    (signal,) = (s for s in monitor.signals().signals if s.kind == "limit")
+    assert (signal.stream.part_number, signal.part, signal.size_um) == ("C", of_c[5], 7.9)
+    assert {part.part for part in monitor.hold(signal.id).parts} == set(of_c)

@@ -73,13 +73,14 @@ class AuditsSince:
 
 def audited_names(sheet: Sheet) -> set[str]:
     """Return every characteristic that the sheet holds against something."""
-    return {*sheet.part().features, *(name for part in sheet.parts for name in part.audited)}
+    return {name for part in sheet.parts for name in (*part.features, *part.audited)}
 
 
 def judged_by(sheet: Sheet, shares: Budget, name: str) -> tuple[object, ...]:
     """Return what of a sheet and its budget decides on the calls of one characteristic."""
     part = part_of_feature(sheet, name)
-    limits = [(f.lower_um, f.upper_um) if (f := p.feature(name)) else None for p in (sheet.part(), part)]
+    feature = part.feature(name)
+    limits = None if feature is None else (feature.lower_um, feature.upper_um)
     streams = [
         Stream(part_number=part.number, spindle=s, bore=None, feature=name)
         for s in (None, *sheet.spindle_ids)
@@ -87,7 +88,7 @@ def judged_by(sheet: Sheet, shares: Budget, name: str) -> tuple[object, ...]:
     rates = [rate_of(stream, shares) for stream in streams]
     routed = [(s.id, tuple(s.bores)) for s in sheet.spindles]
     watched = any(name in p.audited for p in sheet.parts)
-    return sheet.part().number, part.number, limits, unit_of(sheet, name), routed, rates, watched
+    return part.number, limits, unit_of(sheet, name), routed, rates, watched
 
 
 def all_audits(session: Session, sheet: Sheet) -> Iterator[AuditsSince]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.drift.deviates import as_normal
-from cellmon.monitor.judge.audits import audited_spindles, in_sheet_units
+from cellmon.monitor.judge.audits import audited_spindles, in_sheet_units, part_of_feature
 from cellmon.monitor.judge.calls import OTHER_INSTRUMENTS, Called
 from cellmon.records import Characteristics, Stream, Texts
 from cellmon.sheet import TRACE_SIZE, Sheet
@@ -90,7 +90,7 @@ def block_calls(
     marks : sequence of datetime64
         In order of time; no block has rows on both sides of one.
     """
-    if name not in {*sheet.part().features, *sheet.part().audited}:
+    if part_of_feature(sheet, name).feature(name) is None:
         return BlockCalls(calls=(), stands=[before] * len(marks))
     rows = in_sheet_units(rows, sheet)
     rows = rows.select(np.isfinite(rows.value))  # what is in a unit of another kind is held against nothing
@@ -141,7 +141,7 @@ class _Held:
 
     @classmethod
     def of(cls, sheet: Sheet, name: str, rows: Characteristics, spindles: Texts, before: Before) -> _Held:
-        feature = sheet.part().feature(name)
+        feature = part_of_feature(sheet, name).feature(name)
         assert feature is not None, "only features of the sheet are held against limits"
         return cls(
             sheet=sheet,
@@ -166,7 +166,7 @@ class _Held:
         i = worst if over or unlike else lowest
         several = len(mine) > 1 and (unlike or float(values.min()) > self.upper)
         stream = Stream(
-            part_number=self.sheet.part().number,
+            part_number=part_of_feature(self.sheet, self.name).number,
             spindle=spindle or None,
             bore=None if several and spindle else self.rows.bore[i],
             feature=self.name,
