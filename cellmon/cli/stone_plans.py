@@ -183,7 +183,8 @@ def _cost_lines(plan: StonePlan) -> list[str]:
     c = plan.cost
     return [
         say(
-            "A bore costs {total} in stones: sets {stones}, downtime {downtime}, scrap {scrap}.",
+            "A bore costs {total} in stones, in the currency of the sheet: sets {stones}, "
+            "downtime {downtime}, scrap {scrap}.",
             total=number(c.total, decimals=3),
             stones=number(c.stones, decimals=4),
             downtime=number(c.downtime, decimals=4),

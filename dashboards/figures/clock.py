@@ -94,7 +94,7 @@ class Clock:
             return theme.axis(tickformatstops=stops, nticks=marks, **span, **more)
         step = next((s for s in STEPS_H if self.hours / s <= marks + 2), STEPS_H[-1])
         ticks = self._ticks(step)
-        labels = [local.day(t) if t.hour == 0 else local.clock(t) for t in ticks]
+        labels = [_midnight(t, step) if t.hour == 0 else local.clock(t) for t in ticks]
         return theme.axis(tickvals=[self.x(t) for t in ticks], ticktext=labels, **span, **more)
 
     def _ticks(self, step: int) -> list[datetime]:
@@ -103,6 +103,11 @@ class Clock:
         every = [hour + timedelta(hours=h) for h in range(int(self.hours) + 2)]
         local = [t.astimezone(self.zone) for t in every if self.since <= t <= self.until]
         return [t for t in local if t.hour % step == 0 and t.fold == 0]
+
+
+def _midnight(moment: datetime, step: int) -> str:
+    """Return the mark of a day; without its month among hours, where a long one is turned and cut off."""
+    return local.day(moment) if step >= 24 else f"{local.weekday(moment)} {moment.day}"
 
 
 def _offset(moment: datetime, zone: ZoneInfo) -> timedelta:

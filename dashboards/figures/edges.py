@@ -71,7 +71,7 @@ def edges_figure(picture: CapabilityPicture) -> theme.Figure:
         height=HEIGHT,
         shapes=shapes,
         annotations=words,
-        margin={"l": 64, "r": 24, "t": 36, "b": 56},
+        margin={"l": 64, "r": 24, "t": 36, "b": 62},
         **layout,
     )
     sizes = ("y", *(f"y{i + 2}" for i in range(len(picture.edges))))
@@ -94,7 +94,7 @@ def _slim(picture: CapabilityPicture, drawn: theme.Figure) -> dict[str, Any]:
         changes |= {f"xaxis{i}.domain": rooms[side], f"yaxis{i}.domain": below}
         changes |= {f"xaxis{i}.tickvals": list(few), f"xaxis{i}.ticktext": [say(SHARES[p]) for p in few]}
         if "title" in (axis := drawn["layout"][f"xaxis{i}"]):
-            changes[f"xaxis{i}.title.text"] = in_lines(axis["title"]["text"], 20)
+            changes[f"xaxis{i}.title.text"] = in_lines(axis["title"]["text"].replace("<br>", " "), 20)
     for i, one in enumerate(drawn["layout"]["annotations"]):
         at, side = f"annotations[{i}]", one.get("name")
         if side in sides:
@@ -281,7 +281,7 @@ def _edge(picture: CapabilityPicture, edge: EdgePicture) -> list[theme.Trace]:
 
 def _share_axis(*, anchor: str, named: bool) -> dict[str, Any]:
     return theme.axis(
-        say("share of bores beyond each size") if named else None,
+        in_lines(say("share of bores beyond each size"), 20) if named else None,
         type="log",
         domain=list(RIGHT),
         anchor=anchor,
@@ -331,7 +331,8 @@ def _count(picture: CapabilityPicture) -> dict[str, Any]:
         values = {"drawn": local.number(drawn), "count": local.number(counted)}
         text += "<br>" + say("{drawn} of {count} drawn, all beyond a limit among them", **values)
     place = {"xref": "paper", "yref": "paper", "yanchor": "top", "yshift": -8, "align": "left"}
-    return theme.word(text, 0.0, 0.0, name=COUNT, **place)
+    font = {"size": 11, "color": theme.INK}
+    return theme.word(text, 0.0, 0.0, name=COUNT, font=font, **place)
 
 
 def rows(picture: CapabilityPicture) -> dict[str, list[Any]]:

@@ -137,6 +137,19 @@ def refused(monitor: Monitor, refusal: CellmonError) -> str:
     return f"{words} {say('Serials are written here as {newest} is.', newest=newest[0])}" if newest else words
 
 
+def ends_so(monitor: Monitor, search: str | None) -> list[Any]:
+    """Return a link to the block whose serial ends as typed and begins as the newest, where there is one."""
+    typed = parts.query_values(search).get("serial", "")
+    try:
+        newest = next(iter(monitor.newest_parts().parts), "")
+        if not typed or len(typed) >= len(newest):
+            return []
+        serial = monitor.part(newest[: -len(typed)] + typed).part
+    except CellmonError:
+        return []
+    return [html.P([say("One ends so: "), dcc.Link(serial, href=link_to(serial))], className="told")]
+
+
 def link_to(serial: str) -> str:
     """Return the address of one block's story."""
     return f"{PATH}?{urlencode({'serial': serial})}"
@@ -149,7 +162,7 @@ def show_part(monitor: Monitor, search: str | None, before: str | None = None) -
         story = story_of(monitor, serial)
     except CellmonError as refusal:
         return [
-            parts.notice(refused(monitor, refusal)),
+            html.Span([parts.notice(refused(monitor, refusal)), *ends_so(monitor, search)]),
             None,
             theme.notice(""),
             [],

@@ -188,7 +188,8 @@ def orders_list(plan: StonePlan | None) -> list[Any]:
         lines.append(
             html.Li(
                 say(
-                    "A bore costs {total} in stones: sets {stones}, downtime {downtime}, scrap {scrap}.",
+                    "A bore costs {total} in stones, in the currency of the sheet: sets {stones}, "
+                    "downtime {downtime}, scrap {scrap}.",
                     total=local.number(c.total, 3),
                     stones=local.number(c.stones, 4),
                     downtime=local.number(c.downtime, 4),

@@ -9,6 +9,7 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
+from cellmon.errors import NotFound
 from dashboards.figures import part_walls
 from dashboards.figures.polar import traced_points
 from dashboards.pages import leafing, part, part_words
@@ -40,13 +41,30 @@ def test_without_a_link_the_newest_block_is_told(monitor):
 
 def test_a_serial_that_is_not_known_gets_a_sentence_and_shows_nothing(monitor):
     refused, serial, *_, style = part.show_part(monitor, "?serial=nobody")
-    assert refused.children == "No part nobody. Serials are written here as 204418 is."
+    assert refused.children[0].children == "No part nobody. Serials are written here as 204418 is."
     assert serial is None and style["visibility"] == "hidden"
+
+
+class WholeSerials(StandIn):
+    """A monitor that knows blocks by their whole serials alone."""
+
+    def part(self, serial):
+        if len(serial) < 6:
+            raise NotFound(f"no part {serial}")
+        return super().part(serial)
+
+
+def test_the_end_of_a_serial_leads_to_the_block_that_ends_so():
+    refused, *_ = part.show_part(WholeSerials(), "?serial=4400")
+    said, near = refused.children
+    assert said.children.startswith("No part 4400.")
+    assert near.children[1].children == "204400"
+    assert near.children[1].href == part.link_to("204400")
 
 
 def test_a_cell_without_bores_says_so():
     refused, *_ = part.show_part(StandIn(empty=True), None)
-    assert refused.children == "No part has been measured yet."
+    assert refused.children[0].children == "No part has been measured yet."
     assert part.offer(StandIn(empty=True)) == [[], []]
 
 
