@@ -27,6 +27,11 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
       const number = Number(String(typed ?? "").replace(",", "."));
       return [typed, String(typed ?? "").trim() !== "" && Number.isFinite(number) ? number : none];
     },
+    /* Moves where a fold is open (true, or its button pressed an odd number of times) and where a press closed it. */
+    wanted: function (opens) {
+      const shuts = window.dash_clientside.callback_context.triggered.some((t) => t.prop_id.endsWith(".n_clicks"));
+      return Number(opens) % 2 || shuts ? Date.now() : window.dash_clientside.no_update;
+    },
     /* The title of the window, and which link of the frame is the page itself. */
     name: function (title) {
       document.title = title;

@@ -128,28 +128,28 @@ def _of_finding(s: FindingStream) -> str:
 
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the section; its answers read every audit there is, and are asked for while it is unfolded."""
-    changed, unfolded = Input(parts.CHANGE, "data"), Input(UNFOLDED, "data")
+    asked = parts.wanted(app, UNFOLDED, Input(UNFOLDED, "data"))
 
     @app.callback(
         Output(LEAD, "children"),
         Output(CHOICE, "options"),
         Output(CHOICE, "value"),
-        changed,
-        unfolded,
+        asked,
         State(CHOICE, "value"),
+        prevent_initial_call=True,
     )
-    def _(change: int, unfolded: bool, value: str | None) -> list[Any]:
-        return choose(monitor, value) if unfolded else [no_update] * 3
+    def _(asked: int, value: str | None) -> list[Any]:
+        return choose(monitor, value)
 
     @app.callback(
         Output(FIGURE, "figure"),
         Output(WORDS, "children"),
-        changed,
-        unfolded,
+        asked,
         Input(CHOICE, "value"),
+        prevent_initial_call=True,
     )
-    def _(change: int, unfolded: bool, query: str | None) -> list[Any]:
-        return show(monitor, query) if unfolded and query else [no_update] * 2
+    def _(asked: int, query: str | None) -> list[Any]:
+        return show(monitor, query) if query else [no_update] * 2
 
     def saved(query: str | None) -> dict[str, list[Any]]:
         return audited.rows(stream_of(monitor, query), parts.zone_of(monitor).key)

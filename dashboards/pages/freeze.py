@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html
 
 from cellmon import lengths, local
 from cellmon.errors import CellmonError, WrongUsage
@@ -155,14 +155,11 @@ def register(app: Dash, monitor: Monitor, stream: str) -> None:
     """Wire the form; `stream` is the id of the control that names the stream."""
     second.register(app, monitor, BOX, LIMITS)
 
-    @app.callback(
-        Output(PROPOSED, "children"),
-        Input(parts.CHANGE, "data"),
-        Input(UNFOLDED, "data"),
-        Input(stream, "value"),
-    )
-    def _(change: int, unfolded: bool, query: str | None) -> Any:
-        return (show(monitor, query) if query else []) if unfolded else no_update
+    asked_for = parts.wanted(app, UNFOLDED, Input(UNFOLDED, "data"), Input(stream, "value"))
+
+    @app.callback(Output(PROPOSED, "children"), asked_for, State(stream, "value"), prevent_initial_call=True)
+    def _(asked: int, query: str | None) -> Any:
+        return show(monitor, query) if query else []
 
     written.register(
         app,

@@ -52,7 +52,8 @@ def figure_box(name: str, *, height: int | str, caption: str = "", told_by: str 
     """
     room = height if isinstance(height, str) else f"{height}px"
     saves = [html.Button(kind.upper(), id=f"{name}-{kind}") for kind in ("svg", "png", "csv")]
-    as_table = html.Button(say("Table"), id=f"{name}-table", **{"aria-controls": f"{name}-data"})
+    closed = {"aria-controls": f"{name}-data", "aria-expanded": "false"}
+    as_table = html.Button(say("Table"), id=f"{name}-table", **closed)
     graph = dcc.Graph(
         id=name,
         config=theme.CONFIG,
@@ -68,6 +69,7 @@ def figure_box(name: str, *, height: int | str, caption: str = "", told_by: str 
             html.Div(id=f"{name}-data", className="data"),
             dcc.Download(id=f"{name}-file"),
             dcc.Store(id=f"{name}-saved"),
+            dcc.Store(id=f"{name}-wanted"),
         ]
     )
 
@@ -112,15 +114,18 @@ def register_saving(
     def _(clicks: int | None, *values: Any) -> Any:
         return csv_file(name, rows, *values) if clicks else no_update
 
+    pressed = f"{name}-table", "n_clicks"
+    moves = [Input(state.component_id, state.component_property) for state in states]
+
     @app.callback(
         Output(f"{name}-data", "children"),
         Output(f"{name}-table", "aria-expanded"),
-        Input(f"{name}-table", "n_clicks"),
-        Input(CHANGE, "data"),
-        *(Input(state.component_id, state.component_property) for state in states),
+        wanted(app, name, Input(*pressed), *moves),
+        State(*pressed),
+        *states,
         prevent_initial_call=True,
     )
-    def _(clicks: int | None, change: int, *values: Any) -> list[Any]:
+    def _(asked: int, clicks: int | None, *values: Any) -> list[Any]:
         return data_table(rows, *values) if (clicks or 0) % 2 else [[], "false"]
 
 
@@ -340,9 +345,26 @@ def folded(children: list[Any], name: str, *, opened: bool = False) -> html.Deta
 
 
 def asked_open(name: str, summary: str, children: list[Any], **more: Any) -> html.Details:
-    """Return a closed fold whose content is asked for while it is open, which `Input(name, "data")` tells."""
-    inside = [html.Summary(summary), dcc.Store(id=name, data=False), *children]
-    return html.Details(inside, **{"data-tells": name}, **more)
+    """Return a closed fold whose content is asked for while it is open, which `wanted` tells."""
+    tells = [dcc.Store(id=name, data=False), dcc.Store(id=f"{name}-wanted")]
+    return html.Details([html.Summary(summary), *tells, *children], **{"data-tells": name}, **more)
+
+
+def wanted(app: Dash, name: str, opens: Input, *moves: Input) -> Input:
+    """Return what has the content of a fold asked for: it moves as that opens and, while open, with facts.
+
+    The browser decides it, so what is closed costs the server nothing. `opens` tells whether it is open:
+    true or false, or how often its button was pressed. `moves` are what else its content follows.
+    """
+    app.clientside_callback(
+        ClientsideFunction("cellmon", "wanted"),
+        Output(f"{name}-wanted", "data"),
+        opens,
+        Input(CHANGE, "data"),
+        *moves,
+        prevent_initial_call=True,
+    )
+    return Input(f"{name}-wanted", "data")
 
 
 def field(label: str, control: Any, *, wide: bool = False) -> html.Label | html.Fieldset:

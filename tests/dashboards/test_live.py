@@ -139,6 +139,47 @@ def test_what_a_person_folded_or_unfolded_stays_so_while_new_rows_come_in(look, 
 
 
 @pytest.mark.browser
+def test_what_is_folded_costs_no_answer_when_new_rows_come_in_and_follows_them_once_open(
+    look, mine, address, tmp_path
+):
+    page, asked = look(address).page, []
+    page.on(
+        "request", lambda one: asked.append(one.post_data_json["output"]) if "/_dash-up" in one.url else 0
+    )
+
+    def asked_by_a_batch(minute: int) -> str:
+        asked.clear()
+        mine.take([block(tmp_path, f"HM214-9902{minute}", f"2026-10-26T06:{minute}:00+01:00")])
+        page.wait_for_function(f"() => document.querySelector('#as-of').innerText.includes('06:{minute}')")
+        settled(page)
+        return " ".join(asked)
+
+    page.goto(address + "/stream")
+    page.wait_for_selector("#stream-words *", timeout=30_000)
+    settled(page)
+    button, folded = (
+        page.locator("#stream-ribbon-table"),
+        ("freeze-proposed", "audited-lead", "-data.children"),
+    )
+    assert button.get_attribute("aria-expanded") == "false"
+    closed = asked_by_a_batch(36)
+    assert "stream-ribbon.figure" in closed
+    assert not [one for one in folded if one in closed]
+    button.click()
+    for fold in page.locator("details[data-tells]").all():
+        fold.locator("summary").click()
+    page.wait_for_selector("#stream-ribbon-data table")
+    page.wait_for_function("() => document.querySelector('#freeze-proposed').innerText.length > 0")
+    assert button.get_attribute("aria-expanded") == "true"
+    opened = asked_by_a_batch(39)
+    assert [one for one in folded if one in opened] == list(folded)
+    assert opened.count("-data.children") == 1
+    button.click()
+    page.wait_for_selector("#stream-ribbon-data table", state="detached")
+    assert button.get_attribute("aria-expanded") == "false"
+
+
+@pytest.mark.browser
 def test_a_half_written_answer_stays_while_new_rows_come_in(look, mine, address, tmp_path):
     page = look(address).page
     page.goto(address + "/signals")
