@@ -31,15 +31,12 @@ from cellmon.store.latest import last_of_each, rows_of
 from cellmon.store.probe import days_of_parts, isin
 from cellmon.store.traces import Traces
 
-TELL = (
-    Kind.EVENTS,
-    Kind.GAUGE_CHECKS,
-    Kind.STONE_MEASUREMENTS,
-    Kind.CHARACTERISTICS,
-    Kind.FINDINGS,
-    Kind.TRACES,
-)
-"""Kinds of rows beside readings that move the moment of every answer: what they call is seen at once."""
+LOGGED = (Kind.EVENTS, Kind.GAUGE_CHECKS, Kind.STONE_MEASUREMENTS)
+"""Kinds of rows beside readings that move the moment of every answer."""
+AUDITED = (Kind.CHARACTERISTICS, Kind.FINDINGS, Kind.TRACES)
+"""They do so too, that what they call is seen at once; but not by a date that lies in the future."""
+CLOCKS = np.timedelta64(1, "h")
+"""By so much the clock of an instrument may be ahead of this computer's."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,8 +144,14 @@ class Facts(FilesTaken, Frames, Traces):
         return self._newest(table.c.last_at, table.c.day < bulk.moment(moment.astype("datetime64[D]")))
 
     def newest_row(self) -> np.datetime64 | None:
-        """Return the moment of the newest reading, or of the newest row of a kind that calls or tells."""
-        found = [self._newest(schema.READINGS.c.last_at), *map(self.newest_of, TELL)]
+        """Return the moment of the newest reading, or of the newest row of another kind that calls."""
+        found = [self._newest(schema.READINGS.c.last_at), *map(self.newest_of, LOGGED)]
+        files = schema.FILES.c
+        taken = self.conn.execute(select(files.at).order_by(files.id.desc()).limit(1)).scalar()
+        if taken is not None:
+            until = taken + int(CLOCKS / np.timedelta64(1, "us"))
+            columns = (_moments_of(kind) for kind in AUDITED)
+            found += [self._newest(column, column <= until) for column in columns]
         moments = [moment for moment in found if moment is not None]
         return max(moments) if moments else None
 
@@ -165,7 +168,7 @@ class Facts(FilesTaken, Frames, Traces):
 
     def newest_of(self, kind: Kind) -> np.datetime64 | None:
         """Return the moment of the newest row of a plain kind whose rows have one."""
-        return self.newest_trace() if kind is Kind.TRACES else self._newest(schema.ROWS[kind].c.at)
+        return self._newest(_moments_of(kind))
 
     def _newest(self, column: Any, *where: Any, of: Any = func.max) -> np.datetime64 | None:
         value = self.conn.execute(select(of(column)).where(*where)).scalar()
@@ -325,3 +328,8 @@ def joined(parts: Sequence[StoredReadings]) -> StoredReadings | None:
         late=np.concatenate([p.late for p in parts]),
         ahead=np.concatenate([p.ahead for p in parts]),
     )
+
+
+def _moments_of(kind: Kind) -> Any:
+    """Return the column of when rows of a plain kind are."""
+    return (schema.TRACE_BLOCKS if kind is Kind.TRACES else schema.ROWS[kind]).c.at

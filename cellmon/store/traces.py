@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, delete, func, select
+from sqlalchemy import Connection, delete, select
 
 from cellmon.records import Times, TracePoints, absent, no_rows
 from cellmon.records.keys import row_keys
@@ -79,11 +79,6 @@ class Traces:
         if not found:
             return no_rows(TracePoints)
         return _in_order(TracePoints.concat(found))
-
-    def newest_trace(self) -> np.datetime64 | None:
-        """Return the moment of the newest trace."""
-        value = self.conn.execute(select(func.max(schema.TRACE_BLOCKS.c.at))).scalar()
-        return None if value is None else np.datetime64(int(value), "us")
 
     def traced_bores(self) -> list[TracedBore]:
         """Return every traced bore whose traces have a moment, oldest first."""

@@ -97,6 +97,14 @@ def test_what_is_found_after_the_last_bore_is_a_signal_at_once(cell, tmp_path):
     assert [s.id for s in cell.waiting_signals().signals] == [signal.id]
 
 
+def test_a_figure_dated_in_the_future_does_not_move_the_moment_of_the_answers(cell, tmp_path):
+    take(cell, tmp_path, (HEADER, sizes()))
+    before = cell.now().as_of
+    typed = f"B020,1,roundness_trace,1.1,{np.datetime64('now') + np.timedelta64(40, 'D')}Z,um,S1,R1"
+    take(cell, tmp_path, (AUDITS, [typed]))
+    assert cell.now().as_of == before
+
+
 def doubled(*, since):
     """Return audits of every block; the roundness of bore 2 doubles with one of them."""
     rng = np.random.default_rng(11)
