@@ -21,6 +21,8 @@ class Ahead:
 
     here: Flags
     """Whether a stream has a subgroup at a step."""
+    gone: Flags
+    """Whether it has none."""
     whole: list[bool]
     """Whether all have."""
     both: Floats
@@ -50,12 +52,14 @@ class Ahead:
     def of(cls, steps: Steps, learned: Sequence[Learned]) -> Ahead:
         """Work it out for some steps."""
         here = np.isfinite(steps.mean)
+        gone = ~here
         n = np.where(here, steps.n, 0.0)
         has_spread = here & np.isfinite(steps.sd) & (n >= 2)
         df_term = 2 / (9 * np.maximum(n - 1, 1.0))
         return cls(
             here=here,
-            whole=[not gap for gap in _any(~here)],
+            gone=gone,
+            whole=[not gap for gap in _any(gone)],
             both=np.stack((n, n), axis=1),
             n=n,
             twice_n=2 * n,

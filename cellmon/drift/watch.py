@@ -77,6 +77,7 @@ class _Walker:
         self.usual_root = np.sqrt(self.usual_term)
         self.since = state.stacked("since_dressing", "since_change")
         self.sums = state.stacked("up", "down")
+        self.up, self.down = self.sums
         self.vars, self.dfs = state.stacked("mean_var", "bore_var"), state.stacked("mean_df", "bore_df")
         size, both = len(learned), self.sums.shape
         self.c, self.none, self.none_wide = Constants.of(size), np.zeros(both), np.zeros(both[1:])
@@ -107,7 +108,7 @@ class _Walker:
     def watched(self) -> Watched:
         """Return what the steps brought, nan where a stream has none."""
         for figures in (self.surprise, self.expected, self.error):
-            figures[~self.ahead.here] = np.nan
+            figures[self.ahead.gone] = np.nan
         self.ratio[~self.has_ratio] = np.nan
         return Watched(
             surprise=self.surprise,
@@ -135,7 +136,7 @@ class _Walker:
         spread = s.p11 + noise
         away = mean - s.level
         if not ahead.whole[t]:
-            away[~ahead.here[t]] = 0.0
+            np.copyto(away, 0.0, where=ahead.gone[t])
         error = np.sqrt(spread, out=self.error[t])
         surprise = normal(away / error, s.mean_df, self.c, out=self.surprise[t])
         self.expected[t] = s.level
@@ -250,7 +251,8 @@ class _Walker:
         s = self.state
         gain, slope_gain = s.p11 / spread, s.p12 / spread
         if not self.ahead.whole[t]:
-            gain[~self.ahead.here[t]] = slope_gain[~self.ahead.here[t]] = 0.0
+            np.copyto(gain, 0.0, where=self.ahead.gone[t])
+            np.copyto(slope_gain, 0.0, where=self.ahead.gone[t])
         s.level += gain * away
         s.slope += slope_gain * away
         s.p22 -= slope_gain * s.p12
@@ -259,16 +261,16 @@ class _Walker:
         s.p12 *= left
 
     def _level_calls(self, t: int, surprise: Floats, away: Floats, noise: Floats, doubt: Floats) -> None:
-        s, here = self.state, self.ahead.here[t]
-        sums = self.sums if self.ahead.whole[t] else self.sums.copy()
+        s, ahead, sums = self.state, self.ahead, self.sums
+        before = None if ahead.whole[t] else sums.copy()
         self.surprises[:] = surprise
-        sums[0] += self.surprises
-        sums[1] -= self.surprises
+        self.up += self.surprises
+        self.down -= self.surprises
         sums -= self.level_k
         np.maximum(sums, self.none, out=sums)
-        if sums is not self.sums:
-            np.copyto(self.sums, sums, where=here)
-        over: Flags = self.sums > self.level_limits
+        if before is not None:
+            np.copyto(sums, before, where=ahead.gone[t])
+        over: Flags = sums > self.level_limits
         if np.count_nonzero(over):
             called, high = over.any(axis=(0, 1)), over[0].any(axis=0)
             for c in np.flatnonzero(called):
@@ -283,7 +285,7 @@ class _Walker:
             s.expected[:] = s.level
             return
         near: Flags = np.less(np.abs(s.level - s.expected), BACK * np.abs(s.level_shift))
-        back: Flags = np.logical_and(standing & here, near & np.less(s.level_call, self.steps.at[t]))
+        back: Flags = np.logical_and(standing & ahead.here[t], near & np.less(s.level_call, self.steps.at[t]))
         for c in np.flatnonzero(back):
             self._call(t, int(c), "level", int(s.level_side[c]), int(s.level_call[c]), begins=False)
         s.level_side[back], s.level_call[back] = 0, 0

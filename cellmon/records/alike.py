@@ -7,6 +7,7 @@ for long, so that few texts are left to look at.
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +18,9 @@ Texts = NDArray[np.object_]
 Whole = NDArray[np.int64]
 FEW = 200
 """Texts below which a mapping numbers them sooner than pandas does."""
+
+_NUMBERED: dict[tuple[int, bool], tuple[weakref.ref[Texts], Whole, list[str]]] = {}
+"""How columns that are there were numbered, by where each lies and whether in the texts' own order."""
 
 
 def places_of(texts: Texts) -> Whole:
@@ -81,13 +85,27 @@ def dense(code: Whole) -> Whole:
 def numbered(texts: Texts, *, sort: bool = False) -> tuple[Whole, list[str]]:
     """Number the different texts of a column as they come, or in their own order; None is -1.
 
+    A long column is asked for by one question after another, so what it was numbered as is kept while it is
+    there. It can not be written to from then on, nor can its numbers.
+
     Returns
     -------
     (codes, words)
-        The number of each row's text, and the texts.
+        The number of each row's text, and the texts, which are not to be changed.
     """
     if len(texts) < FEW:
         return _numbered_few(texts, sort=sort)
+    key = id(texts), sort
+    known = _NUMBERED.get(key)
+    if known is None or known[0]() is not texts:
+        codes, words = _numbered_many(texts, sort=sort)
+        texts.flags.writeable = codes.flags.writeable = False
+        known = (weakref.ref(texts, lambda _: _NUMBERED.pop(key, None)), codes, words)
+        _NUMBERED[key] = known
+    return known[1], known[2]
+
+
+def _numbered_many(texts: Texts, *, sort: bool) -> tuple[Whole, list[str]]:
     import pandas as pd
 
     places = places_of(texts)

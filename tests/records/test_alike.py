@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cellmon.records import absent
+from cellmon.records import absent, alike
 from cellmon.records.alike import FEW, Numbered, dense, numbered, places_of, run_starts, said
 
 WORDS = st.lists(st.sampled_from(["a", "b", "ab", "é", "", None]), max_size=40)
@@ -28,6 +28,21 @@ def test_texts_are_numbered_as_pandas_numbers_them(values, shared, sort, times):
     expected, expected_words = pd.factorize(texts, sort=sort)
     assert codes.tolist() == expected.tolist()
     assert words == list(expected_words)
+
+
+def test_a_column_that_was_numbered_stays_as_it_is_and_its_numbers_go_with_it():
+    texts = column(["a", None, "b"] * FEW, shared=True)
+    codes, words = numbered(texts)
+    assert numbered(texts)[0] is codes and numbered(texts.copy())[0] is not codes
+    assert numbered(texts, sort=True)[1] == ["a", "b"] == words
+    for kept in (texts, codes):
+        with pytest.raises(ValueError, match="read-only"):
+            kept[0] = kept[2]
+    there = alike._NUMBERED
+    assert {(id(texts), False), (id(texts), True)} <= set(there)
+    key = id(texts)
+    del texts, kept
+    assert not {(key, False), (key, True)} & set(there)
 
 
 @given(WORDS, st.booleans())
