@@ -148,6 +148,7 @@ def rebuild_in(session: Session, rules: Rules, *, at: np.datetime64) -> None:
     """Throw away everything derived and judge all of it again, a stretch at a time."""
     moments = session.reading_moments()
     session.forget_all()
+    session.keep_measured()
     keep_traced(session, rules)
     units = rules.units(moments) if len(moments) else []
     for begin in range(0, len(units), UNITS_AT_ONCE):
@@ -178,6 +179,8 @@ def fingerprint(session: Session) -> dict[str, str]:
         f"{honed.start[i]} {honed.spindle[i]} {honed.part_number[i]} {honed.bores[i]}"
         for i in range(len(honed.start))
     )
+    measured = session.measured_sets()
+    found["stones measured"] = _hash(f"{name} {rows.digest().hex()}" for name, rows in measured.items())
     return found | fingerprint_told(session)
 
 

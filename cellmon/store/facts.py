@@ -17,6 +17,7 @@ from cellmon.records import (
     Batch,
     Kind,
     Readings,
+    StoneMeasurements,
     Texts,
     Times,
     TracePoints,
@@ -28,6 +29,7 @@ from cellmon.store.chunks import decode, encode_each
 from cellmon.store.files_taken import FilesTaken
 from cellmon.store.frames import Frames
 from cellmon.store.latest import last_of_each, rows_of
+from cellmon.store.measured import MeasuredSets
 from cellmon.store.probe import days_of_parts, isin
 from cellmon.store.traces import Traces
 
@@ -51,7 +53,7 @@ class RowRead:
     taken_at: np.datetime64
 
 
-class Facts(FilesTaken, Frames, Traces):
+class Facts(FilesTaken, Frames, MeasuredSets, Traces):
     """The facts half of a session."""
 
     def add_readings(self, fresh: StoredReadings, *, file_id: int) -> None:
@@ -201,6 +203,8 @@ class Facts(FilesTaken, Frames, Traces):
             **bulk.columns_of(batch),
         }
         bulk.insert(self.conn, schema.ROWS[batch.KIND], columns)
+        if isinstance(batch, StoneMeasurements) and size:
+            self.keep_measured(set(batch.stone_set.tolist()))
 
     def rows(
         self,

@@ -11,6 +11,7 @@ from cellmon.errors import StoreRefused
 from cellmon.records import Kind, TracePoints
 from cellmon.store import bulk, schema
 from cellmon.store.honed import count_stored
+from cellmon.store.measured import keep_measured
 from cellmon.store.traces import add_trace_points
 from cellmon.words import say, to_say
 
@@ -147,6 +148,12 @@ def _honed_counted(conn: Connection) -> None:
     count_stored(conn)
 
 
+def _measured_by_set(conn: Connection) -> None:
+    """Put what was measured of stones together set by set."""
+    schema.MEASURED_SETS.create(conn, checkfirst=True)
+    keep_measured(conn)
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -168,6 +175,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _series_found,
     _blocks_before_known,
     _honed_counted,
+    _measured_by_set,
 )
 
 

@@ -358,6 +358,14 @@ TRACED = Table(
 )
 """What the points of traced bores give of each feature that the sheet takes from traces."""
 
+MEASURED_SETS = Table(
+    "measured_sets",
+    METADATA,
+    Column("stone_set", Text, primary_key=True),
+    Column("data", LargeBinary, nullable=False),
+)
+"""Measured thickness of stones, a block for each set; see `cellmon.store.measured`."""
+
 AUDIT_STANDS = Table(
     "audit_stands",
     METADATA,
@@ -379,6 +387,7 @@ DERIVED = (
     TOLD,
     OUTLINES,
     TRACED,
+    MEASURED_SETS,
     AUDIT_STANDS,
 )
 """Every table that can be thrown away and rebuilt."""

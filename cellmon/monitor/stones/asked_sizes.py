@@ -16,7 +16,7 @@ from cellmon.monitor.stones.now import StonesNow, stones_now
 from cellmon.monitor.stones.odd import UNKNOWN_REPEATABILITY_UM
 from cellmon.monitor.stones.sets import swap_words
 from cellmon.monitor.view import View
-from cellmon.records import Kind, StoneMeasurements
+from cellmon.records import StoneMeasurements, no_rows
 from cellmon.sheet import StoneKind
 from cellmon.units import UM_PER, LengthUnit
 from cellmon.words import say
@@ -49,13 +49,12 @@ class _Typed:
 def asked_of_sizes(view: View, new: StoneMeasurements, *, at: np.datetime64) -> tuple[str, ...]:
     """Return the questions that typed thickness raises; `at` is the moment it is typed."""
     now = stones_now(view)
-    every: StoneMeasurements = view.session.rows(Kind.STONE_MEASUREMENTS)
+    every = view.session.measured_sets()
     found: list[str] = []
     for name in dict.fromkeys(new.stone_set.tolist()):
         rows = new.select(new.stone_set == name)
-        known = every.select(every.stone_set == name)
+        known = every.get(name, no_rows(StoneMeasurements))
         old = known.select(known.at < rows.at.min())
-        old = old.select(np.argsort(old.at, kind="stable"))
         typed = _Typed(view=view, now=now, name=name, rows=rows, old=old, kind=now.kind_of(name))
         found += [*_of_set(typed, at), *_of_stones(typed), *_in_inch(typed)]
         found += [*_of_sizes(typed), *_of_rounds(typed, known)]
@@ -187,7 +186,8 @@ def _of_rounds(typed: _Typed, known: StoneMeasurements) -> Iterator[str]:
     for rows in (known, StoneMeasurements.concat([known, typed.rows])):
         if not len(rows):
             continue
-        found = rounds_of(rows, empty, typed.now.honed, per_set=per_set, before={}).get(typed.name)
+        in_order = {typed.name: rows.select(np.argsort(rows.at, kind="stable"))}
+        found = rounds_of(in_order, empty, typed.now.honed, per_set=per_set, before={}).get(typed.name)
         if found is None:
             continue
         kind = None if typed.kind is None else typed.now.kinds.get(typed.kind.id)

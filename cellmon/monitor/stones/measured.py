@@ -69,7 +69,7 @@ class Rounds:
 
 
 def rounds_of(
-    rows: StoneMeasurements,
+    rows: Mapping[str, StoneMeasurements],
     log: StoneLog,
     honed: Honed,
     *,
@@ -79,7 +79,7 @@ def rounds_of(
     each: Callable[[Mapping[str, Any], Callable[[str], Rounds]], dict[str, Rounds]] | None = None,
     before_now: Mapping[str, Rounds] = MappingProxyType({}),
 ) -> dict[str, Rounds]:
-    """Return the rounds of every set that was measured.
+    """Return the rounds of every set that was measured, given its rows in order of time.
 
     `per_set`: how many stones its kind has; `before`: bores it had honed when it was received; `grids`
     returns what the rows alone say, `each` the rounds of each set, worked out now or as they were, which
@@ -104,22 +104,9 @@ def _counts_of(logged: LoggedOf, honed: Honed, moments: Times) -> tuple[Any, ...
     return (logged, runs, honed.stamp(max(moments[-1], logged.last)))
 
 
-def _grids(rows: StoneMeasurements, per_set: Mapping[str, int]) -> Grids:
-    found = {}
-    order = np.argsort(rows.at, kind="stable")
-    rows = rows.select(order)
-    sets = rows.stone_set.tolist()
-    names = sorted(set(sets))
-    number = {name: k for k, name in enumerate(names)}
-    group = np.array([number[name] for name in sets], dtype=np.int64)
-    first = np.argsort(group, kind="stable")
-    edges = np.searchsorted(group[first], np.arange(len(names) + 1))
-    for k, name in enumerate(names):
-        mine = rows.select(first[edges[k] : edges[k + 1]])
-        one = _grid(mine, most=per_set.get(name))
-        if one is not None:
-            found[name] = one
-    return found
+def _grids(rows: Mapping[str, StoneMeasurements], per_set: Mapping[str, int]) -> Grids:
+    laid = {name: _grid(rows[name], most=per_set.get(name)) for name in sorted(rows)}
+    return {name: grid for name, grid in laid.items() if grid is not None}
 
 
 def bores_at(stays: Sequence[Stay], honed: Honed, moments: Times, *, before: float = 0.0) -> Floats:

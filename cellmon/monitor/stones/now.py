@@ -238,12 +238,9 @@ def stones_now(view: View) -> StonesNow:
     log = _log(view, kinds, until)
     honed = Honed.of(view)
     honed.count(log.fitted() if "bores of stone sets" in view.carried else log.every_stay())
-    rows: StoneMeasurements = _rows(view, Kind.STONE_MEASUREMENTS)
-    rows = rows.select(rows.at < until)
     newest = view.session.newest_row_of(Kind.STONE_MEASUREMENTS)
-    measured = view.carry(
-        "sets measured", (newest, len(rows)), lambda: dict.fromkeys(rows.stone_set.tolist())
-    )
+    rows = _upto(view.carry("stones measured", newest, view.session.measured_sets), until)
+    measured = sorted(rows, key=lambda name: rows[name].at[0])
     found = StonesNow(
         view=view,
         received=received,
@@ -256,7 +253,7 @@ def stones_now(view: View) -> StonesNow:
     by_set = {name: found.kind_of(name) for name in measured}
     before = {name: one.bores_before for name, one in received.items()}
     per_set = {name: kind.stones_per_set for name, kind in by_set.items() if kind is not None}
-    rests_on = (newest, len(rows), per_set, voice())
+    rests_on = (newest, sum(map(len, rows.values())), per_set, voice())
     counted_before: Mapping[str, Any] = view.carried.get("rounds as counted", (None, {}))[1]
     rounds = rounds_of(
         rows,
@@ -273,6 +270,14 @@ def stones_now(view: View) -> StonesNow:
         mine = {n: r for n, r in rounds.items() if by_set[n] is kind and n not in found.unknown}
         known[kind.id] = _learned(view, kind, mine)
     return replace(found, rounds=rounds, kinds=known)
+
+
+def _upto(every: Mapping[str, StoneMeasurements], until: np.datetime64) -> dict[str, StoneMeasurements]:
+    """Return what was measured of each set before a moment."""
+    inside = {
+        name: rows if rows.at[-1] < until else rows.select(rows.at < until) for name, rows in every.items()
+    }
+    return {name: rows for name, rows in inside.items() if len(rows)}
 
 
 def _learned(view: View, kind: StoneKind, rounds: Mapping[str, Rounds]) -> KindKnown:
