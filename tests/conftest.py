@@ -47,23 +47,34 @@ LONG = (
     "tests/test_checks.py",
     "tests/monitor/test_order.py",
     "tests/dashboards/test_accessible.py",
+    "tests/dashboards/test_signed_out.py",
     "tests/monitor/test_corrections.py",
     "tests/dashboards/test_live.py",
-    "tests/monitor/test_busy_order.py",
+    "tests/monitor/test_carried.py",
     "tests/dashboards/test_pages_in_browser.py",
     "tests/export/test_demo.py",
     "tests/dashboards/test_journeys.py",
+    "tests/monitor/test_audited_hold.py",
+    "tests/dashboards/test_people_in_browser.py",
+    "tests/monitor/test_busy_order.py",
     "tests/dashboards/test_faults_seen.py",
+    "tests/crash/test_killed.py",
+    "tests/dashboards/test_files_in_browser.py",
+    "tests/monitor/test_capability_span.py",
+    "tests/dashboards/test_readings.py",
     "tests/monitor/study/test_study.py",
+    "tests/dashboards/test_keyboard.py",
     "tests/fuzz/test_readers.py",
 )
 """Files that take longest, in turn those that work and those that wait for a browser; the rest is short."""
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Leave the files in the order given below, not in that of how many tests they hold."""
+    """Leave the files in the order given below, not in that of how many tests they hold; none may be gone."""
     if config.pluginmanager.hasplugin("xdist"):
         config.option.loadscopereorder = False
+    if gone := [file for file in LONG if not (config.rootpath / file).is_file()]:
+        raise pytest.UsageError(f"no longer there: {', '.join(gone)}")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

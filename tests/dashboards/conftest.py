@@ -16,9 +16,8 @@ from cellmon.monitor import Monitor
 from cellmon.simulate.harrowmere import SEED, harrowmere_week
 from cellmon.simulate.line import run
 from cellmon.simulate.sheet_text import sheet_text
-from dashboards.serve import listening
 from tests.conftest import made_once, missing
-from tests.dashboards.serving import served
+from tests.dashboards.serving import ANEW, dashboard
 
 FLAGS = [
     "--headless",
@@ -30,6 +29,10 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+HOVERS = "primaryHoverType=2,availableHoverTypes=2,primaryPointerType=4,availablePointerTypes=4"
+"""A mouse that can hover: playwright sets so too, and what is set below takes the place of that."""
+KEEP_COMPILED = f"--blink-settings={HOVERS},v8CacheOptions=3"
+"""Keep compiled scripts from the first time on, not from the third."""
 DAYS = ("2026-10-19", "2026-10-20", "2026-10-21", "2026-10-22")
 
 
@@ -67,13 +70,13 @@ def cell(make_cell) -> Monitor:
     return make_cell()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def serve() -> Iterator[Callable[[Any], str]]:
-    """Return a function that serves a monitor on a free loopback port and gives its address."""
+    """Return a function that serves a monitor until the module ends, and gives its address."""
     with ExitStack() as stack:
 
         def start(monitor: Any) -> str:
-            return f"http://127.0.0.1:{stack.enter_context(served(listening(monitor, '127.0.0.1', 0)))}"
+            return stack.enter_context(dashboard(monitor))
 
         yield start
 
@@ -88,7 +91,10 @@ def browser(tmp_path_factory) -> Iterator[Any]:
         missing("Chromium")
     with sync_playwright() as playwright:
         context = playwright.chromium.launch_persistent_context(
-            str(tmp_path_factory.mktemp("profile")), executable_path=path, args=FLAGS, headless=True
+            str(tmp_path_factory.mktemp("profile")),
+            executable_path=path,
+            args=[*FLAGS, KEEP_COMPILED],
+            headless=True,
         )
         yield context
         context.close()
@@ -129,6 +135,14 @@ class Watched:
         )
 
 
+def forget(browser: Any, page: Any, address: str) -> None:
+    """Let a browser forget what pages of an address kept in it, but not how their scripts are compiled."""
+    session = browser.new_cdp_session(page)
+    kept = {"origin": address, "storageTypes": "local_storage,indexeddb"}
+    session.send("Storage.clearDataForOrigin", kept)
+    session.detach()
+
+
 @pytest.fixture
 def look(browser) -> Iterator[Callable[..., Watched]]:
     """Return a function that opens a watched page; what it complained of fails the test at its end."""
@@ -136,6 +150,8 @@ def look(browser) -> Iterator[Callable[..., Watched]]:
 
     def start(address: str, width: int = 1440, height: int = 900) -> Watched:
         page = browser.new_page()
+        while ANEW:
+            forget(browser, page, ANEW.pop())
         page.set_viewport_size({"width": width, "height": height})
         opened.append(Watched(page, address))
         return opened[-1]

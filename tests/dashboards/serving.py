@@ -8,8 +8,39 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any
+
+from cellmon.errors import CellmonError
+from cellmon.monitor import Monitor
+from dashboards.reached import Reached
+from dashboards.serve import listening
+
+LEFT: list[int] = []
+"""Ports that a server of these tests has left, the last one last."""
+ANEW: set[str] = set()
+"""Addresses of those: what pages kept in a browser is another server's, until it is cleared there."""
+
+
+@contextmanager
+def dashboard(monitor: Monitor, *, how: Reached | None = None) -> Iterator[str]:
+    """Serve a monitor where the dashboard before it was, and give its address.
+
+    A browser keeps what it compiled of the scripts by address: at one it has not seen yet a page costs it
+    twice as much.
+    """
+    with served(_bound(monitor, how)) as port:
+        address = f"http://127.0.0.1:{port}"
+        yield address
+    LEFT.append(port)
+    ANEW.add(address)
+
+
+def _bound(monitor: Monitor, how: Reached | None) -> Any:
+    while LEFT:
+        with suppress(CellmonError):  # by now it may be another program's
+            return listening(monitor, "127.0.0.1", LEFT.pop(), how=how)
+    return listening(monitor, "127.0.0.1", 0, how=how)
 
 
 @contextmanager

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests.dashboards.serving import dashboard
 from tests.small_cell import HEADER, new_cell, rows, write
 
 GOOD = "B1,1,S1,2026-03-02T05:00:00Z,top,x,50.0010"
@@ -34,9 +35,15 @@ def opened(look, address, *size):
     return page.page
 
 
+@pytest.fixture
+def address(monitor):
+    with dashboard(monitor) as address:
+        yield address
+
+
 @pytest.mark.browser
-def test_a_file_is_dropped_its_bad_row_is_corrected_and_seen_taken(look, serve, monitor):
-    page = opened(look, serve(monitor))
+def test_a_file_is_dropped_its_bad_row_is_corrected_and_seen_taken(address, look, monitor):
+    page = opened(look, address)
     assert page.inner_text("#files-sentence") == "No file was taken yet."
     page.evaluate(DROP, [f"{HEADER}\n{GOOD}\n{BAD}\n", "../../shift.csv", 0])
     page.wait_for_selector("#files-said .said")
@@ -65,8 +72,10 @@ def test_a_file_is_dropped_its_bad_row_is_corrected_and_seen_taken(look, serve, 
 
 
 @pytest.mark.browser
-def test_a_drop_that_is_too_large_is_refused_in_words_and_one_that_misses_opens_nothing(look, serve, monitor):
-    page = opened(look, serve(monitor))
+def test_a_drop_that_is_too_large_is_refused_in_words_and_one_that_misses_opens_nothing(
+    address, look, monitor
+):
+    page = opened(look, address)
     page.evaluate(DROP, ["", "big.csv", 60 * 1024 * 1024])
     page.wait_for_selector("#files-said >> text=more than 32 MB")
     missed = DROP.replace("#files-upload button", "#files-table")
@@ -77,8 +86,8 @@ def test_a_drop_that_is_too_large_is_refused_in_words_and_one_that_misses_opens_
 
 
 @pytest.mark.browser
-def test_a_unit_in_doubt_is_asked_on_the_page_and_taken_as_answered(look, serve, monitor):
-    page = opened(look, serve(monitor))
+def test_a_unit_in_doubt_is_asked_on_the_page_and_taken_as_answered(address, look, monitor):
+    page = opened(look, address)
     page.evaluate(DROP, [f"{HEADER}\n{GOOD.replace('50.0010', '1.96854')}\n", "inch.csv", 0])
     page.wait_for_selector("#files-question >> text=In which unit")
     page.click("#files-choice label:first-child")
@@ -90,10 +99,10 @@ def test_a_unit_in_doubt_is_asked_on_the_page_and_taken_as_answered(look, serve,
 
 @pytest.mark.browser
 @pytest.mark.parametrize("size", SIZES, ids=[f"{w}" for w, _ in SIZES])
-def test_wide_texts_stay_inside_their_box(look, serve, monitor, tmp_path, size):
+def test_wide_texts_stay_inside_their_box(address, look, monitor, tmp_path, size):
     wide = "B3,1,S1,noon,top,x," + "9" * 480
     monitor.take([write(tmp_path, "n" * 120 + ".csv", HEADER, [GOOD, wide])])
-    page = opened(look, serve(monitor), *size)
+    page = opened(look, address, *size)
     page.wait_for_selector("#files-rows-list button")
     page.click("#files-rows-list button")
     page.wait_for_selector("#files-row-facts .row-text")

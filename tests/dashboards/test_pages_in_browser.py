@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.dashboards.test_live import settled
+
 
 @pytest.fixture(scope="module")
 def address(cell, serve) -> str:
@@ -190,16 +192,19 @@ NUMBER = """() => {
             box.top + yaxis._offset + yaxis.d2p(named.y[0])];
 }"""
 """The block whose first number stands in the drawing, and where."""
+UNDER_THE_HAND = "() => document.querySelector('#now-block .js-plotly-plot')._hoverdata?.length > 0"
+"""The drawing has found what lies under the pointer: a press before that is a press on nothing."""
 
 
 @pytest.mark.browser
 def test_a_press_on_the_number_of_a_bore_opens_its_raw_readings(look, address):
     page = look(address)
     page.open("/", "now-block")
+    settled(page.page)
     page.page.evaluate("document.querySelector('#now-block').scrollIntoView()")
-    page.page.wait_for_timeout(500)
     part, x, y = page.page.evaluate(NUMBER)
     page.page.mouse.move(x, y)
+    page.page.wait_for_function(UNDER_THE_HAND)
     page.page.mouse.click(x, y)
     page.page.wait_for_selector("#part-bore h2")
     assert f"serial={part}" in page.page.url and "bore=1" in page.page.url

@@ -6,8 +6,7 @@ import pytest
 
 from cellmon.people import Role
 from dashboards.reached import reached
-from dashboards.serve import listening
-from tests.dashboards.serving import served
+from tests.dashboards.serving import dashboard
 
 WORDS, CODE = "one quiet spindle", "4071"
 
@@ -26,9 +25,8 @@ def monitor(make_cell):
 
 @pytest.fixture
 def address(monitor):
-    server = listening(monitor, "127.0.0.1", 0, how=reached("127.0.0.1", sign_in=True))
-    with served(server) as port:
-        yield f"http://127.0.0.1:{port}"
+    with dashboard(monitor, how=reached("127.0.0.1", sign_in=True)) as address:
+        yield address
 
 
 def sign_in(page, name: str) -> None:

@@ -11,8 +11,7 @@ import pytest
 from cellmon.people import Role
 from dashboards import gate, sign_ins
 from dashboards.reached import reached
-from dashboards.serve import listening
-from tests.dashboards.serving import served
+from tests.dashboards.serving import dashboard
 from tests.dashboards.test_bore_in_browser import WIDE, AtTheBore
 from tests.dashboards.test_files_in_browser import DROP
 from tests.dashboards.test_journeys import HEAD, LATE, last_entry, says
@@ -53,8 +52,8 @@ def monitor(make_cell):
 
 @pytest.fixture(scope="module")
 def address(monitor, clock):
-    with served(listening(monitor, "127.0.0.1", 0, how=reached("127.0.0.1", sign_in=True))) as port:
-        yield f"http://127.0.0.1:{port}"
+    with dashboard(monitor, how=reached("127.0.0.1", sign_in=True)) as address:
+        yield address
 
 
 @pytest.fixture
@@ -194,8 +193,8 @@ def test_a_sign_in_that_is_about_to_end_is_said_before_and_holds_while_somebody_
 def test_figures_typed_at_the_bore_are_kept_once_somebody_signs_in_again(look, clock, tmp_path):
     bench = hand_cell(tmp_path, sheet=WIDE)
     bench.add_person(WHO, role=Role.DECIDE, password=WORDS, by="test")
-    with served(listening(bench, "127.0.0.1", 0, how=reached("127.0.0.1", sign_in=True))) as port:
-        watched = look(f"http://127.0.0.1:{port}", 1024, 768)
+    with dashboard(bench, how=reached("127.0.0.1", sign_in=True)) as address:
+        watched = look(address, 1024, 768)
         at = AtTheBore(watched.page)
         at.page.goto(f"{watched.address}/bore")
         sign_in(watched, WHO)
