@@ -13,7 +13,7 @@ from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.hold_extended import Extension, earliest, extend, extensions, within
-from cellmon.monitor.signals import Signal, every_signal
+from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream_bores import holds, value_column
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Stream, Times, Verdict
@@ -127,7 +127,7 @@ def extend_hold(
 
 
 def _signal(view: View, signal: str) -> Signal:
-    found = next((s for s in every_signal(view) if s.id == signal), None)
+    found = next((s for s in view.every_signal if s.id == signal), None)
     if found is None:
         raise NotFound(say("no signal {signal}; `cellmon signals` lists them", signal=signal))
     return found

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
+from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -105,7 +106,9 @@ class Signal:
 
     def aged(self, age_s: float) -> Signal:
         """Return the signal at another age; else it is as it was."""
-        found, body = object.__new__(Signal), vars(self) | {"called_until": self.called_until, "age_s": age_s}
+        until, body = self.called_until, vars(self).copy()
+        body["called_until"], body["age_s"] = until, age_s
+        found = object.__new__(Signal)
         object.__setattr__(
             found, "__dict__", body
         )  # `replace` takes ten times as long, and years hold thousands
@@ -142,12 +145,22 @@ def signals(view: View, *, why: int | None = None, named: str | None = None) -> 
     """
     from cellmon.diagnosis.evidence import CAUTION
 
-    every = every_signal(view)
+    every = view.every_signal
     if why is None:
         return Signals(**view.head(), signals=explained(view, every), caution=say(CAUTION))
-    first = [s for s in every if s.state in WAITING][:why]
-    asked = {s.id: s for s in explained(view, [*first, *(s for s in every if s.id == named)])}
-    return Signals(**view.head(), signals=tuple(asked.get(s.id, s) for s in every), caution=say(CAUTION))
+    waiting = (i for i, s in enumerate(every) if s.state in WAITING)
+    asked = {*islice(waiting, why), *(i for i, s in enumerate(every) if named is not None and s.id == named)}
+    return Signals(**view.head(), signals=_explained_at(view, every, sorted(asked)), caution=say(CAUTION))
+
+
+def _explained_at(view: View, every: tuple[Signal, ...], places: Sequence[int]) -> tuple[Signal, ...]:
+    """Return signals, of those at some places with their causes; years of others are not touched."""
+    if not places:
+        return every
+    found = list(every)
+    for i, signal in zip(places, explained(view, [every[i] for i in places]), strict=True):
+        found[i] = signal
+    return tuple(found)
 
 
 def waiting_signals(view: View) -> Waiting:
@@ -159,7 +172,7 @@ def waiting_signals(view: View) -> Waiting:
 
 
 def every_signal(view: View) -> tuple[Signal, ...]:
-    """Return every signal, newest first, withdrawn ones among them; without causes."""
+    """Put those that stand and those withdrawn together, newest first; `View.every_signal` keeps them."""
     return newest_first((*view.signals, *view.withdrawn)) if view.withdrawn else view.signals
 
 

@@ -63,6 +63,13 @@ class View(DressingsSeen):
 
         return withdrawn_signals(self)
 
+    @cached_property
+    def every_signal(self) -> tuple[Signal, ...]:
+        """Both, newest first: a page asks for them several times."""
+        from cellmon.monitor.signals import every_signal
+
+        return every_signal(self)
+
     def signals_of(self, stream: Stream) -> tuple[Signal, ...]:
         """Return every signal of one stream that stands, newest first, without causes."""
         if stream not in self._signals_of:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from cellmon.intake.archive import CellArchive
-from cellmon.monitor.signals import Signal, every_signal, explained
+from cellmon.monitor.signals import Signal, explained
 from cellmon.monitor.stones import StoneSetOf, stones
 from cellmon.monitor.study.days import Days
 from cellmon.monitor.study.rebuilt import rebuilt
@@ -87,7 +87,7 @@ def study_cell(cell: CellArchive, days: Iterable[Days]) -> CellStudy:
             subgroups=sum(n for s, (_, n) in view.session.counts().items() if of_bores(s)),
             streams=stream_studies(view, cuts),
             together=together_studies(view, cuts),
-            signals=tuple(map(_signal, explained(view, every_signal(view)))),
+            signals=tuple(map(_signal, explained(view, view.every_signal))),
             stones=stones(view).sets,
         )
 
