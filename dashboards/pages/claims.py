@@ -141,7 +141,12 @@ def show_claims(monitor: Monitor, feature: str | None, query: str | None) -> lis
         return [str(refusal), []]
     if not answer.capability:
         return [answer.sentence, []]
-    return [answer.sentence, parts.across(claims_tables.claims_table(answer, query, path=PATH))]
+    return [
+        answer.sentence,
+        parts.across(
+            claims_tables.claims_table(answer, query, path=PATH), say("Every stream of the feature")
+        ),
+    ]
 
 
 def show_stream(monitor: Monitor, feature: str | None, query: str | None) -> list[Any]:
@@ -159,7 +164,7 @@ def show_stream(monitor: Monitor, feature: str | None, query: str | None) -> lis
         *claims_signed.line(row),
         html.Ul([html.Li(reason) for reason in row.reasons], className="lines"),
         html.P(index_sentence(row, confidence=answer.confidence), className="told"),
-        parts.across(claims_tables.indices_table(row)),
+        parts.across(claims_tables.indices_table(row), say("Indices of this stream")),
         html.P(model_words(row, picture.tolerance, picture.unit), className="aside"),
     ]
     heading = f"{parts.capital(picture.name)} · {claim_words(row, required=answer.required)}"

@@ -61,7 +61,7 @@ def show(answer: FirstBores) -> list[Any]:
         said.append(
             html.P([html.B(check.sentence), " ", say("Changed {at}.", at=parts.when(check.changed_at))])
         )
-        said.append(parts.across(table(check)))
+        said.append(parts.across(table(check), say("First bores of {spindle}", spindle=check.spindle)))
     cautions = dict.fromkeys(check.caution for check in answer.checks)
     said += [html.P(caution, className="aside") for caution in cautions]
     spindles = [check.spindle for check in waiting(answer)]

@@ -36,7 +36,11 @@ def study_words(study: StudyAnswer) -> list[Any]:
         if f.gauge_um is None
     ]
     beside += [html.Li(words) for words in (*bias_words(study), *step_words(study), *why_words(study))]
-    return [head, parts.across(study_table(study)), html.Ul(beside, className="lines")]
+    return [
+        head,
+        parts.across(study_table(study), say("The gauge study")),
+        html.Ul(beside, className="lines"),
+    ]
 
 
 def bias_words(study: StudyAnswer) -> list[str]:
@@ -244,7 +248,11 @@ def suspects(checks: MasterChecks, caution: str) -> list[Any]:
         "Found beyond its limit: every bore since the last good check is suspect until it is measured again "
         "or a person decides its doubt."
     )
-    return [html.P(said, className="told"), parts.across(table), html.P(caution, className="aside")]
+    return [
+        html.P(said, className="told"),
+        parts.across(table, say("Bores that are suspect")),
+        html.P(caution, className="aside"),
+    ]
 
 
 def suspect_row(one: SuspectTime) -> list[str]:
@@ -275,7 +283,10 @@ def budget_words(found: Budget) -> list[Any]:
     table = html.Table(
         [html.Thead(html.Tr([html.Th(h) for h in heads])), html.Tbody(body)], className="words"
     )
-    return [html.P(found.sentence, className="told"), parts.across(table)]
+    return [
+        html.P(found.sentence, className="told"),
+        parts.across(table, say("What the uncertainty is made of")),
+    ]
 
 
 def rule_words(answer: GaugeAnswer) -> list[Any]:
@@ -306,7 +317,7 @@ def rule_words(answer: GaugeAnswer) -> list[Any]:
     said = say("What noise alone adds, simulated with the uncertainties on the sheet:") if noise else ""
     return [
         html.P(answer.rule.sentence, className="told"),
-        parts.across(table),
+        parts.across(table, say("Guard bands and what they leave")),
         html.P(said, className="told"),
         html.Ul(noise, className="lines"),
     ]

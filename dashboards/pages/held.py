@@ -137,7 +137,19 @@ def show_hold(monitor: Monitor, signal: str | None) -> list[Any]:
     except CellmonError as refusal:
         return [str(refusal), []]
     longer = [html.P(parts.capital(f"{one.words}."), className="told") for one in hold.extended]
-    return [sentence(hold), [*longer, *([parts.across(table(hold))] if hold.parts else [])]]
+    return [sentence(hold), [*longer, *([parts.across(table(hold), say("Hold list"))] if hold.parts else [])]]
+
+
+def which_of(monitor: Monitor, signal: str | None) -> list[dict[str, str]]:
+    """Return the groups of parts to choose from, each with how many of the signal's hold list wait in it."""
+    try:
+        hold = None if signal is None else monitor.hold(signal)
+    except CellmonError:
+        hold = None
+    waiting = Counter(() if hold is None else by_part(hold).values())
+    count = dict(zip(("outside", "undecided", "conform"), (waiting[v] for v in VERDICTS), strict=True))
+    many = {name: f" ({local.number(found)})" for name, found in count.items()}
+    return [{"value": name, "label": say(words) + many.get(name, "")} for name, words in WHICH.items()]
 
 
 def release(

@@ -108,14 +108,10 @@ def _signal(one: PartSignal) -> html.Li:
 
 def tables(story: PartStory) -> list[Any]:
     """Return the readings, what each verdict rests on, and what else is known of every measurement."""
-    said: list[Any] = [html.H2(say("Readings")), _scroll(_readings(story))]
-    said += [
-        html.H2(say("What the verdicts rest on")),
-        html.P(_rule(story), className="told"),
-        _scroll(_judged(story)),
-    ]
-    said += [html.H2(say("How it was made")), _scroll(_made(story))]
-    said += [html.H2(say("Where it lay")), _scroll(_places(story))]
+    said = _under(say("Readings"), _readings(story))
+    said += _under(say("What the verdicts rest on"), _judged(story), html.P(_rule(story), className="told"))
+    said += _under(say("How it was made"), _made(story))
+    said += _under(say("Where it lay"), _places(story))
     doubts = [(m, doubt) for m in story.measurements for doubt in m.doubts]
     if doubts:
         said += [
@@ -123,8 +119,8 @@ def tables(story: PartStory) -> list[Any]:
             html.Ul([html.Li(doubt_words(m, d)) for m, d in doubts], className="lines"),
         ]
     if story.notes:
-        said += [html.H2(say("Other instruments, and eyes")), _scroll(_notes(story))]
-    return [*said, html.H2(say("Where it comes from")), _scroll(_origins(story))]
+        said += _under(say("Other instruments, and eyes"), _notes(story))
+    return [*said, *_under(say("Where it comes from"), _origins(story))]
 
 
 def _table(
@@ -148,8 +144,9 @@ def _cell(cell: Any, *, figure: bool) -> html.Td:
     return html.Td("–" if cell is None else cell, className=side)
 
 
-def _scroll(table: html.Table) -> html.Div:
-    return parts.across(table)
+def _under(name: str, table: html.Table, *before: Any) -> list[Any]:
+    """Return a table under its name, which is also that of its box, and what stands before it."""
+    return [html.H2(name), *before, parts.across(table, name)]
 
 
 def _readings(story: PartStory) -> html.Table:

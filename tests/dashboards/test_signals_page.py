@@ -299,3 +299,14 @@ def test_a_shift_that_is_chosen_stands_in_the_address_the_newest_only_after_anot
     assert shift_choice.link_of("2026-10-24 late", options, link) is no_update
     back = shift_choice.link_of("2026-10-24 night", options, link)
     assert parts.query_values(back) == {"shift": "2026-10-24 night"}
+
+
+def test_each_group_of_held_parts_says_how_many_of_it_wait(monitor):
+    hold = monitor.hold("S-chip")
+    labels = {o["value"]: o["label"] for o in held.which_of(monitor, "S-chip")}
+    worst = list(held.by_part(hold).values())
+    for name, verdict in zip(("outside", "undecided", "conform"), held.VERDICTS, strict=True):
+        assert labels[name].endswith(f"({worst.count(verdict)})")
+    assert "(" not in labels["named"]
+    assert all(label.endswith("(0)") for name, label in labels.items() if name != "named") is False
+    assert held.which_of(monitor, None)[0]["label"].endswith("(0)")
