@@ -15,6 +15,7 @@ from cellmon import lengths
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
+    from cellmon.sheet import Sheet
 
 QUESTIONS = frozenset(
     {
@@ -140,6 +141,12 @@ class Kept:
         """Return a question that keeps its answers, or whatever else the monitor has."""
         found = getattr(self._monitor, name)
         return partial(self._ask, name, found) if name in QUESTIONS else found
+
+    @property
+    def sheet(self) -> Sheet:
+        """The sheet in force, read once for each state: every request asks in which unit it says lengths."""
+        found: Sheet = self._answers.of((self._monitor.last_change(), "sheet"), lambda: self._monitor.sheet)
+        return found
 
     def _ask(self, name: str, question: Callable[..., Any], *given: Any, **named: Any) -> Any:
         key = (self._monitor.last_change(), lengths.shown(), name, given, tuple(sorted(named.items())))

@@ -201,3 +201,16 @@ def test_what_was_worked_out_ahead_serves_the_next_state_too(make_cell):
     assert monitor.stone_picture().as_of == fresh.stone_picture().as_of >= known.as_of
     assert monitor.now().spindles[0].sentence == fresh.now().spindles[0].sentence
     fresh.close()
+
+
+def test_the_sheet_is_read_once_for_each_state_and_anew_once_its_file_is_written(make_cell):
+    monitor = kept(make_cell())
+    before = monitor.sheet
+    assert monitor.sheet is before
+    sheet = monitor.folder / "cell.toml"
+    written = sheet.read_text(encoding="utf-8")
+    named = f'"{before.cell.name}"'
+    assert named in written
+    sheet.write_text(written.replace(named, '"Another line"', 1), encoding="utf-8")
+    assert monitor.sheet.cell.name == "Another line"
+    assert monitor.sheet is not before
