@@ -33,8 +33,8 @@ MOST_TRIES = 1000
 """Quotes left open after which no further line is joined to the next."""
 AT_ONCE = 1 << 18
 """Bytes looked through at once."""
-MOST_AT_ONCE = 1 << 30
-"""Bytes that are parsed as one block: of several blocks every column would be copied together."""
+PARSED_AT_ONCE = 1 << 24
+"""Bytes that are parsed as one block; the blocks of a larger file are parsed by all processors."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -200,10 +200,10 @@ def _line_breaks(data: bytes, begin: int) -> int:
 
 def _parse(data: Any, separator: str, width: int, *, quoted: bool) -> tuple[Any, ...]:
     names = [str(i) for i in range(width)]
-    at_once = min(data.size + 1, MOST_AT_ONCE)
+    at_once, several = min(data.size + 1, PARSED_AT_ONCE), data.size >= PARSED_AT_ONCE
     read = arrow_csv.read_csv(
         pa.BufferReader(data),
-        read_options=arrow_csv.ReadOptions(column_names=names, block_size=at_once, use_threads=False),
+        read_options=arrow_csv.ReadOptions(column_names=names, block_size=at_once, use_threads=several),
         parse_options=arrow_csv.ParseOptions(
             delimiter=separator, newlines_in_values=quoted, ignore_empty_lines=width > 1
         ),
