@@ -23,8 +23,8 @@ NAME = "first-said"
 """The element; `assets/first.js` takes it away once the page stands."""
 BEGINS = (now.PATH, *FIRST)
 """The paths of pages that begin with words."""
-PATIENCE_S = 1.2
-"""So long a document waits for its first words; later the page around them is more use than a blank one."""
+PATIENCE_S = 2.0
+"""So long a document waits for its first words; those it lacks come after every script, seconds later."""
 
 
 class Board(Dash):
