@@ -29,10 +29,6 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-HOVERS = "primaryHoverType=2,availableHoverTypes=2,primaryPointerType=4,availablePointerTypes=4"
-"""A mouse that can hover: playwright sets so too, and what is set below takes the place of that."""
-KEEP_COMPILED = f"--blink-settings={HOVERS},v8CacheOptions=3"
-"""Keep compiled scripts from the first time on, not from the third."""
 DAYS = ("2026-10-19", "2026-10-20", "2026-10-21", "2026-10-22")
 
 
@@ -93,7 +89,7 @@ def browser(tmp_path_factory) -> Iterator[Any]:
         context = playwright.chromium.launch_persistent_context(
             str(tmp_path_factory.mktemp("profile")),
             executable_path=path,
-            args=[*FLAGS, KEEP_COMPILED],
+            args=FLAGS,
             headless=True,
         )
         yield context
