@@ -183,6 +183,8 @@ def a_claim_is_chosen_signed_found_again_and_handed_over(page, monitor) -> None:
     assert (entry.by, entry.why) == ("R. Hale", "for the submission")
     signed = "R. Hale, " + page.inner_text("#claims-said").split("R. Hale, ")[1].split(". ")[0]
     page.reload()
+    says(page, "#claims-listed", signed)  # the address holds the feature
+    page.goto(page.url.split("?")[0])
     says(page, "#claims-sentence", "support the claim")
     assert signed not in page.inner_text("#claims-listed"), "of another feature nobody signed anything"
     choose_taper(page)
