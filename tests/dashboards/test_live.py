@@ -162,7 +162,7 @@ def test_what_is_folded_costs_no_answer_when_new_rows_come_in_and_follows_them_o
         ("freeze-proposed", "audited-lead", "-data.children"),
     )
     assert button.get_attribute("aria-expanded") == "false"
-    closed = asked_by_a_batch(36)
+    closed = asked_by_a_batch(28)
     assert "stream-ribbon.figure" in closed
     assert not [one for one in folded if one in closed]
     button.click()
@@ -171,7 +171,7 @@ def test_what_is_folded_costs_no_answer_when_new_rows_come_in_and_follows_them_o
     page.wait_for_selector("#stream-ribbon-data table")
     page.wait_for_function("() => document.querySelector('#freeze-proposed').innerText.length > 0")
     assert button.get_attribute("aria-expanded") == "true"
-    opened = asked_by_a_batch(39)
+    opened = asked_by_a_batch(29)
     assert [one for one in folded if one in opened] == list(folded)
     assert opened.count("-data.children") == 1
     button.click()
