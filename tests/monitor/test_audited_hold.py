@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 import pytest
 
@@ -127,7 +125,7 @@ def test_a_level_that_moved_is_held_from_the_making_of_the_block_before(cell, tm
 LEVEL = doubled(since=40)
 
 
-@pytest.mark.parametrize("order", list(itertools.permutations(range(4))))
+@pytest.mark.parametrize("order", [(0, 2, 1, 3), (1, 0, 3, 2), (3, 2, 1, 0), (1, 2, 3, 0)])
 @pytest.mark.parametrize("pieces", [(ROWS[:2], ROWS[2:4], ROWS[4:]), (LEVEL[:44], LEVEL[44:84], LEVEL[84:])])
 def test_whatever_comes_first_the_answer_is_the_same(tmp_path, order, pieces):
     pieces = [(HEADER, sizes()), *((AUDITS, piece) for piece in pieces)]

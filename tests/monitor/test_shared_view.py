@@ -98,7 +98,7 @@ def audit(n, at):
 def test_audits_are_read_again_once_there_is_another_and_only_then(tmp_path):
     monitor = new_cell(tmp_path / "cell", sheet=AUDITED)
     early = [audit(n, f"2026-03-01T{n % 24:02d}:{n // 24:02d}:00Z") for n in range(30)]
-    late = [audit(30, "2026-03-09T05:00:00Z")]  # later than any reading: it counts once the cell is so far
+    late = [audit(30, "2126-03-09T05:00:00Z")]  # dated in the future: it counts once the cell is so far
     monitor.take([write(tmp_path, "audits.csv", AUDITS, early), write(tmp_path, "ahead.csv", AUDITS, late)])
     named = {"spindle": "S1", "bore": "1", "feature": "Ra"}
 
@@ -108,19 +108,17 @@ def test_audits_are_read_again_once_there_is_another_and_only_then(tmp_path):
         return found.capability[0].n
 
     def event(day):
-        monitor.log(
-            Kind.EVENTS, {"event": "stones-dressed", "spindle": "S1", "at": f"2026-03-{day:02d}T06:00:00Z"}
-        )
+        monitor.log(Kind.EVENTS, {"event": "stones-dressed", "spindle": "S1", "at": f"{day}T06:00:00Z"})
 
-    event(2)
+    event("2026-03-02")
     assert counted() == 30
-    event(3)
+    event("2026-03-03")
     assert counted() == 30
-    event(10)
+    event("2126-03-10")
     assert counted() == 31, "the moment of the view passed the audit"
     with monitor._view() as view:
         carried = view.audited
-    event(11)
+    event("2126-03-11")
     with monitor._view() as view:
         assert view.audited is carried, "no audit came, so none was read"
     monitor.take([write(tmp_path, "more.csv", AUDITS, [audit(31, "2026-03-08T05:00:00Z")])])
