@@ -89,7 +89,7 @@ def shown(
 ) -> list[Any]:
     """Return what became of it: words, questions, what the browser must know, what is passed over."""
     if became is None:
-        return [no_update] * 8
+        return [no_update] * 9
     told = {
         "key": typed["key"],
         "of": typed["of"],
@@ -98,16 +98,17 @@ def shown(
         "said": became.said,
     }
     passed = no_update if became.skipped is None else [*(skipped or []), became.skipped]
-    forget = None if told["kept"] else no_update
+    then = became.then if told["kept"] else no_update
     return [
         became.said,
         [html.Li(words) for words in became.asked],
         {} if became.asked else HIDDEN,
         told,
         passed,
-        forget,
+        then,
         "" if became.kept else no_update,
         change,
+        became.search or no_update,
     ]
 
 
@@ -182,6 +183,7 @@ def _register_done(app: Dash, monitor: Monitor) -> None:
         Output(MODE, "data", allow_duplicate=True),
         asked.emptied("bore"),
         Output(parts.CHANGE, "data", allow_duplicate=True),
+        Output(parts.URL, "search", allow_duplicate=True),
         Input(DONE, "data"),
         State(ASKS, "data"),
         State(KEPT, "data"),

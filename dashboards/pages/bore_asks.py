@@ -33,6 +33,8 @@ def mode_of(
     """Return what is to be typed next: what a person chose, else zero, sign, rounds, and zero again."""
     if chosen and chosen.get("of") == bore_key(answer):
         return Mode(chosen["mode"])
+    if chosen and chosen.get("shift"):  # the bores of a shift are typed one after another, block after block
+        return Mode.MEASURED
     ended = answer.next is not None and answer.next.step in ENDED
     if ended:
         last = answer.rounds[-1].at
@@ -148,7 +150,7 @@ def boxes_of(sheet: Sheet, answer: BoreAnswer, mode: Mode, number: int) -> list[
         for name, label in (("part_c", say("Part, °C")), ("master_c", say("Master, °C")))
     ]
     if mode is Mode.MEASURED:
-        return [bore_besides.honed_on(sheet), warmths[0], *_places(sheet)]
+        return [bore_besides.honed_on(sheet, answer.bore), warmths[0], *_places(sheet)]
     return [*_strokes(answer, number), *warmths, *_places(sheet)]
 
 

@@ -92,10 +92,12 @@ def check_boxes(sheet: Sheet) -> list[Box]:
     ]
 
 
-def honed_on(sheet: Sheet) -> Box:
-    """Return the box that asks which spindle honed a bore."""
-    hint = say("{spindles}. Enter: {hand}", spindles=_numbered([*sheet.spindle_ids, HAND]), hand=HAND)
-    return Box(name="spindle", kind="spindle", label=say("Honed on"), default=HAND, hint=hint)
+def honed_on(sheet: Sheet, bore: str) -> Box:
+    """Return the box that asks which spindle honed a bore; Enter takes the one that hones it by the sheet."""
+    honing = [spindle.id for spindle in sheet.spindles if bore in spindle.bores]
+    usual = honing[0] if len(honing) == 1 else HAND
+    hint = say("{spindles}. Enter: {spindle}", spindles=_numbered([*sheet.spindle_ids, HAND]), spindle=usual)
+    return Box(name="spindle", kind="spindle", label=say("Honed on"), default=usual, hint=hint)
 
 
 def word_of(text: str, kind: str, names: Mapping[str, Sequence[str]]) -> str:

@@ -13,9 +13,9 @@ from cellmon.monitor.bore.keeping import TypedRound, strokes_of
 from cellmon.monitor.bore.measured import HAND, TypedBore
 from cellmon.monitor.bore.zero import keep_sign, keep_zero, zero_warning
 from cellmon.records import Kind
-from cellmon.words import say, say_many, to_say
+from cellmon.words import say, say_many
 from dashboards import theme
-from dashboards.pages import bore_stones, parts
+from dashboards.pages import bore_shift, bore_stones, parts
 from dashboards.pages.bore_besides import word_of
 from dashboards.pages.bore_box import Mode
 
@@ -47,6 +47,10 @@ class Finished:
     said: str
     asked: tuple[str, ...] = ()
     skipped: str | None = None
+    then: Mapping[str, Any] | None = None
+    """What is typed after it, where that is another thing than the page would ask by itself."""
+    search: str | None = None
+    """The query of the bore that is typed after it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,10 +168,12 @@ def _measured(
     if asked := answered.left(monitor.look_at_measured(typed).asked):
         return Finished(kept=False, said="", asked=asked)
     monitor.keep_measured(typed)
-    text = to_say(
-        "Bore {bore} of {part}, honed on {spindle}, is kept. Choose the next bore or type a serial."
+    return Finished(
+        kept=True,
+        said=bore_shift.kept_words(monitor, typed),
+        then=bore_shift.then(asks),
+        search=bore_shift.moved_to(monitor, asks),
     )
-    return Finished(kept=True, said=say(text, bore=typed.bore, part=typed.part, spindle=typed.spindle))
 
 
 def _event(

@@ -17,7 +17,7 @@ from cellmon.people import Role
 from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.hand_bore import hand_bore_figure
-from dashboards.pages import asked, bore_stones, bore_words, parts
+from dashboards.pages import asked, bore_shift, bore_stones, bore_words, parts
 from dashboards.pages.bore_asks import again_of, asks_of, bore_key, mode_of, number_of
 from dashboards.pages.bore_box import Mode
 from dashboards.pages.bore_layout import (
@@ -133,6 +133,9 @@ def show(monitor: Monitor, chosen: Chosen) -> dict[str, Any]:
     stones_last = bore_stones.measured_last(monitor)
     found = asks_of(monitor.sheet, answer, mode, number_of(answer, chosen.mode), stones=stones_last)
     may = asked.may(Role.ANSWER)
+    shift = {}
+    if mode is Mode.MEASURED or (mode is Mode.DONE and (chosen.mode or {}).get("shift")):
+        shift = _of_shift(monitor, answer, hand, done=mode is Mode.DONE)
     return {
         **_of_bore(monitor, answer, hand),
         TITLE: found["title"],
@@ -144,7 +147,33 @@ def show(monitor: Monitor, chosen: Chosen) -> dict[str, Any]:
         else [],
         FITS: fits_words(monitor, answer, chosen.mate),
         **stones_of(monitor, answer, found, asks),
+        **shift,
     }
+
+
+def _of_shift(monitor: Monitor, answer: BoreAnswer, hand: InHand, *, done: bool) -> dict[str, Any]:
+    """Return what the page says otherwise while bores of a shift are typed: no round is advised of them."""
+    story = bore_shift.story_of(monitor, hand.part)
+    return {
+        SENTENCE: bore_shift.lead_of(hand.part, hand.bore, story, done=done),
+        TOLD: [],
+        BORES: _bores(monitor, answer, hand, bore_shift.found_of(story)),
+        AFTER: [bore_shift.whole_link(hand.part)] if done else [],
+    }
+
+
+def _bores(
+    monitor: Monitor, answer: BoreAnswer, hand: InHand, found_in_shift: Mapping[str, str] | None = None
+) -> list[Any]:
+    """Return the links to the drawings of the sheet, where it has several, and to the bores of the block."""
+    drawing = monitor.sheet.part(answer.part_number)
+    several = [one.number for one in monitor.sheet.parts] if len(monitor.sheet.parts) > 1 else []
+    return [
+        *bore_words.drawings_of(several, drawing.number, lambda n: hand.link_to(hand.bore, part_number=n)),
+        *bore_words.bores_of(
+            drawing.bores, hand.block, hand.bore, hand.link_to, found_in_shift=found_in_shift
+        ),
+    ]
 
 
 def waiting(monitor: Monitor, answer: BoreAnswer, hand: InHand) -> list[str]:
@@ -156,8 +185,6 @@ def waiting(monitor: Monitor, answer: BoreAnswer, hand: InHand) -> list[str]:
 def _of_bore(monitor: Monitor, answer: BoreAnswer, hand: InHand) -> dict[str, Any]:
     """Return where the bore stands, whatever is typed next."""
     blocks = monitor.hand_work().blocks
-    drawing = monitor.sheet.part(answer.part_number)
-    several = [one.number for one in monitor.sheet.parts] if len(monitor.sheet.parts) > 1 else []
     return {
         SENTENCE: bore_words.lead_of(answer),
         TOLD: bore_words.told_of(answer, hand.link_to),
@@ -165,12 +192,7 @@ def _of_bore(monitor: Monitor, answer: BoreAnswer, hand: InHand) -> dict[str, An
         OFFERED: [html.Option(value=one.part) for one in blocks],
         SERIAL: hand.part,
         BORE: {"serial": hand.part, "bore": hand.bore, "part_number": answer.part_number},
-        BORES: [
-            *bore_words.drawings_of(
-                several, drawing.number, lambda n: hand.link_to(hand.bore, part_number=n)
-            ),
-            *bore_words.bores_of(drawing.bores, hand.block, hand.bore, hand.link_to),
-        ],
+        BORES: _bores(monitor, answer, hand),
         SHEET: parts.HIDDEN if answer.see is None else {},
         OF_BORE: {},
         WALLS: theme.asked(

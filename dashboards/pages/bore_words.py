@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -111,8 +111,15 @@ def cautions(answer: BoreAnswer) -> html.P:
     return html.P(" ".join(answer.cautions), className="aside cautions")
 
 
-def bores_of(bores: Sequence[str], block: HandBlock | None, chosen: str, link: Any) -> list[Any]:
-    """Return a link to each bore of the block, with how far it is."""
+def bores_of(
+    bores: Sequence[str],
+    block: HandBlock | None,
+    chosen: str,
+    link: Any,
+    *,
+    found_in_shift: Mapping[str, str] | None = None,
+) -> list[Any]:
+    """Return a link to each bore of the block, with how far it is, or how it was found as one of a shift."""
     found: list[Any] = [say("Bore")]
     for bore in bores:
         rounds = 0 if block is None else block.rounds.get(bore, 0)
@@ -120,6 +127,8 @@ def bores_of(bores: Sequence[str], block: HandBlock | None, chosen: str, link: A
         said = say_many("{count} round", "{count} rounds", rounds - 1)
         if rounds < 2:
             said = say("as received") if rounds else say("not begun")
+        if found_in_shift is not None:
+            said = found_in_shift.get(bore, say("not yet"))
         here = {"aria-current": "true"} if bore == chosen else {}
         named = [html.B(bore), html.Small(said)]
         found.append(html.Span(dcc.Link(named, href=link(bore)), className="here" if here else ""))

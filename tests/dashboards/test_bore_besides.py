@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from dashboards.pages import bore_asks, bore_shown, bore_stones
+from dashboards.pages import bore as page
+from dashboards.pages import bore_asks, bore_shift, bore_shown, bore_stones
+from dashboards.pages import bore_layout as ids
 from dashboards.pages.bore_box import Mode
 from dashboards.pages.bore_keeping import Beside, finish
 from tests.monitor.hand_cell import PLACES, grown, hand_cell, typed
@@ -85,7 +87,7 @@ def test_the_bores_of_a_shift_are_kept_one_after_another(cell):
             said = {"figures": {**figures, "spindle": "2", "part_c": "20"}, "sure": True}
             became = finish(cell, found, said, BY, asked_before=became.asked)
         assert became.kept, became
-        assert f"Bore {bore} of K7, honed on S2, is kept." in became.said
+        assert f"Bore {bore} of K7, honed on S2, is kept: inside, from +8.0 µm to +13.0 µm." in became.said
     with cell._view() as view:
         bores = view.session.bores(spindle="S2")
     assert bores.bore.tolist() == ["1", "2"]
@@ -177,3 +179,56 @@ def test_thickness_of_the_stones_is_typed_judged_and_due_again_after_two_rounds(
     text = str(bore_stones.told(last))
     assert "measure them again" in text
     assert "eye and breathing protection" in text
+
+
+def test_the_bores_of_a_block_follow_one_another_each_with_its_verdict_and_so_does_the_next_block(tmp_path):
+    cell = hand_cell(tmp_path, more=SPINDLES.replace('bores = ["1", "2"]\n', 'bores = ["1"]\n', 1))
+    spindle = asks(cell, Mode.MEASURED, "2")["boxes"][0]
+    assert spindle["default"] == "S2", "the one that hones bore 2 by the sheet"
+    assert asks(cell, Mode.MEASURED, "1")["boxes"][0]["default"] == "hand", "two hone bore 1"
+    sizes = dict(zip(["_".join(place) for place in PLACES], SIZES, strict=True))
+    mode = None
+    for bore, verdict in (("1", "inside"), ("2", "outside")):
+        chosen = bore_shown.Chosen(search=f"?serial=K7&bore={bore}", mode=mode)
+        if mode is not None:
+            assert "type what the gauge reads" in bore_shown.show(cell, chosen)[ids.SENTENCE]
+        wide = dict.fromkeys(sizes, "68.030")
+        figures = {**(wide if verdict == "outside" else sizes), "spindle": "S2", "part_c": ""}
+        _, became = kept(cell, asks(cell, Mode.MEASURED, bore), figures)
+        assert f"honed on S2, is kept: {verdict}, from " in became.said
+        mode = became.then
+    assert "Now bore" not in became.said
+    assert became.search is None
+    after = bore_shown.show(cell, bore_shown.Chosen(search="?serial=K7&bore=2", mode=mode))
+    assert after[ids.SENTENCE] == cell.part("K7").sentence
+    assert "outside" in str(after[ids.BORES])
+    assert "/part?serial=K7" in str(after[ids.AFTER])
+    assert after[ids.ASKS]["mode"] == "done"
+    fresh = bore_shown.show(cell, bore_shown.Chosen(search="?serial=K8", mode=mode))
+    assert fresh[ids.ASKS]["mode"] == "measured"
+    assert "not yet" in str(fresh[ids.BORES])
+    by_hand = bore_shown.show(cell, bore_shown.Chosen(search="?serial=K8"))
+    assert by_hand[ids.ASKS]["mode"] == "as-found"
+    assert "not begun" in str(by_hand[ids.BORES])
+
+
+def test_after_a_bore_of_a_shift_the_page_goes_on_to_the_next(tmp_path):
+    cell = hand_cell(tmp_path, more=SPINDLES)
+    figures = {"_".join(place): text for place, text in zip(PLACES, SIZES, strict=True)}
+    figures |= {"spindle": "1", "part_c": ""}
+    found = asks(cell, Mode.MEASURED, "1")
+    _, became = kept(cell, found, figures)
+    assert "Now bore 2." in became.said
+    answers = page.shown(became, {"key": found["key"], "of": "x"}, (), 7)
+    assert answers[5] == {"of": "K7|1", "mode": "done", "shift": True}
+    assert answers[8] == "?serial=K7&bore=2&part_number=B-1"
+
+
+def test_a_bore_with_a_reading_far_from_the_others_is_said_to_be_doubted_not_too_close_to_say(tmp_path):
+    cell = hand_cell(tmp_path, more=SPINDLES)
+    figures = {"_".join(place): text for place, text in zip(PLACES, SIZES, strict=True)}
+    figures |= {"spindle": "1", "part_c": "", "top_x": "68.050"}
+    asked, became = kept(cell, asks(cell, Mode.MEASURED, "1"), figures)
+    assert "measure it again, or confirm" in str(asked.asked)
+    assert "is kept: doubted, page Files decides, from +8.0 µm to +50.0 µm." in became.said
+    assert "doubted" in bore_shift.found_of(cell.part("K7"))["1"]
