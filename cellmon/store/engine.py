@@ -23,6 +23,7 @@ from cellmon.words import say, to_say
 WAIT_S = 300
 """So long a writer waits for those before it: deriving a long history anew takes minutes."""
 PASSWORD = re.compile(r":(?!//).*@")
+MOVED_TO = select(MOVED.c.to)
 LOCK = 0x63656C6C  # one advisory lock of a PostgreSQL database: one writer at a time
 
 
@@ -182,7 +183,7 @@ def _busy() -> str:
 
 def _must_be_here(conn: Connection) -> None:
     """Refuse a store that its cell has left; a program that runs since before must be started anew."""
-    to = conn.execute(select(MOVED.c.to)).scalar()
+    to = conn.execute(MOVED_TO).scalar()
     if to is not None:
         text = to_say(
             "the cell has moved to {store}; start again with the sheet that names it in [store] url"

@@ -147,15 +147,8 @@ class Facts(FilesTaken, Frames, MeasuredSets, Traces):
 
     def newest_row(self) -> np.datetime64 | None:
         """Return the moment of the newest reading, or of the newest row of another kind that calls."""
-        found = [self._newest(schema.READINGS.c.last_at), *map(self.newest_of, LOGGED)]
-        files = schema.FILES.c
-        taken = self.conn.execute(select(files.at).order_by(files.id.desc()).limit(1)).scalar()
-        if taken is not None:
-            until = taken + int(CLOCKS / np.timedelta64(1, "us"))
-            columns = (_moments_of(kind) for kind in AUDITED)
-            found += [self._newest(column, column <= until) for column in columns]
-        moments = [moment for moment in found if moment is not None]
-        return max(moments) if moments else None
+        moments = [moment for moment in self.conn.execute(_newest_rows()).one() if moment is not None]
+        return np.datetime64(max(moments), "us") if moments else None
 
     def newest_row_of(self, kind: Kind) -> int:
         """Return the number of the row of a plain kind that was added last, 0 where there is none."""
@@ -252,9 +245,7 @@ class Facts(FilesTaken, Frames, MeasuredSets, Traces):
 
     def last_change(self) -> int:
         """Return a number that grows with every committed file and decision."""
-        files = self.conn.execute(select(func.max(schema.FILES.c.id))).scalar() or 0
-        decided = self.conn.execute(select(func.max(schema.DECISIONS.c.id))).scalar() or 0
-        return int(files) + int(decided)
+        return sum(number or 0 for number in self.conn.execute(_last_numbers()).one())
 
     def read_of_part(self, part: str) -> list[RowRead]:
         """Return every row of readings of one block with its file and line, in order of time."""
@@ -337,3 +328,25 @@ def joined(parts: Sequence[StoredReadings]) -> StoredReadings | None:
 def _moments_of(kind: Kind) -> Any:
     """Return the column of when rows of a plain kind are."""
     return (schema.TRACE_BLOCKS if kind is Kind.TRACES else schema.ROWS[kind]).c.at
+
+
+@lru_cache(maxsize=1)
+def _newest_rows() -> Select[Any]:
+    """Return what asks for the newest moment of readings and of each other kind that calls, at once."""
+    files, micros = schema.FILES.c, int(CLOCKS / np.timedelta64(1, "us"))
+    taken = select(files.at).order_by(files.id.desc()).limit(1).scalar_subquery()
+    logged = (select(func.max(_moments_of(kind))) for kind in LOGGED)
+    audited = (_moments_of(kind) for kind in AUDITED)
+    newest = [
+        select(func.max(schema.READINGS.c.last_at)),
+        *logged,
+        *(select(func.max(at)).where(at <= taken + micros) for at in audited),
+    ]
+    return select(*(one.scalar_subquery() for one in newest))
+
+
+@lru_cache(maxsize=1)
+def _last_numbers() -> Select[Any]:
+    """Return what asks for the numbers of the last file and the last decision, at once."""
+    last = (select(func.max(table.c.id)) for table in (schema.FILES, schema.DECISIONS))
+    return select(*(one.scalar_subquery() for one in last))
