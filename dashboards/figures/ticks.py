@@ -151,10 +151,11 @@ def doubted(view: StreamView, clock: Clock, low: float, high: float) -> list[the
         theme.points(
             x,
             [floor, floor, None] * len(runs),
-            mode="lines+text",
+            mode="lines+markers+text",
             text=words,
             textposition=sides,
             textfont={"size": 11, "color": theme.SOFT},
+            marker={"size": 8, "opacity": 0},  # unseen: words stand off a mark, but not off a line
             line={"color": theme.NOTE, "width": 4},
             cliponaxis=False,
             name="doubted stretch",
