@@ -288,6 +288,17 @@ def test_quick_keys_on_a_choice_pick_the_first_found_and_the_address_leads_anoth
     says(page, "#claims-heading", "taper")
 
 
+def test_quick_keys_pick_the_first_found_although_the_list_moves_the_focus_meanwhile(visit):
+    page = visit("/claims?feature=taper", "#claims-edges .main-svg")
+    says(page, "#claims-heading", "taper")
+    page.evaluate("""() => document.addEventListener('input', () => requestAnimationFrame(() =>
+        [...document.querySelectorAll('.dash-options-list-option-checkbox')].at(-1)?.focus()))""")
+    page.focus("#claims-stream")
+    for key in ("Enter", "S", "2", "ArrowDown", "Enter"):
+        page.keyboard.press(key)
+    says(page, "#claims-heading", "S2 bore 3 taper")
+
+
 def test_in_a_narrow_window_the_signal_that_is_opened_comes_into_sight_and_so_does_its_entry(visit, monitor):
     waiting = [s.id for s in monitor.signals().signals if s.state == "open"]
     page = visit(f"/signals?signal={waiting[0]}", "#signals-list li.here", 360, 740)
