@@ -64,6 +64,11 @@ class Clock:
         stamps = np.char.replace(np.datetime_as_string(local.astype("datetime64[m]")), "T", " ")
         return stamps.astype(object)
 
+    @property
+    def told_by_x(self) -> str | None:
+        """How hover words take `words` from a point's x; None where the clock is changed, and x is not it."""
+        return None if self.changes else "%{x|%Y-%m-%d %H:%M}"
+
     def short(self, words: str) -> str:
         """Return clock words as they stand in a drawing: with the day only where there are several."""
         if self.hours <= 30:

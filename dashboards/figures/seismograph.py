@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import repeat
 from typing import Any
 
 import numpy as np
@@ -74,7 +75,7 @@ def seismograph_figure(
 ) -> theme.Figure:
     """Draw each stream's deviation in its own sigma; name the largest bends.
 
-    `customdata` of a line is the place of its stream in `seismograph.traces`.
+    `customdata` of a point of a line begins with the place of its stream in `seismograph.traces`.
     """
     rows = drawn_rows(seismograph.traces)
     if not rows:
@@ -155,22 +156,35 @@ class _Said(dict[float, str]):
     """Deviations in words, each worded once for all lines."""
 
     def __missing__(self, deviation: float) -> str:
-        words = self[deviation] = sigma_words(deviation)
+        words = self[deviation] = _size_words(deviation)
         return words
 
 
-def _hover(trace: Trace, clock: Clock, rows: Whole, said: _Said) -> list[str]:
-    """Return what a line says at its points; what many have in common is worded once."""
-    sizes, size = np.unique(np.round(trace.deviation[rows], 1), return_inverse=True)
-    name = str(trace.stream)
-    away = [f"{name}<br>{said[one]}" for one in sizes.tolist()]
-    before, after = say("to block {part}", part="\0").split("\0")
-    stones = {one: stones_line(one) for one in set(trace.stone_set[rows])}
-    columns = trace.last_part[rows], clock.words(trace.at[rows]), trace.stone_set[rows]
-    return [
-        f"{away[i]}<br>{before}{part}{after}<br>{at}{stones[worn]}"
-        for i, part, at, worn in zip(size.tolist(), *(column.tolist() for column in columns), strict=True)
-    ]
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Told:
+    """What a line says at its points: the words they share, and of each what is filled in."""
+
+    hover: str
+    customdata: list[tuple[Any, ...]]
+    """The place of the stream, size, block, stones; and the time where the axis does not tell it."""
+
+    @classmethod
+    def of(cls, row: Row, clock: Clock, points: Whole, said: _Said) -> _Told:
+        trace = row.trace
+        sizes, size = np.unique(np.round(trace.deviation[points], 1), return_inverse=True)
+        away = np.array([said[one] for one in sizes.tolist()], dtype=object)[size]
+        stones: list[str] = trace.stone_set[points].tolist()
+        worn = stones_line("%{customdata[3]}") if all(stones) else "%{customdata[3]}"
+        if not all(stones):
+            stones = [stones_line(one) for one in stones]
+        columns = [repeat(row.place), away.tolist(), trace.last_part[points].tolist(), stones]
+        at = clock.told_by_x
+        if at is None:
+            at = "%{customdata[4]}"
+            columns.append(clock.words(trace.at[points]).tolist())
+        lines = say("{size} sigma", size="%{customdata[1]}"), say("to block {part}", part="%{customdata[2]}")
+        hover = "<br>".join((str(trace.stream), *lines, at)) + worn + "<extra></extra>"
+        return cls(hover=hover, customdata=list(zip(*columns, strict=False)))
 
 
 def _or_none(values: Numbers) -> list[float | None]:
@@ -183,25 +197,25 @@ def _quiet(row: Row, i: int, clock: Clock, chosen: bool, said: _Said) -> theme.T
     A click on it chooses its stream; on the line that is chosen, the block of the point.
     """
     trace = row.trace
-    rows = kept(trace.at, trace.deviation, always=np.abs(trace.deviation) > LOUD)
-    piece = np.cumsum(np.diff(trace.at, prepend=trace.at[:1]) > GAP)[rows]
+    drawn = kept(trace.at, trace.deviation, always=np.abs(trace.deviation) > LOUD)
+    piece = np.cumsum(np.diff(trace.at, prepend=trace.at[:1]) > GAP)[drawn]
     breaks = np.flatnonzero(np.diff(piece)) + 1
-    y = np.insert(_level(i, trace.deviation[rows]), breaks, np.nan)
-    x = np.insert(np.array(clock.xs(trace.at[rows]), dtype=object), breaks, None)
-    hover = np.array(_hover(trace, clock, rows, said), dtype=object)
+    points = np.insert(drawn, breaks, drawn[breaks - 1])
+    y = _level(i, trace.deviation[points])
+    y[breaks + np.arange(len(breaks))] = np.nan
+    told = _Told.of(row, clock, points, said)
     line = theme.points(
-        x.tolist(),
+        clock.xs(trace.at[points]),
         _or_none(y),
         mode="lines",
         line={"color": theme.LINE if chosen else theme.QUIET, "width": 1.2 if chosen else 0.8},
-        text=np.insert(hover, breaks, "").tolist(),
         hoverinfo="text",
+        hovertemplate=told.hover,
         name=str(trace.stream),
     )
     if chosen:
-        parts = np.insert(trace.last_part[rows].astype(object), breaks, "")
-        line = opens_bore({**line, "ids": parts.tolist()}, [], trace.stream.bore)
-    return {**line, "customdata": [row.place] * len(x)}
+        line = opens_bore({**line, "ids": trace.last_part[points].tolist()}, [], trace.stream.bore)
+    return {**line, "customdata": told.customdata}
 
 
 def _loud(rows: Sequence[Row], clock: Clock) -> theme.Trace:
@@ -259,7 +273,11 @@ def said(bend: Bend) -> str:
 
 def sigma_words(deviation: float) -> str:
     """Return a deviation in sigma."""
-    return say("{size} sigma", size=local.number(deviation, 1, sign=True))
+    return say("{size} sigma", size=_size_words(deviation))
+
+
+def _size_words(deviation: float) -> str:
+    return local.number(deviation, 1, sign=True)
 
 
 def moment(bend: Bend, clock: Clock) -> str:

@@ -151,7 +151,8 @@ def clicked(click: dict[str, Any] | None, monitor: Monitor) -> Any:
     """Return the stream whose line was clicked."""
     if not click or not click.get("points"):
         return no_update
-    row = click["points"][0].get("customdata")
+    told = click["points"][0].get("customdata")
+    row = told[0] if isinstance(told, list) else told  # of a line, or of a ring on it
     streams = monitor.streams()
     return parts.stream_query(streams[row]) if isinstance(row, int) and row < len(streams) else no_update
 

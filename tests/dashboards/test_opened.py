@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 from urllib.parse import parse_qs, urlsplit
+from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 from cellmon.monitor.answers import BaselineSummary
 from cellmon.monitor.baseline import StreamBaseline
 from cellmon.monitor.state import Status
+from cellmon.shifts import to_utc
 from dashboards.figures import mean_range
 from dashboards.figures.block import block_figure
 from dashboards.figures.ribbon import ribbon_figure
@@ -134,3 +138,34 @@ def test_what_a_freeze_would_change_is_said_before_it_is_done():
         "Nothing is called a limit yet.",
         "A freeze would change nothing: too few.",
     ]
+
+
+@pytest.mark.parametrize("known", [True, False])
+@pytest.mark.parametrize("day", [10, 24])  # clocks go back on 25 October 2026: EU directive 2000/84/EC
+def test_a_point_of_a_line_tells_size_block_time_on_the_wall_and_stones_where_they_are_known(day, known):
+    since, zone = datetime(2026, 10, day, 12, tzinfo=UTC), ZoneInfo("Europe/Berlin")
+    moments = [since + i * timedelta(hours=12, minutes=1) for i in range(3)]
+    line = replace(
+        StandIn().seismograph().traces[2],
+        at=np.array([to_utc(moment) for moment in moments]),
+        deviation=np.array([0.26, -1.0, 0.0]),
+        last_part=np.array(["P1", "P2", "P3"], dtype=object),
+        stone_set=np.array(["FS-1", "FS-1" if known else None, "FS-2"], dtype=object),
+        signals=(),
+    )
+    span = {"since": since.astimezone(zone), "until": (since + timedelta(days=2)).astimezone(zone)}
+    figure = seismograph_figure(replace(StandIn().seismograph(), traces=(line,), **span))
+    drawn = next(t for t in figure["data"] if t["name"] == str(line.stream))
+    at = [f"{moment.astimezone(zone):%Y-%m-%d %H:%M}" for moment in moments]
+    assert [words_of(drawn, i).removesuffix("<extra></extra>").split("<br>")[1:] for i in (0, 2, 4)] == [
+        ["+0.3 sigma", "to block P1", at[0], "stones FS-1"],
+        ["−1.0 sigma", "to block P2", at[1], *["stones FS-1"] * known],
+        ["0.0 sigma", "to block P3", at[2], "stones FS-2"],
+    ]
+
+
+def words_of(trace, i):
+    """Return the words of one point as plotly fills them in."""
+    at = datetime.fromisoformat(trace["x"][i])
+    told = trace["hovertemplate"].replace("%{x|%Y-%m-%d %H:%M}", f"{at:%Y-%m-%d %H:%M}")
+    return re.sub(r"%{customdata\[(\d)\]}", lambda m: str(trace["customdata"][i][int(m[1])]), told)

@@ -31,8 +31,8 @@ def test_a_click_on_a_line_of_the_seismograph_chooses_its_stream(look, address):
     page.open("/shifts", "shifts-seismograph")
     page.page.evaluate(
         "() => { const g = document.querySelector('#shifts-seismograph .js-plotly-plot');"
-        "g.emit('plotly_click', {points: [{curveNumber: 6, pointNumber: 3, customdata: 6,"
-        " data: g.data[6]}]}); }"
+        "g.emit('plotly_click', {points: [{curveNumber: 6, pointNumber: 3, data: g.data[6],"
+        " customdata: g.data[6].customdata[3]}]}); }"
     )
     page.page.wait_for_function(
         "() => document.querySelector('#shifts-heading').innerText.includes('taper')", timeout=30_000

@@ -52,8 +52,9 @@ from tests.monitor.hand_cell import RECEIVED, grown, hand_cell, typed
 from tests.small_cell import CHECKS, EVENTS, HEADER, SHEET, checks, events, new_cell, rows, write
 
 SEEN = {"children", "label", "title", "placeholder", "aria-label", "alt", "text", "ticktext", "hovertext"}
+SEEN |= {"hovertemplate"}
 """Properties of what is drawn whose texts people read or hear."""
-TAG, SAID = re.compile(r"<[^>]*>"), re.compile(r"⟦[^⟦⟧]*⟧")
+TAG, SAID = re.compile(r"<[^>]*>|%\{[^}]*\}"), re.compile(r"⟦[^⟦⟧]*⟧")
 WORD = re.compile(r"[A-Za-z]{3,}")
 BEGINNING = re.compile(r": |\. |, first bores ")
 """Where a page begins a sentence anew, because what went before stands above it already."""
