@@ -12,11 +12,13 @@ from cellmon.drift.change import change_point
 from cellmon.errors import NotFound, WrongUsage
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.audited_bores import is_audited
 from cellmon.monitor.hold_extended import Extension, earliest, extend, extensions, within
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream_bores import holds, value_column
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Numbers, Stream, Times, Verdict
+from cellmon.records.words import FEATURE_WORDS
 from cellmon.sheet import Sheet
 from cellmon.shifts import to_utc
 from cellmon.store import Session
@@ -49,6 +51,10 @@ class Hold(Answer):
 CAUTION = to_say(
     "Advice only. The machine's manual, the site's procedures, local law and qualified people come "
     "first; stop if unsure. Parts can be hot, heavy and sharp-edged."
+)
+NOT_READ = to_say(
+    "The verdicts are those of the bore gauge, which does not read what this signal is about: they do not "
+    "clear these parts."
 )
 LOOKED_BEFORE = np.timedelta64(90, "m")
 LEAST_BEFORE, MOST_BEFORE = 5, 15
@@ -89,7 +95,7 @@ def hold(view: View, signal: str) -> Hold:
         from_part=parts[0].part if parts else None,
         to_part=parts[-1].part if parts else None,
         parts=parts,
-        caution=say(CAUTION),
+        caution=f"{say(NOT_READ)} {say(CAUTION)}" if _unread(view, found) else say(CAUTION),
         extended=extended,
         why_not={} if found.change else {"from_part": say("withdrawn: it has no beginning any more")},
     )
@@ -180,6 +186,11 @@ def held_by(signal: Signal, bores: Bores, sheet: Sheet) -> Flags:
     if signal.kind == "gauge":
         return np.ones(len(bores), dtype=bool)
     return holds(signal.stream, bores, sheet)
+
+
+def _unread(view: View, signal: Signal) -> bool:
+    """Return whether a signal is about what another instrument reads, or an eye finds."""
+    return any(is_audited(view, s) or s.feature not in FEATURE_WORDS for s in signal.streams)
 
 
 def dispositions(session: Session) -> dict[tuple[str, str], str]:

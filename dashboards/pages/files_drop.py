@@ -44,6 +44,7 @@ def section() -> html.Section:
     drop = dcc.Upload(
         [
             html.Button(say("Choose files"), className="step", type="button"),
+            " ",
             html.Span(
                 say(
                     "or drop them here: CSV, XLSX, Parquet or JSON Lines, up to {most} MB at a time. A "

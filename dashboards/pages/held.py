@@ -31,7 +31,7 @@ WHICH = {
 }
 VERDICTS = (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED, Verdict.CONFORMS)
 COUNTED = {
-    Verdict.DOES_NOT_CONFORM: to_say("{count} do not conform"),
+    Verdict.DOES_NOT_CONFORM: to_say("{count} not conforming"),
     Verdict.UNDECIDED: to_say("{count} undecided"),
     Verdict.CONFORMS: to_say("{count} conform"),
 }
@@ -137,6 +137,7 @@ def show_hold(monitor: Monitor, signal: str | None) -> list[Any]:
     except CellmonError as refusal:
         return [str(refusal), []]
     longer = [html.P(parts.capital(f"{one.words}."), className="told") for one in hold.extended]
+    longer.append(html.P(hold.caution, className="aside"))
     return [sentence(hold), [*longer, *([parts.across(table(hold), say("Hold list"))] if hold.parts else [])]]
 
 

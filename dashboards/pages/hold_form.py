@@ -38,13 +38,13 @@ def layout() -> html.Div:
     )
     form = [
         parts.field(say("Which parts"), which),
-        parts.field(say("are"), became),
+        parts.field(say("What became of them"), became),
         html.Div(
             [
                 parts.field(say("Serials, where named"), dcc.Input(id=NAMED, autoComplete="off")),
                 asked.who_field(WHO),
                 parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off")),
-                html.Button(say("Say so"), id=RELEASE, className="step"),
+                html.Button(say("Keep it in the journal"), id=RELEASE, className="step"),
             ],
             className="stacked",
         ),

@@ -39,9 +39,18 @@ WEIGHTS = (
 
 
 def state_words(signal: Signal) -> str:
-    """Return whether a signal waits, and for how long."""
-    said = say("seen, and waits for an answer") if _only_seen(signal) else say(STATES[signal.state])
-    return say("{state}; {age} old", state=said, age=parts.age(signal.age_s))
+    """Return whether a signal waits, and how long before the newest row it was called."""
+    age = parts.age(signal.age_s)
+    return say("{state}; called {age} before the newest row", state=_state(signal), age=age)
+
+
+def short_state_words(signal: Signal) -> str:
+    """Return the same in a list that says once up to when ages are counted."""
+    return say("{state}; {age} old", state=_state(signal), age=parts.age(signal.age_s))
+
+
+def _state(signal: Signal) -> str:
+    return say("seen, and waits for an answer") if _only_seen(signal) else say(STATES[signal.state])
 
 
 def _only_seen(signal: Signal) -> bool:
@@ -84,7 +93,7 @@ def called_words(signal: Signal) -> str:
     """Return when a signal was called, and in which part it was last seen."""
     values = {"at": parts.when(signal.raised_at), "part": signal.part, "last": signal.last_part}
     if signal.over:
-        return say("{at} at part {part}; last seen in part {last}, and the stream is back.", **values)
+        return say("{at} at part {part}; last seen in part {last}, and not since.", **values)
     return say("{at} at part {part}; last seen in part {last}, and it goes on.", **values)
 
 

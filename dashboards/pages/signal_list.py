@@ -81,12 +81,14 @@ def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -
     waiting, answered, gone = ordered(answer)
     found: list[Any] = []
     if waiting:
-        found += [html.H2(say("Waiting, {count}", count=len(waiting))), *entries(waiting, chosen)]
+        upto = say("Ages up to the newest row, {at}.", at=parts.when(answer.as_of))
+        head = [html.H2(say("Waiting, {count}", count=len(waiting))), html.P(upto, className="aside")]
+        found += [*head, *entries(waiting, chosen)]
     if answered:
         found += [html.H2(say("Answered, {count}", count=len(answered))), *entries(answered, chosen)]
     if gone:
-        head = html.Summary(say("Withdrawn, {count}", count=len(gone)))
-        found.append(parts.folded([head, *entries(gone, chosen)], "gone", opened=chosen in gone))
+        summary = html.Summary(say("Withdrawn, {count}", count=len(gone)))
+        found.append(parts.folded([summary, *entries(gone, chosen)], "gone", opened=chosen in gone))
     return [sentence(answer), answer.caution, found, chosen.id if chosen else None]
 
 
@@ -109,7 +111,7 @@ def entry(signal: Signal, chosen: Signal | None) -> html.Li:
     link = dcc.Link(parts.capital(signal.words), href=link_to(signal.id), className="words")
     since = html.Span(f"{say('Since {at}.', at=parts.when(began))} {likely}", className="more")
     state = html.Span(
-        one_signal.sentence(one_signal.state_words(signal)),
+        one_signal.sentence(one_signal.short_state_words(signal)),
         className="state waits" if signal.state in WAITING else "state",
     )
     return html.Li([link, since, state], className="here" if here else "")

@@ -7,6 +7,7 @@ import pytest
 from cellmon.people import Role
 from dashboards.reached import reached
 from tests.dashboards.serving import dashboard
+from tests.dashboards.test_files_in_browser import DROP
 
 WORDS, CODE = "one quiet spindle", "4071"
 
@@ -88,6 +89,42 @@ def test_people_sign_in_answer_in_their_own_name_and_share_a_tablet(monitor, add
 
     said = {s.id: s.owner for s in monitor.signals().signals}
     assert [said[s.id] for s in waiting[-3:]] == ["R. Hale"] * 3
+
+
+@pytest.mark.browser
+def test_a_file_dropped_on_a_shared_tablet_waits_for_a_name_by_a_tap_and_its_code(
+    monitor, address, look, tmp_path
+):
+    tablet = look(address, 1024, 768)
+    page = tablet.page
+    page.goto(f"{address}/files")
+    sign_in(tablet, "Tablet")
+    page.wait_for_selector("#files-upload button")
+    before = monitor.files().total
+    late = "HM214-990001,1,S1,2026-10-22T23:00:00+02:00,top,x,11.5"
+    file = tmp_path / "late.csv"
+    file.write_text(f"part,bore,spindle,measured_at,plane,direction,deviation_um\n{late}\n", encoding="utf-8")
+
+    page.evaluate(DROP, [file.read_text(encoding="utf-8"), "late.csv", 0])
+    says(tablet, "#files-question", "late.csv: tap above who hands it over, say the code, then:")
+    assert monitor.files().total == before
+    page.click("#files-drop-by >> text=R. Hale")
+    page.fill("#files-drop-code", "9071")
+    page.click("#files-take-so")
+    says(tablet, "#files-said", "not the code of R. Hale")
+    assert monitor.files().total == before
+    page.fill("#files-drop-code", CODE)
+    page.click("#files-take-so")
+    says(tablet, "#files-said", "late.csv, readings: 1 row, of which 1 taken")
+    page.wait_for_selector("#files-ask-box", state="hidden")
+    assert monitor.files().total == before + 1
+
+    later = tmp_path / "later.csv"
+    later.write_text(file.read_text(encoding="utf-8").replace("990001", "990002"), encoding="utf-8")
+    page.fill("#files-drop-code", CODE)
+    page.set_input_files("#files-upload input[type=file]", later)  # chosen from the device, as a finger does
+    says(tablet, "#files-said", "later.csv, readings: 1 row, of which 1 taken")
+    assert monitor.files().total == before + 2
 
 
 @pytest.mark.browser

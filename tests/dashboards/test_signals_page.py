@@ -115,10 +115,11 @@ def test_half_an_answer_is_refused_in_a_sentence_and_not_kept(monitor, cause, ac
 
 
 def test_the_hold_list_is_counted_by_verdict_and_its_worst_parts_stand_first(monitor):
-    sentence, [box] = held.show_hold(monitor, "S-chip")
+    sentence, [caution, box] = held.show_hold(monitor, "S-chip")
+    assert caution.children == "Advice only."
     table = box.children
     assert "8 parts (16 bores), 204000 to 204007" in sentence
-    assert "1 do not conform, 1 undecided, 14 conform" in sentence
+    assert "1 not conforming, 1 undecided, 14 conform" in sentence
     assert "does not conform" in str(table.children[2].children[0])
 
 

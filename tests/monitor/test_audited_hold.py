@@ -72,6 +72,8 @@ def test_held_is_the_block_itself_and_all_made_since_the_one_before(cell, tmp_pa
     hold = cell.hold(signal.id)
     assert (hold.from_part, hold.to_part) == ("B012", f"B{BLOCKS - 1:03d}")
     assert {part.part for part in hold.parts} == {f"B{block:03d}" for block in range(12, BLOCKS)}
+    assert {part.verdict for part in hold.parts} == {"conforms"}
+    assert hold.caution.startswith("The verdicts are those of the bore gauge, which does not read what this")
 
 
 def test_a_block_without_one_before_it_is_held_from_its_own_making_on(cell, tmp_path):
