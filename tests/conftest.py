@@ -14,9 +14,13 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from cellmon.monitor import Monitor
 
 # As the command has it (`cellmon.cli.main`), for what tests ask without it. Before numpy is imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -197,3 +201,13 @@ def demo_week(tmp_path_factory) -> Path:
     from cellmon.export.demo import make_demo
 
     return made_once(tmp_path_factory, "demo-week", make_demo)
+
+
+@pytest.fixture(scope="session")
+def read_week(demo_week) -> Iterator[Monitor]:
+    """The demo's cell, opened once for all that only ask it: what it worked out serves them all."""
+    from cellmon import open_cell
+
+    opened = open_cell(demo_week)
+    yield opened
+    opened.close()

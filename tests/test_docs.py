@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import ast
 import re
-import shutil
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-import cellmon
 from cellmon.cli.main import COMMANDS
 from cellmon.drift.watch import LEVEL_K, SPREAD_K
 from cellmon.monitor.judge.budget import level_limits, log_rate, spread_limits
@@ -127,9 +125,8 @@ def test_every_picture_is_shown_and_none_is_large():
 
 
 # what the pages tell of the demo week, against the demo week
-def test_figures_of_the_demo_are_those_of_the_demo(demo_week, tmp_path):
-    shutil.copytree(demo_week, tmp_path / "cell")
-    monitor = cellmon.open_cell(tmp_path / "cell")
+def test_figures_of_the_demo_are_those_of_the_demo(read_week):
+    monitor = read_week
     signals = monitor.signals().signals
     standing = [s for s in signals if s.state == "open"]
     commands, limits, readme = text("commands.md"), text("limits.md"), (ROOT / "README.md").read_text("utf-8")
@@ -157,12 +154,10 @@ def test_figures_of_the_demo_are_those_of_the_demo(demo_week, tmp_path):
     held = len({part.part for part in monitor.hold(chip.id).parts})
     assert f"contain {held:,} parts" in commands and f"holds {held:,} blocks" in limits
     assert not any(row.claim == "supported" for row in monitor.capability().capability)
-    monitor.close()
 
 
-def test_prices_of_the_rule_sets_are_those_of_the_demo_sheet(demo_week, tmp_path):
-    shutil.copytree(demo_week, tmp_path / "cell")
-    monitor = cellmon.open_cell(tmp_path / "cell")
+def test_prices_of_the_rule_sets_are_those_of_the_demo_sheet(read_week):
+    monitor = read_week
     answer, page = monitor.alarms(), text("alarms.md")
     for rule in answer.budget.rules:
         figures = f"{rule.run_length:,.0f} +{rule.false_alarms_per_week:,.0f} +no"
@@ -171,7 +166,6 @@ def test_prices_of_the_rule_sets_are_those_of_the_demo_sheet(demo_week, tmp_path
     assert f"a level in {first['level']} subgroups" in page and f"of a spread in {first['spread']}" in page
     assert f"of a single bore in {first['single']}." in page
     assert f"{answer.budget.streams} streams with {answer.budget.subgroups_per_week:,.0f} subgroups" in page
-    monitor.close()
 
 
 # the table of docs/alarms.md, by plain recursions apart from the code that watches

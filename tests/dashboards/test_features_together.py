@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import plotly.graph_objects as go
 import pytest
 
-from cellmon import open_cell, words
+from cellmon import words
 from cellmon.errors import CellmonError
 from dashboards import theme
 from dashboards.figures import mean_range, promised, together
@@ -130,8 +130,8 @@ def test_the_classic_pair_says_how_far_its_limits_keep_their_promise(monitor):
         assert "neighbours" not in words_of(said)
 
 
-def test_columns_of_a_file_keep_their_english_names_in_every_language(demo_week):
-    monitor = open_cell(demo_week)
+def test_columns_of_a_file_keep_their_english_names_in_every_language(read_week):
+    monitor = read_week
     stream_of = parts.names_of(next(s for s in monitor.streams() if s.feature == "diameter"))
     words.speak({"mean": "Mittelwert", "standard deviation": "Streuung"})
     try:
@@ -142,4 +142,3 @@ def test_columns_of_a_file_keep_their_english_names_in_every_language(demo_week)
         assert titles["yaxis2"]["title"]["text"].startswith("Streuung")
     finally:
         words.speak({})
-        monitor.close()

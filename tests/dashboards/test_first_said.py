@@ -10,7 +10,6 @@ from types import SimpleNamespace
 
 import pytest
 
-import cellmon
 from cellmon import lengths
 from cellmon.errors import CellmonError
 from cellmon.lengths import Shown
@@ -50,10 +49,8 @@ def test_the_document_of_now_holds_every_sentence_ahead_of_the_scripts(client):
 
 
 @pytest.fixture(scope="module")
-def week(demo_week):
-    opened = cellmon.open_cell(demo_week)
-    yield kept(opened)
-    opened.close()
+def week(read_week):
+    return kept(read_week)
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,6 @@ from dash import html
 from flask import Flask
 from plotly.utils import PlotlyJSONEncoder
 
-import cellmon
 from cellmon import lengths
 from cellmon.lengths import Shown
 from dashboards import lengths_shown
@@ -45,10 +44,8 @@ KEPT = re.compile(r"the row says|found .* off at the next check|take .* off")
 
 
 @pytest.fixture(scope="module")
-def week(demo_week):
-    opened = cellmon.open_cell(demo_week)
-    yield kept(opened)
-    opened.close()
+def week(read_week):
+    return kept(read_week)
 
 
 def told(week: Any, show: Any, how: Shown) -> Any:

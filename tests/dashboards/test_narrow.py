@@ -6,7 +6,6 @@ import re
 
 import pytest
 
-import cellmon
 from dashboards import theme
 from dashboards.figures import block, cut, edges, part_walls, ribbon, ruler
 from dashboards.figures.calendar_slim import CHANGE, STOCK, slim
@@ -17,10 +16,8 @@ from dashboards.pages import gauge, stream
 
 
 @pytest.fixture(scope="module")
-def week(demo_week):
-    opened = cellmon.open_cell(demo_week)
-    yield kept(opened)
-    opened.close()
+def week(read_week):
+    return kept(read_week)
 
 
 def drawn_of(week, name):

@@ -29,14 +29,16 @@ def test_every_row_of_the_week_is_accounted_for(from_samples):
     assert len(contradicting) == 3
 
 
-def test_without_the_sample_files_the_virtual_cell_makes_the_same_week(from_samples, tmp_path, monkeypatch):
-    folder, taken = from_samples
+def test_without_the_sample_files_the_virtual_cell_makes_the_same_week(
+    from_samples, read_week, tmp_path, monkeypatch
+):
+    _, taken = from_samples
     monkeypatch.setattr(demo, "SAMPLES", tmp_path / "nowhere")
     again = demo.make_demo(tmp_path / "cell")
     assert [(f.file, f.rows, f.taken) for f in again.files] == [
         (f.file, f.rows, f.taken) for f in taken.files
     ]
-    one, two = cellmon.open_cell(folder), cellmon.open_cell(tmp_path / "cell")
+    one, two = read_week, cellmon.open_cell(tmp_path / "cell")
     assert [s.stream for s in one.state().streams] == [s.stream for s in two.state().streams]
     assert {s.id for s in one.signals().signals} == {s.id for s in two.signals().signals}
 
@@ -47,21 +49,20 @@ def test_a_folder_that_holds_a_cell_is_left_alone(from_samples):
         demo.make_demo(folder)
 
 
-def flagged(folder, name):
-    return [f for f in cellmon.open_cell(folder).flags().flags if f.flag == name]
+def flagged(week, name):
+    return [f for f in week.flags().flags if f.flag == name]
 
 
-def test_the_plants_are_doubted_and_the_legal_reroute_is_not(from_samples):
-    folder, _ = from_samples
-    routing = flagged(folder, "routing")
+def test_the_plants_are_doubted_and_the_legal_reroute_is_not(read_week):
+    routing = flagged(read_week, "routing")
     mixed = [f for f in routing if f.at.day in (23, 24) and (f.at.hour >= 22 or f.at.hour < 2)]
     assert len(mixed) >= 100, "bores 2 and 3 carry each other's spindle on Friday night"
     rerouted = [f for f in routing if f.at.day == 24 and f.at.hour == 20 and f.at.minute < 40]
     assert rerouted == [], "on Saturday evening S1 may hone all four bores"
-    assert {f.at.day for f in flagged(folder, "clock")} == {22}
-    assert all(f.at.day == 25 and f.at.hour == 2 for f in flagged(folder, "repeated-hour"))
-    assert [f.proposal for f in flagged(folder, "dial-turn")] == ["take the turn off"]
-    suspect = flagged(folder, "zero-suspect")
+    assert {f.at.day for f in flagged(read_week, "clock")} == {22}
+    assert all(f.at.day == 25 and f.at.hour == 2 for f in flagged(read_week, "repeated-hour"))
+    assert [f.proposal for f in flagged(read_week, "dial-turn")] == ["take the turn off"]
+    suspect = flagged(read_week, "zero-suspect")
     assert {f.at.day for f in suspect} == {20} and {f.at.hour for f in suspect} <= {9, 10, 11, 12}
 
 
@@ -83,12 +84,11 @@ BORES = {None: ("1", "2", "3", "4"), "S1": ("1", "2"), "S2": ("3", "4")}
     ("fault", "feature", "bores", "during", "cause"), EVIDENCE, ids=[e[0] for e in EVIDENCE]
 )
 def test_each_fault_is_told_with_its_bores_and_its_cause_first(
-    from_samples, fault, feature, bores, during, cause
+    read_week, fault, feature, bores, during, cause
 ):
-    folder, _ = from_samples
     told = [
         s
-        for s in cellmon.open_cell(folder).signals().signals
+        for s in read_week.signals().signals
         if s.state != "withdrawn" and during[0] <= f"{s.raised_at:%m-%d %H:%M}" <= during[1]
     ]
     # stones that dull slowly may be told twice, hours apart; what comes at once is one signal

@@ -1,21 +1,26 @@
-"""Programs that use one cell at the same time, each a process of its own: `python -m tests.monitor.at_once`.
+"""Programs that use one cell at the same time, each a process of its own, split off from that of the tests.
 
-Each ends by itself and says on standard output, as JSON, what it did; what was refused it says and goes on.
+What they need is imported once and not by each of them: that took longer than their work. Each ends by itself
+and says on standard output, as JSON, what it did; what was refused it says and goes on.
 """
 
 from __future__ import annotations
 
 import json
+import multiprocessing
 import sys
 import time
+import traceback
 from collections.abc import Callable, Iterator
 from contextlib import redirect_stdout
 from io import StringIO
 from pathlib import Path
 
 import cellmon
+from cellmon.cli.main import main
 from cellmon.errors import CellmonError, WrongUsage
 
+SPLIT_OFF = multiprocessing.get_context("fork")
 LONGEST_S = 300.0
 PAUSE_S = 0.2
 """Between what people and pages do; takers never pause."""
@@ -73,8 +78,6 @@ def read(cell: Path, until: str) -> Iterator[int]:
 
 def export(cell: Path, until: str) -> Iterator[int]:
     """Write every bore into a table again and again."""
-    from cellmon.cli.main import main
-
     number = 0
     while going(until):
         target = cell.parent / f"exported-{number}.csv"
@@ -103,14 +106,17 @@ WORKS: dict[str, Callable[..., Iterator[int]]] = {
 
 def going(until: str) -> bool:
     """Return whether to go on: until a file is there, and never for ever."""
-    return not Path(until).exists() and time.monotonic() < BEGAN + LONGEST_S
+    return not Path(until).exists() and time.monotonic() < began + LONGEST_S
 
 
-BEGAN = time.monotonic()
+began = 0.0
+"""When this program began."""
 
 
 def run(name: str, cell: str, *given: str) -> dict[str, object]:
     """Do one work and return what it did, and what was refused."""
+    global began  # noqa: PLW0603
+    began = time.monotonic()
     done: list[int] = []
     try:
         done.extend(WORKS[name](Path(cell), *given))
@@ -119,5 +125,38 @@ def run(name: str, cell: str, *given: str) -> dict[str, object]:
     return {"done": done, "refused": None}
 
 
-if __name__ == "__main__":
-    sys.stdout.write(json.dumps(run(*sys.argv[1:])) + "\n")
+class Program:
+    """One of them, asked for what it said as a `subprocess.Popen` is.
+
+    The process of the tests must hold no store open as it starts: a connection does not survive.
+    """
+
+    def __init__(self, beside: Path, *given: str) -> None:
+        self._said, self._wrong = beside.with_suffix(".out"), beside.with_suffix(".err")
+        self._process = SPLIT_OFF.Process(target=say, args=(self._said, self._wrong, *given))
+        self._process.start()
+
+    def communicate(self, timeout: float | None = None) -> tuple[str, str]:
+        """Wait until it has ended by itself, and return what it said and what went wrong."""
+        self._process.join(timeout)
+        assert not self._process.is_alive(), "it does not come to its end"
+        return self._said.read_text(encoding="utf-8"), self._wrong.read_text(encoding="utf-8")
+
+    @property
+    def returncode(self) -> int | None:
+        """How it ended."""
+        return self._process.exitcode
+
+    def kill(self) -> None:
+        """End it at once."""
+        self._process.kill()
+
+
+def say(said: Path, wrong: Path, *given: str) -> None:
+    """Do one work; write what it did into a file, and what goes wrong into another."""
+    with said.open("w", encoding="utf-8") as sys.stdout, wrong.open("w", encoding="utf-8") as sys.stderr:
+        try:
+            sys.stdout.write(json.dumps(run(*given)) + "\n")
+        except BaseException:
+            traceback.print_exc()
+            raise

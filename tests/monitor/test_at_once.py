@@ -15,12 +15,11 @@ import cellmon
 from cellmon.monitor import take as taking
 from cellmon.monitor.copies import restore
 from cellmon.monitor.opened import clock
-from tests.monitor.at_once import LONGEST_S
+from tests.monitor.at_once import LONGEST_S, Program
 from tests.small_cell import HEADER, SHEET, derived, new_cell, rows, write
 from tests.store.conftest import new_database
 
 FILES, BLOCKS = 4, 120
-PROGRAM = [sys.executable, "-m", "tests.monitor.at_once"]
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -41,7 +40,7 @@ class Programs:
 
     def __init__(self, folder) -> None:
         self.folder, self.until = folder, folder / "enough"
-        self._running: dict[str, subprocess.Popen[str]] = {}
+        self._running: dict[str, subprocess.Popen[str] | Program] = {}
 
     def start(self, name: str, *command: str) -> None:
         self._running[name] = subprocess.Popen(
@@ -49,7 +48,7 @@ class Programs:
         )
 
     def works(self, name: str, work: str, *given: object) -> None:
-        self.start(name, *PROGRAM, work, str(self.folder / "cell"), *map(str, given))
+        self._running[name] = Program(self.folder / name, work, str(self.folder / "cell"), *map(str, given))
 
     def ended(self, name: str) -> tuple[str, str]:
         program = self._running.pop(name)
