@@ -129,10 +129,11 @@ def watch_on(
     references: Sequence[float],
     limits: Sequence[float],
     marks: Sequence[int] = (),
-) -> tuple[Stand, ...] | None:
-    """Go on where a series stands; return where it stands before some places of the values that follow.
+) -> LevelWatch | None:
+    """Watch the values that follow where a series stands; places count from the first of them.
 
-    None where a call begins or ends among them: what it says rests on all values before.
+    None where a call that stands ends among them, or one comes whose sum began to rise before them: what
+    was usual before that call is no more known.
     """
     walker = _Walker(as_series(y, need=0, what="values"), tuple(references), tuple(limits), set(marks))
     return walker.watched_on(stand, marks)
@@ -149,7 +150,7 @@ class _Walker:
     calls: list[LevelCall] = field(default_factory=list)
     stands: dict[int, Stand] = field(default_factory=dict)
     before: Usual | None = None
-    """What was usual before the first value; None where that is the first of the series."""
+    """What was usual before the first value; None where that is the first of the usual ones."""
     lost: bool = False
     usual: Usual | None = None
     """What is usual where the walk stands; None where values were learned or left out since."""
@@ -159,6 +160,9 @@ class _Walker:
         self._restart(0)
         self._go(0)
         self._keep_baseline(self.fresh)
+        return self._found(marks)
+
+    def _found(self, marks: Sequence[int]) -> LevelWatch:
         return LevelWatch(
             deviate=self.deviate,
             calls=tuple(self.calls),
@@ -166,7 +170,7 @@ class _Walker:
             stands=tuple(self.stands[place] for place in marks),
         )
 
-    def watched_on(self, stand: Quiet | Standing, marks: Sequence[int]) -> tuple[Stand, ...] | None:
+    def watched_on(self, stand: Quiet | Standing, marks: Sequence[int]) -> LevelWatch | None:
         self._begin()
         self._restart(0)
         if isinstance(stand, Standing):
@@ -175,7 +179,7 @@ class _Walker:
             self.before, self.wild = stand.usual, stand.wild
             self.sums = TwoSided(self.references, self.limits, at=0, sums=stand.sums)
             self._go(0)
-        return None if self.lost else tuple(self.stands[place] for place in marks)
+        return None if self.lost else self._found(marks)
 
     def _begin(self) -> None:
         self.deviate = np.full(self.y.size, np.nan)
@@ -198,9 +202,7 @@ class _Walker:
     def _walk(self, begin: int) -> int:
         """Go on while values are learned, so many at once; return where to go on."""
         if self.usual is None:
-            known = self.y[self.fresh : begin][self.learned[self.fresh : begin]]
-            then = self.y[begin:]
-            self.usual = Usual.of(known, then=then) if self.before is None else self.before.more(known)
+            self.usual = self._usual_before(begin)
         found = Deviates.of(self.y[begin : begin + AT_ONCE], self.usual)
         m = self.usual.n + np.arange(found.z.size)
         counts = (m >= LEAST_VALUES) & np.isfinite(found.z)
@@ -223,6 +225,10 @@ class _Walker:
         self._mark(end, usual)
         return end + 1
 
+    def _usual_before(self, place: int) -> Usual:
+        known = self.y[self.fresh : place][self.learned[self.fresh : place]]
+        return Usual.of(known, then=self.y[place:]) if self.before is None else self.before.more(known)
+
     def _mark(self, place: int, usual: Usual) -> None:
         """Keep where a series stands that is not called."""
         few = usual.n < FIRST
@@ -239,12 +245,12 @@ class _Walker:
 
     def _called(self, at: int, side: int, onset: int) -> int:
         """Keep a call, and wait until it is over; return where to go on."""
-        if self.before is not None:  # what a call says rests on values that are not here
+        if onset < 0:  # its sum began to rise before the first value
             self.lost = True
             return at
         self.learned[onset : at + 1] = False
-        before = self.y[self.fresh : onset][self.learned[self.fresh : onset]]
-        mean, sd = float(before.mean()), float(before.std(ddof=1))
+        usual = self._usual_before(onset)
+        mean, sd = usual.mean, usual.sd
         shift = float(self.y[onset : at + 1].mean()) - mean
         step = max(abs(shift) / sd, LEAST_SHIFT)
         ended = self._until_back(Standing(side=side, mean=mean, sd=sd, step=step, back=0.0, ago=1), at + 1)
@@ -267,7 +273,7 @@ class _Walker:
             self.learned[since : end + 1] = True
             return
         self._keep_baseline(self.fresh)
-        self.fresh = end - BASELINE_VALUES + 1
+        self.fresh, self.before = end - BASELINE_VALUES + 1, None
         self.learned[self.fresh : end + 1] = True
 
     def _until_back(self, stand: Standing, begin: int) -> _Ended | None:

@@ -6,6 +6,7 @@ They are independent standard normal from the third value on, whatever mean and 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,6 +38,16 @@ class Usual:
         first = np.concatenate([values[:FIRST], np.asarray(then, dtype=np.float64)[:FIRST]])[:FIRST]
         about = float(first.mean()) if first.size else 0.0
         return cls(n=0, about=about, total=0.0, squares=0.0, widest=0.0).more(values)
+
+    @property
+    def mean(self) -> float:
+        """The mean of those values."""
+        return self.about + self.total / self.n
+
+    @property
+    def sd(self) -> float:
+        """Their standard deviation, divisor n - 1."""
+        return sqrt((self.squares - self.total**2 / self.n) / (self.n - 1))
 
     def more(self, values: ArrayLike) -> Usual:
         """Return what is known once some values more are usual."""

@@ -37,7 +37,7 @@ class TwoSided:
     at : int
         The place of the first value that is added.
     sums : sequence of pairs of float, optional
-        Where both sides of each stand.
+        Where both sides of each stand; what is above nought there rose before `at`, it is not told when.
 
     References
     ----------
@@ -54,7 +54,7 @@ class TwoSided:
     ) -> None:
         begin = [(0.0, 0.0)] * len(references) if sums is None else sums
         self._pairs = [
-            _Both(reference=k, limit=h, sums=[*both], rose=[at, at])
+            _Both(reference=k, limit=h, sums=[*both], rose=[at - 1 if one else at for one in both])
             for k, h, both in zip(references, limits, begin, strict=True)
         ]
 

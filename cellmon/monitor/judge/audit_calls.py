@@ -13,20 +13,47 @@ from cellmon.monitor.judge.audits import AuditSeries
 from cellmon.monitor.judge.calls import AUDIT_LEVEL, SHARE, Called
 from cellmon.monitor.judge.findings import FindingSeries, usual_limit
 
+LOOKED_BACK = 200
+"""So many values up to the one that called are looked at for the first that was moved, or twice, four times
+as many ..., until it hardly lies in the older half of them."""
+HARDLY = 1e-9
+"""Chances below are none; of 2,139 calls simulated none was told otherwise by all values (seed 42)."""
+
 
 def level_calls(series: AuditSeries, watch: LevelWatch) -> Iterator[Called]:
     """Yield each time the level of a series moved, with the audits between which it did."""
     y = on_scale(series.value, series.scale)
     fresh = 0
     for call in watch.calls:
-        yield _level_call(series, y, call, fresh)
+        yield _level_call(series, y, call, _looked_back_to(y, call, fresh))
         fresh = len(y) if call.end is None else call.end + 1
 
 
-def _level_call(series: AuditSeries, y: np.ndarray, call: LevelCall, fresh: int) -> Called:
-    z = np.clip((y[fresh : call.at + 1] - call.mean) / call.sd, -FAR - 1, FAR + 1)
-    change = change_point(z, kind="level")
-    first, earliest, latest = (fresh + i for i in (change.index, change.earliest, change.latest))
+def told_in_full(series: AuditSeries, watch: LevelWatch, since: np.datetime64) -> bool:
+    """Return whether values from some on reach far enough back for what is told of calls since a moment."""
+    if not watch.calls or series.at[watch.calls[0].at] < since:
+        return True
+    return _looked_back_to(on_scale(series.value, series.scale), watch.calls[0], 0) > 0
+
+
+def _looked_back_to(y: np.ndarray, call: LevelCall, fresh: int) -> int:
+    """Return from which value on, none before `fresh`, the first that was moved is looked for."""
+    many = LOOKED_BACK
+    while (begin := call.at + 1 - many) > fresh:
+        if change_point(_deviates(y, call, begin), kind="level", coverage=1 - HARDLY).earliest >= many // 2:
+            return begin
+        many *= 2
+    return fresh
+
+
+def _deviates(y: np.ndarray, call: LevelCall, begin: int) -> np.ndarray:
+    """Return the values up to one that called as distances from what was usual, no wild ones among them."""
+    return np.clip((y[begin : call.at + 1] - call.mean) / call.sd, -FAR - 1, FAR + 1)
+
+
+def _level_call(series: AuditSeries, y: np.ndarray, call: LevelCall, begin: int) -> Called:
+    change = change_point(_deviates(y, call, begin), kind="level")
+    first, earliest, latest = (begin + i for i in (change.index, change.earliest, change.latest))
     before = max(earliest - 1, 0)  # it may have moved right after the audit before
     last = len(y) - 1 if call.end is None else max(call.end - 1, call.at)
     usual, now = off_scale([call.mean, call.mean + call.shift], series.scale)

@@ -9,26 +9,15 @@ through where that stood.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
 
-from cellmon.charts.individuals import BASELINE_VALUES, on_scale, refusal_of
-from cellmon.charts.level_watch import LevelCall, watch_level, watch_on
-from cellmon.monitor.judge.audit_calls import level_calls
+from cellmon.monitor.judge.audit_levels import Levels
 from cellmon.monitor.judge.audited_blocks import block_calls
-from cellmon.monitor.judge.audits import (
-    REFERENCES,
-    AuditSeries,
-    limits_of,
-    part_of_feature,
-    rate_of,
-    rows_by_stream,
-    series_of,
-    unit_of,
-)
-from cellmon.monitor.judge.audits_kept import AuditsStand, SeriesStand, stand_before, to_kept
+from cellmon.monitor.judge.audits import part_of_feature, rate_of, unit_of
+from cellmon.monitor.judge.audits_kept import AuditsStand, stand_before, to_kept
 from cellmon.monitor.judge.budget import Budget, budget
 from cellmon.monitor.judge.calls import AUDIT_LEVEL, OTHER_INSTRUMENTS, Called, by_making
 from cellmon.monitor.judge.traced import audited_rows
@@ -115,15 +104,6 @@ def _follow(rows: Characteristics, since: np.datetime64) -> bool:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class _Series:
-    """What one series calls, and where it stood at each mark."""
-
-    calls: Sequence[Called]
-    stands: Sequence[SeriesStand | None]
-    since: np.datetime64
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
 class _Judge:
     """Judges one characteristic from where it stands."""
 
@@ -141,7 +121,14 @@ class _Judge:
         """Judge all rows from there on."""
         marks = _marks(rows, after=self.stand.at)
         blocks = block_calls(self.sheet, self.name, rows, self.stand.blocks, marks)
-        levels = dict(self._levels(rows, marks))
+        levels = Levels(
+            session=self.session,
+            sheet=self.sheet,
+            name=self.name,
+            stand=self.stand,
+            shares=self.shares,
+            marks=marks,
+        ).judged(rows)
         stands = [
             AuditsStand(
                 at=mark, blocks=before, series={stream: one.stands[i] for stream, one in levels.items()}
@@ -157,95 +144,6 @@ class _Judge:
             kept_from=self.stand.at + JUST_AFTER if _is_monday(self.stand.at) else self.stand.at,
             levels={stream: one.since for stream, one in levels.items() if one.since < self.stand.at},
         )
-
-    def _levels(
-        self, rows: Characteristics, marks: Sequence[np.datetime64]
-    ) -> Iterator[tuple[Stream, _Series]]:
-        if not any(self.name in part.audited for part in self.sheet.parts):
-            return
-        fresh = rows_by_stream(rows, self.sheet)
-        for stream in sorted({*fresh, *self.stand.series}, key=lambda s: s.key):
-            mine, known = fresh.get(stream, rows.select(slice(0, 0))), self.stand.series.get(stream)
-            found = None if known is None else self._gone_on(stream, mine, known, marks)
-            if found is None and self.stand.at > BEGINNING:
-                mine = self._all_rows(stream)
-            yield stream, found or self._whole(stream, mine, known, marks)
-
-    def _all_rows(self, stream: Stream) -> Characteristics:
-        rows = audited_rows(self.session, names={self.name}, bores={stream.bore or ""}).rows
-        return rows_by_stream(rows, self.sheet).get(stream, rows.select(slice(0, 0)))
-
-    def _gone_on(
-        self, stream: Stream, rows: Characteristics, known: SeriesStand, marks: Sequence[np.datetime64]
-    ) -> _Series | None:
-        """Judge a series from where it stands; None where a call begins or ends, which takes all of it."""
-        rate = rate_of(stream, self.shares)
-        if known.level is None or rate is None:
-            return _Series(calls=(), stands=[known] * len(marks), since=self.stand.at)
-        series = series_of(stream, rows, self.sheet, known)
-        places = _places(series, marks)
-        y = on_scale(series.value, series.scale)
-        levels = watch_on(known.level, y, references=REFERENCES, limits=limits_of(rate), marks=places)
-        if levels is None:
-            return None
-        calls = [_until(known.call, series, place) for place in (*places, len(y))]
-        stands = [replace(known, level=level, call=call) for level, call in zip(levels, calls, strict=False)]
-        standing = [call for call in calls[-1:] if call is not None]
-        since = min([self.stand.at, *(call.at for call in standing)])
-        return _Series(calls=standing, stands=stands, since=since)
-
-    def _whole(
-        self,
-        stream: Stream,
-        rows: Characteristics,
-        known: SeriesStand | None,
-        marks: Sequence[np.datetime64],
-    ) -> _Series:
-        """Judge a series from its first value on; return what it called since it stood as known."""
-        series = series_of(stream, rows, self.sheet)
-        since = self.stand.at
-        if known is None:
-            since = min([since, *series.at[:1]])
-        elif known.call is not None:
-            since = min(since, known.call.at)
-        places, rate = _places(series, marks), rate_of(stream, self.shares)
-        settled = SeriesStand(measured=series.measured, scale=series.scale, level=None)
-        if rate is None or refusal_of(series.value, series.scale) is not None:
-            stands = [settled if place >= BASELINE_VALUES else None for place in places]
-            return _Series(calls=(), stands=stands, since=since)
-        y = on_scale(series.value, series.scale)
-        watch = watch_level(y, references=REFERENCES, limits=limits_of(rate), marks=places)
-        calls = list(level_calls(series, watch))
-        stood = _standing_before(series, list(zip(watch.calls, calls, strict=True)), places)
-        stands = [
-            None if level is None or place < BASELINE_VALUES else replace(settled, level=level, call=call)
-            for level, call, place in zip(watch.stands, stood, places, strict=True)
-        ]
-        return _Series(calls=[c for c in calls if c.at >= since], stands=stands, since=since)
-
-
-def _places(series: AuditSeries, marks: Sequence[np.datetime64]) -> list[int]:
-    """Return how many values of a series lie before each of some moments."""
-    moments = np.array(marks, dtype="datetime64[us]")
-    return [int(place) for place in np.searchsorted(series.at, moments)]
-
-
-def _until(call: Called | None, series: AuditSeries, place: int) -> Called | None:
-    """Return what stands called as it was told before a value."""
-    if call is None or not place:
-        return call
-    return replace(call, last_at=series.at[place - 1], last_part=series.part[place - 1], over=False)
-
-
-def _standing_before(
-    series: AuditSeries, calls: Sequence[tuple[LevelCall, Called]], places: Sequence[int]
-) -> list[Called | None]:
-    """Return what stood called before each of some values."""
-    found = []
-    for place in places:
-        stood = [told for one, told in calls if one.at < place and (one.end is None or one.end >= place)]
-        found.append(_until(stood[0], series, place) if stood else None)
-    return found
 
 
 def _weeks_of(rows: Characteristics) -> Times:

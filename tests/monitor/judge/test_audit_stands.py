@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from cellmon.monitor.judge import audit_stands, told
+from cellmon.monitor.judge import audit_calls, audit_levels, audit_stands, told
 from cellmon.monitor.judge.audit_stands import all_audits
 from cellmon.monitor.judge.audits_kept import AuditsStand, SeriesStand, stand_before, to_kept
 from cellmon.monitor.judge.signals import named_groups
@@ -104,6 +104,37 @@ def test_late_split_and_repeated_audits_stand_where_all_of_them_do(tmp_path, see
     for i, piece in enumerate([*pieces, late[len(late) // 2 :], pieces[0]]):
         monitor.take([write(tmp_path, f"{i}.csv", AUDITS, piece)])
         assert_as_from_the_beginning(monitor, i)
+    assert "equal" in str(monitor.check(rebuild=True).rebuilt)
+
+
+@pytest.mark.parametrize("seed", [2, 5])
+def test_a_call_is_told_from_an_earlier_moment_as_from_the_beginning(tmp_path, monkeypatch, seed):
+    monkeypatch.setattr(audit_calls, "LOOKED_BACK", 6)  # so that weeks hold what a call rests on
+    monkeypatch.setattr(audit_calls, "HARDLY", 0.02)
+    monkeypatch.setattr(audit_levels, "FIRST_BACK", audit_stands.WEEK)
+    monitor, found, whole = new_cell(tmp_path / "cell", sheet=AUDITED), [], []
+    plain, begun = audit_levels.Levels._from_before, audit_levels.Levels._whole
+
+    def counted(self, stream, known):
+        judged = plain(self, stream, known)
+        found.append(judged is not None and len(judged.calls) > 0)
+        return judged
+
+    def counted_whole(self, stream, rows, known):
+        whole.append(known is not None)
+        return begun(self, stream, rows, known)
+
+    monkeypatch.setattr(audit_levels.Levels, "_from_before", counted)
+    lines = audits(seed)
+    pieces = [[line for line in lines if int(line[1:4]) // 3 == day] for day in range(BLOCKS * WEEKS // 3)]
+    late = pieces.pop(18)
+    for i, piece in enumerate([*pieces, late, pieces[20]]):
+        monkeypatch.setattr(audit_levels.Levels, "_whole", counted_whole)
+        monitor.take([write(tmp_path, f"{i}.csv", AUDITS, piece)])
+        monkeypatch.setattr(audit_levels.Levels, "_whole", begun)
+        assert_as_from_the_beginning(monitor, i)
+    assert sum(found) >= 2, "calls began or ended, and were told from where their series stood before"
+    assert sum(whole) < len(found), "few series were read from their first value"
     assert "equal" in str(monitor.check(rebuild=True).rebuilt)
 
 
