@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from cellmon.drift.even_points import MOST_COLUMNS, even_points
+from cellmon.drift.wander import Wander
 from cellmon.errors import NoSpread
 
 Floats = NDArray[np.float64]
@@ -28,6 +29,8 @@ _MOST_STEPS = 144
 _STEPS_A_DRESSING = 8
 _LOOKS = 8
 _FAR = 8.0
+_AT_ONCE = 16_384
+"""Figures followed at once: so many stay in the processor's cache, and need no fresh memory each time."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,20 +154,27 @@ class Process:
         """Return the chance of none beyond a limit, from now to `reach` bores ahead."""
         at = _times(reach, self.dressings, self._steps(reach, rough=rough))
         points = _points(2 + _WAVES + 2 * len(self.dressings))[: self._ways(rough=rough)]
+        none_yet, upward = np.empty((len(points), len(at))), 0.0
+        wander = Wander.of(at, reach, self.walk_um, waves=_WAVES) if self.walk_um > 0 else None
+        rows = max(_AT_ONCE // len(at), 1)
+        for begin in range(0, len(points), rows):
+            here = slice(begin, begin + rows)
+            upward += self._follow(at, points[here], wander, none_yet[here])
+        return Survival(times=at, none_yet=none_yet.mean(axis=0), upward=upward > 0)
+
+    def _follow(self, at: Floats, points: Floats, wander: Wander | None, none_yet: Floats) -> float:
+        """Write of some ways the chance of none beyond a limit; return how much more meet the upper one."""
         level, spread = self._level(at, points), np.full(at.shape, self.spread_um)
-        if self.walk_um > 0:
-            level += self.walk_um * self._since_anew(at, _wander(at, points[:, 2 : 2 + _WAVES]))
-            # what it wanders between two times, and in the waves that are left out
-            left_out = self.walk_um**2 * (np.gradient(at) / 6 + 0.7 * reach / (np.pi**2 * _WAVES))
-            spread = np.sqrt(self.spread_um**2 + np.minimum(left_out, self.spread_um**2))
+        if wander is not None:
+            level += self.walk_um * self._since_anew(at, points[:, 2 : 2 + _WAVES] @ wander.waves)
+            spread = np.sqrt(self.spread_um**2 + np.minimum(wander.left_out_um2, self.spread_um**2))
         below, above = _beyond((self.lower_um - level) / spread), _beyond((level - self.upper_um) / spread)
         rate = _rate(below + above)
         gone = np.zeros_like(rate)
         np.cumsum(_between(rate) * np.diff(at), axis=1, out=gone[:, 1:])
-        none_yet = np.exp(-gone)
+        np.exp(-gone, out=none_yet)
         passing = none_yet[:, :-1] - none_yet[:, 1:]
-        upward = float((passing * (above[:, 1:] - below[:, 1:]) / (above + below + 1e-300)[:, 1:]).sum())
-        return Survival(times=at, none_yet=none_yet.mean(axis=0), upward=upward > 0)
+        return float((passing * (above[:, 1:] - below[:, 1:]) / (above + below + 1e-300)[:, 1:]).sum())
 
     @property
     def stands(self) -> bool:
@@ -273,14 +283,6 @@ def _points(columns: int) -> Floats:
     else:
         unit = even_points(bits, columns)
     return np.asarray(ndtri(unit + 0.5 / _WAYS), dtype=np.float64)
-
-
-def _wander(at: Floats, points: Floats) -> Floats:
-    """Return a random walk of unit steps as its longest waves (Karhunen and Loeve)."""
-    reach = float(at[-1])
-    wave = (np.arange(points.shape[1]) + 0.5) * np.pi
-    shape = np.sqrt(2 * reach) * np.sin(np.multiply.outer(wave, at / reach)) / wave[:, None]
-    return np.asarray(points @ shape, dtype=np.float64)
 
 
 def _beyond(z: Floats) -> Floats:
