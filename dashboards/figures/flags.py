@@ -11,6 +11,8 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock
 
+BESIDE_PX = 12
+"""From the middle of a flag to its words: a diamond of 11 reaches 8 or 9 pixels with its line."""
 NEAR_PX = 40  # within which two events share their words
 LANE_OF = {
     "stones-fitted": 2,
@@ -75,12 +77,14 @@ def names(
     for event in named:
         lane = LANE_OF.get(event.kind, 0)
         at = (event.at - clock.since) / (clock.until - clock.since) * width
-        length = len(event.words) * 6.2 + 16
+        length = len(event.words) * 6.2 + 2 * BESIDE_PX
         if at < free[lane]:
             last = next((w for w in reversed(words) if w["y"] == lane), None)
             fits = free[lane] + length <= width + beside
             if last and at - began[lane] < NEAR_PX and (fits or last["xanchor"] == "right"):
                 last["text"] += f", {event.words}"
+                if last["xanchor"] == "left":  # the words stand beside the last flag they name
+                    last["xshift"] = BESIDE_PX + round(at - began[lane])
                 free[lane] += length
             continue
         left = at + length > width + beside / 2
@@ -95,7 +99,7 @@ def names(
                 clock.x(event.at),
                 lane,
                 yref="y2",
-                xshift=-8 if left else 8,
+                xshift=-BESIDE_PX if left else BESIDE_PX,
                 xanchor="right" if left else "left",
                 font=font,
                 bgcolor=theme.VEIL,

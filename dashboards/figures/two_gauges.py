@@ -56,11 +56,7 @@ def two_gauges_figure(pair: GaugesAgree) -> theme.Figure:
             theme.level(x0, x1, mean, colour=theme.LINE, width=0.9),
             theme.level(x0, x1, 0.0, colour=theme.LINE, width=0.9, dash="dot"),
         ],
-        annotations=[
-            _word(
-                say("95 of 100 bores between {low} and {high}", low=theme.um(low), high=theme.um(high)), high
-            )
-        ],
+        annotations=[_above(_held_words(low, high, unit))],
     )
     slim = {"margin.l": 46, "margin.r": 6, **few_marks(drawn["layout"]["xaxis"])}
     return narrowed(scaled(drawn, "x", "y"), slim)
@@ -71,9 +67,15 @@ def size_of(pair: GaugesAgree) -> FeatureAgreement | None:
     return next((f for f in pair.features if f.feature == "diameter"), None)
 
 
-def _word(text: str, y: float | None) -> Any:
+def _held_words(low: float, high: float, unit: str) -> str:
+    values = {"low": theme.um(low), "high": theme.um(high), "unit": unit}
+    return say("pale: 95 of 100 bores between {low} and {high} {unit}", **values)
+
+
+def _above(text: str) -> Any:
+    """Return words above the drawing, where no bore lies."""
     font = {"size": 11, "color": theme.SOFT}
-    return theme.word(text, 1, y, xref="paper", xanchor="right", yanchor="bottom", font=font)
+    return theme.word(text, 1, 1, xref="paper", yref="paper", xanchor="right", yanchor="bottom", font=font)
 
 
 def rows(pair: GaugesAgree) -> dict[str, list[Any]]:

@@ -30,10 +30,11 @@ def drift_words(drift: Estimate | None) -> str:
     """Return how fast a stream drifts; nothing where that is not known."""
     if drift is None or drift.value is None:
         return ""
-    speed = lengths.said(drift.value, 2, sign=True)
     if drift.low is None or drift.high is None:
-        return say("It drifts {speed} per 100 bores.", speed=speed)
-    low, high = (lengths.bare(end, 2, sign=True) for end in (drift.low, drift.high))
+        return say("It drifts {speed} per 100 bores.", speed=lengths.said(drift.value, 1, sign=True))
+    digits = 1 if drift.high - drift.low >= 1 else 2  # no more than the range leaves room for
+    speed = lengths.said(drift.value, digits, sign=True)
+    low, high = (lengths.bare(end, digits, sign=True) for end in (drift.low, drift.high))
     return say("It drifts {speed} per 100 bores (90 %: {low} to {high}).", speed=speed, low=low, high=high)
 
 
@@ -80,7 +81,8 @@ def chance(probability: float) -> str:
     """Return how likely something is, in words and per cent."""
     if probability < 0.001:
         return say("in under 1 case of {many}", many=local.number(1000))
-    return say("in {share} % of cases", share=local.number(100 * min(probability, 0.999), 1))
+    digits = 0 if 0.1 <= probability <= 0.99 else 1
+    return say("in {share} % of cases", share=local.number(100 * min(probability, 0.999), digits))
 
 
 SURE_TO_ONE = 1000

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import islice
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlencode
 
 from dash import Dash, Input, Output, State, no_update
 
@@ -61,14 +60,6 @@ def _typed(shifts: Sequence[ShiftOf], typed: str | None) -> list[ShiftOf]:
     return list(found)[::-1]
 
 
-def link_of(value: str | None, options: Sequence[Mapping[str, Any]] | None, search: str | None) -> Any:
-    """Return the query of a link to the shift that is chosen; the newest is named once another was."""
-    asked = parts.query_values(search).get("shift")
-    newest = options[0]["value"] if options else value
-    stays = not value or value == asked or (asked is None and value == newest)
-    return no_update if stays else f"?{urlencode({'shift': value})}"
-
-
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the choice."""
 
@@ -92,13 +83,3 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(search: str | None, value: str | None) -> Any:
         asked = parts.query_values(search).get("shift", value)
         return no_update if asked == value else asked
-
-    @app.callback(
-        Output(parts.URL, "search", allow_duplicate=True),
-        Input(SHIFT, "value"),
-        State(SHIFT, "options"),
-        State(parts.URL, "search"),
-        prevent_initial_call=True,
-    )
-    def _(value: str | None, options: list[dict[str, Any]] | None, search: str | None) -> Any:
-        return link_of(value, options, search)

@@ -14,7 +14,7 @@ from cellmon.records import stream_names
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, seismograph
-from dashboards.pages import by_hand, parts, promise, shift_choice, shift_tables, shift_told
+from dashboards.pages import by_hand, parts, promise, shift_choice, shift_tables, shift_told, shifts_link
 from dashboards.pages.shift_choice import SHIFT
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come."""
     spans = dcc.RadioItems(
         id=SPAN,
-        value="week",
+        value=shifts_link.span_of(query, list(SPANS)),
         inline=True,
         className="choice",
         options=[{"label": say(words), "value": name} for name, words in SPAN_WORDS.items()],
@@ -157,14 +157,35 @@ def clicked(click: dict[str, Any] | None, monitor: Monitor) -> Any:
     return parts.stream_query(streams[row]) if isinstance(row, int) and row < len(streams) else no_update
 
 
-def choose_stream(monitor: Monitor, shift: str | None, value: str | None) -> list[Any]:
-    """Return the streams to choose from, and the most moved one where none is chosen yet."""
+def choose_stream(monitor: Monitor, shift: str | None, value: str | None, search: str | None) -> list[Any]:
+    """Return the streams to choose from; where none is chosen yet, that of the link, else the most moved."""
     try:
-        options = parts.stream_options(monitor.streams())
-        chosen = chosen_of(by_hand.shift_answer(monitor, shift), None) if shift and not value else None
+        streams = monitor.streams()
+        chosen = None
+        if shift and not value:
+            chosen = shifts_link.stream_of(streams, search) or usual_stream(monitor, shift)
     except CellmonError:
         return [[], no_update]
-    return [options, parts.stream_query(chosen.stream) if chosen else no_update]
+    return [parts.stream_options(streams), chosen or no_update]
+
+
+def usual_stream(monitor: Monitor, shift: str | None) -> str | None:
+    """Return the stream that the page shows of a shift by itself, the most moved; None without one."""
+    try:
+        chosen = chosen_of(by_hand.shift_answer(monitor, shift), None)
+    except CellmonError:
+        return None
+    return parts.stream_query(chosen.stream) if chosen else None
+
+
+def linked(monitor: Monitor, search: str | None, stream: str | None, span: str) -> list[Any]:
+    """Return stream and span that a link on this page names, each where it is not chosen already."""
+    try:
+        named = shifts_link.stream_of(monitor.streams(), search)
+    except CellmonError:
+        named = None
+    asked = shifts_link.span_of(search, list(SPANS), otherwise=span)
+    return [no_update if named in (None, stream) else named, no_update if asked == span else asked]
 
 
 def register(app: Dash, monitor: Monitor) -> None:
@@ -180,9 +201,35 @@ def register(app: Dash, monitor: Monitor) -> None:
     shift_choice.register(app, monitor)
     shift_told.register(app, monitor, SHIFT)
 
-    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift, stream_now)
-    def _(change: int, shift: str | None, value: str | None) -> list[Any]:
-        return choose_stream(monitor, shift, value)
+    search_now = State(parts.URL, "search")
+
+    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift, stream_now, search_now)
+    def _(change: int, shift: str | None, value: str | None, search: str | None) -> list[Any]:
+        return choose_stream(monitor, shift, value, search)
+
+    @app.callback(
+        Output(STREAM, "value", allow_duplicate=True),
+        Output(SPAN, "value"),
+        Input(parts.URL, "search"),
+        stream_now,
+        span_now,
+        prevent_initial_call=True,
+    )
+    def _(search: str | None, value: str | None, span: str) -> list[Any]:
+        return linked(monitor, search, value, span)
+
+    @app.callback(
+        Output(parts.URL, "search", allow_duplicate=True),
+        shift,
+        stream,
+        span,
+        State(SHIFT, "options"),
+        search_now,
+        prevent_initial_call=True,
+    )
+    def _(shift: str | None, query: str | None, span: str, options: Any, search: str | None) -> Any:
+        usual = usual_stream(monitor, shift) if shift and query else None
+        return shifts_link.link_of(shift, options, search, stream=query, usual=usual, span=span)
 
     @app.callback(Output(LINES, "figure"), Output(LINES, "style"), changed, shift, span, stream)
     def _(change: int, shift: str | None, span: str, query: str | None) -> list[Any]:

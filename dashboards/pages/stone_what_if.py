@@ -120,7 +120,7 @@ def _of_kind(monitor: Monitor, kind: KindPlan) -> list[Figure]:
         found.append(
             Figure(
                 name="price",
-                label=say("Price of a set"),
+                label=say("Price of a set, in the sheet's currency"),
                 value=price,
                 most=_reach(price, 3.0, least=10),
                 step=1,

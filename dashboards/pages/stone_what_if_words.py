@@ -43,7 +43,7 @@ def labels(days: float | None) -> dict[str, str]:
         "order": say("Order then"),
         "chance": say("Ordered now, no shortage before they come"),
         "needed": until,
-        "cost": say("A bore costs in stones"),
+        "cost": say("A bore costs in stones, in the sheet's currency"),
         "stones": say("of it sets"),
         "downtime": say("of it downtime"),
         "scrap": say("of it scrap"),

@@ -84,7 +84,7 @@ def baseline_words(baseline: BaselineSummary | None) -> str:
     if baseline is None:
         return say("No limits yet: fewer than 20 subgroups.")
     frozen = baseline.frozen_at
-    figures = {"centre": theme.um(baseline.center_um, 2), "sigma": lengths.bare(baseline.sigma_um, 2)}
+    figures = {"centre": theme.um_said(baseline.center_um, 2), "sigma": lengths.said(baseline.sigma_um, 2)}
     if baseline.provisional or frozen is None:
         return say(
             "Limits are provisional, from the first {n} bores of this stream: centre {centre}, sigma inside "

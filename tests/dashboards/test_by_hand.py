@@ -118,7 +118,7 @@ def test_a_shift_in_which_only_a_hand_made_bores_is_chosen_like_any_other(tmp_pa
     assert said.endswith("no machine made a bore; bores were sized by hand.") and table == []
     (heading, _), _ = shifts.show_by_hand(monitor, "2026-03-04/day")
     assert heading.children == "Sized by hand in the shift: 1"
-    streams, _ = shifts.choose_stream(monitor, "2026-03-04/day", None)
+    streams, _ = shifts.choose_stream(monitor, "2026-03-04/day", None, None)
     assert streams, "the choice of streams stays"
     assert shift_told.show_called(monitor, "2026-03-04/day")[1].children == "None was called."
     refused = shifts.show_shift(monitor, "2026-03-05/day", None)[0]

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from types import SimpleNamespace
+from zoneinfo import ZoneInfo
 
 import plotly.graph_objects as go
 import pytest
 from dash import dcc, html
 
 from cellmon.errors import NotFound
+from cellmon.monitor.stream_events import EventMark
 from dashboards import theme
 from dashboards.app import PAGES, create_app, page_at
+from dashboards.figures import flags
 from dashboards.figures.block import block_figure
+from dashboards.figures.clock import Clock
 from dashboards.figures.mean_range import mean_range_figure, pair_of_shift
 from dashboards.figures.ribbon import SMALL, ribbon_figure
 from dashboards.figures.seismograph import bends_of, seismograph_figure
@@ -118,3 +123,19 @@ def test_saved_tables_carry_no_formula():
 
 def test_the_span_of_the_stand_in_holds_its_faults():
     assert START < CHIP[0] < END
+
+
+def test_the_words_of_flags_begin_beyond_the_last_flag_they_name():
+    since = START
+    marks = [
+        EventMark(at=since + timedelta(minutes=m), kind="rerouted", words=words)
+        for m, words in ((600, "hones 1 2 3 4"), (630, "back to its own bores"))
+    ]
+    clock = Clock(since=since, until=since + timedelta(minutes=1000), zone=ZoneInfo("Europe/Berlin"))
+    view = SimpleNamespace(events=marks)
+    (named,) = flags.names(view, clock, width=1000, beside=0)
+    assert named["text"] == "hones 1 2 3 4, back to its own bores"
+    assert named["x"] == clock.x(marks[0].at)
+    half = 11 * 2**0.5 / 2 + 1.2  # of a diamond drawn at 11 pixels, corner to corner, with its line
+    assert named["xshift"] == 30 + flags.BESIDE_PX
+    assert half < flags.BESIDE_PX

@@ -125,6 +125,9 @@ def test_two_gauges_are_drawn_with_what_lies_apart(monitor, answer):
     pair = answer.agreements[0]
     assert apart["y"] == pytest.approx((pair.first_um - pair.second_um)[[7]].tolist())
     assert len(two_gauges.rows(pair)["G1_um"]) == 40
+    (held,) = figure["layout"]["annotations"]
+    assert held["text"].startswith("pale: 95 of 100 bores between ") and held["text"].endswith(" µm")
+    assert (held["yref"], held["y"], held["yanchor"]) == ("paper", 1, "bottom"), "no bore is drawn up there"
 
 
 def test_what_is_shown_can_be_taken_away(monitor):

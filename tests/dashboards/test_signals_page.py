@@ -9,6 +9,7 @@ import pytest
 from dash import no_update
 
 from cellmon.errors import NotFound, WrongUsage
+from cellmon.monitor.answers import Estimate
 from cellmon.records import Verdict
 from dashboards.figures.ribbon import SMALL, ribbon_figure
 from dashboards.kept import kept
@@ -18,9 +19,12 @@ from dashboards.pages import (
     held,
     now,
     one_signal,
+    outlook,
     parts,
     shift_choice,
     shift_told,
+    shifts,
+    shifts_link,
     signal_answer,
     signal_list,
     signals,
@@ -214,7 +218,7 @@ def test_the_stream_page_says_the_bores_left_with_their_range(monitor):
     words = str(stream.show_stream(monitor, "spindle=S2&bore=4&feature=diameter", "two", None, "none")[-1])
     assert "152 to the lower limit" in words
     assert "1 in 20 within 99, 19 in 20 within more than can be foreseen" in words
-    assert "due in 70 bores by the sheet; a limit is reached before it in 31.0 % of cases." in words
+    assert "due in 70 bores by the sheet; a limit is reached before it in 31 % of cases." in words
     assert "Dressed as planned 240 to the lower limit; 1 in 20 within 99" in words
     assert "A qualified person enters a correction." in words
 
@@ -294,12 +298,33 @@ def test_a_shift_of_long_ago_comes_into_the_choice_when_its_day_is_typed(monitor
 
 def test_a_shift_that_is_chosen_stands_in_the_address_the_newest_only_after_another():
     options = [{"value": "2026-10-24 night"}, {"value": "2026-10-24 late"}]
-    assert shift_choice.link_of("2026-10-24 night", options, "") is no_update
-    link = shift_choice.link_of("2026-10-24 late", options, "")
+    assert shifts_link.link_of("2026-10-24 night", options, "") is no_update
+    link = shifts_link.link_of("2026-10-24 late", options, "")
     assert parts.query_values(link) == {"shift": "2026-10-24 late"}
-    assert shift_choice.link_of("2026-10-24 late", options, link) is no_update
-    back = shift_choice.link_of("2026-10-24 night", options, link)
+    assert shifts_link.link_of("2026-10-24 late", options, link) is no_update
+    back = shifts_link.link_of("2026-10-24 night", options, link)
     assert parts.query_values(back) == {"shift": "2026-10-24 night"}
+
+
+def test_the_address_of_shifts_holds_stream_and_span_where_a_person_chose_them(monitor):
+    options = [{"value": "2026-10-24 night"}]
+    usual, other = (parts.stream_query(s) for s in monitor.streams()[:2])
+    chosen = {"stream": usual, "usual": usual, "span": "week"}
+    assert shifts_link.link_of("2026-10-24 night", options, "", **chosen) is no_update
+    link = shifts_link.link_of("2026-10-24 night", options, "", stream=other, usual=usual, span="month")
+    assert parts.query_values(link) == {**parts.query_values(other), "span": "month"}
+    stays = {"stream": other, "usual": usual, "span": "month"}
+    assert shifts_link.link_of("2026-10-24 night", options, link, **stays) is no_update
+    back = shifts_link.link_of("2026-10-24 night", options, link, **chosen)
+    assert parts.query_values(back) == {**parts.query_values(usual), "span": "week"}
+
+    assert shifts_link.stream_of(monitor.streams(), link) == other
+    assert shifts_link.stream_of(monitor.streams(), "?shift=x") is None
+    assert shifts_link.stream_of(monitor.streams(), link.replace("feature=", "feature=no")) is None
+    assert shifts.choose_stream(monitor, monitor.shifts_made().told, None, link)[1] == other
+    assert shifts.linked(monitor, link, usual, "week") == [other, "month"]
+    assert shifts.linked(monitor, link, other, "month") == [no_update, no_update]
+    assert "value='month'" in str(shifts.layout(link))
 
 
 def test_each_group_of_held_parts_says_how_many_of_it_wait(monitor):
@@ -311,3 +336,19 @@ def test_each_group_of_held_parts_says_how_many_of_it_wait(monitor):
     assert "(" not in labels["named"]
     assert all(label.endswith("(0)") for name, label in labels.items() if name != "named") is False
     assert held.which_of(monitor, None)[0]["label"].endswith("(0)")
+
+
+def test_a_drift_has_no_more_digits_than_its_range_leaves_room_for():
+    wide = Estimate(value=-3.294, low=-4.52, high=-2.07, confidence=0.9)
+    narrow = Estimate(value=-0.294, low=-0.352, high=-0.207, confidence=0.9)
+    assert outlook.drift_words(wide) == "It drifts −3.3 µm per 100 bores (90 %: −4.5 to −2.1)."
+    assert outlook.drift_words(narrow) == "It drifts −0.29 µm per 100 bores (90 %: −0.35 to −0.21)."
+    shares = [outlook.chance(p) for p in (0.0004, 0.013, 0.31, 0.981, 0.9963, 1.0)]
+    assert shares == [
+        "in under 1 case of 1,000",
+        "in 1.3 % of cases",
+        "in 31 % of cases",
+        "in 98 % of cases",
+        "in 99.6 % of cases",
+        "in 99.9 % of cases",
+    ]

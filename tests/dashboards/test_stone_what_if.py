@@ -74,7 +74,11 @@ def test_the_answers_are_those_of_the_monitor_for_the_same_request(cell, base):
     assert asked.sentence.startswith("Order ")
     assert str(table) == str(answers_table(today, asked))
     moved = {row.children[0].children for row in table.children[1].children if row.children[2].className}
-    assert {"First shortage, if nothing is ordered", "A bore costs in stones", "of it sets"} <= moved
+    assert {
+        "First shortage, if nothing is ordered",
+        "A bore costs in stones, in the sheet's currency",
+        "of it sets",
+    } <= moved
     assert "of it downtime" not in moved
 
 
