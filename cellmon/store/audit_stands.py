@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -70,6 +70,15 @@ class AuditStands:
                 found.append(self.conn.execute(query.where(name == characteristic)).scalar())
         moments = [moment for moment in found if moment is not None]
         return np.datetime64(int(min(moments)), "us") if moments else None
+
+
+def audited_bores(conn: Connection) -> Iterator[str]:
+    """Yield the bores of which another instrument gave figures, each found behind the one before."""
+    bore = schema.ROWS[Kind.CHARACTERISTICS].c.bore
+    last = conn.execute(select(func.min(bore))).scalar()
+    while last is not None:
+        yield last
+        last = conn.execute(select(func.min(bore)).where(bore > last)).scalar()
 
 
 def _stand(row: Any) -> AuditStand:

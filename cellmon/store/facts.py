@@ -24,6 +24,7 @@ from cellmon.records import (
     Whole,
 )
 from cellmon.store import bulk, schema
+from cellmon.store.audit_stands import audited_bores
 from cellmon.store.blocks import edges_of
 from cellmon.store.chunks import decode, encode_each
 from cellmon.store.files_taken import FilesTaken
@@ -221,6 +222,8 @@ class Facts(FilesTaken, Frames, MeasuredSets, Traces):
         query = select(*bulk.declared_columns(table, declared), table.c.row_line)
         if characteristics is not None:
             query = query.where(table.c.characteristic.in_(sorted(characteristics)))
+            if bores is None and start is None:
+                bores = list(audited_bores(self.conn))  # by their index, whatever is stored of others
         if bores is not None:
             query = query.where(table.c.bore.in_(sorted(bores)))
         if events is not None:

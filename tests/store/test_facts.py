@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from cellmon.errors import StoreRefused
-from cellmon.records import Events, Kind, Reason, Refused
+from cellmon.records import Characteristics, Events, Kind, Reason, Refused
 from tests.store.making import NOW, START, as_taken, file_fact, keep_readings, some_readings, texts
 
 HOUR = np.timedelta64(1, "h")
@@ -233,3 +233,25 @@ def test_odd_serials_are_kept_and_found_again(store, word):
         keep_readings(session, batch)
     with store.reading() as session:
         assert session.same_bores(batch).readings.part.tolist() == [word]
+
+
+def test_figures_of_some_characteristics_are_found_of_every_bore(store):
+    names, bores = ["Ra", "Rk", "Ra", "Ra", "Rk"], ["1", "2", "Ω 3", "", "10"]
+    batch = Characteristics(
+        part=texts(*"ABCDE"),
+        bore=texts(*bores),
+        characteristic=texts(*names),
+        value=np.arange(5.0),
+        at=START + HOUR * np.array([3, 1, 2, 0, 4]),
+    )
+    with store.writing() as session:
+        assert len(session.rows(Kind.CHARACTERISTICS, characteristics={"Ra"})) == 0
+        file_id = session.add_file(file_fact("a.csv", rows=5), ())
+        session.add_rows(batch, list("abcde"), file_id=file_id)
+    with store.reading() as session:
+        found = session.rows(Kind.CHARACTERISTICS, characteristics={"Ra"})
+        assert found.value.tolist() == [3.0, 2.0, 0.0] and found.bore.tolist() == ["", "Ω 3", "1"]
+        assert len(session.rows(Kind.CHARACTERISTICS, characteristics={"Ra", "Rk"})) == 5
+        assert len(session.rows(Kind.CHARACTERISTICS, characteristics={"Rz"})) == 0
+        since = session.rows(Kind.CHARACTERISTICS, characteristics={"Ra"}, start=START + HOUR)
+        assert since.part.tolist() == ["C", "A"]

@@ -91,7 +91,8 @@ def all_audits(session: Session, sheet: Sheet) -> Iterator[AuditsSince]:
 def audits_since(session: Session, sheet: Sheet, name: str, begin: np.datetime64) -> AuditsSince:
     """Return what one characteristic calls from where it stood last before a moment."""
     stand = stand_before(session, sheet, name, begin)
-    rows = audited_rows(session, start=stand.at, names={name}).rows
+    start = stand.at if stand.at > BEGINNING else None
+    rows = audited_rows(session, start=start, names={name}).rows
     if stand.at > BEGINNING and not _follow(rows, stand.at):
         return audits_since(session, sheet, name, BEGINNING)
     return _Judge.of(session, sheet, name, stand).judged(rows)

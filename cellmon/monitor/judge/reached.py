@@ -142,7 +142,8 @@ def _audits(session: Session, rules: Rules, basis: Basis, touched: Touched) -> t
         was, now = (partial(judged_by, one, budget(one)) for one in (before, sheet))
         others = names | audited_names(before)
         since |= {name: BEGINNING for name in others if was(name) != now(name)}
-    return tuple(audits_since(session, sheet, name, since[name]) for name in sorted(since))
+    judged = (audits_since(session, sheet, name, since[name]) for name in sorted(since))
+    return tuple(one for one in judged if one.stands)  # of what was never audited nothing was called
 
 
 def _audited_parts(audited: Batch | None) -> dict[str, list[str]]:

@@ -12,6 +12,7 @@ import cellmon
 from cellmon.monitor.judge import signals, told
 from cellmon.monitor.judge.finding_stands import shares_of
 from cellmon.monitor.judge.signals import named_groups
+from cellmon.store.told import Told
 from tests.monitor.shifting_cell import (
     SHIFTING_EVENTS,
     SHIFTING_HEADER,
@@ -138,3 +139,31 @@ def test_another_routing_and_an_update_that_joins_otherwise_put_all_together_onc
         assert kept == anew
         many.append(len(wholes))
     assert many == [1, 2, 2, 3, 3], "the first of all, of the new sheet and of the update"
+
+
+def test_another_limit_of_what_no_other_instrument_measured_looks_up_no_call_of_audits(tmp_path, monkeypatch):
+    looked = []
+    plain = Told.told_containing
+    monkeypatch.setattr(Told, "told_containing", lambda *given: looked.append(given[1]) or plain(*given))
+    folder = tmp_path / "cell"
+    monitor = new_cell(folder, sheet=AUDITED)
+    audits = write(tmp_path, "audits.csv", AUDITS, audit_rows())
+    files = [write(tmp_path, f"{i}.csv", HEADER, lines) for i, lines in enumerate(thirds(rows(blocks=80)))]
+    monitor.take([audits, files[0]])
+    monitor.close()
+    closer = AUDITED.replace("upper = 8.0", "upper = 7.0")
+    monitor = adopted(folder, closer)
+    monitor.take([files[1]])
+    assert looked == []
+    monitor.close()
+    monitor = adopted(folder, closer.replace("upper = 1.2", "upper = 0.66"))
+    monitor.take([files[2]])
+    kept, anew = kept_and_anew(monitor)
+    assert kept == anew and any("a limit of the sheet" in one for one in kept)
+    assert len(looked) == 1, "of an audited feature every call is another"
+
+
+def thirds(lines):
+    """Return lines in three pieces, in their order."""
+    third = len(lines) // 3
+    return [lines[:third], lines[third : 2 * third], lines[2 * third :]]
