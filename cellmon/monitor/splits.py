@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -21,7 +22,10 @@ from cellmon.words import say, to_say
 
 CONFIDENCE = 0.95
 RECENT = 400
-"""Bores of each position that are looked at where nothing is frozen."""
+"""Bores of each position that are looked at where nothing is frozen.
+
+What lasts can wait for the end of the shift that runs: with so many before it, the answer stays until then.
+"""
 MOST = 6_000
 """Bores of a spindle looked at in any case, however long the baseline's window."""
 SPLIT_BY_FILE = {
@@ -108,7 +112,8 @@ def splits(view: View) -> Splits:
     """Answer which streams fixture, side or order in the block move by more than half a sigma.
 
     A spindle's bores of the window its limits were frozen from are looked at, or its last 400 a
-    position. Features that the sheet keeps by fixture already are not asked of the fixture.
+    position: of the shifts that are over, where these have so many. Features that the sheet keeps by
+    fixture already are not asked of the fixture.
     """
     questions, unasked = [], []
     for spindle in _spindles(view):
@@ -180,11 +185,19 @@ def _window(view: View, spindle: str) -> Bores:
     frozen = [limit for limit in limits if limit.version]
     if frozen:
         newest = max(frozen, key=lambda limit: limit.window_to)
-        start, end, last = newest.window_from, newest.window_to, MOST
-    else:
-        positions = len({s.bore for s in view.streams if s.spindle == spindle and view.routed(s)})
-        start, end, last = None, view.as_of, RECENT * max(positions, 1)
-    return view.session.bores(spindle=spindle, charted=True, start=start, end=end, last=last)
+        return _charted(view, spindle, start=newest.window_from, end=newest.window_to, last=MOST)
+    positions = len({s.bore for s in view.streams if s.spindle == spindle and view.routed(s)})
+    enough = RECENT * max(positions, 1)
+    if view.whole_until is not None:
+        over = _charted(view, spindle, end=view.whole_until - np.timedelta64(1, "us"), last=enough)
+        if len(over) == enough:
+            return over
+    return _charted(view, spindle, end=view.as_of, last=enough)
+
+
+def _charted(view: View, spindle: str, **of: Any) -> Bores:
+    found: Bores = view.session.bores(spindle=spindle, charted=True, **of)
+    return found
 
 
 def _questions(view: View, spindle: str, bores: Bores) -> Iterator[_Question | Unasked]:

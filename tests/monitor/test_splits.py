@@ -75,6 +75,14 @@ def test_a_fixture_that_moves_one_bore_is_proposed_with_what_to_write(apart):
     }
 
 
+def test_the_shift_that_runs_waits_where_those_before_it_have_bores_enough():
+    lines = rows(600, fixtures="12", moves=by_fixture)  # shifts of 180 blocks: 540 are of three that are over
+    some, more = cell(lines[: 4 * 570]), cell(lines)
+    (before,), (after,) = some.splits().proposed, more.splits().proposed
+    assert before == after
+    assert (after.high_part, after.low_part) == ("B0539", "B0538")
+
+
 def test_check_says_it_in_lines_and_in_its_document(apart):
     from cellmon.cli.checked import check_lines
     from cellmon.cli.showing import look_of
