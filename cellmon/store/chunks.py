@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import json
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -84,7 +85,7 @@ def decode(block: bytes, names: Collection[str] | None = None) -> dict[str, NDAr
 
 def _writer(values: NDArray[Any], edges: NDArray[np.int64], order: NDArray[np.int64] | None) -> Writer:
     if values.dtype == object:
-        return _texts(values, order)
+        return _texts(values, edges, order)
     if order is not None:
         values = values.take(order, axis=0)
     if values.dtype.kind == "M":
@@ -129,35 +130,49 @@ def _pack(values: NDArray[Any], gone: NDArray[Any], fits: NDArray[Any], packed: 
     np.copyto(packed, scaled, casting="unsafe")
 
 
-def _texts(values: NDArray[Any], order: NDArray[np.int64] | None) -> Writer:
+def _texts(values: NDArray[Any], edges: NDArray[np.int64], order: NDArray[np.int64] | None) -> Writer:
     codes, words = numbered(values)
-    if len(values) and not words:
+    if not words:
         return lambda _, rows: _one_text(None, rows)
     if len(words) == 1 and codes.min() == 0:
         return lambda _, rows: _one_text(words[0], rows)
-    if order is not None:
-        codes = codes.take(order)
+    if order is None and len(edges) == 2:  # they come as numbered
+        each = _Each(number=codes, words=words, begins=np.array((0, len(words))))
+    else:
+        each = _Each.of(codes if order is None else codes.take(order), words, edges)
 
-    def write(_: int, rows: slice) -> Written:
-        mine = codes[rows]
-        low, high = (int(mine.min()), int(mine.max())) if len(mine) else (-1, -1)
-        if low == high:
-            return _one_text(None if low < 0 else words[low], rows)
-        mine = mine - low
-        first = np.full(high - low + 1, len(mine))  # the row each text comes first in, None in front
-        first[mine[::-1]] = np.arange(len(mine) - 1, -1, -1)
-        if low >= 0 and (first[1:] > first[:-1]).all():  # they come as numbered
-            kind = _narrowest(0, high - low)
-            return "text-int", mine.astype(f"<{kind}").data, [kind, words[low : high + 1]]
-        seen = np.flatnonzero(first < len(mine))
-        seen = seen[np.argsort(first[seen])]
-        seen = seen[seen + low >= 0]
-        place = np.full(high - low + 1, -1)
-        place[seen] = np.arange(len(seen))
-        kind = _narrowest(min(low, 0), len(seen) - 1)
-        return "text-int", place[mine].astype(f"<{kind}").data, [kind, [words[w] for w in seen + low]]
+    def write(block: int, rows: slice) -> Written:
+        said = each.words[each.begins[block] : each.begins[block + 1]]
+        if not said:
+            return _one_text(None, rows)
+        kind = _narrowest(0, len(said) - 1)
+        return "text-int", each.number[rows].astype(f"<{kind}").data, [kind, said]
 
     return write
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Each:
+    """Texts by the numbers of those that a block says, as they come first in it; -1 where there is none."""
+
+    number: NDArray[np.int64]
+    words: list[str]
+    """What each block says, block after block; `begins` where that of each begins, and the last ends."""
+    begins: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, codes: NDArray[np.int64], words: list[str], edges: NDArray[np.int64]) -> _Each:
+        """Number anew in each block what is numbered throughout."""
+        import pandas as pd
+
+        blocks, there = np.arange(len(edges)), np.flatnonzero(codes >= 0)
+        block = np.repeat(blocks[:-1], np.diff(edges))[there]
+        place, seen = pd.factorize(block * len(words) + codes[there])
+        begins = np.searchsorted(seen // len(words), blocks)
+        number = np.full(len(codes), -1)
+        number[there] = place - begins[block]
+        said = [words[code] for code in (seen % len(words)).tolist()]
+        return cls(number=number, words=said, begins=begins)
 
 
 def _one_text(text: str | None, rows: slice) -> Written:
