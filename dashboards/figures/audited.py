@@ -90,7 +90,7 @@ def rows(stream: AuditStream | FindingStream, zone: str) -> dict[str, list[Any]]
     pair = pair_of(stream, zone)
     level, spread = (name.replace(" ", "_") for name in pair.names)
     return {
-        "at": pair.clock.words(pair.at).tolist(),
+        "at": pair.clock.stamps(pair.at),
         "part" if isinstance(stream, AuditStream) else "shift": pair.part.tolist(),
         "unit": [pair.unit] * len(pair.at),
         level: pair.mean.tolist(),

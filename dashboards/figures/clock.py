@@ -64,6 +64,19 @@ class Clock:
         stamps = np.char.replace(np.datetime_as_string(local.astype("datetime64[m]")), "T", " ")
         return stamps.astype(object)
 
+    def stamps(self, times: Times) -> list[str]:
+        """Return moments in UTC as files have them: date, time on the wall and its distance from UTC."""
+        plain = times.astype("datetime64[s]")
+        if not len(plain):
+            return []
+        offsets = np.broadcast_to(self._offsets(plain), plain.shape)
+        found = np.datetime_as_string(plain + offsets).astype(object)
+        for offset in np.unique(offsets):
+            minutes = int(offset.astype("timedelta64[m]").astype(int))
+            hours, rest = divmod(abs(minutes), 60)
+            found[offsets == offset] += f"{'-' if minutes < 0 else '+'}{hours:02d}:{rest:02d}"
+        return found.tolist()
+
     @property
     def told_by_x(self) -> str | None:
         """How hover words take `words` from a point's x; None where the clock is changed, and x is not it."""

@@ -273,7 +273,7 @@ def rows(pair: Pair) -> dict[str, list[Any]]:
     """Return both charts, one row a point."""
     level, spread = (name.replace(" ", "_") for name in pair.names)
     return {
-        "at": pair.clock.words(pair.at).tolist(),
+        "at": pair.clock.stamps(pair.at),
         "last_part": pair.part.tolist(),
         "n": pair.n.tolist(),
         f"{level}_um": pair.mean.tolist(),

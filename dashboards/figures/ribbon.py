@@ -272,7 +272,7 @@ def rows(view: StreamView) -> dict[str, list[Any]]:
     return {
         "stream": [str(view.stream)] * len(bores.at),
         "part": bores.part.tolist(),
-        "measured_at": clock.words(bores.at).tolist(),
+        "measured_at": clock.stamps(bores.at),
         "value_um": bores.value_um.tolist(),
         "doubted": bores.flagged.tolist(),
         "verdict": [str(v) for v in bores.verdict],

@@ -352,6 +352,6 @@ def rows(seismograph: Seismograph) -> dict[str, list[Any]]:
     names = stream_names([trace.stream for trace in seismograph.traces])
     for name, trace in zip(names, seismograph.traces, strict=True):
         table["stream"] += [name] * len(trace.at)
-        table["at"] += zone.words(trace.at).tolist()
+        table["at"] += zone.stamps(trace.at)
         table["deviation_sigma"] += trace.deviation.tolist()
     return table

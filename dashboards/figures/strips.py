@@ -176,7 +176,11 @@ def rows(views: Sequence[StreamView]) -> dict[str, list[Any]]:
     for event in views[0].events if views else ():
         found["what"].append(str(event.kind))
         at = event.at.astimezone(clock_from(np.array([]), event.at, event.at, views[0].zone).zone)
-        row = {"stream": event.words, "measured_at": f"{at:%Y-%m-%d %H:%M}", "value_um": float("nan")}
+        row = {
+            "stream": event.words,
+            "measured_at": at.isoformat(timespec="seconds"),
+            "value_um": float("nan"),
+        }
         for name in found.keys() - {"what"}:
             found[name].append(row.get(name, ""))
     return found

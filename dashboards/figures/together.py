@@ -127,7 +127,7 @@ def rows(answer: Joint) -> dict[str, list[Any]]:
     clock = clock_from(points.at, answer.since, answer.until, answer.zone)
     count = len(points.at)
     return {
-        "at": clock.words(points.at).tolist(),
+        "at": clock.stamps(points.at),
         "first_part": points.first_part.tolist(),
         "last_part": points.last_part.tolist(),
         "n": points.n.tolist(),

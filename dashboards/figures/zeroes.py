@@ -153,7 +153,7 @@ def _limit_words(checks: MasterChecks) -> list[Any]:
 def rows(checks: MasterChecks, clock: Clock) -> dict[str, list[Any]]:
     """Return the checks as columns."""
     return {
-        "at": clock.words(checks.at).tolist(),
+        "at": clock.stamps(checks.at),
         "master_mm": checks.master_mm.tolist(),
         "error_um": checks.error_um.tolist(),
         "state": checks.state.tolist(),

@@ -137,8 +137,8 @@ def show_hold(monitor: Monitor, signal: str | None) -> list[Any]:
     except CellmonError as refusal:
         return [str(refusal), []]
     longer = [html.P(parts.capital(f"{one.words}."), className="told") for one in hold.extended]
-    longer.append(html.P(hold.caution, className="aside"))
-    return [sentence(hold), [*longer, *([parts.across(table(hold), say("Hold list"))] if hold.parts else [])]]
+    head = [sentence(hold), " ", html.Span(hold.caution, className="aside")]
+    return [head, [*longer, *([parts.across(table(hold), say("Hold list"))] if hold.parts else [])]]
 
 
 def which_of(monitor: Monitor, signal: str | None) -> list[dict[str, str]]:

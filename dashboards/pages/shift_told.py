@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from dash import Dash, Input, Output, dcc, html
+from dash import Dash, Input, Output, State, dcc, html
 
 from cellmon.errors import CellmonError
 from cellmon.monitor.signals import Signal
 from cellmon.words import say
-from dashboards.pages import by_hand, one_signal, parts, shift_tables, signal_list
+from dashboards.pages import by_hand, one_signal, papers, parts, shift_tables, signal_list
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 CALLED, BUDGET, RULES, SPLITS = "shifts-called", "shifts-budget", "shifts-rules", "shifts-splits"
+HANDOVER = "shifts-handover"
 
 
 def layout() -> list[Any]:
     """Return where splits and false alarms are told; signals (`CALLED`) stand before them."""
     rules = [html.Summary(say("What other rules would cost")), html.Div(id=RULES), parts.save_table(RULES)]
     return [
+        papers.saves(HANDOVER, say("Save the handover of this shift, to be signed")),
         html.Div(id=SPLITS),
         html.H2(say("False alarms")),
         html.P(id=BUDGET, className="told"),
@@ -98,4 +100,5 @@ def register(app: Dash, monitor: Monitor, shift: str) -> None:
     def _(change: int) -> list[Any]:
         return show_budget(monitor)
 
+    papers.register(app, HANDOVER, lambda name: papers.handover(monitor, name), State(shift, "value"))
     parts.register_table(app, RULES, lambda: shift_tables.rules_rows(monitor.alarms().budget))

@@ -14,7 +14,7 @@ from cellmon.monitor.stream import StreamView
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import ribbon
-from dashboards.pages import extended, held, hold_form, one_signal, parts, signal_answer, signal_list
+from dashboards.pages import extended, held, hold_form, one_signal, papers, parts, signal_answer, signal_list
 from dashboards.pages.signal_list import chosen_of, show_list
 
 if TYPE_CHECKING:
@@ -45,7 +45,13 @@ def layout(query: str | None = None) -> html.Main:
             dcc.Store(id=CHOSEN, data=parts.query_values(query).get("signal")),
             html.Div(
                 [
-                    html.Div([html.Nav(id=LIST, **{"aria-label": say("Signals")}), parts.save_table(TABLE)]),
+                    html.Div(
+                        [
+                            html.Nav(id=LIST, **{"aria-label": say("Signals")}),
+                            parts.save_table(TABLE),
+                            papers.saves(TABLE, say("Save the register, to be signed")),
+                        ]
+                    ),
                     html.Article(_sheet(), id=SHEET, style={"display": "none"}),
                 ],
                 className="signals",
@@ -186,4 +192,5 @@ def register(app: Dash, monitor: Monitor) -> None:
         form.register(app, monitor, CHOSEN)
     parts.register_saving(app, DRAWING, lambda s: drawn_rows(monitor, s), chosen_now)
     parts.register_table(app, TABLE, lambda: table_rows(monitor))
+    papers.register(app, TABLE, lambda: papers.register_of_signals(monitor))
     parts.register_table(app, HELD, lambda s: held.rows(monitor, s), chosen_now)

@@ -41,6 +41,16 @@ def test_words_carry_the_wall_clock_on_both_sides_of_the_change(night):
     assert night.words(times).tolist() == ["2026-10-25 02:30", "2026-10-25 02:30", "2026-10-25 05:59"]
 
 
+def test_files_tell_the_hour_that_comes_twice_apart(night):
+    times = np.array(["2026-10-25T00:30:05", "2026-10-25T01:30:05"], dtype="datetime64[us]")
+    stamps = night.stamps(times)
+    assert stamps == ["2026-10-25T02:30:05+02:00", "2026-10-25T02:30:05+01:00"]
+    assert [to_utc(datetime.fromisoformat(one)) for one in stamps] == times.tolist()
+    assert night.stamps(times[:0]) == []
+    west = clock_of(datetime(2026, 7, 1, tzinfo=UTC), datetime(2026, 7, 2, tzinfo=UTC), "America/St_Johns")
+    assert west.stamps(times[:1].astype("datetime64[D]")) == ["2026-10-24T21:30:00-02:30"]
+
+
 def test_ticks_of_the_night_read_the_wall_clock(night):
     ticks = night.axis()
     assert "04:00" in ticks["ticktext"]

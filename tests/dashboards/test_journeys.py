@@ -121,6 +121,7 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     loudest.click()
     says(page, "#shifts-sentence", f"{named}: ", "signal")
     says(page, "#shifts-shift", named)
+    the_paper_is_saved(page, "#shifts-handover-pdf", "shift-2026-10-")
     page.click("#shifts-heading a")
     page.wait_for_selector("#stream-ribbon .main-svg")
     page.click("summary >> text=Freeze the limits")
@@ -150,6 +151,7 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     says(page, "#part-held", "Nothing decided yet", signal)
     page.click(f"#part-held a[href$='{signal}']")
     says(page, "#signals-hold", "Hold")
+    the_paper_is_saved(page, "#signals-table-pdf", "signals-2026-10-")
     page.click("#signals-which >> text=named here")
     page.click("#signals-as >> text=reworked")
     page.fill("#signals-named", held)
@@ -165,6 +167,15 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     assert became == {"reworked"}
     entry = last_entry(monitor, "release")
     assert (entry.by, entry.why) == ("R. Hale", "honed again, inside")
+
+
+def the_paper_is_saved(page, button, begins) -> None:
+    """Press a button, and hold what comes to be a paper of that name."""
+    with page.expect_download() as saved:
+        page.click(button)
+    assert saved.value.suggested_filename.startswith(begins)
+    paper = Path(saved.value.path()).read_bytes()
+    assert paper.startswith(b"%PDF") and len(paper) > 5_000
 
 
 def a_claim_is_chosen_signed_found_again_and_handed_over(page, monitor) -> None:

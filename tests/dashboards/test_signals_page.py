@@ -20,6 +20,7 @@ from dashboards.pages import (
     now,
     one_signal,
     outlook,
+    papers,
     parts,
     shift_choice,
     shift_told,
@@ -119,7 +120,7 @@ def test_half_an_answer_is_refused_in_a_sentence_and_not_kept(monitor, cause, ac
 
 
 def test_the_hold_list_is_counted_by_verdict_and_its_worst_parts_stand_first(monitor):
-    sentence, [caution, box] = held.show_hold(monitor, "S-chip")
+    (sentence, _, caution), [box] = held.show_hold(monitor, "S-chip")
     assert caution.children == "Advice only."
     table = box.children
     assert "8 parts (16 bores), 204000 to 204007" in sentence
@@ -352,3 +353,12 @@ def test_a_drift_has_no_more_digits_than_its_range_leaves_room_for():
         "in 99.6 % of cases",
         "in 99.9 % of cases",
     ]
+
+
+def test_a_paper_that_cannot_be_made_says_why_beside_its_button():
+    def none(shift):
+        raise NotFound("no shift 2026-01-01/early")
+
+    assert papers.saved(none, "2026-01-01/early") == [no_update, "No shift 2026-01-01/early"]
+    download, said = papers.saved(lambda: (b"%PDF", "x.pdf"))
+    assert (download["filename"], said) == ("x.pdf", "")
