@@ -7,48 +7,12 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from cellmon.drift.deviates import as_normal
 from cellmon.monitor.judge.audits import audited_spindles, in_sheet_units, part_of_feature
 from cellmon.monitor.judge.calls import OTHER_INSTRUMENTS, Called
-from cellmon.records import Characteristics, Stream, Texts
+from cellmon.monitor.judge.usual_blocks import Blocks, Spread, Walk, walked
+from cellmon.records import Characteristics, Flags, Stream, Texts, Whole
 from cellmon.sheet import TRACE_SIZE, Sheet
-
-LEAST_BEFORE = 12
-"""So many values of a characteristic are known before one is called unlike them."""
-UNLIKE = 3.5
-"""Normal deviates, of logarithms, from which a block is unlike those before: one in some 4,000."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Spread:
-    """Mean and spread of figures that come a few at a time, none of them looked at again.
-
-    References
-    ----------
-    Chan, Golub and LeVeque, Algorithms for computing the sample variance, The American Statistician 37
-    (1983), 242-247 (from memory): sums of squares about the mean of two samples put together.
-    """
-
-    n: int = 0
-    mean: float = 0.0
-    squares: float = 0.0
-    """Sum of squares about the mean."""
-
-    def more(self, values: NDArray[np.float64]) -> Spread:
-        """Return what it is with some figures more."""
-        if not len(values):
-            return self
-        more, mean = len(values), float(values.mean())
-        away, whole = mean - self.mean, self.n + more
-        squares = float(((values - mean) ** 2).sum()) + away**2 * self.n * more / whole
-        return Spread(n=whole, mean=self.mean + away * more / whole, squares=self.squares + squares)
-
-    @property
-    def sd(self) -> float:
-        """The standard deviation, divisor n - 1."""
-        return float(np.sqrt(self.squares / (self.n - 1)))
 
 
 class Newest(NamedTuple):
@@ -60,7 +24,7 @@ class Newest(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Before:
-    """What the blocks before leave behind: logarithms of usual figures, and each spindle's newest row."""
+    """What the blocks before leave behind: sums of usual figures, and each spindle's newest row."""
 
     usual: Spread = field(default_factory=Spread)
     last: Mapping[str, Newest] = field(default_factory=dict)
@@ -96,22 +60,12 @@ def block_calls(
     rows = rows.select(np.isfinite(rows.value))  # what is in a unit of another kind is held against nothing
     rows = rows.select(np.lexsort((rows.bore.astype(str), rows.at)))
     spindles = audited_spindles(rows, sheet)
-    audits: dict[tuple[str, str], list[int]] = {}
-    for i, key in enumerate(zip(rows.part, spindles, strict=True)):
-        audits.setdefault(key, []).append(i)
     held = _Held.of(sheet, name, rows, spindles, before)
-    calls, usual, waiting = list[Called](), list[Spread](), list(marks)
-    for (_, spindle), mine in audits.items():
-        while waiting and rows.at[mine[0]] >= waiting[0]:
-            usual.append(held.usual)
-            waiting.pop(0)
-        call = held.call(spindle, mine)
-        if call is not None:
-            calls.append(call)
-    usual += [held.usual] * len(waiting)
+    places = np.searchsorted(rows.at[held.blocks.first], np.array(marks, dtype="datetime64[us]"))
+    usual = [held.walk.before(int(place)) for place in places]
     lasts = _last_rows(rows, spindles, before.last, marks)
     stands = [Before(usual=known, last=last) for known, last in zip(usual, lasts, strict=True)]
-    return BlockCalls(calls=calls, stands=stands)
+    return BlockCalls(calls=list(held.calls()), stands=stands)
 
 
 def _last_rows(
@@ -126,44 +80,55 @@ def _last_rows(
         yield dict(found)
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class _Held:
-    """The rows of one characteristic as they are held against its limits, one block after another."""
+    """The rows of one characteristic as they were held against its limits, one block after another."""
 
     sheet: Sheet
     name: str
     rows: Characteristics
     spindles: Texts
     before: Before
-    usual: Spread
-    lower: float
+    blocks: Blocks
     upper: float
+    over: Flags
+    under: Flags
+    walk: Walk
 
     @classmethod
     def of(cls, sheet: Sheet, name: str, rows: Characteristics, spindles: Texts, before: Before) -> _Held:
         feature = part_of_feature(sheet, name).feature(name)
         assert feature is not None, "only features of the sheet are held against limits"
+        lower = -np.inf if feature.lower_um is None else feature.lower_um
+        upper = np.inf if feature.upper_um is None else feature.upper_um
+        about = upper if 0 < upper < np.inf else 1.0
+        blocks = Blocks.of(rows.value, list(zip(rows.part, spindles, strict=True)), about=about)
+        over, under = blocks.most > upper, blocks.least < lower
+        walk = walked(blocks, before.usual, beyond=over | under, compared=name != TRACE_SIZE)
         return cls(
             sheet=sheet,
             name=name,
             rows=rows,
             spindles=spindles,
             before=before,
-            usual=before.usual,
-            lower=-np.inf if feature.lower_um is None else feature.lower_um,
-            upper=np.inf if feature.upper_um is None else feature.upper_um,
+            blocks=blocks,
+            upper=upper,
+            over=over,
+            under=under,
+            walk=walk,
         )
 
-    def call(self, spindle: str, mine: list[int]) -> Called | None:
-        """Return what one block on one spindle calls; else it is usual from now on."""
+    def calls(self) -> Iterator[Called]:
+        """Yield what blocks call, in the order of their first rows."""
+        unlike = self.walk.unlike
+        for block in np.flatnonzero(self.over | self.under | unlike):
+            mine = np.flatnonzero(self.blocks.of_row == block)
+            yield self._call(mine, over=self.over[block], under=self.under[block], unlike=unlike[block])
+
+    def _call(self, mine: Whole, *, over: bool, under: bool, unlike: bool) -> Called:
         values = self.rows.value[mine]
-        worst, lowest = mine[int(np.argmax(values))], mine[int(np.argmin(values))]
-        over, under = self.rows.value[worst] > self.upper, self.rows.value[lowest] < self.lower
-        unlike = self.name != TRACE_SIZE and _unlike(self.usual, values)
-        if not (over or under or unlike):
-            self.usual = self.usual.more(np.log(values[values > 0]))
-            return None
-        i = worst if over or unlike else lowest
+        i = int(mine[np.argmax(values) if over or unlike else np.argmin(values)])
+        spindle = self.spindles[i]
         several = len(mine) > 1 and (unlike or float(values.min()) > self.upper)
         stream = Stream(
             part_number=part_of_feature(self.sheet, self.name).number,
@@ -210,15 +175,3 @@ class _Held:
             newest = int(np.flatnonzero(others)[-1])
             return Newest(at=self.rows.at[newest], part=self.rows.part[newest])
         return self.before.last.get(spindle, Newest(at=at, part=part))
-
-
-def _unlike(logs: Spread, values: NDArray[np.float64]) -> bool:
-    """Return whether a block's positive figures lie, on average, far above those before on a log scale."""
-    if logs.n < LEAST_BEFORE or not (values > 0).all():
-        return False
-    spread = logs.sd
-    if not spread > 0:
-        return False
-    away = (float(np.log(values).mean()) - logs.mean) / spread
-    t = away / np.sqrt(1 / len(values) + 1 / logs.n)
-    return float(as_normal(t, logs.n - 1)) > UNLIKE

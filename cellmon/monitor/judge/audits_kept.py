@@ -11,10 +11,11 @@ import numpy as np
 from cellmon.charts.individuals import Scale
 from cellmon.charts.level_watch import Quiet, Stand, Standing
 from cellmon.charts.self_starting import Usual
-from cellmon.monitor.judge.audited_blocks import Before, Newest, Spread
+from cellmon.monitor.judge.audited_blocks import Before, Newest
 from cellmon.monitor.judge.audits import part_of_feature
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.calls_kept import called_of, plain
+from cellmon.monitor.judge.usual_blocks import Spread
 from cellmon.monitor.rules import BEGINNING
 from cellmon.records import Stream
 from cellmon.sheet import Sheet

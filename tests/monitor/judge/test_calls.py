@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from cellmon.judged import Alarms, Doubts
-from cellmon.monitor.judge.audited_blocks import LEAST_BEFORE
 from cellmon.monitor.judge.calls import (
     LEAST_MISROUTED,
     detector_calls,
     gauge_calls,
     routing_calls,
 )
+from cellmon.monitor.judge.usual_blocks import LEAST_BEFORE
 from cellmon.records import Characteristics, Events, GaugeChecks, Kind, no_rows
 from tests.monitor.judge.making import block_called, demo_sheet, minute, stream
 
