@@ -183,18 +183,21 @@ def _sentence(view: View, shift: ShiftOf, rows: tuple[StreamShift, ...]) -> str:
     )
 
 
-def _in_shift(view: View, stream: Stream, shift: ShiftOf) -> Subgroups:
-    found = view.session.subgroups(
-        stream, start=to_utc(shift.starts), end=min(to_utc(shift.ends), view.as_of)
-    )
-    return found.select(found.shift_start == to_utc(shift.starts))
+def _in_shifts(view: View, stream: Stream, shifts: Sequence[ShiftOf]) -> list[Subgroups]:
+    """Return a stream's subgroups of each of some shifts that follow one another, read at once."""
+    start, end = to_utc(shifts[0].starts), min(to_utc(shifts[-1].ends), view.as_of)
+    found = view.session.subgroups(stream, start=start, end=end)
+    return [
+        found.select((found.shift_start == to_utc(one.starts)) & (found.at <= to_utc(one.ends)))
+        for one in shifts
+    ]
 
 
 def _stream_shift(
     view: View, stream: Stream, shift: ShiftOf, previous: ShiftOf | None, signals: Sequence[Signal]
 ) -> StreamShift:
-    subgroups = _in_shift(view, stream, shift)
-    before = _in_shift(view, stream, previous) if previous else None
+    *earlier, subgroups = _in_shifts(view, stream, [one for one in (previous, shift) if one])
+    before = earlier[0] if earlier else None
     why_not = {} if len(subgroups) else {"mean_um": say("no whole subgroup in this shift")}
     if before is None or not len(before):
         why_not["previous_mean_um"] = say("no subgroup in the shift before")

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from functools import lru_cache
 from math import isnan
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlencode
@@ -203,6 +204,7 @@ def notice(text: str) -> html.P:
     return html.P(text, className="notice", role="status")
 
 
+@lru_cache(maxsize=1024)
 def stream_query(stream: Stream, **more: str | None) -> str:
     """Return a stream as the query of a link; `stream_named` reads it back."""
     named = {**names_of(stream), **more}

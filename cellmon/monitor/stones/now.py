@@ -75,11 +75,16 @@ class StonesNow:
 
     def kind_of(self, name: str) -> StoneKind | None:
         """Return the kind of a set: as fitted or received; the sheet's only one where none is named."""
+        return self._kinds.get(self.log.kinds.get(name))
+
+    @cached_property
+    def _kinds(self) -> dict[str | None, StoneKind]:
+        """The kinds of the sheet by name; its only one also where none is named."""
         kinds = self.view.sheet.stone_kinds
-        named = self.log.kinds.get(name)
-        if named is None:
-            return kinds[0] if len(kinds) == 1 else None
-        return next((kind for kind in kinds if kind.id == named), None)
+        found: dict[str | None, StoneKind] = {kind.id: kind for kind in reversed(kinds)}
+        if len(kinds) == 1:
+            found[None] = kinds[0]
+        return found
 
     def is_of(self, name: str, known: KindKnown) -> bool:
         """Return whether a set is of a kind; that may be of an older reading of the sheet."""
