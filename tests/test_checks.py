@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -25,4 +26,5 @@ def test_every_file_is_formatted():
 
 
 def test_mypy_finds_nothing():
-    run("mypy")
+    once = ["--cache-dir=/dev/null"] if os.environ.get("CI") else []  # nothing is kept where no run follows
+    run("mypy", *once)

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 import cellmon
+from cellmon import passwords
 from cellmon.export.run_files import write_run
 from cellmon.monitor import Monitor
 from cellmon.simulate.harrowmere import SEED, harrowmere_week
@@ -28,6 +29,7 @@ FLAGS = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    "--process-per-site",  # one process draws all pages, and keeps what it compiled of the scripts
 ]
 DAYS = ("2026-10-19", "2026-10-20", "2026-10-21", "2026-10-22")
 
@@ -64,6 +66,16 @@ def four_days(folder: Path, without: tuple[str, ...]) -> None:
 def cell(make_cell) -> Monitor:
     """Four days with every fault in them."""
     return make_cell()
+
+
+@pytest.fixture(scope="module")
+def quick() -> Iterator[None]:
+    """Hashes that cost little; how much they cost stands with each, and tests/test_passwords.py checks it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(passwords, "LOG_N", 4)
+        passwords._nobodys.cache_clear()
+        yield
+    passwords._nobodys.cache_clear()
 
 
 @pytest.fixture(scope="module")
@@ -131,6 +143,13 @@ class Watched:
         )
 
 
+def stay(browser: Any, address: str) -> None:
+    """Keep one page of the site open beside all others: the process that draws them ends with the last."""
+    first = browser.pages[0]
+    if first.url == "about:blank":
+        first.goto(f"{address}/assets/icon.svg")
+
+
 def forget(browser: Any, page: Any, address: str) -> None:
     """Let a browser forget what pages of an address kept in it, but not how their scripts are compiled."""
     session = browser.new_cdp_session(page)
@@ -145,6 +164,7 @@ def look(browser) -> Iterator[Callable[..., Watched]]:
     opened: list[Watched] = []
 
     def start(address: str, width: int = 1440, height: int = 900) -> Watched:
+        stay(browser, address)
         page = browser.new_page()
         while ANEW:
             forget(browser, page, ANEW.pop())

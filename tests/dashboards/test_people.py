@@ -11,7 +11,6 @@ from collections.abc import Iterator
 import pytest
 
 import cellmon
-from cellmon import passwords
 from cellmon.monitor import Monitor
 from cellmon.people import Role
 from cellmon.simulate.sheet_text import sheet_text
@@ -37,16 +36,6 @@ from tests.dashboards.visitors import (
     signed_in,
     wrong_bodies,
 )
-
-
-@pytest.fixture(scope="module")
-def quick():
-    """Hashes that cost little; how much they cost stands with each, and tests/test_passwords.py checks it."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(passwords, "LOG_N", 4)
-        passwords._nobodys.cache_clear()
-        yield
-    passwords._nobodys.cache_clear()
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ WORDS, CODE = "one quiet spindle", "4071"
 
 
 @pytest.fixture
-def monitor(make_cell):
+def monitor(make_cell, quick):
     """Four days with two people and a tablet."""
     made = make_cell()
     made.add_person("R. Hale", role=Role.ANSWER, password=WORDS, by="test")

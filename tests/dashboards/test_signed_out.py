@@ -43,7 +43,7 @@ def clock() -> Iterator[Clock]:
 
 
 @pytest.fixture(scope="module")
-def monitor(make_cell):
+def monitor(make_cell, quick):
     made = make_cell()
     made.add_person(WHO, role=Role.DECIDE, password=WORDS, by="test")
     made.add_person("R. Hale", role=Role.ANSWER, password=WORDS, by="test")
@@ -190,7 +190,7 @@ def test_a_sign_in_that_is_about_to_end_is_said_before_and_holds_while_somebody_
     says(page, "#bar-said", "Signed out since")
 
 
-def test_figures_typed_at_the_bore_are_kept_once_somebody_signs_in_again(look, clock, tmp_path):
+def test_figures_typed_at_the_bore_are_kept_once_somebody_signs_in_again(look, clock, quick, tmp_path):
     bench = hand_cell(tmp_path, sheet=WIDE)
     bench.add_person(WHO, role=Role.DECIDE, password=WORDS, by="test")
     with dashboard(bench, how=reached("127.0.0.1", sign_in=True)) as address:
