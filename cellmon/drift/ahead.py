@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.drift.columns import Steps
-from cellmon.drift.wear import Learned
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -49,8 +47,8 @@ class Ahead:
     zeroed: list[bool]
 
     @classmethod
-    def of(cls, steps: Steps, learned: Sequence[Learned]) -> Ahead:
-        """Work it out for some steps."""
+    def of(cls, steps: Steps, walk: Floats) -> Ahead:
+        """Work it out for some steps of streams whose levels walk so much a bore."""
         here = np.isfinite(steps.mean)
         gone = ~here
         n = np.where(here, steps.n, 0.0)
@@ -65,7 +63,7 @@ class Ahead:
             twice_n=2 * n,
             n_squared=n * n,
             n_or_one=np.maximum(n, 1.0),
-            walked=np.array([one.walk for one in learned]) * n,
+            walked=walk * n,
             sd_squared=np.where(has_spread, steps.sd, 0.0) ** 2,
             has_spread=has_spread,
             all_have_spread=[not gap for gap in _any(~has_spread)],

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cellmon.drift.baselines import Baselines
 from cellmon.drift.wear import Learned
 
 Floats = NDArray[np.float64]
@@ -16,8 +16,6 @@ Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 MEAN_DF_MOST, BORE_DF_MOST = 500.0, 4000.0
 """Degrees of freedom at which a spread goes on learning no slower."""
-LEARNED = ("level", "slope", "level_var", "slope_var", "mean_sd", "mean_df", "bore_sd", "bore_df")
-"""What of a window the watch begins with."""
 IN_MICROMETRES = ("level", "expected", "up", "down", "wide", "lately")
 """What is kept to so many decimals, sums and ratios too."""
 SIGNIFICANT = (
@@ -76,9 +74,8 @@ class State:
     @classmethod
     def begin(cls, learned: Sequence[Learned]) -> State:
         """Return the state right after the windows that some streams were learned from."""
-        size, figures = len(learned), attrgetter(*LEARNED)
-        rows = np.array([figures(one) for one in learned], dtype=np.float64).reshape(size, len(LEARNED))
-        level, slope, level_var, slope_var, mean_sd, mean_df, bore_sd, bore_df = rows.T.copy()
+        size, begins = len(learned), Baselines.of(learned).figures.begins.copy()
+        level, slope, level_var, slope_var, mean_sd, mean_df, bore_sd, bore_df = begins
         return cls(
             level=level,
             slope=slope,

@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cellmon.drift.ahead import Ahead
+from cellmon.drift.baselines import Baselines
 from cellmon.drift.columns import BORE_DF_MOST, MEAN_DF_MOST, Call, Limits, State, Steps, Watched
 from cellmon.drift.deviates import Constants, as_normal, normal, variance_ratio
-from cellmon.drift.wear import DRESSED_BORES, DRESSED_VAR, FRESH_VAR, FRESH_VAR_OF_WEAR, SLOPE_VARIES, Learned
+from cellmon.drift.wear import DRESSED_BORES, DRESSED_VAR, SLOPE_VARIES, Learned
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -47,7 +48,7 @@ def watch(state: State, steps: Steps, learned: Sequence[Learned], limits: Limits
     Kalman filter: Harvey (1989), as `learn`. CUSUM: Page, Continuous inspection schemes, Biometrika 41
     (1954); of a variance: Hawkins and Olwell, Cumulative Sum Charts (1998), chapter 4 (both from memory).
     """
-    walker = _Walker(state, steps, learned, limits)
+    walker = _Walker(state, steps, Baselines.of(learned), limits)
     for t in range(len(steps.mean)):
         walker.step(t)
     return walker.watched()
@@ -61,20 +62,10 @@ class _Walker:
     limits and references stand as arrays of the shape they meet, which numpy takes at half the cost.
     """
 
-    def __init__(self, state: State, steps: Steps, learned: Sequence[Learned], limits: Limits) -> None:
+    def __init__(self, state: State, steps: Steps, learned: Baselines, limits: Limits) -> None:
         self.state, self.steps, self.learned, self.limits = state, steps, learned, limits
-        self.ahead = Ahead.of(steps, learned)
-        self.centre = np.array([one.centre for one in learned])
-        self.size = np.array([float(one.size) for one in learned])
-        self.resets = np.array([one.resets for one in learned], dtype=bool)
-        self.dressed = np.array([one.dressed for one in learned])
-        self.dressed_var = np.array(
-            [np.nan if one.dressed_var is None else one.dressed_var for one in learned]
-        )
-        self.unknown = np.array([FRESH_VAR_OF_WEAR if one.wears else FRESH_VAR for one in learned])
-        self.set_var = np.array([max(2 * one.mean_sd, one.spread_of_level) ** 2 for one in learned])
-        self.usual_term = 2 / (9 * np.maximum(self.size - 1, 1.0))
-        self.usual_root = np.sqrt(self.usual_term)
+        self.known, self.size = learned.figures, learned.figures.size
+        self.ahead = Ahead.of(steps, self.known.walk)
         self.since = state.stacked("since_dressing", "since_change")
         self.sums = state.stacked("up", "down")
         self.up, self.down = self.sums
@@ -183,16 +174,17 @@ class _Walker:
         Where too few were seen to say, it may go on, or be back at the baseline's centre.
         """
         s, self.quiet = self.state, False
-        known = where & np.isfinite(self.dressed_var)
+        of = self.known
+        known = where & np.isfinite(of.dressed_var)
         called = s.level_side != 0
-        anew = known & self.resets
+        anew = known & of.resets
         shift = np.where(called, s.level - s.expected, 0.0)
-        s.expected[:] = np.where(anew, self.dressed, s.expected + np.where(known, self.dressed, 0.0))
-        s.level[:] = np.where(anew, s.expected + shift, s.level + np.where(known, self.dressed, 0.0))
+        s.expected[:] = np.where(anew, of.dressed, s.expected + np.where(known, of.dressed, 0.0))
+        s.level[:] = np.where(anew, s.expected + shift, s.level + np.where(known, of.dressed, 0.0))
         s.p11[anew & ~called] = 0.0
-        s.p11 += np.where(known, np.nan_to_num(self.dressed_var), 0.0)
-        away = np.where(called, 0.0, s.level - self.centre)
-        s.p11 += np.where(where & ~known, self.unknown * s.mean_var + 4 * away**2, 0.0)
+        s.p11 += np.where(known, np.nan_to_num(of.dressed_var), 0.0)
+        away = np.where(called, 0.0, s.level - of.centre)
+        s.p11 += np.where(where & ~known, of.unknown_var * s.mean_var + 4 * away**2, 0.0)
         s.p12[where] = 0.0
         s.slope[where] = self.start.slope[where]
         s.p22[where] = self.start.p22[where]
@@ -210,8 +202,8 @@ class _Walker:
         """Other stones or another set-up: all begins again, at the baseline's level give or take."""
         s, self.quiet = self.state, False
         s.put(self.start, where)
-        s.level[where] = s.expected[where] = self.centre[where]
-        s.p11[where] += self.set_var[where]
+        s.level[where] = s.expected[where] = self.known.centre[where]
+        s.p11[where] += self.known.set_var[where]
         s.p22[where] += (SLOPE_VARIES * self.start.slope[where]) ** 2
         s.since_change[where] = s.since_dressing[where] = 0.0
 
@@ -336,8 +328,8 @@ class _Walker:
             ahead.less_df_term[t],
             s.bore_df,
             self.c,
-            to_term=self.usual_term,
-            root_of_to=self.usual_root,
+            to_term=self.known.usual_term,
+            root_of_to=self.known.usual_root,
             out=self.ratio[t],
         )
         self.ratios[:] = v

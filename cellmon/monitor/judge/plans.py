@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from cellmon.drift.baselines import Baselines
 from cellmon.drift.columns import State
 from cellmon.drift.wear import Learned
 from cellmon.judged import Limit, Subgroups
@@ -117,6 +118,8 @@ class Lanes:
     """The number of each lane's stream, ascending; `begins` and `ends` are those of its version."""
     begins: Whole
     ends: Whole
+    chosen: dict[bytes, Chosen] = field(default_factory=dict)
+    """Those that units watched up to now."""
 
     @classmethod
     def of(cls, streams: tuple[Stream, ...], versions: Mapping[Stream, Sequence[Version]]) -> Lanes:
@@ -134,13 +137,45 @@ class Lanes:
             ends=np.array([v.ends for _, v in found], dtype=np.int64),
         )
 
+    def choose(self, lanes: Whole) -> Chosen:
+        """Return some of the lanes, the same ones each time they are asked for."""
+        key = lanes.tobytes()
+        if key not in self.chosen:
+            self.chosen[key] = Chosen(
+                streams=tuple(self.streams[self.stream[i]] for i in lanes),
+                versions=tuple(self.versions[i] for i in lanes),
+            )
+        return self.chosen[key]
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Plan:
-    """The streams watched in a unit, in a fixed order: a column for each version of each one's limits."""
+class Chosen:
+    """Streams that are watched together, in a fixed order: one for each version of each one's limits."""
 
     streams: tuple[Stream, ...]
     versions: tuple[Version, ...]
+
+    @cached_property
+    def learned(self) -> Baselines:
+        """What the baseline of each taught."""
+        return Baselines(version.learned for version in self.versions)
+
+    @cached_property
+    def numbers(self) -> tuple[int, ...]:
+        """The version of each one's limits."""
+        return tuple(version.number for version in self.versions)
+
+    @cached_property
+    def learned_until(self) -> Times:
+        """When the last bore was measured that each was learned from."""
+        return np.array([version.learned_until for version in self.versions], dtype="datetime64[us]")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plan:
+    """The streams watched in a unit, a column each, and the subgroups that stand in it."""
+
+    chosen: Chosen
     laid: Laid
 
     @classmethod
@@ -155,22 +190,8 @@ class Plan:
         for i in there[outside]:
             mine = at[begin[i] : end[i]]
             begin[i], end[i] = begin[i] + np.searchsorted(mine, (lanes.begins[i], lanes.ends[i]), "right")
-        chosen = np.flatnonzero(end > begin).tolist()
-        return cls(
-            streams=tuple(lanes.streams[lanes.stream[i]] for i in chosen),
-            versions=tuple(lanes.versions[i] for i in chosen),
-            laid=Laid.of(rows, begin[chosen], end[chosen]),
-        )
-
-    @cached_property
-    def learned(self) -> tuple[Learned, ...]:
-        """What each column's baseline taught."""
-        return tuple(version.learned for version in self.versions)
-
-    @property
-    def numbers(self) -> tuple[int, ...]:
-        """The version of each column's limits."""
-        return tuple(version.number for version in self.versions)
+        chosen = np.flatnonzero(end > begin)
+        return cls(chosen=lanes.choose(chosen), laid=Laid.of(rows, begin[chosen], end[chosen]))
 
     def begin(self, subgroups: Subgroups, place: Place | None, state: State) -> Spans:
         """Return the span of each column's last subgroup before this unit, and take its detectors' place.
@@ -178,8 +199,7 @@ class Plan:
         Before the first subgroup after a baseline stands the end of its window.
         """
         first_rows = self.laid.first
-        until: Times = np.array([v.learned_until for v in self.versions], dtype="datetime64[us]")
-        first = np.minimum(until, subgroups.honed_first[first_rows])
+        first = np.minimum(self.chosen.learned_until, subgroups.honed_first[first_rows])
         spans = Spans(first=first, last=first.copy(), thermal=subgroups.thermal[first_rows])
         if place is None:
             return spans
@@ -191,22 +211,23 @@ class Plan:
 
     def _standing(self, place: Place) -> tuple[Whole | slice, Whole | slice]:
         """Return the columns of which a place tells, and which of its own they are."""
-        if place.streams == self.streams and place.versions == self.numbers:
+        mine = self.chosen
+        if place.streams == mine.streams and place.versions == mine.numbers:
             return slice(None), slice(None)
         known = {key: i for i, key in enumerate(zip(place.streams, place.versions, strict=True))}
-        found = [known.get(key) for key in zip(self.streams, self.numbers, strict=True)]
+        found = [known.get(key) for key in zip(mine.streams, mine.numbers, strict=True)]
         here = np.array([i for i, j in enumerate(found) if j is not None], dtype=np.int64)
         return here, np.array([j for j in found if j is not None], dtype=np.int64)
 
     def place_after(self, subgroups: Subgroups, state: State, before: Place | None) -> Place:
         """Return where every stream stands after a unit; those without a subgroup stay as they were."""
-        after = Spans.of(subgroups).select(self.laid.last)
-        if before is not None and before.streams == self.streams:
-            return Place(streams=self.streams, versions=self.numbers, state=state, spans=after)
-        newest = {stream: i for i, stream in enumerate(self.streams)}
-        keys = [(stream, self.versions[i].number, i) for stream, i in newest.items()]
+        after, mine = Spans.of(subgroups).select(self.laid.last), self.chosen
+        if before is not None and before.streams == mine.streams:
+            return Place(streams=mine.streams, versions=mine.numbers, state=state, spans=after)
+        newest = {stream: i for i, stream in enumerate(mine.streams)}
+        keys = [(stream, mine.numbers[i], i) for stream, i in newest.items()]
         if before is not None:
-            behind = len(self.streams)
+            behind = len(mine.streams)
             keys += [
                 (stream, before.versions[j], behind + j)
                 for j, stream in enumerate(before.streams)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
-from typing import Any
 
 import numpy as np
 
@@ -22,7 +21,7 @@ from cellmon.monitor.judge.columns import Columns, side_by_side
 from cellmon.monitor.judge.inputs import UNDONE_WITHIN, Spans, moves_of, usual_events
 from cellmon.monitor.judge.limits import StreamLimits, all_limits
 from cellmon.monitor.judge.places import Place, blocks
-from cellmon.monitor.judge.plans import InTime, Lanes, Plan, Version, versions_of
+from cellmon.monitor.judge.plans import Chosen, InTime, Lanes, Plan, Version, versions_of
 from cellmon.monitor.rules import END, Rules
 from cellmon.records import Events, Kind, Stream
 from cellmon.sheet import Sheet
@@ -146,7 +145,8 @@ class Watcher:
     versions: Mapping[Stream, Sequence[Version]] = field(default_factory=dict)
     lanes: dict[int, Lanes] = field(default_factory=dict)
     """Of each version of the sheet those that were asked for last."""
-    detectors: dict[tuple[Any, ...], Limits] = field(default_factory=dict)
+    detectors: dict[Chosen, Limits] = field(default_factory=dict)
+    """When those of the streams of a unit call."""
 
     @classmethod
     def of(cls, session: Session, rules: Rules, since: np.datetime64, until: np.datetime64 = END) -> Watcher:
@@ -177,20 +177,20 @@ class Watcher:
         """Watch one unit from where the one before left off."""
         if subgroups is None:
             subgroups = InTime.of(self.session.subgroups_of_unit(unit))
-        sheet, found, cut = self.rules.at(unit).sheet, self.budget_at(unit), subgroups.subgroups
+        sheet, cut = self.rules.at(unit).sheet, subgroups.subgroups
         plan = Plan.of(subgroups, self._lanes(unit, subgroups.streams))
-        learned = plan.learned
+        learned = plan.chosen.learned
         state = State.begin(learned)
         spans = plan.begin(cut, place, state)
         before = _copy(state)
         columns = self._columns(plan, subgroups, spans, sheet)
         steps = side_by_side(cut, columns)
-        watched = watch(state, steps, learned, self._detectors(unit, plan, found))
+        watched = watch(state, steps, learned, self._detectors(unit, plan.chosen))
         state.rounded()
         return Stretch(
             cut=subgroups,
             columns=columns,
-            streams=plan.streams,
+            streams=plan.chosen.streams,
             learned=learned,
             steps=steps,
             before=before,
@@ -207,24 +207,23 @@ class Watcher:
             laid=plan.laid,
             spans=now,
             before=before,
-            moves=moves_of(plan.streams, plan.laid.column, now, before, logged, sheet),
-            bore_sd=np.array([one.bore_sd for one in plan.learned]),
-            slope=np.array([one.slope for one in plan.learned]),
+            moves=moves_of(plan.chosen.streams, plan.laid.column, now, before, logged, sheet),
+            bore_sd=plan.chosen.learned.figures.bore_sd,
+            slope=plan.chosen.learned.figures.slope,
         )
 
-    def _detectors(self, unit: np.datetime64, plan: Plan, found: Budget) -> Limits:
+    def _detectors(self, unit: np.datetime64, chosen: Chosen) -> Limits:
         """Return when the detectors of a unit's streams call; worked out once for the same streams."""
-        sizes = tuple(one.size for one in plan.learned)
-        key = (self.rules.at(unit).version, plan.streams, sizes)
-        if key not in self.detectors:
-            self.detectors[key] = detector_limits(found, plan.streams, sizes)
-        return self.detectors[key]
+        if chosen not in self.detectors:
+            sizes = [one.size for one in chosen.learned]
+            self.detectors[chosen] = detector_limits(self.budget_at(unit), chosen.streams, sizes)
+        return self.detectors[chosen]
 
     def _lanes(self, unit: np.datetime64, streams: tuple[Stream, ...]) -> Lanes:
         """Return the columns that a unit of some streams may have, by what its sheet watches."""
         version = self.rules.at(unit).version
         known = self.lanes.get(version)
-        if known is None or known.streams is not streams:
+        if known is None or known.streams != streams:
             found = self.budget_at(unit)
             watched = [stream for stream in streams if found.family_of(stream) is not None]
             self.lanes[version] = known = Lanes.of(streams, {s: self.versions.get(s, ()) for s in watched})
