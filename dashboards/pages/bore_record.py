@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from cellmon.errors import CellmonError, WrongUsage
+from cellmon.errors import CellmonError, NotFound, WrongUsage
 from cellmon.monitor.bore.record_results import HandRecord, RecordTold
 from cellmon.words import say
 from dashboards.pages import parts
@@ -88,7 +88,10 @@ def saved(
         record = _record(monitor, what, bore or {}, mate, told)
         return [_file(monitor, what, record), ""]
     except CellmonError as refusal:
-        return [no_update, str(refusal)]
+        words = parts.capital(str(refusal)).rstrip(".") + "."
+        if isinstance(refusal, NotFound):
+            words += " " + say("Page Part saves what the line's gauge read.")
+        return [no_update, words]
 
 
 def _record(

@@ -138,16 +138,37 @@ def refused(monitor: Monitor, refusal: CellmonError) -> str:
 
 
 def ends_so(monitor: Monitor, search: str | None) -> list[Any]:
-    """Return a link to the block whose serial ends as typed and begins as the newest, where there is one."""
+    """Return links to the blocks whose serial ends as typed and begins as the newest, where there are any.
+
+    Digits also stand for a number whose noughts were left out.
+    """
     typed = parts.query_values(search).get("serial", "")
     try:
         newest = next(iter(monitor.newest_parts().parts), "")
-        if not typed or len(typed) >= len(newest):
-            return []
-        serial = monitor.part(newest[: -len(typed)] + typed).part
     except CellmonError:
         return []
-    return [html.P([say("One ends so: "), dcc.Link(serial, href=link_to(serial))], className="told")]
+    found = [serial for serial in _ending(newest, typed) if _is_known(monitor, serial)]
+    links = [html.P([say("One ends so: "), dcc.Link(serial, href=link_to(serial))]) for serial in found]
+    return [html.Div(links, className="told")] if links else []
+
+
+def _ending(newest: str, typed: str) -> list[str]:
+    """Return the serials that a typed end may mean, when they are written as the newest is."""
+    if not typed or len(typed) >= len(newest):
+        return []
+    head = newest.rstrip("0123456789")
+    meant = [newest[: -len(typed)] + typed]
+    if typed.isdecimal() and len(head) + len(typed) < len(newest):
+        meant.append(head + typed.zfill(len(newest) - len(head)))
+    return list(dict.fromkeys(meant))
+
+
+def _is_known(monitor: Monitor, serial: str) -> bool:
+    try:
+        monitor.part(serial)
+    except CellmonError:
+        return False
+    return True
 
 
 def link_to(serial: str) -> str:

@@ -208,7 +208,11 @@ def _order_line(plan: StonePlan, line: Any) -> str:
         if line.late
         else say("order by {at}", at=local.moment(line.order_by))
     )
-    cost = "" if line.cost is None else ", " + say("{cost} in all", cost=local.number(line.cost))
+    cost = (
+        ""
+        if line.cost is None
+        else ", " + say("{cost} in the sheet's currency", cost=local.number(line.cost))
+    )
     return f"{text}: {by}{cost}."
 
 

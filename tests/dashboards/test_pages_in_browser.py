@@ -269,3 +269,28 @@ def test_a_ribbon_is_drawn_narrow_in_a_narrow_window_and_wide_again(look, addres
     page.page.wait_for_function(f"() => {margin} === 50")
     page.page.set_viewport_size({"width": 1440, "height": 900})
     page.page.wait_for_function(f"() => {margin} > 100")
+
+
+@pytest.mark.browser
+def test_under_a_finger_no_buttons_stand_over_a_drawing_and_two_taps_show_all_of_it_again(look, address):
+    page = look(address, 1024, 768)
+    session = page.page.context.new_cdp_session(page.page)
+    session.send("Emulation.setTouchEmulationEnabled", {"enabled": True, "maxTouchPoints": 2})
+    page.open("/stones", "stones-lines")
+    where = "#stones-lines .js-plotly-plot"
+    page.page.locator(where).scroll_into_view_if_needed()
+    assert page.page.locator(f"{where} .modebar").count() == 1
+    assert not page.page.locator(f"{where} .modebar").is_visible()
+    whole = page.page.evaluate(f"document.querySelector('{where}').layout.xaxis.range")
+    page.page.evaluate(f"Plotly.relayout(document.querySelector('{where}'), {{'xaxis.range': [0, 500]}})")
+    box = page.page.locator(f"{where} .nsewdrag").first.bounding_box()
+    at = {"x": box["x"] + box["width"] * 0.8, "y": box["y"] + 40}
+    for _ in range(2):
+        session.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [at]})
+        session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    page.page.wait_for_function(
+        "([where, far]) => Math.abs(document.querySelector(where).layout.xaxis.range[1] - far) < 1",
+        arg=[where, whole[1]],
+    )
+    session.send("Emulation.setTouchEmulationEnabled", {"enabled": False})
+    session.detach()

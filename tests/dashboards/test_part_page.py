@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import plotly.graph_objects as go
@@ -49,7 +50,7 @@ class WholeSerials(StandIn):
     """A monitor that knows blocks by their whole serials alone."""
 
     def part(self, serial):
-        if len(serial) < 6:
+        if len(serial) < 6 or serial.startswith("0"):
             raise NotFound(f"no part {serial}")
         return super().part(serial)
 
@@ -58,8 +59,29 @@ def test_the_end_of_a_serial_leads_to_the_block_that_ends_so():
     refused, *_ = part.show_part(WholeSerials(), "?serial=4400")
     said, near = refused.children
     assert said.children.startswith("No part 4400.")
-    assert near.children[1].children == "204400"
-    assert near.children[1].href == part.link_to("204400")
+    links = [line.children[1] for line in near.children]
+    assert [(one.children, one.href) for one in links] == [("204400", part.link_to("204400"))]
+
+
+def test_a_number_without_its_noughts_leads_to_its_block_too():
+    known = {"HM214-009579", "HM214-010409"}
+
+    class Made(StandIn):
+        def newest_parts(self):
+            return SimpleNamespace(parts=("HM214-010409",))
+
+        def part(self, serial):
+            if serial not in known:
+                raise NotFound(f"no part {serial}")
+            return SimpleNamespace(part=serial)
+
+    def offered(typed):
+        found = part.ends_so(Made(), f"?serial={typed}")
+        return [line.children[1].children for line in found[0].children] if found else []
+
+    assert offered("9579") == offered("009579") == ["HM214-009579"]
+    assert offered("409") == offered("10409") == ["HM214-010409"]
+    assert offered("12") == offered("") == offered("HM214-010409-extra") == []
 
 
 def test_a_cell_without_bores_says_so():
