@@ -9,8 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from cellmon.records import Flag
 from dashboards.frame import pulse
 from tests.dashboards.stand_in import StandIn
+from tests.monitor.test_corrections import doubted_cell
 
 HEAD = "part,bore,spindle,measured_at,plane,direction,diameter,fixture\n"
 RANGE = "() => document.querySelector('#stream-ribbon .js-plotly-plot')._fullLayout.xaxis.range"
@@ -28,6 +30,17 @@ def mine(make_cell):
 @pytest.fixture(scope="module")
 def address(mine, serve) -> str:
     return serve(mine)
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    """A small cell with a dozen doubts: page Files of the demo's days is drawn ten times as long."""
+    return doubted_cell(tmp_path_factory.mktemp("small"), Flag.SWAPPED_PLANES)
+
+
+@pytest.fixture(scope="module")
+def small_address(small, serve) -> str:
+    return serve(small)
 
 
 def block(folder: Path, serial: str, at: str) -> Path:
@@ -201,17 +214,17 @@ def test_a_half_written_answer_stays_while_new_rows_come_in(look, mine, address,
 
 
 @pytest.mark.browser
-def test_a_sheet_that_is_written_anew_is_told_on_a_page_that_is_open(look, mine, address):
-    page, sheet = look(address).page, mine.folder / "cell.toml"
+def test_a_sheet_that_is_written_anew_is_told_on_a_page_that_is_open(look, small, small_address):
+    page, sheet = look(small_address).page, small.folder / "cell.toml"
     says = "words => document.querySelector('#files-sheet-differs')?.innerText.includes(words)"
-    page.goto(address + "/files")
+    page.goto(small_address + "/files")
     page.wait_for_function(says, arg="The sheet on disk is in force", timeout=60_000)
     settled(page)
     before = sheet.read_text(encoding="utf-8")
-    assert "upper = 87.324" in before
-    sheet.write_text(before.replace("upper = 87.324", "upper = 87.320"), encoding="utf-8")
+    assert "upper = 50.010" in before
+    sheet.write_text(before.replace("upper = 50.010", "upper = 50.006"), encoding="utf-8")
     try:
-        page.wait_for_function(says, arg="87.324 in force, 87.32 on disk", timeout=60_000)
+        page.wait_for_function(says, arg="50.01 in force, 50.006 on disk", timeout=60_000)
     finally:
         sheet.write_text(before, encoding="utf-8")
     page.wait_for_function(says, arg="The sheet on disk is in force", timeout=60_000)
@@ -310,9 +323,14 @@ CHOSEN = "([where, n]) => document.querySelectorAll(where)[n]?.closest('li').cla
 
 @pytest.mark.browser
 @pytest.mark.parametrize(
-    ("path", "entries"), [("/signals", "#signals-list li a"), ("/files", "#files-doubts-list li button")]
+    ("served", "path", "entries"),
+    [
+        ("address", "/signals", "#signals-list li a"),
+        ("small_address", "/files", "#files-doubts-list li button"),
+    ],
 )
-def test_a_press_on_an_entry_counts_while_its_list_is_drawn_anew(look, mine, address, path, entries):
+def test_a_press_on_an_entry_counts_while_its_list_is_drawn_anew(look, request, served, path, entries):
+    address = request.getfixturevalue(served)
     page = look(address).page
     page.goto(address + path)
     page.wait_for_selector(entries, timeout=60_000)
