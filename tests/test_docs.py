@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from cellmon.cli.main import COMMANDS
-from cellmon.drift.watch import LEVEL_K, SPREAD_K
+from cellmon.drift.spread_watch import SPREAD_K
+from cellmon.drift.watch import LEVEL_K
 from cellmon.monitor.judge.budget import level_limits, log_rate, spread_limits
 from cellmon.records import EventKind, Flag, Kind, Reason
 

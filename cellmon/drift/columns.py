@@ -159,6 +159,16 @@ class Call:
     size: float = np.nan
 
 
+class Calls(list[Call]):
+    """The calls of a walk, in the order in which they came."""
+
+    def add(
+        self, t: int, c: int, kind: str, side: int, call: int, *, begins: bool, size: float = np.nan
+    ) -> None:
+        """Add one of stream c at step t; `call` is the moment that it goes by."""
+        self.append(Call(step=t, stream=c, kind=kind, side=side, call=call, begins=begins, size=size))
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Watched:
     """What a stretch of subgroups brought: surprises of shape (steps, streams) and calls in order."""

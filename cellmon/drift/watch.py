@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from cellmon.drift.ahead import Ahead
 from cellmon.drift.baselines import Baselines
-from cellmon.drift.columns import BORE_DF_MOST, MEAN_DF_MOST, Call, Limits, State, Steps, Watched
-from cellmon.drift.deviates import Constants, as_normal, normal, variance_ratio
+from cellmon.drift.columns import BORE_DF_MOST, MEAN_DF_MOST, Calls, Limits, State, Steps, Watched
+from cellmon.drift.deviates import Constants, as_normal, normal
+from cellmon.drift.spread_watch import SpreadWatch
 from cellmon.drift.wear import DRESSED_BORES, DRESSED_VAR, SLOPE_VARIES, Learned
 
 Floats = NDArray[np.float64]
@@ -26,9 +27,6 @@ Flags = NDArray[np.bool_]
 
 LEVEL_K = np.array([0.21, 0.52, 1.34])[:, None]
 """References of the level's CUSUMs, in standard deviations of a mean: tuned for 0.4, 1 and 2.7."""
-SPREAD_RATIOS = np.array([1.2, 1.5, 2.0])
-"""Ratios of standard deviations that the CUSUMs of the variance are tuned for."""
-SPREAD_K = (SPREAD_RATIOS**2 * np.log(SPREAD_RATIOS**2) / (SPREAD_RATIOS**2 - 1))[:, None]
 BREAK_IN_BORES = 25
 """After new stones or another set-up so many bores of a stream have their own spread."""
 BACK = 0.5
@@ -36,8 +34,6 @@ BACK = 0.5
 LEARNS_WITHIN = 3.0
 USUAL_SQUARE = 0.9733
 """Mean square of a standard normal deviate that lies within them."""
-KEEPS, ADDS = 0.8, 0.2
-"""What the smoothed variance ratio keeps of itself at each subgroup, and takes of that one's."""
 
 
 def watch(state: State, steps: Steps, learned: Sequence[Learned], limits: Limits) -> Watched:
@@ -71,25 +67,23 @@ class _Walker:
         self.up, self.down = self.sums
         self.vars, self.dfs = state.stacked("mean_var", "bore_var"), state.stacked("mean_df", "bore_df")
         size, both = len(learned), self.sums.shape
-        self.c, self.none, self.none_wide = Constants.of(size), np.zeros(both), np.zeros(both[1:])
+        self.c, self.none = Constants.of(size), np.zeros(both)
         self.level_k = np.broadcast_to(LEVEL_K, both).copy()
         self.level_limits = np.broadcast_to(limits.level, both).copy()
-        self.spread_k = np.broadcast_to(SPREAD_K, both[1:]).copy()
-        self.within, self.usual_square, self.keeps, self.adds = (
-            np.full(size, number) for number in (LEARNS_WITHIN, USUAL_SQUARE, KEEPS, ADDS)
-        )
+        self.within, self.usual_square = np.full(size, LEARNS_WITHIN), np.full(size, USUAL_SQUARE)
         self.ones, self.seen, self.gained = np.ones((2, size)), np.empty((2, size)), np.empty((2, size))
         self.df_most = np.repeat([[MEAN_DF_MOST], [BORE_DF_MOST]], size, axis=1)
         """Of a mean's spread, then of a bore's: what a step saw of it, and by how much it is known better."""
-        self.surprises, self.ratios = np.empty(both[1:]), np.empty(both[1:])
-        """A step's surprises, and its variance ratios, before each CUSUM."""
-        self.calls: list[Call] = []
+        self.surprises = np.empty(both[1:])
+        """A step's surprises before each CUSUM."""
+        self.calls = Calls()
         shape = steps.mean.shape
-        self.surprise, self.ratio, self.expected, self.error = (np.full(shape, np.nan) for _ in range(4))
+        self.surprise, self.expected, self.error = (np.full(shape, np.nan) for _ in range(3))
+        self.spread = SpreadWatch(state, steps, self.ahead, self.known, limits, self.calls)
         self.has_ratio = self.ahead.has_spread.copy()
         self.quiet = False
-        """Whether no stream is near a dressing or a change; what follows says whether a call stands."""
-        self.level_stands = self.spread_stands = True
+        """Whether no stream is near a dressing or a change; `level_stands`: whether a call of a level may."""
+        self.level_stands = True
 
     @cached_property
     def start(self) -> State:
@@ -100,10 +94,10 @@ class _Walker:
         """Return what the steps brought, nan where a stream has none."""
         for figures in (self.surprise, self.expected, self.error):
             figures[self.ahead.gone] = np.nan
-        self.ratio[~self.has_ratio] = np.nan
+        self.spread.ratio[~self.has_ratio] = np.nan
         return Watched(
             surprise=self.surprise,
-            ratio=self.ratio,
+            ratio=self.spread.ratio,
             expected=self.expected,
             error=self.error,
             calls=tuple(self.calls),
@@ -134,7 +128,7 @@ class _Walker:
         doubt = s.p11.copy()
         self._update(t, away, spread)
         self._level_calls(t, surprise, away, noise, doubt)
-        v = self._spread_calls(t, told, all_told=all_told)
+        v = self.spread.judge(t, told, all_told=all_told)
         self._learn(t, surprise, v, use, told, all_told=all_told)
 
     def _move(self, t: int) -> None:
@@ -194,9 +188,9 @@ class _Walker:
         """What was called of the stones before, or the set-up before, ends with them."""
         s = self.state
         for c in np.flatnonzero(where & (s.level_call > 0)):
-            self._call(t, int(c), "level", int(s.level_side[c]), int(s.level_call[c]), begins=False)
+            self.calls.add(t, int(c), "level", int(s.level_side[c]), int(s.level_call[c]), begins=False)
         for c in np.flatnonzero(where & (s.spread_call > 0)):
-            self._call(t, int(c), "spread", 1, int(s.spread_call[c]), begins=False)
+            self.calls.add(t, int(c), "spread", 1, int(s.spread_call[c]), begins=False)
 
     def _change(self, where: Flags) -> None:
         """Other stones or another set-up: all begins again, at the baseline's level give or take."""
@@ -236,7 +230,7 @@ class _Walker:
         wild &= np.abs(rest - s.level) < 4 * np.sqrt(s.mean_var * self.size / (n - 1) + s.p11)
         for c in np.flatnonzero(wild & self.limits.tells_single):
             at, side = int(steps.at[t, c]), int(np.sign(far[c]))
-            self._call(t, int(c), "single", side, at, begins=True, size=float(far[c]))
+            self.calls.add(t, int(c), "single", side, at, begins=True, size=float(far[c]))
         return np.where(wild, rest, mean), wild
 
     def _update(self, t: int, away: Floats, spread: Floats) -> None:
@@ -279,7 +273,7 @@ class _Walker:
         near: Flags = np.less(np.abs(s.level - s.expected), BACK * np.abs(s.level_shift))
         back: Flags = np.logical_and(standing & ahead.here[t], near & np.less(s.level_call, self.steps.at[t]))
         for c in np.flatnonzero(back):
-            self._call(t, int(c), "level", int(s.level_side[c]), int(s.level_call[c]), begins=False)
+            self.calls.add(t, int(c), "level", int(s.level_side[c]), int(s.level_call[c]), begins=False)
         s.level_side[back], s.level_call[back] = 0, 0
         # what was known of the level before the change says more than the few subgroups of its return
         s.level[back], s.p11[back], s.p12[back] = s.expected[back], 0.5 * s.mean_var[back], 0.0
@@ -312,55 +306,12 @@ class _Walker:
                 s.level_shift[c] = shift
             return
         if standing:  # back, and beyond: whether it lies beyond is for the next subgroups to say
-            self._call(t, c, "level", standing, int(s.level_call[c]), begins=False)
+            self.calls.add(t, c, "level", standing, int(s.level_call[c]), begins=False)
             s.level_side[c], s.level_call[c] = 0, 0
             s.level[c], s.p11[c] = s.expected[c], s.mean_var[c]
             return
         s.level_side[c], s.level_call[c], s.level_shift[c] = side, steps.at[t, c], shift
-        self._call(t, c, "level", side, int(steps.at[t, c]), begins=True, size=shift)
-
-    def _spread_calls(self, t: int, told: Flags, *, all_told: bool) -> Floats:
-        """Judge the spread inside a subgroup; return its variance ratio, as `as_variance_ratio` does."""
-        s, ahead = self.state, self.ahead
-        v = variance_ratio(
-            ahead.sd_squared[t] / s.bore_var,
-            ahead.df_term[t],
-            ahead.less_df_term[t],
-            s.bore_df,
-            self.c,
-            to_term=self.known.usual_term,
-            root_of_to=self.known.usual_root,
-            out=self.ratio[t],
-        )
-        self.ratios[:] = v
-        wide = np.add(s.wide, self.ratios, out=s.wide if all_told else None)
-        wide -= self.spread_k
-        np.maximum(wide, self.none_wide, out=wide)
-        lately = self.keeps * s.lately
-        lately += self.adds * v
-        if all_told:
-            s.lately = lately
-        else:
-            np.copyto(s.wide, wide, where=told)
-            np.copyto(s.lately, lately, where=told)
-        over: Flags = s.wide > self.limits.spread
-        if self.spread_stands or np.count_nonzero(over):
-            self._spread_call(t, np.asarray(over.any(axis=0)), told)
-            self.spread_stands = bool(np.count_nonzero(s.spread_call))
-        return v
-
-    def _spread_call(self, t: int, called: Flags, told: Flags) -> None:
-        s, at = self.state, self.steps.at[t]
-        for c in np.flatnonzero(called):
-            s.wide[:, c] = 0.0
-            if not s.spread_call[c]:
-                s.spread_call[c] = at[c]
-                s.spread_ratio[c] = max(float(s.lately[c]), 1.3)
-                self._call(t, int(c), "spread", 1, int(at[c]), begins=True)
-        over = (s.spread_call > 0) & told & ~called & (s.lately < 1 + 0.4 * (s.spread_ratio - 1))
-        for c in np.flatnonzero(over):
-            self._call(t, int(c), "spread", 1, int(s.spread_call[c]), begins=False)
-        s.spread_call[over] = 0
+        self.calls.add(t, c, "level", side, int(steps.at[t, c]), begins=True, size=shift)
 
     def _learn(self, t: int, surprise: Floats, v: Floats, use: Flags, told: Flags, *, all_told: bool) -> None:
         """Let the spreads learn from what is neither called nor far out."""
@@ -369,7 +320,7 @@ class _Walker:
         if self.level_stands:
             use &= s.level_side == 0
         extra = self.ahead.df[t]
-        if self.spread_stands or not all_told:
+        if self.spread.stands or not all_told:
             extra = extra * (told & (s.spread_call == 0))
         gained[0], gained[1] = use, extra
         seen[0], seen[1] = surprise**2 / self.usual_square, v
@@ -379,10 +330,3 @@ class _Walker:
         learns += self.ones
         self.vars *= learns
         np.minimum(known, self.df_most, out=self.dfs)
-
-    def _call(
-        self, t: int, c: int, kind: str, side: int, call: int, *, begins: bool, size: float = np.nan
-    ) -> None:
-        self.calls.append(
-            Call(step=t, stream=int(c), kind=kind, side=side, call=call, begins=begins, size=size)
-        )

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cellmon.drift.columns import IN_MICROMETRES, SIGNIFICANT, State
-from cellmon.drift.watch import BACK, LEVEL_K, SPREAD_K, SPREAD_RATIOS, watch
+from cellmon.drift.spread_watch import SPREAD_K, SPREAD_RATIOS
+from cellmon.drift.watch import BACK, LEVEL_K, watch
 from tests.drift.streams import MEAN_SD, SIZE, begun, drawn, known, limits_of, steps_of, watched
 
 # Limits of the CUSUMs near one false alarm in 370 subgroups, as the trials behind the watch had them.

@@ -16,7 +16,8 @@ import numpy as np
 from cellmon.charts.run_length.cusum import cusum_limit
 from cellmon.charts.run_length.variance import variance_cusum_limit
 from cellmon.drift.columns import Limits
-from cellmon.drift.watch import LEVEL_K, SPREAD_K
+from cellmon.drift.spread_watch import SPREAD_K
+from cellmon.drift.watch import LEVEL_K
 from cellmon.judged import OF_ALL, OF_SPINDLE, OFFSETS
 from cellmon.monitor.judge.audit_plan import audit_families
 from cellmon.monitor.judge.process import BLOCK

@@ -85,44 +85,69 @@ def watch_units(
         session.forget_watched(gone)
     if not len(units):
         return tuple(seen)
-    watcher = Watcher.of(session, rules, since)
-    due, alike = set(must), 0
-    place, before = Place.of(session.watched_before(units[0])), None
-    waits: dict[np.datetime64, Place] = {}
+    watcher, place = Watcher.of(session, rules, since), Place.of(session.watched_before(units[0]))
+    going = _Pass(watcher=watcher, fresh=fresh or {}, stands=stands, place=place)
+    due = set(must)
     for unit in units:
-        if alike > UNITS_BACK and unit not in due:
-            before = unit
-            if unit in stands:
-                watcher.known.append(unit)
-            continue
-        if before is not None:
-            place, before = Place.of(session.watched_at(before)), None
-        stretch = watcher.unit(unit, place, (fresh or {}).get(unit))
-        watcher.keep(unit, stretch)
-        seen.append(unit)
-        rows = alarm_rows(watcher, unit, stretch)
-        waits[unit] = place = stretch.after
-        if unit in stands:
-            stood = session.watched_at(unit)
-            session.forget_watched(unit)
-            alike = alike + 1 if _put(session, waits)[unit] == stood else 0
+        if going.alike > UNITS_BACK and unit not in due:
+            going.leave(unit)
         else:
-            alike = 0
-            if len(waits) >= PUT_AT_ONCE:
-                _put(session, waits)
-        if len(rows):
-            session.add(rows)
-        watcher.known.append(unit)
-    _put(session, waits)
+            going.watch(unit)
+            seen.append(unit)
+    going.put()
     return tuple(seen)
 
 
-def _put(session: Session, waits: dict[np.datetime64, Place]) -> dict[np.datetime64, bytes]:
-    """Keep where the detectors stand at the end of the units that wait for it; return it as it is kept."""
-    kept = dict(zip(waits, blocks(list(waits.values())), strict=True)) if waits else {}
-    session.put_watched(kept)
-    waits.clear()
-    return kept
+@dataclass(kw_only=True, eq=False)
+class _Pass:
+    """One pass through units in order of time, and where it is."""
+
+    watcher: Watcher
+    fresh: Mapping[np.datetime64, InTime]
+    stands: Collection[np.datetime64]
+    """Units at whose end it is kept where the detectors stood before this pass."""
+    place: Place | None
+    """Where they stand now."""
+    left: np.datetime64 | None = None
+    """The unit before, where it was passed over: they stand as they did at its end."""
+    alike: int = 0
+    """After so many units, one after another, they stood as before."""
+    waits: dict[np.datetime64, Place] = field(default_factory=dict)
+    """Where they stand at the end of units for which that is still to be kept."""
+
+    def leave(self, unit: np.datetime64) -> None:
+        """Pass over a unit that nothing changed."""
+        self.left = unit
+        if unit in self.stands:
+            self.watcher.known.append(unit)
+
+    def watch(self, unit: np.datetime64) -> None:
+        """Watch a unit, and keep its calls and where it leaves the detectors."""
+        session = self.watcher.session
+        if self.left is not None:
+            self.place, self.left = Place.of(session.watched_at(self.left)), None
+        stretch = self.watcher.unit(unit, self.place, self.fresh.get(unit))
+        self.watcher.keep(unit, stretch)
+        rows = alarm_rows(self.watcher, unit, stretch)
+        self.waits[unit] = self.place = stretch.after
+        if unit in self.stands:
+            stood = session.watched_at(unit)
+            session.forget_watched(unit)
+            self.alike = self.alike + 1 if self.put()[unit] == stood else 0
+        else:
+            self.alike = 0
+            if len(self.waits) >= PUT_AT_ONCE:
+                self.put()
+        if len(rows):
+            session.add(rows)
+        self.watcher.known.append(unit)
+
+    def put(self) -> dict[np.datetime64, bytes]:
+        """Keep where the detectors stand at the end of units that wait for it; return it as it is kept."""
+        put = dict(zip(self.waits, blocks(list(self.waits.values())) if self.waits else (), strict=True))
+        self.watcher.session.put_watched(put)
+        self.waits.clear()
+        return put
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -155,7 +180,6 @@ class Watcher:
         start = (back[0] if len(back) else since) - np.timedelta64(7, "D")
         events = _events(session, start, until)
         limits = all_limits(session)
-        versions = {stream: versions_of(its) for stream, its in limits.items()}
         return cls(
             session=session,
             rules=rules,
@@ -163,7 +187,7 @@ class Watcher:
             events=events,
             events_from=start,
             events_to=until,
-            versions=versions,
+            versions={stream: versions_of(its) for stream, its in limits.items()},
             known=list(back),
         )
 
@@ -181,8 +205,7 @@ class Watcher:
         plan = Plan.of(subgroups, self._lanes(unit, subgroups.streams))
         learned = plan.chosen.learned
         state = State.begin(learned)
-        spans = plan.begin(cut, place, state)
-        before = _copy(state)
+        spans, before = plan.begin(cut, place, state), _copy(state)
         columns = self._columns(plan, subgroups, spans, sheet)
         steps = side_by_side(cut, columns)
         watched = watch(state, steps, learned, self._detectors(unit, plan.chosen))

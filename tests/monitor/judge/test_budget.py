@@ -8,7 +8,8 @@ from scipy import stats
 
 from cellmon.charts.run_length.cusum import cusum_limit
 from cellmon.charts.run_length.variance import variance_cusum_limit
-from cellmon.drift.watch import LEVEL_K, SPREAD_K
+from cellmon.drift.spread_watch import SPREAD_K
+from cellmon.drift.watch import LEVEL_K
 from cellmon.judged import OF_ALL, OF_SPINDLE, OFFSETS, PROCESS
 from cellmon.monitor.judge.audit_plan import AUDIT, FINDING, FINDINGS, FINDINGS_PLANNED
 from cellmon.monitor.judge.budget import (
