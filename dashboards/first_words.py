@@ -35,7 +35,7 @@ def _bore(monitor: Monitor, search: str | None) -> str:
 
 
 def _signals(monitor: Monitor, search: str | None) -> str:
-    return signal_list.sentence(monitor.signals(why=signal_list.SAID_WHY))
+    return signal_list.sentence(signal_list.listed(monitor))
 
 
 def _shifts(monitor: Monitor, search: str | None) -> str:

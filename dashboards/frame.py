@@ -167,7 +167,7 @@ def title(monitor: Monitor, name: str) -> str:
     """Return the title of the window: the page, the cell, and whether something waits."""
     said = [name, monitor.sheet.cell.name]
     try:
-        waiting = len(monitor.waiting_signals().signals)
+        waiting = monitor.waiting_signals().count
     except CellmonError:
         return " · ".join(said)
     if waiting:

@@ -161,7 +161,9 @@ class Monitor(Questions, Admitting):
         """Answer a signal with a cause and an action, or acknowledge it as seen."""
         with self._store.writing() as session:
             _signals.respond(session, signal, by=by, cause=cause, action=action, seen=seen, at=clock())
-        return next(s for s in self.signals(why=0, named=signal).signals if s.id == signal)
+        found = self.signal_named(signal).signal
+        assert found is not None
+        return found
 
     def release(self, signal: str, *, parts: Sequence[str], as_: str, by: str, why: str) -> _hold.Hold:
         """Say what became of held parts."""

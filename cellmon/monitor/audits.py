@@ -259,7 +259,7 @@ def _columns(series: AuditSeries, steps: list[tuple[int, SingleLimits]]) -> dict
 
 def _signals_of(view: View, stream: Stream) -> tuple[str, ...]:
     """Return the names of the standing signals in which a stream called."""
-    return tuple(s.id for s in view.signals if stream in s.streams)
+    return tuple(s.id for s in reversed(view.register.called_by(stream)) if stream in s.streams)
 
 
 def _finding_stream(view: View, series: FindingSeries) -> FindingStream:

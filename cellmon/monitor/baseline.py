@@ -148,7 +148,7 @@ def quiet_subgroups(view: View, stream: Stream, window: Subgroups, limit: Limit 
     if limit is not None:
         size = len(window)
         quiet &= sides(window, np.full(size, limit.centre), np.full(size, limit.sigma))[1] <= 0
-    for signal in view.signals:
+    for signal in view.register.called_by(stream):
         if signal.change is None or stream not in signal.streams:
             continue
         if limit is None or abs(signal.size_um or limit.sigma) < limit.sigma:

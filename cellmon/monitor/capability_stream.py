@@ -28,7 +28,7 @@ from cellmon.monitor.capability_sides import (
 from cellmon.monitor.capability_span import Span, Spans
 from cellmon.monitor.capability_window import gauge_noise_um, gauge_state, window_state
 from cellmon.monitor.kept import kept
-from cellmon.monitor.signals_by_stream import tells_of
+from cellmon.monitor.signal_register import tells_of
 from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream

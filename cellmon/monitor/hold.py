@@ -133,7 +133,7 @@ def extend_hold(
 
 
 def _signal(view: View, signal: str) -> Signal:
-    found = next((s for s in view.every_signal if s.id == signal), None)
+    found = view.register.signals.get(signal)
     if found is None:
         raise NotFound(say("no signal {signal}; `cellmon signals` lists them", signal=signal))
     return found

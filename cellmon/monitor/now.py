@@ -98,7 +98,7 @@ def now(view: View) -> Now:
     part, measuring = view.running(None), view.sheet.measuring
     spindles = []
     for name in spindles_known(view):
-        state = spindle_state(view, name, view.signals)
+        state = spindle_state(view, name)
         own = view.running(name)
         bores = tuple(b for p in routed_bores(view, name) if (b := _bore_now(view, name, p)) is not None)
         last = view.session.bores(spindle=name, charted=True, last=1, end=view.as_of)

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
 from cellmon.judged import Bores
 from cellmon.monitor.hold import held_by
 from cellmon.monitor.hold_extended import Extension, extensions_of, within
-from cellmon.monitor.judge.told import is_kept, told_outlines
-from cellmon.monitor.part_signals import Disposition, PartSignal, reaching, waits
+from cellmon.monitor.part_signals import Disposition, PartSignal, reaching
+from cellmon.monitor.signal_register import WAIT
 from cellmon.monitor.signals import WAITING, Signal
-from cellmon.monitor.signals_told import ageless_each, answers_given
 from cellmon.monitor.view import View
 from cellmon.records import Flags, Stream, Times
 from cellmon.sheet import Sheet
@@ -30,8 +29,7 @@ def part_lists(
     if not len(charted):
         return ()
     longer = extensions_of(view)
-    every = _signals(view, charted, longer)
-    signals = [one for one in every if one.id not in named and one.change is not None]
+    signals = [one for one in _signals(view, longer) if one.id not in named and one.change is not None]
     if not signals:
         return ()
     mine = _held(signals, charted.measured_at, longer) & _told_of(signals, charted, view.sheet)
@@ -41,7 +39,7 @@ def part_lists(
     for i in np.flatnonzero(mine.any(axis=1)).tolist():
         signal, named_bores, became = signals[i], held[mine[i].tobytes()], last.get(signals[i].id)
         before, one = known.get(signal.id, (None, None))
-        if one is None or before is not signal or one.bores != named_bores or one.disposition != became:
+        if one is None or before != signal or one.bores != named_bores or one.disposition != became:
             one = reaching(signal, named_bores, became)
             known[signal.id] = (signal, one)
         found.append(one)
@@ -70,11 +68,8 @@ def _told_of(signals: Sequence[Signal], charted: Bores, sheet: Sheet) -> Flags:
     return np.array([found[signal.stream, signal.kind == "gauge"] for signal in signals])
 
 
-def _signals(view: View, bores: Bores, longer: Mapping[str, tuple[Extension, ...]]) -> Iterable[Signal]:
-    """Return the signals begun before some bores were made that wait, and those whose hold was extended."""
-    if not is_kept(view.session, view.rules, until=view.as_of):
-        return view.signals
-    answers = answers_given(view.session)
-    end = None if longer else bores.measured_at.max()
-    begun = told_outlines(view.session, end=end, until=view.as_of)
-    return ageless_each(view, (o for o in begun if o.id in longer or waits(answers.get(o.id))), answers)
+def _signals(view: View, longer: Collection[str]) -> Sequence[Signal]:
+    """Return the signals that wait, and those whose hold was extended."""
+    register = view.register
+    extended = (register.signals[id_] for id_ in longer if id_ in register.signals)
+    return [*register.pile(WAIT), *(s for s in extended if s.state == "answered")]

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
 from cellmon.judged import Bores
 from cellmon.monitor.hold import held_by
-from cellmon.monitor.judge.outlines import Outline
-from cellmon.monitor.judge.told import is_kept, told_outlines
+from cellmon.monitor.judge.told import is_kept
+from cellmon.monitor.signal_register import STANDING
 from cellmon.monitor.signals import Response, Signal
-from cellmon.monitor.signals_told import ageless_each, answers_given
 from cellmon.monitor.view import View
-from cellmon.records import Stream
 from cellmon.shifts import to_utc
-from cellmon.store import Decision
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,36 +104,9 @@ def reaching(signal: Signal, bores: tuple[str, ...], became: Disposition | None)
     )
 
 
-def _signals_around(view: View, bores: Bores, audited: Sequence[np.datetime64]) -> Iterator[Signal]:
-    """Yield the signals that may tell of some bores, from those kept where what is kept holds."""
+def _signals_around(view: View, bores: Bores, audited: Sequence[np.datetime64]) -> Sequence[Signal]:
+    """Return the signals that may tell of some bores, those kept of their time where what is kept holds."""
     if not is_kept(view.session, view.rules, until=view.as_of):
-        yield from view.signals
-        return
-    moments = [*bores.measured_at, *audited]
-    answers = answers_given(view.session)
-    around = told_outlines(view.session, start=min(moments), end=max(moments), until=view.as_of)
-    for signal in ageless_each(view, around, answers):
-        yield replace(signal, state="reopened") if _came_again(view, signal, answers) else signal
-
-
-def _came_again(view: View, signal: Signal, answers: Mapping[str, Decision]) -> bool:
-    """Return whether the same came again after a signal was answered, and waits for an answer itself."""
-    if signal.state != "answered" or signal.response is None:
-        return False
-    answered = to_utc(signal.response.at)
-    later = (
-        one
-        for one in told_outlines(view.session, start=answered, until=view.as_of)
-        if one.lead.at > answered and waits(answers.get(one.id)) and _touches(one, signal.stream)
-    )
-    same = (signal.stream, signal.kind)
-    return any((one.stream, one.kind) == same for one in ageless_each(view, later, answers))
-
-
-def waits(answer: Decision | None) -> bool:
-    """Return whether a signal with that answer waits for one: it has none, or was only seen."""
-    return answer is None or bool(answer.body["seen"])
-
-
-def _touches(outline: Outline, stream: Stream) -> bool:
-    return any(one.feature == stream.feature for one in outline.streams)
+        return view.register.pile(STANDING)
+    moments, known = [*bores.measured_at, *audited], view.register.signals
+    return [known[id_] for id_, _ in view.session.told(start=min(moments), end=max(moments)) if id_ in known]

@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from cellmon.monitor import setup as _setup
     from cellmon.monitor import shifts as _shifts
     from cellmon.monitor import signals as _signals
+    from cellmon.monitor import signals_listed as _signals_listed
     from cellmon.monitor import splits as _splits
     from cellmon.monitor import state as _state
     from cellmon.monitor import stone_picture as _stone_picture
@@ -93,6 +94,7 @@ else:
     _setup = Late("setup")
     _shifts = Late("shifts")
     _signals = Late("signals")
+    _signals_listed = Late("signals_listed")
     _splits = Late("splits")
     _state = Late("state")
     _stone_picture = Late("stone_picture")
@@ -135,8 +137,13 @@ class Questions(Opened):
     totals = question(lambda: _totals.totals)
     """How much was ever taken, and what waits."""
     signals = question(lambda: _signals.signals)
-    waiting_signals = question(lambda: _signals.waiting_signals)
     """Everything that was detected, and what was answered."""
+    signals_listed = question(lambda: _signals_listed.signals_listed)
+    """The newest signals of each sort."""
+    signal_named = question(lambda: _signals_listed.signal_named)
+    """One signal, and why it may be."""
+    waiting_signals = question(lambda: _signals_listed.waiting_signals)
+    """How many signals wait for an answer, and the newest of each spindle."""
     hold = question(lambda: _hold.hold)
     """The parts to contain after a signal."""
     alarms = question(lambda: _alarms.alarms)

@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from cellmon.monitor.answers import Answer, SignalMark
-from cellmon.monitor.signals_by_stream import tells_of
+from cellmon.monitor.signal_register import tells_of
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import short_words
 from cellmon.records import Numbers, Stream, Texts, Times

@@ -16,8 +16,8 @@ from cellmon.monitor.answers import Answer, Limits
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.loudest import ShiftCalls, loudest
 from cellmon.monitor.shifts_known import ShiftsKnown, place_of
+from cellmon.monitor.signal_register import tells_of
 from cellmon.monitor.signals import Signal
-from cellmon.monitor.signals_by_stream import tells_of
 from cellmon.monitor.view import View
 from cellmon.records import Stream
 from cellmon.shifts import ShiftOf, to_utc

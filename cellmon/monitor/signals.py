@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
-from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +22,9 @@ from cellmon.words import say
 
 if TYPE_CHECKING:
     from cellmon.diagnosis import Cause
+
+
+MICRO = 1_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,20 +106,20 @@ class Signal:
         """When it was called, or was over, in UTC; kept from age to age."""
         return to_utc(self.last_at if self.over else self.raised_at)
 
-    def aged(self, age_s: float) -> Signal:
-        """Return the signal at another age; else it is as it was."""
-        until, body = self.called_until, vars(self).copy()
-        body["called_until"], body["age_s"] = until, age_s
+    @cached_property
+    def raised_us(self) -> int:
+        """When it was raised, microseconds since 1970 UTC; kept from age to age."""
+        return int(to_utc(self.raised_at).astype("datetime64[us]").astype(np.int64))
+
+    def at_moment(self, at_us: int) -> Signal:
+        """Return the signal at its age at a moment, microseconds since 1970 UTC; else it is as it was."""
+        age_s = (at_us - self.raised_us) / MICRO
+        body = vars(self) | {"called_until": self.called_until, "age_s": age_s}
         found = object.__new__(Signal)
         object.__setattr__(
             found, "__dict__", body
         )  # `replace` takes ten times as long, and years hold thousands
         return found
-
-
-def seconds(begin: np.datetime64, end: np.datetime64) -> float:
-    """Return how many seconds lie between two moments."""
-    return float((end - begin) / np.timedelta64(1, "s"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,13 +128,6 @@ class Signals(Answer):
 
     signals: tuple[Signal, ...]
     caution: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class Waiting(Answer):
-    """The signals that wait for an answer, newest first; of causes only those of each spindle's newest."""
-
-    signals: tuple[Signal, ...]
 
 
 WAITING = ("open", "reopened")
@@ -145,40 +140,12 @@ def signals(view: View, *, why: int | None = None, named: str | None = None) -> 
     """
     from cellmon.diagnosis.evidence import CAUTION
 
-    every = view.every_signal
-    if why is None:
-        return Signals(**view.head(), signals=explained(view, every), caution=say(CAUTION))
-    waiting = (i for i, s in enumerate(every) if s.state in WAITING)
-    asked = {*islice(waiting, why), *(i for i, s in enumerate(every) if named is not None and s.id == named)}
-    return Signals(**view.head(), signals=_explained_at(view, every, sorted(asked)), caution=say(CAUTION))
-
-
-def _explained_at(view: View, every: tuple[Signal, ...], places: Sequence[int]) -> tuple[Signal, ...]:
-    """Return signals, of those at some places with their causes; years of others are not touched."""
-    if not places:
-        return every
-    found = list(every)
-    for i, signal in zip(places, explained(view, [every[i] for i in places]), strict=True):
-        found[i] = signal
-    return tuple(found)
-
-
-def waiting_signals(view: View) -> Waiting:
-    """Answer with the signals that wait for an answer: what a page says first, without asking why of each."""
-    found = [s for s in view.signals if s.state in WAITING]
-    newest = {s.stream.spindle: s for s in reversed(found)}.values()
-    asked = {s.id: s for s in explained(view, newest)}
-    return Waiting(**view.head(), signals=tuple(asked.get(s.id, s) for s in found))
-
-
-def every_signal(view: View) -> tuple[Signal, ...]:
-    """Put those that stand and those withdrawn together, newest first; `View.every_signal` keeps them."""
-    return newest_first((*view.signals, *view.withdrawn)) if view.withdrawn else view.signals
-
-
-def newest_first(signals: Iterable[Signal]) -> tuple[Signal, ...]:
-    """Return signals by when they were raised, the newest first."""
-    return tuple(sorted(signals, key=lambda s: (s.raised_at, s.id), reverse=True))
+    every = tuple(view.every_signal)
+    if why is not None:
+        wanted = {s.id for s in view.waiting[:why]} | {named}
+        asked = {s.id: s for s in explained(view, (s for s in every if s.id in wanted))}
+    found = explained(view, every) if why is None else tuple(asked.get(s.id, s) for s in every)
+    return Signals(**view.head(), signals=found, caution=say(CAUTION))
 
 
 def explained(view: View, signals: Iterable[Signal]) -> tuple[Signal, ...]:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
-from datetime import datetime
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -17,39 +16,73 @@ from cellmon.monitor.judge.naming import Named
 from cellmon.monitor.judge.outlines import Outline, outline_of
 from cellmon.monitor.judge.signals import named_groups
 from cellmon.monitor.judge.told import is_kept, told_groups, told_outlines
-from cellmon.monitor.signals import Change, Response, Signal, newest_first, seconds
+from cellmon.monitor.signal_register import STANDING, Register
+from cellmon.monitor.signals import Change, Response, Signal
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import signal_words
 from cellmon.records import Stream
 from cellmon.shifts import to_utc
-from cellmon.store import Announcement, Decision, Session
+from cellmon.store import Announcement, Decision
 from cellmon.words import say, to_say, voice
 
 WITHDRAWN = to_say("Later rows, events or limits frozen since leave nothing to be signalled there.")
 
-MICRO = 1_000_000
+
+def register(view: View) -> Register:
+    """Return every signal without its age, in its order; `View.register` keeps it.
+
+    Only what is outlined, answered or gone otherwise than in the state before is made and put anew.
+    """
+    known, rests = _carried(view), _rests_on(view, view.outlines, view.gone)
+    changes: dict[str, Signal | None] = {id_: None for id_ in known.rests if id_ not in rests}
+    changes |= _told(view, {id_: now for id_, now in rests.items() if known.rests.get(id_) != now})
+    found = known.register.changed(changes)
+    view.carried[_name()] = (view.rules.now.version, _Carried(rests=rests, register=found))
+    return found
 
 
-def standing_signals(view: View) -> tuple[Signal, ...]:
-    """Build the signals that stand, newest first, without causes; `View.signals` keeps them."""
-    return _standing_of(view, view.outlines)
+Rests = tuple[Outline | Announcement, Decision | None, str | None]
+"""What is said of a signal rests on its outline, its answer and, of like parts, on the one that runs."""
 
 
-def _standing_of(view: View, outlines: Iterable[Outline]) -> tuple[Signal, ...]:
-    return _reopened(newest_first(standing_each(view, outlines, answers_given(view.session))))
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Carried:
+    """The register of a state, and what each signal of it rests on."""
+
+    rests: Mapping[str, Rests] = field(default_factory=dict)
+    register: Register = field(default_factory=Register)
 
 
-def withdrawn_signals(view: View) -> tuple[Signal, ...]:
-    """Build what was announced and is no signal any more, newest first; `View.withdrawn` keeps it."""
-    answers, known = answers_given(view.session), _known(view, "withdrawn signals")
-    found = []
-    for announced in view.gone:
-        answer = answers.get(announced.id)
-        key = (announced.id, None if answer is None else answer.id)
-        if key not in known:
-            known[key] = _withdrawn(view, announced, answer)
-        found.append(known[key].aged(seconds(np.datetime64(announced.body["at"], "us"), view.as_of)))
-    return newest_first(found)
+def _carried(view: View) -> _Carried:
+    """Return what was made before, in the words and lengths of now and under the sheet in force."""
+    return view.carry(_name(), view.rules.now.version, _Carried)
+
+
+def _name() -> str:
+    return f"register {voice()} {lengths.shown()}"
+
+
+def _rests_on(view: View, outlines: Iterable[Outline], gone: Iterable[Announcement] = ()) -> dict[str, Rests]:
+    answers = view.answers
+    found: dict[str, Rests] = {one.id: (one, answers.get(one.id), None) for one in gone}
+    return found | {one.id: (one, answers.get(one.id), _running(view, one)) for one in outlines}
+
+
+def _running(view: View, told: Outline) -> str | None:
+    return None if told.stream.like is None else view.part_of(told.stream).number
+
+
+def _told(view: View, rests: Mapping[str, Rests]) -> dict[str, Signal]:
+    """Make signals of what they rest on; those that were made of the same before are not made again."""
+    known, found = _carried(view), dict[str, Signal]()
+    for id_, now in rests.items():
+        if known.rests.get(id_) == now:
+            found[id_] = known.register.signals[id_]
+        else:
+            told, answer, _ = now
+            make = _signal if isinstance(told, Outline) else _withdrawn
+            found[id_] = make(view, told, answer)  # type: ignore[arg-type]
+    return found
 
 
 def signals_since(view: View, start: np.datetime64 | None) -> tuple[Signal, ...]:
@@ -59,8 +92,9 @@ def signals_since(view: View, start: np.datetime64 | None) -> tuple[Signal, ...]
     """
     if start is None or not is_kept(view.session, view.rules, until=view.as_of):
         return tuple(s for s in view.signals if start is None or to_utc(s.raised_at) >= start)
-    found = told_outlines(view.session, start=start, until=view.as_of)
-    return _standing_of(view, (one for one in found if one.lead.at >= start))
+    told = (o for o in told_outlines(view.session, start=start, until=view.as_of) if o.lead.at >= start)
+    found = Register().changed(_told(view, _rests_on(view, told)))
+    return tuple(view.aged(found.pile(STANDING)))
 
 
 def outlines(view: View) -> Sequence[Outline]:
@@ -98,62 +132,23 @@ def _gone(view: View) -> list[Announcement]:
     return [read[id_] for id_ in gone]
 
 
-def _reopened(signals: tuple[Signal, ...]) -> tuple[Signal, ...]:
-    """Say of an answered signal whether the same came again afterwards and was not answered itself."""
-    if all(signal.response is None for signal in signals):
-        return signals
-    found, came = [], dict[tuple[Stream, str], datetime]()
-    for signal in signals:
-        answer, last = signal.response, came.get((signal.stream, signal.kind))
-        again = answer is not None and last is not None and last > answer.at
-        found.append(replace(signal, state="reopened") if again and signal.state == "answered" else signal)
-        if signal.state == "open":  # they come newest first
-            came.setdefault((signal.stream, signal.kind), signal.raised_at)
-    return tuple(found)
+def answers_given(view: View) -> Mapping[str, Decision]:
+    """Return the last answer to each signal; an acknowledgement never hides an answer.
 
-
-def answers_given(session: Session) -> dict[str, Decision]:
-    """Return the last answer to each signal; an acknowledgement never hides an answer."""
-    found: dict[str, Decision] = {}
-    for decision in session.decisions("respond"):
-        before = found.get(decision.subject)
-        if before is None or not decision.body["seen"] or before.body["seen"]:
-            found[decision.subject] = decision
+    `View.answers` keeps them; of decisions only those added since the state before are read.
+    """
+    known: int
+    found: dict[str, Decision]
+    known, found = view.carried.get("answers", (0, {}))
+    newest = view.session.newest_decision()
+    if newest != known:
+        found = dict(found)
+        for decision in view.session.decisions("respond", after=known):
+            before = found.get(decision.subject)
+            if before is None or not decision.body["seen"] or before.body["seen"]:
+                found[decision.subject] = decision
+        view.carried["answers"] = (newest, found)
     return found
-
-
-def standing_each(
-    view: View, outlines: Iterable[Outline], answers: Mapping[str, Decision]
-) -> Iterator[Signal]:
-    """Yield signals without causes, and without whether the same came again since."""
-    told = list(outlines)
-    raised = np.array([one.lead.at for one in told], dtype="datetime64[us]")
-    ages = ((view.as_of - raised).astype(np.int64) / MICRO).tolist()
-    found = ageless_each(view, told, answers)
-    return (one.aged(age_s) for one, age_s in zip(found, ages, strict=True))
-
-
-def ageless_each(
-    view: View, outlines: Iterable[Outline], answers: Mapping[str, Decision]
-) -> Iterator[Signal]:
-    """Yield the same at an age of some time: where neither calls nor answers were added, the same things."""
-    known = _known(view, "signals")
-    for one in outlines:
-        answer = answers.get(one.id)
-        answered = None if answer is None else answer.id
-        before = known.get(one.id)
-        if before is not None and before[0] is one and before[1] == answered:
-            yield before[2]
-            continue
-        found = _signal(view, one, answer)
-        if all(stream.like is None for stream in one.streams):  # like parts react as the one that runs
-            known[one.id] = (one, answered, found)
-        yield found
-
-
-def _known(view: View, what: str) -> dict[Any, Any]:
-    """Return what was said before of some signals, in the words and lengths of now."""
-    return view.carry(f"{what} {voice()} {lengths.shown()}", view.rules.now.version, dict)
 
 
 def _signal(view: View, told: Outline, answer: Decision | None) -> Signal:
@@ -178,7 +173,7 @@ def _signal(view: View, told: Outline, answer: Decision | None) -> Signal:
         ratio=round(told.size, 3) if spread else None,
         state="answered" if response is not None and not response.seen else "open",
         words=signal_words(view.name(told.stream), lead, kind=told.kind, size=told.size, unit=unit),
-        age_s=seconds(lead.at, view.as_of),
+        age_s=0.0,
         change=Change(
             at=view.local(lead.change_at),
             part=lead.change_part,
@@ -226,7 +221,7 @@ def _withdrawn(view: View, announced: Announcement, answer: Decision | None) -> 
         ratio=size if kind == "spread" else None,
         state="withdrawn",
         words=say("{stream}: what was signalled here was withdrawn", stream=view.name(stream)),
-        age_s=seconds(at, view.as_of),
+        age_s=0.0,
         owner=response.by if response else None,
         response=response,
         why_not=dict.fromkeys(("state", "change", "causes"), say(WITHDRAWN)),

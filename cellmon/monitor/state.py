@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -26,7 +26,6 @@ from cellmon.monitor.hand_streams import HandStream, finished_by_hand, streams_b
 from cellmon.monitor.judge.limits import LEAST_SUBGROUPS
 from cellmon.monitor.judge.subgroups import count_streams
 from cellmon.monitor.running import is_running, routed_bores
-from cellmon.monitor.signals import Signal
 from cellmon.monitor.status import Status, spindle_status, stream_status, waiting
 from cellmon.monitor.view import View
 from cellmon.records import Stream
@@ -92,7 +91,7 @@ RECENT_BORES = 500
 
 def state(view: View) -> State:
     """Answer: may each spindle go on, and what is due."""
-    spindles = tuple(spindle_state(view, s, view.signals) for s in spindles_known(view))
+    spindles = tuple(spindle_state(view, s) for s in spindles_known(view))
     counts = _counts(view)
     streams = tuple(_stream_state(view, stream, counts.get(stream, (0, 0))) for stream in view.streams)
     return State(
@@ -153,11 +152,11 @@ def spindles_known(view: View) -> tuple[str, ...]:
     return view.sheet.spindle_ids or tuple(sorted({s.spindle for s in view.streams if s.spindle}))
 
 
-def spindle_state(view: View, spindle: str, signals: Sequence[Signal]) -> SpindleState:
+def spindle_state(view: View, spindle: str) -> SpindleState:
     """Return one spindle's status, its sentence and what is due."""
     count = len(routed_bores(view, spindle))
     last = view.session.bores(spindle=spindle, charted=True, last=count, end=view.as_of)
-    mine = waiting([s for s in signals if s.stream.spindle in (None, spindle)])
+    mine = view.aged(view.register.waiting_at(spindle))
     due = due_at(view, spindle=spindle)
     status, sentence = spindle_status(view, spindle, last, mine, due)
     number = view.running(spindle).number

@@ -98,7 +98,7 @@ def spindle_status(
 ) -> tuple[Status, str]:
     """Return the status of one spindle and the sentence that says why.
 
-    `last` holds the last bore of each position, `signals` the spindle's unanswered ones.
+    `last` holds the last bore of each position, `signals` the spindle's unanswered ones, newest first.
     """
     if not len(last):
         return Status.LOOK, say("{spindle}: no bore measured yet.", spindle=spindle)
@@ -123,18 +123,17 @@ def _unproven(last: Bores) -> str:
 
 def _bad_signal(view: View, spindle: str, signals: Sequence[Signal]) -> str:
     """Return the newest signal of the part now running that makes parts outside likely, in words."""
-    bad = [s for s in signals if likely_outside(view, s) and is_running(view, s.stream, spindle)]
-    if not bad:
+    bad = (s for s in signals if likely_outside(view, s) and is_running(view, s.stream, spindle))
+    newest = next(bad, None)
+    if newest is None:
         return ""
-    newest = max(bad, key=lambda s: s.raised_at)
     text = to_say("{signal}, {at}: parts outside are likely, and nobody has answered.")
     return say(text, signal=newest.words, at=local.moment(newest.raised_at))
 
 
 def _look(view: View, spindle: str, signals: Sequence[Signal], due: Sequence[Due]) -> str:
-    fresh = [s for s in signals if s.age_s <= FRESH_S]
-    if fresh:
-        return _fresh_words(max(fresh, key=lambda s: s.raised_at), others=len(signals) - 1)
+    if signals and signals[0].age_s <= FRESH_S:
+        return _fresh_words(signals[0], others=len(signals) - 1)
     first = [d for d in due if isinstance(d, FirstBoresDue)]
     if first:
         return say("look. {what}.", what=first[0].what)

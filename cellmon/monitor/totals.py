@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from cellmon.monitor.answers import Answer
-from cellmon.monitor.signals import WAITING
 from cellmon.monitor.view import View
 
 
@@ -53,7 +52,7 @@ def totals(view: View) -> Totals:
         set_aside=held.set_aside,
         waiting=sum(session.waiting_by_reason().values()),
         doubts_open=sum(session.open_doubts().values()),
-        signals_open=sum(s.state in WAITING for s in view.signals),
+        signals_open=len(view.waiting),
         why_not=_why_not(*found),
     )
 

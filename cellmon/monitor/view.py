@@ -16,7 +16,7 @@ from cellmon.monitor.dressings_seen import DressingsSeen
 from cellmon.monitor.judge.verdict import standard_uncertainty
 from cellmon.records import Events, GaugeChecks, Kind, Stream
 from cellmon.sheet import Part
-from cellmon.store import Announcement
+from cellmon.store import Announcement, Decision
 from cellmon.words import say
 
 if TYPE_CHECKING:
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from cellmon.monitor.judge.places import Place
     from cellmon.monitor.limits_age import Declared
     from cellmon.monitor.shifts_known import ShiftsKnown
+    from cellmon.monitor.signal_register import Aged, Register
     from cellmon.monitor.signals import Signal
-    from cellmon.monitor.signals_by_stream import ByStream
     from cellmon.store.counts import MadeAtPosition
 
 RECENT = np.timedelta64(40, "D")
@@ -50,43 +50,48 @@ class View(DressingsSeen):
         return self.as_of if newest is None else max(self.as_of, newest)
 
     @cached_property
-    def signals(self) -> tuple[Signal, ...]:
+    def register(self) -> Register:
+        """Every signal in its order, without causes and ages."""
+        from cellmon.monitor.signals_told import register
+
+        return register(self)
+
+    @cached_property
+    def answers(self) -> Mapping[str, Decision]:
+        """The last answer to each signal."""
+        from cellmon.monitor.signals_told import answers_given
+
+        return answers_given(self)
+
+    def aged(self, pile: Sequence[Signal]) -> Aged:
+        """Return signals of the register at their ages now, newest first."""
+        from cellmon.monitor.signal_register import Aged
+
+        return Aged(pile, self.as_of)
+
+    @cached_property
+    def signals(self) -> Aged:
         """Every signal that stands, newest first, without causes."""
-        from cellmon.monitor.signals_told import standing_signals
-
-        return standing_signals(self)
+        return self.aged(self.register.pile("standing"))
 
     @cached_property
-    def withdrawn(self) -> tuple[Signal, ...]:
-        """What was announced and is no signal any more, newest first."""
-        from cellmon.monitor.signals_told import withdrawn_signals
-
-        return withdrawn_signals(self)
+    def waiting(self) -> Aged:
+        """Those that wait for an answer."""
+        return self.aged(self.register.pile("wait"))
 
     @cached_property
-    def every_signal(self) -> tuple[Signal, ...]:
-        """Both, newest first: a page asks for them several times."""
-        from cellmon.monitor.signals import every_signal
+    def every_signal(self) -> Aged:
+        """Every signal that stands and all that was withdrawn, newest first: a page asks several times."""
+        return self.aged(self.register.pile("every"))
 
-        return every_signal(self)
-
-    def signals_of(self, stream: Stream) -> tuple[Signal, ...]:
+    def signals_of(self, stream: Stream) -> Aged:
         """Return every signal of one stream that stands, newest first, without causes."""
         if stream not in self._signals_of:
-            self._signals_of[stream] = tuple(self.signals[i] for i in self._by_stream.places(stream))
+            self._signals_of[stream] = self.aged(self.register.of_stream(stream))
         return self._signals_of[stream]
 
     @cached_property
-    def _by_stream(self) -> ByStream:
-        from cellmon.monitor.signals_by_stream import ByStream
-
-        name = "signals by stream"
-        found = ByStream.of(self.signals, self.carried.get(name, (None, None))[1])
-        self.carried[name] = (None, found)
-        return found
-
-    @cached_property
-    def _signals_of(self) -> dict[Stream, tuple[Signal, ...]]:
+    def _signals_of(self) -> dict[Stream, Aged]:
         return {}
 
     def signals_since(self, start: np.datetime64 | None) -> tuple[Signal, ...]:

@@ -84,16 +84,21 @@ class Decided:
         assert result.inserted_primary_key is not None
         return int(result.inserted_primary_key[0])
 
-    def decisions(self, *kinds: str, subject: str | None = None, naming: str | None = None) -> list[Decision]:
+    def decisions(
+        self, *kinds: str, subject: str | None = None, naming: str | None = None, after: int = 0
+    ) -> list[Decision]:
         """Return decisions of some kinds, or of all, in the order taken, or those about or naming one thing.
 
-        `naming` is a word of the body, such as the serial of a block among many.
+        `naming` is a word of the body, such as the serial of a block among many; `after` the number of one
+        that was taken before all that are wanted.
         """
         table = schema.DECISIONS
         names = ("id", "at", "by", "why", "kind", "subject", "body", "hash")
         query = select(*(table.c[name] for name in names)).order_by(table.c.id)
         if kinds:
             query = query.where(table.c.kind.in_(kinds))
+        if after:
+            query = query.where(table.c.id > after)
         if subject is not None:
             query = query.where(table.c.subject == subject)
         if naming is not None:

@@ -12,7 +12,7 @@ from cellmon.errors import CellmonError
 from cellmon.monitor.answers import Due
 from cellmon.monitor.first_bores import FirstBores
 from cellmon.monitor.now import Ahead, Now, SpindleNow
-from cellmon.monitor.signals import Signal
+from cellmon.monitor.signals_listed import Newest
 from cellmon.records.words import feature_words
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
@@ -48,10 +48,10 @@ def show_now(monitor: Monitor) -> list[Any]:
     """Return the sentences, the cautions, the drawing, the notes, and what first bores say."""
     try:
         now, first = monitor.now(), monitor.first_bores()
-        waiting = monitor.waiting_signals().signals
+        waiting = monitor.waiting_signals(most=SIGNALS_SAID).spindles
     except CellmonError as refusal:
         return [[parts.notice(str(refusal))], [], theme.notice(""), [], [], []]
-    sections = [spindle_words(s, now, first, waiting) for s in now.spindles]
+    sections = [spindle_words(s, now, first, waiting[s.spindle]) for s in now.spindles]
     checks, spindles = first_bores.show(first)
     sections = sections or [no_spindle()]
     return [sections, cautions(now), block.block_figure(now), notes(now), checks, spindles]
@@ -64,9 +64,7 @@ def no_spindle() -> html.Section:
     return html.Section(html.P(link, className="sentence", **{"aria-live": "polite"}), className="spindle")
 
 
-def spindle_words(
-    spindle: SpindleNow, now: Now, first: FirstBores, waiting: Sequence[Signal]
-) -> html.Section:
+def spindle_words(spindle: SpindleNow, now: Now, first: FirstBores, waiting: Newest) -> html.Section:
     """Return what one spindle's machinist must know, the sentence largest."""
     sign = html.Span(className=f"sign {spindle.status.value.replace(' ', '-')}", **{"aria-hidden": "true"})
     head = html.P([sign, f"{spindle.spindle} · {term(spindle.status.value)}"], className="status")
@@ -79,8 +77,7 @@ def spindle_words(
         (say("First bores"), html.A(c, href=f"#{first_bores.BOX}"))
         for c in first_words(spindle.spindle, first)
     ]
-    signalled = [s for s in waiting if s.stream.spindle in (None, spindle.spindle)]
-    lines += [(say("Signals"), signal_words(signalled))]
+    lines += [(say("Signals"), signal_words(waiting))]
     ahead = html.Dl(
         [one for name, said in lines for one in (html.Dt(name), html.Dd(said))], className="ahead"
     )
@@ -143,15 +140,15 @@ def first_words(spindle: str, first: FirstBores) -> list[str]:
     return [c.sentence.removeprefix(f"{spindle}, first bores ") for c in waiting]
 
 
-def signal_words(waiting: Sequence[Signal]) -> list[Any]:
+def signal_words(waiting: Newest) -> list[Any]:
     """Return the newest signals that wait, each with its likely cause."""
-    if not waiting:
+    if not waiting.count:
         return [say("none waits.")]
     said: list[Any] = []
-    for signal in waiting[:SIGNALS_SAID]:
+    for signal in waiting.signals:
         likely = f": {local.within(signal.causes[0].title)}?" if signal.causes else ""
         said.append(html.Div([dcc.Link(signal.words, href=signal_list.link_to(signal.id)), likely]))
-    rest = len(waiting) - SIGNALS_SAID
+    rest = waiting.count - len(waiting.signals)
     if rest > 0:
         more = say_many("{count} more waits for an answer", "{count} more wait for an answer", rest)
         said.append(html.Div(dcc.Link(more, href=signal_list.PATH)))

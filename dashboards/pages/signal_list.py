@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from dash import dcc, html
 
 from cellmon.errors import CellmonError, NotFound
-from cellmon.monitor.signals import WAITING, Signal, Signals
+from cellmon.monitor.signals import WAITING, Signal
+from cellmon.monitor.signals_listed import Listed, Newest
 from cellmon.words import say, say_many
 from dashboards.pages import leafing, one_signal, parts
 
@@ -16,49 +17,48 @@ if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 PATH = "/signals"
+ANSWERED, GONE = ("answered",), ("withdrawn",)
 SAID_WHY = 10
 """Of so many that wait the list says the likely cause; the others say it where they are opened."""
 
 
-def ordered(answer: Signals) -> tuple[list[Signal], list[Signal], list[Signal]]:
-    """Return those that wait, those that were answered and those withdrawn, each newest first."""
-    waiting, answered, gone = [], [], []
-    for signal in answer.signals:
-        if signal.state in WAITING:
-            waiting.append(signal)
-        else:
-            (gone if signal.state == "withdrawn" else answered).append(signal)
-    return waiting, answered, gone
+def listed(monitor: Monitor, *, named: str | None = None) -> Listed:
+    """Return the newest signals of each sort, as many as the list shows."""
+    return monitor.signals_listed(most=leafing.SHOWN, why=SAID_WHY, named=named)
 
 
-def chosen_of(answer: Signals, wanted: str | None) -> Signal | None:
-    """Return the signal a link names; without one the newest that waits, else the newest; None if none.
+def named(monitor: Monitor, wanted: str) -> Signal:
+    """Return the signal a link names, and why it may be.
 
     Raises
     ------
     NotFound
         When there is no such signal.
     """
-    if wanted is not None:
-        found = next((s for s in answer.signals if s.id == wanted), None)
-        if found is None:
-            raise NotFound(say("There is no signal {signal} here.", signal=wanted))
-        return found
-    return next((s for group in ordered(answer) for s in group), None)
+    found = monitor.signal_named(wanted).signal
+    if found is None:
+        raise NotFound(say("There is no signal {signal} here.", signal=wanted))
+    return found
 
 
-def sentence(answer: Signals) -> str:
+def newest(answer: Listed) -> Signal | None:
+    """Return the newest signal that waits, else that was answered, else withdrawn; None if none."""
+    every = (answer.waiting, answer.answered, answer.withdrawn)
+    return next((signal for sort in every for signal in sort.signals), None)
+
+
+def sentence(answer: Listed) -> str:
     """Return how many signals wait, and what the newest says."""
-    waiting, answered, _ = ordered(answer)
-    if not waiting:
+    if not answer.waiting.count:
+        answered = answer.answered.count
         return say("No signal waits for an answer.") if answered else say("Nothing was signalled yet.")
-    newest = waiting[0]
+    first = answer.waiting.signals[0]
     return say_many(
         "{count} signal waits for an answer; the newest, {at}: {words}.",
         "{count} signals wait for an answer; the newest, {at}: {words}.",
-        len(waiting),
-        at=parts.when(newest.raised_at),
-        words=newest.words,
+        answer.waiting.count,
+        at=parts.when(first.raised_at),
+        words=first.words,
     )
 
 
@@ -73,29 +73,39 @@ def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -
     Where no link names one, that shown before stays: a newer one must not take a half-written answer away.
     """
     try:
-        answer = monitor.signals(why=SAID_WHY)
-        known = before if any(s.id == before for s in answer.signals) else None
-        chosen = chosen_of(answer, wanted or known)
+        answer = listed(monitor, named=wanted or before)
+        if wanted and answer.named is None:
+            raise NotFound(say("There is no signal {signal} here.", signal=wanted))
     except CellmonError as refusal:
         return [parts.notice(str(refusal)), "", [], None]
-    waiting, answered, gone = ordered(answer)
+    chosen = answer.named or newest(answer)
+    return [sentence(answer), answer.caution, sorts(answer, chosen), chosen.id if chosen else None]
+
+
+def sorts(answer: Listed, chosen: Signal | None) -> list[Any]:
+    """Return those that wait, those that were answered and, folded away, those withdrawn, each as a list."""
+    waiting, answered, gone = answer.waiting, answer.answered, answer.withdrawn
     found: list[Any] = []
-    if waiting:
+    if waiting.count:
         upto = say("Ages up to the newest row, {at}.", at=parts.when(answer.as_of))
-        head = [html.H2(say("Waiting, {count}", count=len(waiting))), html.P(upto, className="aside")]
-        found += [*head, *entries(waiting, chosen)]
-    if answered:
-        found += [html.H2(say("Answered, {count}", count=len(answered))), *entries(answered, chosen)]
-    if gone:
-        summary = html.Summary(say("Withdrawn, {count}", count=len(gone)))
-        found.append(parts.folded([summary, *entries(gone, chosen)], "gone", opened=chosen in gone))
-    return [sentence(answer), answer.caution, found, chosen.id if chosen else None]
+        head = [html.H2(say("Waiting, {count}", count=waiting.count)), html.P(upto, className="aside")]
+        found += [*head, *entries(waiting, chosen, WAITING)]
+    if answered.count:
+        title = html.H2(say("Answered, {count}", count=answered.count))
+        found += [title, *entries(answered, chosen, ANSWERED)]
+    if gone.count:
+        fold = [html.Summary(say("Withdrawn, {count}", count=gone.count)), *entries(gone, chosen, GONE)]
+        opened = chosen is not None and chosen.state in GONE
+        found.append(parts.folded(fold, "gone", opened=opened))
+    return found
 
 
-def entries(signals: Sequence[Signal], chosen: Signal | None) -> list[Any]:
-    """Return the newest of some signals as a list, the chosen one among them, and how many are left out."""
-    shown = [s for i, s in enumerate(signals) if i < leafing.SHOWN or s is chosen]
-    rest = len(signals) - len(shown)
+def entries(sort: Newest, chosen: Signal | None, states: Sequence[str]) -> list[Any]:
+    """Return the newest signals of a sort as a list, the chosen one among them, and how many are left out."""
+    shown = list(sort.signals)
+    if chosen is not None and chosen.state in states and all(s.id != chosen.id for s in shown):
+        shown.append(chosen)
+    rest = sort.count - len(shown)
     text = say_many(
         "{count} older one is in the table below.", "{count} older ones are in the table below.", rest
     )

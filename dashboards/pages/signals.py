@@ -15,7 +15,7 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import ribbon
 from dashboards.pages import extended, held, hold_form, one_signal, papers, parts, signal_answer, signal_list
-from dashboards.pages.signal_list import chosen_of, show_list
+from dashboards.pages.signal_list import show_list
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -94,7 +94,7 @@ def _sheet() -> list[Any]:
 def show_signal(monitor: Monitor, wanted: str | None) -> list[Any]:
     """Return the heading, facts, causes and offered answers of one signal, and whether its sheet shows."""
     try:
-        signal = chosen_of(monitor.signals(why=0, named=wanted), wanted) if wanted else None
+        signal = monitor.signal_named(wanted).signal if wanted else None
     except CellmonError:
         signal = None
     if signal is None:
@@ -125,7 +125,7 @@ def view_around(monitor: Monitor, signal: Signal) -> StreamView:
 def show_drawing(monitor: Monitor, wanted: str | None) -> list[Any]:
     """Return the stream around one signal's change, whether it shows, and why there is none."""
     try:
-        signal = chosen_of(monitor.signals(why=0, named=wanted), wanted) if wanted else None
+        signal = signal_list.named(monitor, wanted) if wanted else None
         if signal is None:
             return [no_update, parts.HIDDEN, ""]
         drawn = ribbon.ribbon_figure(view_around(monitor, signal), room=ribbon.SMALL)
@@ -136,7 +136,7 @@ def show_drawing(monitor: Monitor, wanted: str | None) -> list[Any]:
 
 def drawn_rows(monitor: Monitor, wanted: str | None) -> dict[str, list[Any]]:
     """Return the bores of that drawing as columns."""
-    signal = chosen_of(monitor.signals(why=0, named=wanted), wanted)
+    signal = signal_list.named(monitor, wanted) if wanted else signal_list.newest(signal_list.listed(monitor))
     return ribbon.rows(view_around(monitor, signal)) if signal else {}
 
 

@@ -50,8 +50,7 @@ def _stream(m: Monitor) -> None:
 
 
 def _signals(m: Monitor) -> None:
-    signal_list.show_list(m, None)
-    newest = m.signals(why=0).signals[0].id
+    newest = signal_list.show_list(m, None)[-1]
     signals.show_signal(m, newest)
     signals.show_drawing(m, newest)
 

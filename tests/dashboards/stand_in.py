@@ -21,6 +21,7 @@ from cellmon.monitor import (
     seismograph,
     shifts,
     signals,
+    signals_listed,
     state,
     stream,
     stream_events,
@@ -121,6 +122,10 @@ def bores_of(one: Stream) -> tuple[np.ndarray, np.ndarray]:
     return at, value
 
 
+def newest(found, most):
+    return signals_listed.Newest(count=len(found), signals=tuple(found[:most]))
+
+
 @dataclass(frozen=True)
 class StandIn:
     """Answers what pages ask; `fails` refuses everything, `now_status` sets spindle S2's status.
@@ -193,10 +198,35 @@ class StandIn:
         found = next((s for s in self.state().streams if s.stream == wanted), None)
         return state.OneStream(as_of=END, sheet=1, state=found)
 
-    def waiting_signals(self):
+    def waiting_signals(self, *, most=0):
         found = self.signals()
-        open_ = tuple(s for s in found.signals if s.state in signals.WAITING)
-        return signals.Waiting(as_of=found.as_of, sheet=found.sheet, signals=open_)
+        open_ = [s for s in found.signals if s.state in signals.WAITING]
+        return signals_listed.Waiting(
+            as_of=found.as_of,
+            sheet=found.sheet,
+            count=len(open_),
+            spindles={
+                spindle: newest([s for s in open_ if s.stream.spindle in (None, spindle)], most)
+                for spindle in ("S1", "S2")
+            },
+        )
+
+    def signals_listed(self, *, most, why=0, named=None):
+        found = self.signals()
+        return signals_listed.Listed(
+            as_of=found.as_of,
+            sheet=found.sheet,
+            waiting=newest([s for s in found.signals if s.state in signals.WAITING], most),
+            answered=newest([s for s in found.signals if s.state == "answered"], most),
+            withdrawn=newest([s for s in found.signals if s.state == "withdrawn"], most),
+            named=next((s for s in found.signals if s.id == named), None),
+            caution=found.caution,
+        )
+
+    def signal_named(self, name):
+        found = self.signals()
+        one = next((s for s in found.signals if s.id == name), None)
+        return signals_listed.Named(as_of=found.as_of, sheet=found.sheet, signal=one)
 
     def signals(self, *, why=None, named=None):
         if self.fails:

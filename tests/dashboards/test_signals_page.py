@@ -59,8 +59,9 @@ def test_an_answer_is_within_reach_before_the_drawing_and_the_causes():
 
 def test_those_that_wait_come_first_and_those_withdrawn_are_folded_away(monitor):
     monitor.respond("S-chip", by="R. Hale", cause="Chipped or lost stone", action="set changed")
-    waiting, answered, gone = signal_list.ordered(monitor.signals())
-    assert [[s.id for s in group] for group in (waiting, answered, gone)] == [
+    found = signal_list.listed(monitor)
+    sorts = (found.waiting, found.answered, found.withdrawn)
+    assert [[s.id for s in sort.signals] for sort in sorts] == [
         ["S-slip"],
         ["S-chip"],
         ["S-gone"],
@@ -180,7 +181,7 @@ def test_the_drawing_rings_the_subgroup_that_called_and_brackets_when_it_may_hav
 def test_an_unknown_signal_is_a_sentence(monitor):
     assert "no signal S-none" in str(signal_list.show_list(monitor, "S-none")[0])
     with pytest.raises(NotFound):
-        signals.chosen_of(monitor.signals(), "S-none")
+        signal_list.named(monitor, "S-none")
 
 
 def test_a_cell_without_signals_says_so():

@@ -94,7 +94,8 @@ def test_what_is_found_after_the_last_bore_is_a_signal_at_once(cell, tmp_path):
     take(cell, tmp_path, (HEADER, sizes()), (AUDITS, audits(BLOCKS - 1, (1.2, 7.9))))
     (signal,) = cell.signals().signals
     assert signal.part == f"B{BLOCKS - 1:03d}" and cell.now().as_of == signal.raised_at
-    assert [s.id for s in cell.waiting_signals().signals] == [signal.id]
+    assert [s.id for s in cell.signals_listed(most=9).waiting.signals] == [signal.id]
+    assert cell.waiting_signals().count == 1
 
 
 def test_a_figure_dated_in_the_future_does_not_move_the_moment_of_the_answers(cell, tmp_path):

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import cellmon
-from cellmon.monitor import part_lists
-from cellmon.monitor.part_signals import Audited, part_signals
+from cellmon.monitor import part_signals, signals_told
+from cellmon.monitor.part_signals import Audited
 from cellmon.monitor.signals import WAITING
 from cellmon.shifts import to_utc
 from tests.small_cell import HEADER, new_cell, rows, write
@@ -43,8 +43,11 @@ def test_the_newest_block_stands_on_every_list_that_runs_on_and_on_none_that_was
 def test_lists_from_what_is_kept_are_those_put_together_anew(week, monkeypatch):
     serials = week.newest_parts().parts[:2]
     kept = [week.part(s).on_lists for s in serials]
-    monkeypatch.setattr(part_lists, "is_kept", lambda *_, **__: False)
-    assert [week.part(s).on_lists for s in serials] == kept and any(kept)
+    for module in (signals_told, part_signals):
+        monkeypatch.setattr(module, "is_kept", lambda *_, **__: False)
+    anew = cellmon.open_cell(week.folder)
+    assert [anew.part(s).on_lists for s in serials] == kept and any(kept)
+    anew.close()
 
 
 def test_a_signal_of_audits_tells_of_a_block_that_was_audited_in_its_time(week):
@@ -54,9 +57,9 @@ def test_a_signal_of_audits_tells_of_a_block_that_was_audited_in_its_time(week):
         one = bores.select(bores.part == bores.part[-1])
         assert one.measured_at.max() < to_utc(signal.change.earliest_at)
         audit = Audited(what="scratch", bore=one.bore[-1], at=np.datetime64(to_utc(signal.change.at), "us"))
-        [told] = [s for s in part_signals(view, one, (), [audit]) if s.id == signal.id]
+        [told] = [s for s in part_signals.part_signals(view, one, (), [audit]) if s.id == signal.id]
         assert told.bores == (one.bore[-1],)
-        assert signal.id not in names(part_signals(view, one, ()))
+        assert signal.id not in names(part_signals.part_signals(view, one, ()))
 
 
 def test_a_block_is_on_the_list_that_a_person_extended_to_it(tmp_path):

@@ -36,7 +36,8 @@ def anew(monitor, question):
 QUESTIONS = {
     "state": lambda m: m.state(),
     "signals": lambda m: m.signals(),
-    "waiting": lambda m: m.waiting_signals(),
+    "waiting": lambda m: m.waiting_signals(most=2),
+    "listed": lambda m: m.signals_listed(most=50, why=2),
 }
 
 
@@ -62,7 +63,7 @@ def test_the_next_question_of_a_state_does_not_put_signals_together_again(cell, 
     from cellmon.monitor import signals_told
 
     known = cell.signals()
-    monkeypatch.setattr(signals_told, "standing_signals", None)
+    monkeypatch.setattr(signals_told, "register", None)
     assert cell.state().streams
     assert cell.signals() == known
     cell.log(Kind.EVENTS, {"event": "stones-dressed", "spindle": "S1", "at": "2026-03-02T06:00:00Z"})
