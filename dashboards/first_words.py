@@ -23,6 +23,7 @@ from dashboards.pages import (
     stone_words,
     stones,
     stream,
+    stream_asked,
 )
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def _shifts(monitor: Monitor, search: str | None) -> str:
 
 def _stream(monitor: Monitor, search: str | None) -> str:
     query, until = stream.choose(monitor, None, search)[1], parts.query_values(search).get("until")
-    return parts.capital(stream.view_of(monitor, _named(query), stream.SPAN_AT_FIRST, until).sentence)
+    return parts.capital(stream_asked.view_of(monitor, _named(query), stream.SPAN_AT_FIRST, until).sentence)
 
 
 def _part(monitor: Monitor, search: str | None) -> str:

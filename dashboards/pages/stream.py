@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from cellmon.errors import CellmonError, WrongUsage
-from cellmon.monitor.joint import Joint
-from cellmon.monitor.stream import StreamView
+from cellmon.errors import CellmonError
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, ribbon, together
-from dashboards.pages import audited, by_hand, freeze, parts, promise, stream_words, strips
+from dashboards.pages import audited, by_hand, freeze, parts, promise, stream_asked, stream_words, strips
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -27,7 +24,6 @@ LIMITS, UNAIDED = "stream-limits", "stream-unaided"
 UNTIL, EARLIER, LATER = "stream-until", "stream-earlier", "stream-later"
 RIBBON, PAIR, PAIR_BOX, WORDS = "stream-ribbon", "stream-mean-range", "stream-pair-box", "stream-words"
 RIBBON_BOX = "stream-ribbon-box"
-SPANS = {"shift": 8, "day": 24, "two": 48, "week": 168, "all": None}
 SPAN_AT_FIRST = "two"
 PAIR_WORDS = {
     "none": to_say("nothing"),
@@ -116,29 +112,9 @@ def _one_of(name: str, value: str, words: Mapping[str, str]) -> dcc.RadioItems:
     return dcc.RadioItems(id=name, value=value, inline=True, className="choice", options=options)
 
 
-def view_of(monitor: Monitor, query: str | None, span: str, until: str | None) -> StreamView:
-    """Return the stream a query names, over the time that is wanted; refusals as `asked_for`."""
-    return monitor.stream(**asked_for(monitor, query, span, until))
-
-
 def pair_asked(monitor: Monitor, kind: str, *asked: Any) -> mean_range.Pair:
     """Return the pair of charts of the stream and time asked for; refusals as `asked_for`."""
-    return mean_range.pair_of(monitor.pair(kind=kind, **asked_for(monitor, *asked)))
-
-
-def joint_asked(monitor: Monitor, *asked: Any) -> Joint:
-    """Return the features together of the bore whose stream is asked for; refusals as `asked_for`.
-
-    Raises
-    ------
-    CellmonError
-        When the stream is a mean or a distance, or its features cannot be judged together.
-    """
-    wanted = asked_for(monitor, *asked)
-    if wanted["bore"] is None or "part_of" in wanted:
-        raise WrongUsage(say("Features are judged together on one bore: choose a stream of a bore."))
-    names = ("spindle", "bore", "part_number", "since", "until")
-    return monitor.joint(**{name: wanted[name] for name in names})
+    return mean_range.pair_of(monitor.pair(kind=kind, **stream_asked.asked_for(monitor, *asked)))
 
 
 def below(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, list[Any]] | None:
@@ -148,7 +124,7 @@ def below(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, list[
     if kind != "joint":
         return classic(monitor, kind, *asked)
     try:
-        answer = joint_asked(monitor, *asked)
+        answer = stream_asked.joint_asked(monitor, *asked)
     except CellmonError as refusal:
         return theme.notice("", height=together.HEIGHT), [parts.notice(str(refusal))]
     return together.joint_figure(answer), stream_words.together_words(answer)
@@ -167,51 +143,8 @@ def classic(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, lis
 def below_rows(monitor: Monitor, kind: str, *asked: Any) -> Mapping[str, Any]:
     """Return the data of what is drawn below the ribbon; refusals as `asked_for`."""
     if kind == "joint":
-        return together.rows(joint_asked(monitor, *asked))
+        return together.rows(stream_asked.joint_asked(monitor, *asked))
     return mean_range.rows(pair_asked(monitor, kind, *asked))
-
-
-def asked_for(monitor: Monitor, query: str | None, span: str, until: str | None) -> dict[str, Any]:
-    """Return the names of the stream a query names, and the time that is wanted.
-
-    Raises
-    ------
-    CellmonError
-        When there is no such stream, or the time is not a time.
-    """
-    stream = parts.stream_named(parts.every_stream(monitor), query)
-    hours = SPANS.get(span, 48)
-    named = parts.names_of(stream)
-    end = moment(until) if until else monitor.waiting_signals().as_of + timedelta(seconds=1)
-    since = end - timedelta(hours=hours) if hours else first_shift(monitor, end)
-    return {**named, "since": since, "until": end}
-
-
-def time_by_hand(monitor: Monitor, span: str, until: str | None) -> tuple[datetime, datetime | None]:
-    """Return the time in which bores finished by hand are shown: as the drawing's, whatever the stream."""
-    end = moment(until) if until else None
-    hours = SPANS.get(span, 48)
-    newest = end or monitor.waiting_signals().as_of
-    return newest - timedelta(hours=hours) if hours else by_hand.EVER, end
-
-
-def first_shift(monitor: Monitor, end: datetime) -> datetime:
-    """Return the start of the first shift that has bores; the end itself where none has."""
-    known = monitor.shifts_made().known
-    return known[0].starts if known else end
-
-
-def moment(text: str) -> datetime:
-    """Return a time from a link, or refuse it."""
-    try:
-        found = datetime.fromisoformat(text)
-    except ValueError:
-        raise WrongUsage(
-            say("{text} is not a time such as 2026-10-21T22:00:00+02:00.", text=repr(text))
-        ) from None
-    if found.tzinfo is None:
-        raise WrongUsage(say("{text} lacks its offset from UTC, such as +02:00.", text=repr(text)))
-    return found
 
 
 def show_stream(
@@ -226,7 +159,7 @@ def show_stream(
 ) -> list[Any]:
     """Return sentence, ribbon, pair (where asked for), whether it shows, and the words below."""
     try:
-        view = view_of(monitor, query, span, until)
+        view = stream_asked.view_of(monitor, query, span, until)
         drawn = below(monitor, kind, query, span, until)
     except CellmonError as refusal:
         return [
@@ -243,20 +176,6 @@ def show_stream(
     drawn_as = theme.asked(ribbon.ribbon_figure(view, plain=plain, unaided=unaided), *asked)
     said = [*more, *stream_words.ahead(monitor, view), *stream_words.words(view)]
     return [parts.capital(view.sentence), drawn_as, figure, {} if drawn else parts.HIDDEN, said]
-
-
-def step_until(monitor: Monitor, span: str, until: str | None, *, back: bool) -> Any:
-    """Return the new end of the time shown, half a span earlier or later; never past the newest row."""
-    hours = SPANS.get(span, 48)
-    if hours is None:
-        return no_update
-    try:
-        newest = monitor.waiting_signals().as_of
-        end = moment(until) if until else newest
-    except CellmonError:
-        return None
-    moved = end + timedelta(hours=-hours / 2 if back else hours / 2)
-    return None if moved >= newest else moved.isoformat()
 
 
 def link_of(query: str | None, until: str | None) -> Any:
@@ -285,18 +204,49 @@ def named_by(search: str | None) -> str | None:
 
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the page."""
-    stream, span, until = Input(STREAM, "value"), Input(SPAN, "value"), Input(UNTIL, "data")
-    states = State(STREAM, "value"), State(SPAN, "value"), State(UNTIL, "data")
+    names = (STREAM, "value"), (SPAN, "value"), (UNTIL, "data")
+    _register_choice(app, monitor)
+    _register_drawn(app, monitor)
+    _register_saving(app, monitor, *(State(*name) for name in names))
+    strips.register(app, monitor, stream_asked.asked_for, PAIRED, *names)
+    by_hand.register(app, monitor, stream_asked.time_by_hand, RIBBON_BOX, *names[1:])
+    freeze.register(app, monitor, STREAM)
+    audited.register(app, monitor)
+
+
+def _register_choice(app: Dash, monitor: Monitor) -> None:
+    """Wire the stream that is chosen, the time that is shown, and the link to both."""
 
     @app.callback(
         Output(STREAM, "options"),
         Output(STREAM, "value"),
         Input(parts.CHANGE, "data"),
-        states[0],
+        State(STREAM, "value"),
         State(parts.URL, "search"),
     )
     def _(change: int, value: str | None, search: str | None) -> list[Any]:
         return choose(monitor, value, search)
+
+    @app.callback(
+        Output(UNTIL, "data"),
+        Input(EARLIER, "n_clicks"),
+        Input(LATER, "n_clicks"),
+        State(SPAN, "value"),
+        State(UNTIL, "data"),
+        prevent_initial_call=True,
+    )
+    def _(earlier: int | None, later: int | None, span: str, until: str | None) -> Any:
+        return stream_asked.step_until(monitor, span, until, back=ctx.triggered_id == EARLIER)
+
+    @app.callback(
+        Output(parts.URL, "search"), Input(STREAM, "value"), Input(UNTIL, "data"), prevent_initial_call=True
+    )
+    def _(query: str | None, until: str | None) -> Any:
+        return link_of(query, until)
+
+
+def _register_drawn(app: Dash, monitor: Monitor) -> None:
+    """Wire the sentence, the drawings and the words below them."""
 
     @app.callback(
         Output(SENTENCE, "children"),
@@ -305,9 +255,9 @@ def register(app: Dash, monitor: Monitor) -> None:
         Output(PAIR_BOX, "style"),
         Output(WORDS, "children"),
         Input(parts.CHANGE, "data"),
-        stream,
-        span,
-        until,
+        Input(STREAM, "value"),
+        Input(SPAN, "value"),
+        Input(UNTIL, "data"),
         Input(PAIRED, "value"),
         Input(LIMITS, "value"),
         Input(UNAIDED, "value"),
@@ -318,30 +268,15 @@ def register(app: Dash, monitor: Monitor) -> None:
         asked = query or named_by(search), span, until, kind
         return show_stream(monitor, *asked, plain=limits == "plain", unaided=bool(more))
 
-    @app.callback(
-        Output(UNTIL, "data"),
-        Input(EARLIER, "n_clicks"),
-        Input(LATER, "n_clicks"),
-        *states[1:],
-        prevent_initial_call=True,
-    )
-    def _(earlier: int | None, later: int | None, span: str, until: str | None) -> Any:
-        return step_until(monitor, span, until, back=ctx.triggered_id == EARLIER)
 
-    @app.callback(Output(parts.URL, "search"), stream, until, prevent_initial_call=True)
-    def _(query: str | None, until: str | None) -> Any:
-        return link_of(query, until)
+def _register_saving(app: Dash, monitor: Monitor, *states: State) -> None:
+    """Wire what is saved of the drawings."""
 
-    parts.register_saving(app, RIBBON, lambda *asked: ribbon.rows(view_of(monitor, *asked)), *states)
-    parts.register_saving(
-        app,
-        PAIR,
-        lambda kind, *asked: below_rows(monitor, kind, *asked),
-        State(PAIRED, "value"),
-        *states,
-    )
-    names = (STREAM, "value"), (SPAN, "value"), (UNTIL, "data")
-    strips.register(app, monitor, asked_for, PAIRED, *names)
-    by_hand.register(app, monitor, time_by_hand, RIBBON_BOX, *names[1:])
-    freeze.register(app, monitor, STREAM)
-    audited.register(app, monitor)
+    def of_ribbon(*asked: Any) -> Mapping[str, Any]:
+        return ribbon.rows(stream_asked.view_of(monitor, *asked))
+
+    def of_pair(kind: str, *asked: Any) -> Mapping[str, Any]:
+        return below_rows(monitor, kind, *asked)
+
+    parts.register_saving(app, RIBBON, of_ribbon, *states)
+    parts.register_saving(app, PAIR, of_pair, State(PAIRED, "value"), *states)

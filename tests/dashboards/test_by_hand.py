@@ -7,7 +7,7 @@ import pytest
 
 from cellmon.records import Verdict
 from dashboards.figures import hand_line
-from dashboards.pages import by_hand, parts, shift_choice, shift_told, shifts, stream
+from dashboards.pages import by_hand, parts, shift_choice, shift_told, shifts, stream_asked
 from tests.monitor.test_hand_streams import SIZING, rounds
 from tests.monitor.test_hand_streams import by_hand as readings_by_hand
 from tests.small_cell import HEADER, new_cell, rows, write
@@ -37,7 +37,7 @@ ALL = "all"
 
 
 def time_of(monitor, span=ALL, until=None):
-    return stream.time_by_hand(monitor, span, until)
+    return stream_asked.time_by_hand(monitor, span, until)
 
 
 def test_the_section_is_hidden_where_nobody_honed_by_hand(machines):

@@ -12,7 +12,7 @@ from cellmon.errors import CellmonError
 from dashboards import theme
 from dashboards.figures import mean_range, promised, together
 from dashboards.figures.mean_range import mean_range_figure, pair_of_shift
-from dashboards.pages import parts, promise, shifts, stream
+from dashboards.pages import parts, promise, shifts, stream, stream_asked
 from tests.dashboards.stand_in import StandIn
 
 TAPER = "spindle=S2&bore=3&feature=taper"
@@ -74,7 +74,7 @@ def test_a_mean_of_bores_is_refused_in_a_sentence(monitor):
     assert "choose a stream of a bore" in words_of(said)
     apart = parts.stream_query(monitor.pooled()[1])
     with pytest.raises(CellmonError, match="one bore"):
-        stream.joint_asked(monitor, apart, "two", None)
+        stream_asked.joint_asked(monitor, apart, "two", None)
 
 
 def test_a_time_without_points_is_a_sentence():

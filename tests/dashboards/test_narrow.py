@@ -12,7 +12,7 @@ from dashboards.figures.calendar_slim import CHANGE, STOCK, slim
 from dashboards.figures.narrow import few_marks, in_lines, narrowed
 from dashboards.figures.stock_asked import beside
 from dashboards.kept import kept
-from dashboards.pages import gauge, stream
+from dashboards.pages import gauge, stream_asked
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +24,7 @@ def drawn_of(week, name):
     if name == "block":
         return block.block_figure(week.now())
     if name == "ribbon":
-        return ribbon.ribbon_figure(stream.view_of(week, None, "two", None))
+        return ribbon.ribbon_figure(stream_asked.view_of(week, None, "two", None))
     if name == "edges":
         row = week.capability(feature="diameter").capability[0]
         return edges.edges_figure(week.capability_picture(row.stream))

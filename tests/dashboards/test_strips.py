@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from cellmon.monitor.stream import StreamBores
 from cellmon.shifts import to_local
 from dashboards.figures import strips, thinned, ticks
-from dashboards.pages import parts, stream
+from dashboards.pages import parts, stream, stream_asked
 from dashboards.pages import strips as page
 from tests.dashboards.stand_in import StandIn
 from tests.dashboards.test_features_together import words_of
@@ -32,7 +32,7 @@ def monitor():
 
 @pytest.fixture(scope="module")
 def views(monitor):
-    return page.views_asked(monitor, stream.asked_for, *ASKED)
+    return page.views_asked(monitor, stream_asked.asked_for, *ASKED)
 
 
 def test_the_strips_are_of_the_bore_that_is_shown_size_first(views):
@@ -42,11 +42,11 @@ def test_the_strips_are_of_the_bore_that_is_shown_size_first(views):
 
 
 def test_it_is_drawn_where_it_is_asked_for(monitor):
-    _, hidden = page.show(monitor, stream.asked_for, "none", *ASKED)
-    figure, seen = page.show(monitor, stream.asked_for, page.KIND, *ASKED)
+    _, hidden = page.show(monitor, stream_asked.asked_for, "none", *ASKED)
+    figure, seen = page.show(monitor, stream_asked.asked_for, page.KIND, *ASKED)
     assert hidden == parts.HIDDEN and seen == {} and go.Figure(figure)
     assert stream.below(monitor, page.KIND, *ASKED) is None
-    refused, _ = page.show(StandIn(fails=True), stream.asked_for, page.KIND, *ASKED)
+    refused, _ = page.show(StandIn(fails=True), stream_asked.asked_for, page.KIND, *ASKED)
     assert refused["data"] == [] and refused["layout"]["annotations"]
 
 
@@ -118,7 +118,7 @@ def test_a_long_history_says_that_it_is_reduced_and_needs_no_webgl(views):
 
 
 def test_the_table_holds_every_bore_and_what_was_done(monitor, views):
-    rows = page.data(monitor, stream.asked_for, *ASKED)
+    rows = page.data(monitor, stream_asked.asked_for, *ASKED)
     assert len({len(cells) for cells in rows.values()}) == 1
     counts = {view.stream.feature: len(view.bores.at) for view in views}
     assert {f: rows["what"].count(f) for f in counts} == counts
