@@ -22,7 +22,7 @@ from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say, voice
 from dashboards import theme
 from dashboards.figures import thinned
-from dashboards.figures.narrow import few_marks, narrowed
+from dashboards.figures.narrow import few_marks, narrowed, small
 from dashboards.figures.opened import opens_links, opens_stream, stream_until
 from dashboards.figures.scaled import scaled
 from dashboards.figures.stone_fans import BELOW, BOTTOM, HEIGHT, TOP, fan_traces, set_names
@@ -70,7 +70,12 @@ def stone_lines_figure(picture: StonePicture, chosen: str | None) -> theme.Figur
             rangemode="tozero",
         ),
     )
-    slim = {"margin.l": 58, "margin.r": 8, **few_marks(drawn["layout"]["xaxis"])}
+    slim = {
+        "margin.l": 58,
+        "margin.r": 8,
+        **few_marks(drawn["layout"]["xaxis"]),
+        **small(len(drawn["layout"]["annotations"])),
+    }
     return narrowed(scaled(drawn, "y"), slim)
 
 

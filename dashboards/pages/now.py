@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, dcc, html
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.errors import CellmonError
 from cellmon.monitor.answers import Due
 from cellmon.monitor.first_bores import FirstBores
@@ -195,9 +195,10 @@ def notes(now: Now) -> list[html.P]:
         "Each bore is cut open, top face upwards: {directions}; straight between the planes, where "
         "nothing was read. "
         "Tolerance: pale, between two full lines; guard band, where a bore is too close to say: hatched. "
-        "Below: each bore from its least to its greatest size, its average as a dot, the newest at the "
-        "right.",
+        "Below: each bore from its least to its greatest size, its average as a dot, in {unit} from "
+        "nominal, the newest at the right.",
         directions=directions,
+        unit=lengths.axis_unit(),
     )
     return [html.P(said, className="aside") for said in (key, *now.notes)]
 

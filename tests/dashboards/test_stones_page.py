@@ -435,3 +435,12 @@ def test_a_set_is_chosen_and_drawn_and_the_page_fits(look, address, size):
     with page.page.expect_download() as file:
         page.page.click("#stones-ics")
     assert file.value.suggested_filename.endswith(".ics")
+
+
+def test_in_a_narrow_box_the_names_of_sets_are_small():
+    figure = stone_lines.stone_lines_figure(picture_answer(), "FS-1")
+    words, narrow = figure["layout"]["annotations"], figure["layout"]["meta"]["narrow"]
+    assert words
+    for i, one in enumerate(words):
+        assert narrow["is"][f"annotations[{i}].font.size"] < one["font"]["size"]
+        assert narrow["was"][f"annotations[{i}].font.size"] == one["font"]["size"]

@@ -103,6 +103,21 @@ def test_a_workbook_with_text_and_gaps_among_its_numbers_is_read(sheet, write):
     assert taken.refused[0].text == "B3,1,S1,,top,x,---"
 
 
+def test_a_formula_counts_with_the_value_that_stands_beside_it_and_without_one_is_set_aside(sheet, write):
+    out = io.BytesIO()
+    book = xlsxwriter.Workbook(out, {"in_memory": True})
+    page = book.add_worksheet()
+    for i, row in enumerate([HEADER, *ROWS]):
+        page.write_row(i, 0, row[:-1])
+        if i:
+            page.write_formula(i, 6, "=87.3+0.0121", value=87.3121 if i == 1 else "")
+    page.write(0, 6, HEADER[-1])
+    book.close()
+    taken = read_file(write(out.getvalue(), "a.xlsx"), sheet)
+    assert read_ums(taken) == [[12.1]]
+    assert reasons(taken) == [(3, "not-measured"), (4, "not-measured")]
+
+
 def test_rows_on_two_sheets_are_refused_by_name(sheet, write):
     with pytest.raises(FileUnreadable, match="Sheet1, Sheet2"):
         read_file(write(workbook(ROWS, sheets=2), "a.xlsx"), sheet)
