@@ -7,7 +7,7 @@ put those together again from all their calls gives what all calls of the histor
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import chain
@@ -35,9 +35,10 @@ from cellmon.monitor.judge.calls import (
     routing_calls,
 )
 from cellmon.monitor.judge.calls_kept import key_of
+from cellmon.monitor.judge.changed_calls import OF_AUDITS, Change, OldAndNew, applied, changes_of
 from cellmon.monitor.judge.finding_stands import Shares, held_by, shares_of, shares_since
 from cellmon.monitor.judge.groups import Group
-from cellmon.monitor.judge.joining import AGAIN, SHARED, begins, grouped, joined_by
+from cellmon.monitor.judge.joining import grouped, joined_by
 from cellmon.monitor.judge.naming import KEEPS_NAME, name_of, named
 from cellmon.monitor.judge.told import (
     Basis,
@@ -92,16 +93,15 @@ def reached(session: Session, rules: Rules, basis: Basis, touched: Touched) -> R
         return Reached(before=(), after=(), basis=basis)
     shares, audits = _shares(session, rules, basis, touched), _audits(session, rules, basis, touched)
     kept = KeptGroups(session)
-    change = _change(session, kept, rules, basis, touched, shares, audits)
+    changes = _changes(session, kept, rules, basis, touched, shares, audits)
     basis = replace(basis, rows=rows_of_audits(session), shares=shares)
-    if change.since is None:
+    if not changes:
         return Reached(before=(), after=(), basis=basis, audits=audits)
-    far = min([change.since, *(begins(c) - AGAIN for c in change.later(kept))])
+    near = list(chain.from_iterable(change.signals(kept) for change in changes))
     names: set[str] = set()
     while True:
-        before = [*kept.since(far), *kept.named(names)]
-        before = list({g.id: g for g in before}.values())
-        groups = grouped(in_order(change.applied(before)), rules.now.sheet)
+        before = list({g.id: g for g in (*near, *kept.named(names))}.values())
+        groups = grouped(in_order(applied(changes, before)), rules.now.sheet)
         more = _bear_others_names(basis, [*before, *groups]) - {g.id for g in before}
         if not more:
             break
@@ -163,27 +163,7 @@ def _sheet_before(rules: Rules, basis: Basis) -> Sheet | None:
     return next((v.sheet for v in rules.versions if v.version == basis.sheet), None)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Change:
-    """Calls that are no more, and those that are new or others, by what stays of each."""
-
-    gone: frozenset[str]
-    come: Mapping[str, Called]
-    since: np.datetime64 | None
-    """Before it no call joins its signal otherwise; None where nothing changed."""
-
-    def applied(self, groups: Iterable[Group]) -> list[Called]:
-        """Return the calls of some signals as they are now, with all that came."""
-        calls = {key_of(c): c for c in chain.from_iterable(g.calls for g in groups)}
-        return list(({k: c for k, c in calls.items() if k not in self.gone} | dict(self.come)).values())
-
-    def later(self, kept: KeptGroups) -> list[Called]:
-        """Return the calls, as they are now, that join their signal anew."""
-        assert self.since is not None
-        return [c for c in self.applied(kept.since(self.since)) if c.at >= self.since]
-
-
-def _change(
+def _changes(
     session: Session,
     kept: KeptGroups,
     rules: Rules,
@@ -191,25 +171,16 @@ def _change(
     touched: Touched,
     shares: Shares,
     audits: Sequence[AuditsSince],
-) -> Change:
+) -> list[Change]:
     """Return how the calls that may have changed differ from those known."""
-    found = [OldAndNew(old=basis.shares.calls, new=shares.calls), _instruments(session, kept, audits)]
+    every = _every_of_audits(session, kept, audits)
+    found = [OldAndNew(old=basis.shares.calls, new=shares.calls), _instruments(kept, audits, every)]
     if touched.begin is not None:
         found.append(_judged(session, kept, rules, touched, touched.begin, audits))
     before, now = _sheet_before(rules, basis), rules.now.sheet
     if before is None or checked_by(before) != checked_by(now):
         found.append(_checked(session, kept, now))
-    return _difference(
-        chain.from_iterable(one.old for one in found), chain.from_iterable(one.new for one in found)
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class OldAndNew:
-    """Some calls as they were, and as they are now."""
-
-    old: Sequence[Called]
-    new: Sequence[Called]
+    return changes_of(found, every)
 
 
 def _judged(
@@ -245,12 +216,18 @@ def _judged(
     return OldAndNew(old=old, new=new)
 
 
-def _instruments(session: Session, kept: KeptGroups, audits: Sequence[AuditsSince]) -> OldAndNew:
+def _every_of_audits(session: Session, kept: KeptGroups, audits: Sequence[AuditsSince]) -> list[Group] | None:
+    """Return every signal of audits and findings where audits were judged from their beginning on."""
+    if not any(one.earliest <= BEGINNING for one in audits):
+        return None
+    groups = kept.named(session.told_containing((*FROM_AUDITS, AUDIT_LEVEL, SHARE_OF)))
+    return [group for group in groups if group.lead.family in OF_AUDITS]
+
+
+def _instruments(kept: KeptGroups, audits: Sequence[AuditsSince], every: Sequence[Group] | None) -> OldAndNew:
     """Return what the audits called that were judged anew, and what they call now."""
-    groups: list[Group] = []
-    if any(one.earliest <= BEGINNING for one in audits):
-        groups = kept.named(session.told_containing((*FROM_AUDITS, AUDIT_LEVEL)))
-    elif audits:
+    groups = every or ()
+    if every is None and audits:
         groups = kept.since(min(one.earliest for one in audits))
     old = [c for g in groups for c in g.calls if any(one.among(c) for one in audits)]
     return OldAndNew(old=old, new=[c for one in audits for c in one.calls])
@@ -291,25 +268,6 @@ def _detected(
     for call in detector_calls(session.alarms(moments)):
         if call.last_at >= least or key_of(call) in keys:
             yield call
-
-
-def _difference(old: Iterable[Called], new: Iterable[Called]) -> Change:
-    was, now = {key_of(c): c for c in old}, {key_of(c): c for c in new}
-    gone = frozenset(was.keys() - now.keys())
-    come = {k: c for k, c in now.items() if k not in was or _trailing(was[k]) != _trailing(c)}
-    since = [was[k].at for k in gone]
-    since += [c.at if k not in was else _joined_until(was[k], c) for k, c in come.items()]
-    return Change(gone=gone, come=come, since=min(since) if since else None)
-
-
-def _trailing(call: Called) -> tuple[object, ...]:
-    return call.last_at, call.last_part, call.over
-
-
-def _joined_until(was: Called, now: Called) -> np.datetime64:
-    """Return from when on calls may join otherwise because one lasts longer, or is over."""
-    until: np.datetime64 = max(now.at, min(was.last_at, now.last_at) - SHARED)
-    return until
 
 
 def _bear_others_names(basis: Basis, groups: Sequence[Group]) -> set[str]:

@@ -9,9 +9,12 @@ from itertools import pairwise
 import pytest
 
 import cellmon
-from cellmon.monitor.judge import signals, told
+from cellmon.monitor.judge import reached, signals, told
+from cellmon.monitor.judge.changed_calls import OF_AUDITS
 from cellmon.monitor.judge.finding_stands import shares_of
+from cellmon.monitor.judge.joining import ALONE
 from cellmon.monitor.judge.signals import named_groups
+from cellmon.monitor.rules import END
 from cellmon.store.told import Told
 from tests.monitor.shifting_cell import (
     SHIFTING_EVENTS,
@@ -20,7 +23,15 @@ from tests.monitor.shifting_cell import (
     event_rows,
     shifting_rows,
 )
-from tests.monitor.test_audits import AUDITED, AUDITS, FINDINGS, SHIFT, START, audit_rows, looked_rows
+from tests.monitor.test_audits import (
+    AUDITED,
+    AUDITS,
+    FINDINGS,
+    SHIFT,
+    START,
+    audit_rows,
+    looked_rows,
+)
 from tests.small_cell import CHECKS, HEADER, checks, new_cell, rows, write
 
 
@@ -167,3 +178,30 @@ def thirds(lines):
     """Return lines in three pieces, in their order."""
     third = len(lines) // 3
     return [lines[:third], lines[third : 2 * third], lines[2 * third :]]
+
+
+def test_another_allowance_of_false_alarms_joins_anew_only_what_audits_called(tmp_path, monkeypatch):
+    joined = []
+    plain = reached.grouped
+    monkeypatch.setattr(reached, "grouped", lambda *given: joined.append(given[0]) or plain(*given))
+    assert set(OF_AUDITS) <= set(ALONE), "no other call joins theirs"
+    folder = tmp_path / "cell"
+    monitor = new_cell(folder, sheet=AUDITED)
+    usual, moved = (rows(blocks=270, minutes=120, jump_at=jump_at) for jump_at in (None, 0))
+    lines = [*usual[: 8 * 180], *moved[8 * 180 : 8 * 210], *usual[8 * 210 :]]  # eight rows a block
+    pieces = [lines[: -8 * 20], lines[-8 * 20 :]]
+    files = [write(tmp_path, f"{i}.csv", HEADER, piece) for i, piece in enumerate(pieces)]
+    audits = write(tmp_path, "audits.csv", AUDITS, audit_rows(moved_from=24))
+    monitor.take([audits, files[0]])
+    with monitor._view() as view:
+        known = [g for g in told.told_groups(view.session, until=END) if g.lead.family not in OF_AUDITS]
+    monitor.close()
+    joined.clear()
+    text = (folder / "cell.toml").read_text(encoding="utf-8")
+    monitor = adopted(folder, text + "\n[alarms]\nfalse_alarms_per_week = 0.02\n")
+    monitor.take([files[1]])
+    kept, anew = kept_and_anew(monitor)
+    assert kept == anew and any("audited values" in one for one in kept)
+    anew = {c.at for calls in joined for c in calls if c.family not in OF_AUDITS}
+    assert any(anew.isdisjoint(c.at for c in g.calls) for g in known), "what bores called earlier stands"
+    assert "equal" in str(monitor.check(rebuild=True).rebuilt)
