@@ -136,11 +136,15 @@ def order(signal: Signal) -> tuple[datetime, str]:
 
 def together(pile: Sequence[Signal], *others: Sequence[Signal]) -> Sequence[Signal]:
     """Return the signals of some piles, each once, oldest first."""
-    more = [other for other in others if other]
+    longest, *more = sorted((pile, *filter(None, others)), key=len, reverse=True)
     if not more:
-        return pile
-    found = {signal.id: signal for signal in chain(pile, *more)}
-    return sorted(found.values(), key=order)
+        return longest
+    found = list(longest)
+    for signal in chain(*more):
+        at = bisect_left(found, order(signal), key=order)
+        if at == len(found) or found[at].id != signal.id:
+            found.insert(at, signal)
+    return found
 
 
 def came_again(alike: Sequence[Signal]) -> list[Signal]:
