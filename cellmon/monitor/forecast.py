@@ -146,7 +146,7 @@ def _recent_slope(view: View, stream: Stream, state: State, c: int) -> Slope | N
 
 def _last_called(view: View, stream: Stream) -> np.datetime64:
     """Return when the last change of a stream was called, or was over: no drift reaches across a step."""
-    moments = [s.called_until for s in view.signals_of(stream) if s.kind == "level"]
+    moments = [s.called_until for s in view.signals_of(stream).ageless if s.kind == "level"]
     return max(moments, default=np.datetime64("1900-01-01", "us"))
 
 

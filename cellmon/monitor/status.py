@@ -11,6 +11,7 @@ from cellmon.monitor.answers import Due
 from cellmon.monitor.due import FirstBoresDue
 from cellmon.monitor.forecast import BoresLeft
 from cellmon.monitor.running import is_running
+from cellmon.monitor.signal_register import Aged
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.view import View
 from cellmon.records import Stream, Verdict
@@ -94,7 +95,7 @@ def _left_words(view: View, spindle: str, enough: Callable[[View, BoresLeft | No
 
 
 def spindle_status(
-    view: View, spindle: str, last: Bores, signals: Sequence[Signal], due: Sequence[Due]
+    view: View, spindle: str, last: Bores, signals: Aged, due: Sequence[Due]
 ) -> tuple[Status, str]:
     """Return the status of one spindle and the sentence that says why.
 
@@ -121,9 +122,10 @@ def _unproven(last: Bores) -> str:
     return say(OUTSIDE if outside else NOT_PROVEN, bore=last.bore[i], part=last.part[i])
 
 
-def _bad_signal(view: View, spindle: str, signals: Sequence[Signal]) -> str:
+def _bad_signal(view: View, spindle: str, signals: Aged) -> str:
     """Return the newest signal of the part now running that makes parts outside likely, in words."""
-    bad = (s for s in signals if likely_outside(view, s) and is_running(view, s.stream, spindle))
+    every = reversed(signals.ageless)
+    bad = (s for s in every if likely_outside(view, s) and is_running(view, s.stream, spindle))
     newest = next(bad, None)
     if newest is None:
         return ""
