@@ -14,6 +14,7 @@ from dashboards.pages import (
     claims,
     files,
     gauge,
+    leafing,
     part,
     parts,
     shift_choice,
@@ -68,7 +69,7 @@ def _gauge(monitor: Monitor, search: str | None) -> str:
 
 
 def _files(monitor: Monitor, search: str | None) -> str:
-    return monitor.files(before=None).sentence
+    return monitor.files(last=leafing.SHOWN, before=None).sentence
 
 
 def _named(choice: Any) -> str | None:

@@ -10,7 +10,7 @@ from cellmon import local
 from cellmon.errors import CellmonError
 from cellmon.monitor.files import FileRow, Files
 from cellmon.words import say, say_many, to_say
-from dashboards.pages import files_doubts, files_drop, files_rows, files_sheet, parts
+from dashboards.pages import files_doubts, files_drop, files_rows, files_sheet, leafing, parts
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -49,7 +49,7 @@ def layout(query: str | None = None) -> html.Main:
 def show(monitor: Monitor, before: int | None) -> list[Any]:
     """Return the sentence, the table, and whether there are newer and older files than those shown."""
     try:
-        answer = monitor.files(before=before)
+        answer = monitor.files(last=leafing.SHOWN, before=before)
     except CellmonError as refusal:
         return [parts.notice(str(refusal)), [], True, True]
     return [answer.sentence, [table(answer)] if answer.files else [], before is None, answer.older is None]
@@ -97,7 +97,7 @@ def page_from(monitor: Monitor, before: int | None, *, older: bool) -> int | Non
     if not older:
         return None
     try:
-        return monitor.files(before=before).older or before
+        return monitor.files(last=leafing.SHOWN, before=before).older or before
     except CellmonError:
         return before
 

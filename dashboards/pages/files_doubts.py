@@ -86,7 +86,8 @@ def show(monitor: Monitor, which: str | None, skip: int | None, chosen: str | No
     flag = None if which in (None, ALL_FLAGS) else which
     start = max(skip or 0, 0)
     try:
-        counts = monitor.files(before=None).doubts  # as the table of files asks, so that it is found once
+        # as the table of files asks, so that it is found once
+        counts = monitor.files(last=leafing.SHOWN, before=None).doubts
         answer = monitor.flags(flag=flag, waiting=True, most=leafing.SHOWN, skip=start)
     except CellmonError as refusal:
         return [str(refusal), [], [], True, True]

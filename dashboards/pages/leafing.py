@@ -9,8 +9,8 @@ from dash import html
 
 from cellmon.words import say
 
-SHOWN = 50
-"""So many stand on the page at a time."""
+SHOWN = 20
+"""So many stand on the page at a time: a browser looks at all parts of a page when one of them changes."""
 
 
 def steps(newer: str, older: str) -> html.Div:

@@ -275,14 +275,14 @@ def test_doubts_alike_are_decided_together_each_in_the_journal(monitor, tmp_path
     assert monitor.check(rebuild=True).sound
 
 
-def test_lists_go_on_by_fifty_and_keep_their_order(monitor):
-    bad = [BAD.replace("B1", f"B{i}") for i in range(120)]
+def test_lists_go_on_by_twenty_and_keep_their_order(monitor):
+    bad = [BAD.replace("B1", f"B{i}") for i in range(50)]
     drop(monitor, table(GOOD, *bad))
-    assert leafing.step(0, older=True) == 50 and leafing.step(20, older=False) == 0
-    pages = [files_rows.show(monitor, skip, None) for skip in (0, 50, 100)]
-    assert [len(p[1].children) for p in pages] == [50, 50, 20]
+    assert leafing.step(0, older=True) == 20 and leafing.step(15, older=False) == 0
+    pages = [files_rows.show(monitor, skip, None) for skip in (0, 20, 40)]
+    assert [len(p[1].children) for p in pages] == [20, 20, 10]
     assert [p[3] for p in pages] == [False, False, True]
-    assert "a.csv, line 3" in words(pages[0][1]) and "a.csv, line 122" in words(pages[2][1])
+    assert "a.csv, line 3" in words(pages[0][1]) and "a.csv, line 52" in words(pages[2][1])
 
 
 def test_a_sheet_that_is_not_in_force_is_told_and_adopted_by_name(monitor, tmp_path):
