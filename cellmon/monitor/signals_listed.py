@@ -12,6 +12,9 @@ from cellmon.monitor.state import spindles_known
 from cellmon.monitor.view import View
 from cellmon.words import say
 
+MOST = 50
+"""So many of each sort are listed where nobody says how many."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Newest:
@@ -48,7 +51,7 @@ class Named(Answer):
     signal: Signal | None
 
 
-def signals_listed(view: View, *, most: int, why: int = 0, named: str | None = None) -> Listed:
+def signals_listed(view: View, *, most: int = MOST, why: int = 0, named: str | None = None) -> Listed:
     """Answer with so many of the newest signals of each sort; of so many that wait it is asked why."""
     from cellmon.diagnosis.evidence import CAUTION
 

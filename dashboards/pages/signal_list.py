@@ -18,15 +18,13 @@ if TYPE_CHECKING:
 
 PATH = "/signals"
 ANSWERED, GONE = ("answered",), ("withdrawn",)
-SHOWN = 50
-"""So many of each sort stand in the list."""
 SAID_WHY = 10
 """Of so many that wait the list says the likely cause; the others say it where they are opened."""
 
 
 def listed(monitor: Monitor, *, named: str | None = None) -> Listed:
     """Return the newest signals of each sort, as many as the list shows."""
-    return monitor.signals_listed(most=SHOWN, why=SAID_WHY, named=named)
+    return monitor.signals_listed(why=SAID_WHY, named=named)
 
 
 def named(monitor: Monitor, wanted: str) -> Signal:

@@ -211,7 +211,7 @@ class StandIn:
             },
         )
 
-    def signals_listed(self, *, most, why=0, named=None):
+    def signals_listed(self, *, most=50, why=0, named=None):
         found = self.signals()
         return signals_listed.Listed(
             as_of=found.as_of,
