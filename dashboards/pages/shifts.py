@@ -190,29 +190,40 @@ def linked(monitor: Monitor, search: str | None, stream: str | None, span: str) 
 
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the page."""
-    changed, shift, span, stream = (
-        Input(parts.CHANGE, "data"),
-        Input(SHIFT, "value"),
-        Input(SPAN, "value"),
-        Input(STREAM, "value"),
-    )
-    shift_now, span_now, stream_now = State(SHIFT, "value"), State(SPAN, "value"), State(STREAM, "value")
-
     shift_choice.register(app, monitor)
     shift_told.register(app, monitor, SHIFT)
+    _register_choices(app, monitor)
+    _register_shown(app, monitor)
+    shift, span, stream = State(SHIFT, "value"), State(SPAN, "value"), State(STREAM, "value")
+    parts.register_saving(
+        app, LINES, lambda s, p: seismograph.rows(seismograph_of(monitor, s, p)[0]), shift, span
+    )
+    parts.register_saving(app, PAIR, lambda s, q: pair_rows(monitor, s, q), shift, stream)
 
-    search_now = State(parts.URL, "search")
 
-    @app.callback(Output(STREAM, "options"), Output(STREAM, "value"), changed, shift, stream_now, search_now)
+def _register_choices(app: Dash, monitor: Monitor) -> None:
+    """Wire which stream and span are chosen: by hand, by a press on a line, by a link."""
+    shift, span, stream = Input(SHIFT, "value"), Input(SPAN, "value"), Input(STREAM, "value")
+    stream_now, search_now = State(STREAM, "value"), State(parts.URL, "search")
+    stream_moved = Output(STREAM, "value", allow_duplicate=True)
+
+    @app.callback(
+        Output(STREAM, "options"),
+        Output(STREAM, "value"),
+        Input(parts.CHANGE, "data"),
+        shift,
+        stream_now,
+        search_now,
+    )
     def _(change: int, shift: str | None, value: str | None, search: str | None) -> list[Any]:
         return choose_stream(monitor, shift, value, search)
 
     @app.callback(
-        Output(STREAM, "value", allow_duplicate=True),
+        stream_moved,
         Output(SPAN, "value"),
         Input(parts.URL, "search"),
         stream_now,
-        span_now,
+        State(SPAN, "value"),
         prevent_initial_call=True,
     )
     def _(search: str | None, value: str | None, span: str) -> list[Any]:
@@ -231,7 +242,22 @@ def register(app: Dash, monitor: Monitor) -> None:
         usual = usual_stream(monitor, shift) if shift and query else None
         return shifts_link.link_of(shift, options, search, stream=query, usual=usual, span=span)
 
-    @app.callback(Output(LINES, "figure"), Output(LINES, "style"), changed, shift, span, stream)
+    @app.callback(stream_moved, Input(LINES, "clickData"), prevent_initial_call=True)
+    def _(click: dict[str, Any] | None) -> Any:
+        return clicked(click, monitor)
+
+
+def _register_shown(app: Dash, monitor: Monitor) -> None:
+    """Wire what is shown of the chosen shift, and of the chosen stream in it."""
+    changed, shift, stream = (
+        Input(parts.CHANGE, "data"),
+        Input(SHIFT, "value"),
+        Input(STREAM, "value"),
+    )
+
+    @app.callback(
+        Output(LINES, "figure"), Output(LINES, "style"), changed, shift, Input(SPAN, "value"), stream
+    )
     def _(change: int, shift: str | None, span: str, query: str | None) -> list[Any]:
         return sized(show_lines(monitor, shift, span, query))
 
@@ -250,17 +276,6 @@ def register(app: Dash, monitor: Monitor) -> None:
     @app.callback(Output(BY_HAND, "children"), Output(MACHINES, "style"), changed, shift)
     def _(change: int, shift: str | None) -> list[Any]:
         return show_by_hand(monitor, shift)
-
-    @app.callback(
-        Output(STREAM, "value", allow_duplicate=True), Input(LINES, "clickData"), prevent_initial_call=True
-    )
-    def _(click: dict[str, Any] | None) -> Any:
-        return clicked(click, monitor)
-
-    parts.register_saving(
-        app, LINES, lambda s, p: seismograph.rows(seismograph_of(monitor, s, p)[0]), shift_now, span_now
-    )
-    parts.register_saving(app, PAIR, lambda s, q: pair_rows(monitor, s, q), shift_now, stream_now)
 
 
 def pair_rows(monitor: Monitor, shift: str | None, query: str | None) -> dict[str, list[Any]]:
