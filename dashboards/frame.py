@@ -60,11 +60,12 @@ def document(*, dress: str, icon: str) -> str:
 
 
 def frame(monitor: Monitor) -> html.Div:
-    """Return the frame with room for a page."""
+    """Return the frame with room for a page; both say of which state they were drawn."""
+    change = last_change(monitor)
     return html.Div(
         [
             dcc.Location(id=parts.URL, refresh=False),
-            dcc.Store(id=parts.CHANGE, data=last_change(monitor)),
+            dcc.Store(id=parts.CHANGE, data=change),
             dcc.Store(id=AGAIN),
             dcc.Store(id=TITLE),
             dcc.Store(id=TITLED),
@@ -86,7 +87,7 @@ def frame(monitor: Monitor) -> html.Div:
                     bar(),
                 ]
             ),
-            html.Div(id=PAGE, tabIndex="-1"),
+            html.Div(id=PAGE, tabIndex="-1", **{"data-change": change}),
         ]
     )
 

@@ -76,11 +76,11 @@
     enter = false;
     wait = EVERY;
     settle(got);
-    const set = window.dash_clientside && window.dash_clientside.set_props;
-    if (!set || !document.getElementById("page")) return;
+    const set = window.dash_clientside && window.dash_clientside.set_props, page = document.getElementById("page");
+    if (!set || !page) return;
     const here = document.querySelector("#nav a.here");
     if (back && here && new URL(here.href).pathname !== location.pathname) set("again", { data: Date.now() });
-    if (last === null && !back) last = got.change;
+    if (last === null) last = Number(page.dataset.change); // what the page was drawn of, and not what this heard
     if (back || got.change !== last) set("change", { data: got.change });
     last = got.change;
   }

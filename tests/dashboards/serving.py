@@ -11,6 +11,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from typing import Any
 
+from waitress.channel import HTTPChannel
+
 from cellmon.errors import CellmonError
 from cellmon.monitor import Monitor
 from dashboards.reached import Reached
@@ -56,4 +58,5 @@ def served(server: Any) -> Iterator[int]:
         running.join()
         server.task_dispatcher.shutdown()
         for line in lines.values():
-            line.close()
+            closed = line.handle_close if isinstance(line, HTTPChannel) else line.close
+            closed()  # a line with the files of answers that are longer than what it keeps in memory

@@ -17,6 +17,7 @@ from tests.monitor.test_corrections import doubted_cell
 HEAD = "part,bore,spindle,measured_at,plane,direction,diameter,fixture\n"
 RANGE = "() => document.querySelector('#stream-ribbon .js-plotly-plot')._fullLayout.xaxis.range"
 DRAWN = "() => document.querySelector('#stream-ribbon .js-plotly-plot')?.data?.length > 0"
+SHEET_SAYS = "words => document.querySelector('#files-sheet-differs')?.innerText.includes(words)"
 QUIET = "() => document.querySelectorAll('[data-dash-is-loading=true]').length === 0"
 WITHIN_MS = 10_000
 """How long a busy machine may take; docs/dashboard.md says what a quiet one takes."""
@@ -216,18 +217,39 @@ def test_a_half_written_answer_stays_while_new_rows_come_in(look, mine, address,
 @pytest.mark.browser
 def test_a_sheet_that_is_written_anew_is_told_on_a_page_that_is_open(look, small, small_address):
     page, sheet = look(small_address).page, small.folder / "cell.toml"
-    says = "words => document.querySelector('#files-sheet-differs')?.innerText.includes(words)"
     page.goto(small_address + "/files")
-    page.wait_for_function(says, arg="The sheet on disk is in force", timeout=60_000)
+    page.wait_for_function(SHEET_SAYS, arg="The sheet on disk is in force", timeout=60_000)
     settled(page)
     before = sheet.read_text(encoding="utf-8")
     assert "upper = 50.010" in before
     sheet.write_text(before.replace("upper = 50.010", "upper = 50.006"), encoding="utf-8")
     try:
-        page.wait_for_function(says, arg="50.01 in force, 50.006 on disk", timeout=60_000)
+        page.wait_for_function(SHEET_SAYS, arg="50.01 in force, 50.006 on disk", timeout=60_000)
     finally:
         sheet.write_text(before, encoding="utf-8")
-    page.wait_for_function(says, arg="The sheet on disk is in force", timeout=60_000)
+    page.wait_for_function(SHEET_SAYS, arg="The sheet on disk is in force", timeout=60_000)
+
+
+@pytest.mark.browser
+def test_what_is_committed_before_a_page_first_asks_is_told_on_it(look, small, small_address):
+    page, held = look(small_address).page, []
+
+    def hold(one) -> None:
+        held.append(one)
+
+    page.route("**/pulse", hold)
+    page.goto(small_address + "/files")
+    page.wait_for_selector("#files-sheet-differs *", timeout=60_000)
+    settled(page)
+    sheet = small.folder / "cell.toml"
+    before = sheet.read_text(encoding="utf-8")
+    sheet.write_text(before.replace("upper = 50.010", "upper = 50.007"), encoding="utf-8")
+    try:
+        assert held
+        page.unroute("**/pulse", hold)  # and those held go on
+        page.wait_for_function(SHEET_SAYS, arg="50.01 in force, 50.007 on disk", timeout=WITHIN_MS)
+    finally:
+        sheet.write_text(before, encoding="utf-8")
 
 
 @pytest.mark.browser

@@ -36,14 +36,19 @@ def take(cell: Path, *names: str) -> Iterator[int]:
 
 
 def decide(cell: Path, who: str, until: str) -> Iterator[int]:
-    """Mark every signal as seen and decide every doubt, again and again, until there is a file."""
-    monitor = cellmon.open_cell(cell)
-    while going(until):
+    """Mark every signal as seen and decide every doubt, again and again, until there is a file.
+
+    Takers may end as soon as the first signal is there: then it is seen after them.
+    """
+    monitor, done = cellmon.open_cell(cell), False
+    while going(until) or (not done and in_time()):
         for signal in monitor.signals().signals[:3]:
             monitor.respond(signal.id, by=who, seen=True)
+            done = True
             yield 1
         for flag in monitor.flags().flags[:3]:
             monitor.correct(flag.id, accept=False, by=who, why="as read")
+            done = True
             yield 1
         time.sleep(PAUSE_S)
     monitor.close()
@@ -51,10 +56,11 @@ def decide(cell: Path, who: str, until: str) -> Iterator[int]:
 
 def freeze(cell: Path, who: str, until: str) -> Iterator[int]:
     """Freeze limits again and again, as soon as there is anything to freeze."""
-    monitor = cellmon.open_cell(cell)
-    while going(until):
+    monitor, done = cellmon.open_cell(cell), False
+    while going(until) or (not done and in_time()):
         try:
             monitor.freeze(by=who, why="at once")
+            done = True
             yield 1
         except WrongUsage:  # too few subgroups yet
             pass
@@ -106,7 +112,12 @@ WORKS: dict[str, Callable[..., Iterator[int]]] = {
 
 def going(until: str) -> bool:
     """Return whether to go on: until a file is there, and never for ever."""
-    return not Path(until).exists() and time.monotonic() < began + LONGEST_S
+    return not Path(until).exists() and in_time()
+
+
+def in_time() -> bool:
+    """Return whether this program may still run."""
+    return time.monotonic() < began + LONGEST_S
 
 
 began = 0.0
