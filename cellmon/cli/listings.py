@@ -15,6 +15,7 @@ from cellmon.cli.wording import (
     listed,
     note_line,
     number,
+    ranged,
     reasons,
     signed,
     sure,
@@ -35,7 +36,7 @@ NEXT_DRESSING = to_say("{stream}: next in {bores} ({source}), a limit before it 
 DRESSING_NOW = to_say("{stream}: next now ({source}), a limit before it {chance}; then {left}")
 
 if TYPE_CHECKING:
-    from cellmon.monitor.answers import Due, Limits
+    from cellmon.monitor.answers import Due, Estimate, Limits
     from cellmon.monitor.dressings import PlannedDressing
     from cellmon.monitor.hand_streams import HandStream
     from cellmon.monitor.shifts import Shifts, StreamShift, SubgroupPoint
@@ -180,7 +181,7 @@ def shifts_lines(answer: Shifts, look: Look) -> list[str]:
         figure("bores"),
         figure("mean um"),
         figure("before um"),
-        figure("moved um"),
+        figure("moved um (95 %)"),
         figure("subgroups"),
         figure("beyond"),
         text("signals", spare=True),
@@ -208,17 +209,23 @@ def shifts_lines(answer: Shifts, look: Look) -> list[str]:
 
 
 def _shift_row(s: StreamShift, look: Look) -> list[str | None]:
-    moved = None if s.mean_um is None or s.previous_mean_um is None else s.mean_um - s.previous_mean_um
     return [
         look.name(s.stream),
         count(s.bores),
         signed(s.mean_um, decimals=look.um),
         signed(s.previous_mean_um, decimals=look.um),
-        signed(moved, decimals=look.um),
+        _moved(s.moved_um, look),
         count(len(s.subgroups)),
         count(sum(bool(p.beyond) for p in s.subgroups)),
         listed(s.signals, most=3),
     ]
+
+
+def _moved(found: Estimate | None, look: Look) -> str | None:
+    if found is None:
+        return None
+    value, low, high = (signed(v, decimals=look.um) for v in (found.value, found.low, found.high))
+    return value if found.low is None else ranged(value, low, high)
 
 
 def _beyond_table(points: Sequence[tuple[StreamShift, SubgroupPoint]], look: Look) -> list[str]:

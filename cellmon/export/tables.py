@@ -184,6 +184,7 @@ def _subgroup_row(s: StreamShift, p: SubgroupPoint) -> Row:
     row |= {"shift": s.shift.name, "shift_date": s.shift.date.isoformat()}
     row |= {"shift_starts": s.shift.starts, "shift_ends": s.shift.ends, "shift_bores": s.bores}
     row |= {"shift_mean_um": s.mean_um, "previous_mean_um": s.previous_mean_um}
+    row |= _estimate("moved_um", s.moved_um)
     row |= {"first_part": p.first_part, "last_part": p.last_part, "at": p.at, "bores": p.n}
     row |= {"mean_um": p.mean_um, "range_um": p.range_um}
     for name, limits in (("mean", p.mean_limits), ("range", p.range_limits)):

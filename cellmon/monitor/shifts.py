@@ -9,10 +9,11 @@ from datetime import datetime
 import numpy as np
 
 from cellmon import local
+from cellmon.charts.batches import batches_apart
 from cellmon.charts.shewhart import mean_limits, range_limits, sd_limits
-from cellmon.errors import NotFound
+from cellmon.errors import NotEnoughData, NotFound
 from cellmon.judged import Subgroups
-from cellmon.monitor.answers import Answer, Limits
+from cellmon.monitor.answers import Answer, Estimate, Limits
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.loudest import ShiftCalls, loudest
 from cellmon.monitor.shifts_known import ShiftsKnown, place_of
@@ -30,6 +31,8 @@ BEYOND = {
     ("range", 1): to_say("range above"),
 }
 """Which limit a point lies beyond, by its name in every language; whoever shows one says it."""
+TOGETHER = 0.95
+"""That what is said of how far every stream moved holds of all of them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,13 +56,18 @@ class SubgroupPoint:
 
 @dataclass(frozen=True, kw_only=True)
 class StreamShift:
-    """One stream in one shift; bores that are doubted are counted in `bores`, not in `mean_um`."""
+    """One stream in one shift; bores that are doubted are counted in `bores`, not in `mean_um`.
+
+    `moved_um` is how far its mean lies above that of the shift before; the intervals of all streams of the
+    cell hold together at 95 %.
+    """
 
     stream: Stream
     shift: ShiftOf
     bores: int
     mean_um: float | None
     previous_mean_um: float | None
+    moved_um: Estimate | None
     subgroups: tuple[SubgroupPoint, ...]
     signals: tuple[str, ...]
     why_not: Mapping[str, str] = field(default_factory=dict)
@@ -197,26 +205,50 @@ def _stream_shift(
     view: View, stream: Stream, shift: ShiftOf, previous: ShiftOf | None, signals: Sequence[Signal]
 ) -> StreamShift:
     *earlier, subgroups = _in_shifts(view, stream, [one for one in (previous, shift) if one])
-    before = earlier[0] if earlier else None
+    before = earlier[0] if earlier else subgroups.select(slice(0, 0))
     why_not = {} if len(subgroups) else {"mean_um": say("no whole subgroup in this shift")}
-    if before is None or not len(before):
+    if not len(before):
         why_not["previous_mean_um"] = say("no subgroup in the shift before")
+    moved = None
+    if len(before) and len(subgroups):
+        moved, why_no_interval = _moved(_undoubted(before), _undoubted(subgroups), streams=len(view.streams))
+        why_not |= why_no_interval
     return StreamShift(
         stream=stream,
         shift=shift,
         bores=int(subgroups.n.sum()),
         mean_um=_mean(subgroups),
-        previous_mean_um=None if before is None else _mean(before),
+        previous_mean_um=_mean(before),
+        moved_um=moved,
         subgroups=_points(view, stream, subgroups),
         signals=tuple(s.id for s in signals if tells_of(s, stream)),
         why_not=why_not,
     )
 
 
-def _mean(subgroups: Subgroups) -> float | None:
+def _moved(before: Subgroups, now: Subgroups, *, streams: int) -> tuple[Estimate, dict[str, str]]:
+    """Return how far a mean moved, and why without an interval; of so many streams, after Bonferroni."""
+    value, each = _average(now) - _average(before), 1 - (1 - TOGETHER) / streams
+    try:
+        apart = batches_apart(before.mean, now.mean, confidence=each)
+    except NotEnoughData as few:
+        why = say("a range needs {need} undoubted subgroups in each of both shifts", need=few.need)
+        return Estimate(value=value, low=None, high=None), {"moved_um": why}
+    half = (apart.high - apart.low) / 2
+    return Estimate(value=value, low=value - half, high=value + half, confidence=each), {}
+
+
+def _undoubted(subgroups: Subgroups) -> Subgroups:
     clean = subgroups.select(subgroups.flagged == 0)
-    chosen = clean if len(clean) else subgroups
-    return float(np.average(chosen.mean, weights=chosen.n)) if len(chosen) else None
+    return clean if len(clean) else subgroups
+
+
+def _mean(subgroups: Subgroups) -> float | None:
+    return _average(_undoubted(subgroups)) if len(subgroups) else None
+
+
+def _average(chosen: Subgroups) -> float:
+    return float(np.average(chosen.mean, weights=chosen.n))
 
 
 def _points(view: View, stream: Stream, subgroups: Subgroups) -> tuple[SubgroupPoint, ...]:

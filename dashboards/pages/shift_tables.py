@@ -10,6 +10,7 @@ from dash import dcc, html
 
 from cellmon import lengths, local
 from cellmon.monitor.alarms import AlarmBudget
+from cellmon.monitor.answers import Estimate
 from cellmon.monitor.shifts import Shifts, StreamShift
 from cellmon.records import Stream, stream_names
 from cellmon.shifts import ShiftOf
@@ -24,6 +25,8 @@ def table(answer: Shifts, chosen: Stream) -> html.Table:
     made = [one for one in answer.shifts if one.bores or one.previous_mean_um is not None]
     rest = len(answer.shifts) - len(made)
     caption = say("Against {shift}. A diamond marks streams with signals.", shift=before)
+    if any(one.moved_um is not None and one.moved_um.low is not None for one in made):
+        caption += " " + say("Below a difference: its range, 95 % for all streams together.")
     if rest:
         caption += " " + say("{count} streams had no bores in either.", count=rest)
     named = stream_names([one.stream for one in made])
@@ -45,14 +48,12 @@ def table(answer: Shifts, chosen: Stream) -> html.Table:
 
 
 def _row(one: StreamShift, name: str, chosen: Stream) -> html.Tr:
-    known = one.mean_um is not None and one.previous_mean_um is not None
-    difference = one.mean_um - one.previous_mean_um if known else None
     return html.Tr(
         [
             html.Td(dcc.Link(name, href=stream_link(one))),
             html.Td(figure_words(one.mean_um)),
             html.Td(figure_words(one.previous_mean_um)),
-            html.Td(figure_words(difference)),
+            html.Td(moved_words(one.moved_um)),
             html.Td(str(one.bores)),
             html.Td(
                 str(len(one.signals)) if one.signals else say("none"),
@@ -136,6 +137,18 @@ def loudest_words(answer: Shifts) -> list[html.P]:
 def shift_words(shift: ShiftOf) -> str:
     """Return a shift as people name it."""
     return f"{local.long_day(shift.date)}, {shift.name}"
+
+
+def moved_words(found: Estimate | None) -> list[Any]:
+    """Return how far a mean moved, its interval on a line below; a dash where it is not known."""
+    if found is None:
+        return ["–"]
+    if found.low is None or found.high is None:
+        return [figure_words(found.value)]
+    return [
+        figure_words(found.value),
+        html.Small(say("{low} to {high}", low=figure_words(found.low), high=figure_words(found.high))),
+    ]
 
 
 def figure_words(value: float | None) -> str:

@@ -320,6 +320,7 @@ def shifts_answer() -> Shifts:
         bores=320,
         mean_um=12.5,
         previous_mean_um=11.5,
+        moved_um=Estimate(value=1.0, low=0.4, high=1.6, confidence=0.9975),
         subgroups=(point,),
         signals=("7f3a",),
         why_not={},

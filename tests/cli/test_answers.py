@@ -23,7 +23,7 @@ STATE_STREAM = (
     "stream bores subgroups mean_um sd_within_um sd_total_um baseline status open_signals "
     "drift_um_per_100_bores bores_to_limit planned_dressing advice running why_not"
 )
-SHIFT_STREAM = "stream shift bores mean_um previous_mean_um subgroups signals why_not"
+SHIFT_STREAM = "stream shift bores mean_um previous_mean_um moved_um subgroups signals why_not"
 SUBGROUP = "first_part last_part at n mean_um range_um mean_limits range_limits beyond"
 ADVICE = "what by_um why"
 CAUSE = "cause weight check_first correction caution"
@@ -325,7 +325,7 @@ def test_shifts_lines(run):
     lines = run("shifts", "--feature", "diameter", "--shift", "2026-10-22/late").out.splitlines()
     assert lines[0] == "One stream moved."
     (row,) = [line for line in lines if line.startswith("S1 bore 2 diameter  ") and "7f3a" in line]
-    assert row.split()[4:] == ["320", "+12.5", "+11.5", "+1.0", "1", "1", "7f3a"]
+    assert row.split()[4:] == ["320", "+12.5", "+11.5", "+1.0", "(+0.4", "to", "+1.6)", "1", "1", "7f3a"]
     assert any("B00412 to B00416" in line and "+9.3 to +13.9" in line for line in lines)
 
 

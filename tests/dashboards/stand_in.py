@@ -26,6 +26,7 @@ from cellmon.monitor import (
     stream,
     stream_events,
 )
+from cellmon.monitor.answers import Estimate
 from cellmon.monitor.hold_extended import Extension
 from cellmon.records import Stream, Verdict
 from cellmon.shifts import ShiftOf, to_utc
@@ -533,6 +534,13 @@ def seismograph_answer(since: datetime, until: datetime) -> seismograph.Seismogr
     )
 
 
+def moved(now: np.ndarray, before: np.ndarray) -> Estimate:
+    """Return how far the mean of bores moved, each taken as a witness of its own."""
+    value = float(now.mean() - before.mean())
+    half = 3.0 * float(np.sqrt(now.var() / len(now) + before.var() / len(before)))
+    return Estimate(value=value, low=value - half, high=value + half, confidence=0.9975)
+
+
 def shifts_answer(wanted: str | None) -> shifts.Shifts:
     known = shifts_between(START, END)
     index = next((i for i, s in enumerate(known) if str(s) == wanted), len(known) - 1)
@@ -574,6 +582,7 @@ def shifts_answer(wanted: str | None) -> shifts.Shifts:
                 bores=len(value),
                 mean_um=float(value.mean()),
                 previous_mean_um=float(earlier.mean()) if len(earlier) else None,
+                moved_um=moved(value, earlier) if len(earlier) else None,
                 subgroups=points,
                 signals=tuple(str(p.at) for p in points if p.beyond),
             )

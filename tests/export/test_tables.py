@@ -83,7 +83,14 @@ def test_shift_has_a_row_a_subgroup_with_the_limits_it_was_held_against():
 
     points = (point(Limits(lower=9.3, center=11.6, upper=13.9)), point(None))
     one = StreamShift(
-        stream=SIZE, shift=LATE, bores=10, mean_um=12.0, previous_mean_um=None, subgroups=points, signals=()
+        stream=SIZE,
+        shift=LATE,
+        bores=10,
+        mean_um=12.0,
+        previous_mean_um=None,
+        moved_um=None,
+        subgroups=points,
+        signals=(),
     )
     table = shift_table(
         Shifts(**HEAD, sentence="", shift=LATE, previous=None, shifts=(one, one), known=()), zone=ZONE
