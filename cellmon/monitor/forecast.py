@@ -129,7 +129,8 @@ def _recent_slope(view: View, stream: Stream, state: State, c: int) -> Slope | N
     bores after a dressing, which have a level of their own, are passed over.
     """
     recent = view.session.subgroups(stream, end=view.as_of, last=LOOKED_AT)
-    recent = recent.select(recent.first_at > _last_called(view, stream))
+    called = view.register.level_until(stream)  # no drift reaches across a step
+    recent = recent.select(recent.first_at > called)
     if len(recent) < LEAST:
         return None
     rows = unmoved(view, stream, recent)
@@ -142,12 +143,6 @@ def _recent_slope(view: View, stream: Stream, state: State, c: int) -> Slope | N
     except NotEnoughData:
         return None
     return found if abs(found.um) > CLEAR * found.error_um else None
-
-
-def _last_called(view: View, stream: Stream) -> np.datetime64:
-    """Return when the last change of a stream was called, or was over: no drift reaches across a step."""
-    moments = [s.called_until for s in view.signals_of(stream).ageless if s.kind == "level"]
-    return max(moments, default=np.datetime64("1900-01-01", "us"))
 
 
 def drift_per_100(found: Standing | None) -> Estimate | None:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from itertools import chain
-from typing import overload
+from typing import Any, overload
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from cellmon.records import Stream
 
 EVERY, STANDING, WITHDRAWN, WAIT, ANSWERED = "every", "standing", "withdrawn", "wait", "answered"
 """Names of piles; `_piles_of` names the others, which are of a spindle or a stream."""
+LONG_AGO = np.datetime64("1900-01-01", "us")
 
 
 class Aged(Sequence[Signal]):
@@ -52,7 +53,7 @@ class Aged(Sequence[Signal]):
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Register:
-    """Signals without their ages, by name and in piles, each with the oldest first."""
+    """Signals without their ages, by name and in piles, each with the oldest first: raised, or ended."""
 
     signals: Mapping[str, Signal] = field(default_factory=dict)
     piles: Mapping[Hashable, Sequence[Signal]] = field(default_factory=dict)
@@ -67,8 +68,16 @@ class Register:
 
     def of_stream(self, stream: Stream) -> Sequence[Signal]:
         """Return those that stand and tell of one stream: it called, or they are of its spindle or cell."""
-        wider = (self.pile(name) for name in self._pooled if of_all(name[1], name[2], stream))
-        return together(self.called_by(stream), *wider)
+        return together(self.called_by(stream), *map(self.pile, self._wider(stream)))
+
+    def level_until(self, stream: Stream) -> np.datetime64:
+        """Return when the last change of level was called, or was over, of those that tell of one stream."""
+        wider = (("ended of all", of) for _, of, kind in self._wider(stream) if kind == "level")
+        ended = [pile[-1].called_until for name in (("ended", stream), *wider) if (pile := self.pile(name))]
+        return max(ended, default=LONG_AGO)
+
+    def _wider(self, stream: Stream) -> list[tuple[str, Stream, str]]:
+        return [name for name in self._pooled if of_all(name[1], name[2], stream)]
 
     @cached_property
     def _pooled(self) -> Sequence[tuple[str, Stream, str]]:
@@ -77,6 +86,10 @@ class Register:
     def waiting_at(self, spindle: str) -> Sequence[Signal]:
         """Return those that wait for an answer and are of one spindle, or of the cell."""
         return together(self.pile(("waits", spindle)), self.pile(("waits", None)))
+
+    def lasting_at(self, spindle: str) -> Sequence[Signal]:
+        """Return those of `waiting_at` of which nobody saw that they were over."""
+        return together(self.pile(("lasts", spindle)), self.pile(("lasts", None)))
 
     def changed(self, changes: Mapping[str, Signal | None]) -> Register:
         """Return the register with some signals as they are now, None where one is gone.
@@ -112,16 +125,19 @@ class _InTheMaking:
     def drop(self, name: str) -> None:
         """Take a signal out of all piles, where it is known."""
         signal = self.signals.pop(name, None)
-        if signal is not None:
-            for pile in map(self._mine, _piles_of(signal)):
-                del pile[bisect_left(pile, order(signal), key=order)]
+        if signal is None:
+            return
+        for pile in _piles_of(signal):
+            mine, key = self._mine(pile), _order_in(pile)
+            del mine[bisect_left(mine, key(signal), key=key)]
 
     def put(self, signal: Signal) -> None:
         """Put a signal where it belongs; the newest come last, as most do."""
         self.signals[signal.id] = signal
-        for pile in map(self._mine, _piles_of(signal)):
-            newest = not pile or order(pile[-1]) < order(signal)
-            pile.insert(len(pile) if newest else bisect_left(pile, order(signal), key=order), signal)
+        for pile in _piles_of(signal):
+            mine, key = self._mine(pile), _order_in(pile)
+            newest = not mine or key(mine[-1]) < key(signal)
+            mine.insert(len(mine) if newest else bisect_left(mine, key(signal), key=key), signal)
 
     def _mine(self, name: Hashable) -> list[Signal]:
         if name not in self._own:
@@ -132,6 +148,15 @@ class _InTheMaking:
 def order(signal: Signal) -> tuple[datetime, str]:
     """Return what signals are sorted by: when they were raised."""
     return signal.raised_at, signal.id
+
+
+def ended(signal: Signal) -> tuple[np.datetime64, str]:
+    """Return what piles of those that ended are sorted by: when they were called last, or were over."""
+    return signal.called_until, signal.id
+
+
+def _order_in(pile: Hashable) -> Callable[[Signal], tuple[Any, str]]:
+    return ended if isinstance(pile, tuple) and pile[0].startswith("ended") else order
 
 
 def together(pile: Sequence[Signal], *others: Sequence[Signal]) -> Sequence[Signal]:
@@ -171,11 +196,17 @@ def _piles_of(signal: Signal) -> Iterator[Hashable]:
     yield STANDING
     yield ("alike", signal.stream, signal.kind)
     yield from (("called", one) for one in {signal.stream, *signal.streams})
+    if signal.kind == "level":
+        yield from (("ended", one) for one in {signal.stream, *signal.streams})
     if signal.stream.bore is None:
         yield ("pooled", signal.stream, signal.kind)
+        if signal.kind == "level":
+            yield ("ended of all", signal.stream)
     if signal.state in WAITING:
         yield WAIT
         yield ("waits", signal.stream.spindle)
+        if not signal.over:
+            yield ("lasts", signal.stream.spindle)
     else:
         yield ANSWERED
 

@@ -11,7 +11,6 @@ from cellmon.monitor.answers import Due
 from cellmon.monitor.due import FirstBoresDue
 from cellmon.monitor.forecast import BoresLeft
 from cellmon.monitor.running import is_running
-from cellmon.monitor.signal_register import Aged
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.view import View
 from cellmon.records import Stream, Verdict
@@ -95,7 +94,7 @@ def _left_words(view: View, spindle: str, enough: Callable[[View, BoresLeft | No
 
 
 def spindle_status(
-    view: View, spindle: str, last: Bores, signals: Aged, due: Sequence[Due]
+    view: View, spindle: str, last: Bores, signals: Sequence[Signal], due: Sequence[Due]
 ) -> tuple[Status, str]:
     """Return the status of one spindle and the sentence that says why.
 
@@ -103,7 +102,7 @@ def spindle_status(
     """
     if not len(last):
         return Status.LOOK, say("{spindle}: no bore measured yet.", spindle=spindle)
-    stop = _unproven(last) or _bad_signal(view, spindle, signals) or _left_words(view, spindle, _runs_out)
+    stop = _unproven(last) or _bad_signal(view, spindle) or _left_words(view, spindle, _runs_out)
     if stop:
         return Status.STOP, say("{spindle}: stop. {why}", spindle=spindle, why=stop)
     look = _look(view, spindle, signals, due)
@@ -122,10 +121,10 @@ def _unproven(last: Bores) -> str:
     return say(OUTSIDE if outside else NOT_PROVEN, bore=last.bore[i], part=last.part[i])
 
 
-def _bad_signal(view: View, spindle: str, signals: Aged) -> str:
+def _bad_signal(view: View, spindle: str) -> str:
     """Return the newest signal of the part now running that makes parts outside likely, in words."""
-    every = reversed(signals.ageless)
-    bad = (s for s in every if likely_outside(view, s) and is_running(view, s.stream, spindle))
+    lasting = reversed(view.register.lasting_at(spindle))  # of one that is over no parts are likely outside
+    bad = (s for s in lasting if likely_outside(view, s) and is_running(view, s.stream, spindle))
     newest = next(bad, None)
     if newest is None:
         return ""

@@ -9,7 +9,16 @@ from itertools import product
 import numpy as np
 import pytest
 
-from cellmon.monitor.signal_register import ANSWERED, EVERY, STANDING, WAIT, WITHDRAWN, Register, tells_of
+from cellmon.monitor.signal_register import (
+    ANSWERED,
+    EVERY,
+    LONG_AGO,
+    STANDING,
+    WAIT,
+    WITHDRAWN,
+    Register,
+    tells_of,
+)
 from cellmon.monitor.signals import WAITING, Response, Signal
 from cellmon.records import Stream
 
@@ -80,9 +89,12 @@ def held(register, signals):
     for stream in STREAMS:
         same(register.of_stream(stream), [s for s in standing if tells_of(s, stream)])
         same(register.called_by(stream), [s for s in standing if stream in (s.stream, *s.streams)])
+        levels = [s.called_until for s in standing if tells_of(s, stream) and s.kind == "level"]
+        assert register.level_until(stream) == max(levels, default=LONG_AGO)
     for spindle in ("S1", "S2"):
         at = [s for s in standing if s.state in WAITING and s.stream.spindle in (None, spindle)]
         same(register.waiting_at(spindle), at)
+        same(register.lasting_at(spindle), [s for s in at if not s.over])
     assert register.signals == {s.id: s for s in wanted}
     return any(s.state == "reopened" for s in wanted)
 
