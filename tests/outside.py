@@ -57,7 +57,7 @@ NOT_SAID: dict[str, tuple[str, ...]] = {
     "dashboards/sign_in.py": ("Strict",),
     "dashboards/readings.py": ('Bearer realm="cellmon"',),
     # names of traces: no drawing has a legend
-    "dashboards/figures/last_bores.py": ("too close to say",),
+    "dashboards/figures/last_bores.py": ("does not conform",),
     "dashboards/figures/stone_lines.py": ("since it was measured",),
     "dashboards/figures/ticks.py": ("does not conform", "bottom left", "bottom right"),
     # a symbol of the trade, and classes and fonts of the style sheet

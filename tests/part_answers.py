@@ -40,7 +40,7 @@ def story_answer(at: datetime, *, serial: str = "204418", sheet: int = 1) -> Par
         PartEvent(
             at=at - timedelta(minutes=3), what="honed", words="bores 1, 2, 3: honed by S1 with FS-1043"
         ),
-        PartEvent(at=at, what="measured", words="bore 2: measured by G1: outside", look=True),
+        PartEvent(at=at, what="measured", words="bore 2: measured by G1: does not conform", look=True),
         PartEvent(
             at=at + timedelta(hours=1), what="decided", words="scrapped by R. Hale, for S-2: <too large>"
         ),
@@ -50,7 +50,7 @@ def story_answer(at: datetime, *, serial: str = "204418", sheet: int = 1) -> Par
         sheet=sheet,
         part=serial,
         part_number="HM-214",
-        sentence=f"{serial}: bore 2 outside the limits, last seen {at:%Y-%m-%d %H:%M}.",
+        sentence=f"{serial}: bore 2 does not conform, last seen {at:%Y-%m-%d %H:%M}.",
         measurements=measurements,
         signals=("S-1", "S-2"),
         dispositions=(

@@ -53,7 +53,7 @@ def _positions(positions: Sequence[FirstOfPosition], look: Look) -> list[str]:
         text("verdict"),
         figure("in order"),
         figure("mean um"),
-        figure("proven inside"),
+        figure("proven to conform"),
         text("first bores um", flexible=True),
         text("last before um", spare=True),
         text("why", spare=True),

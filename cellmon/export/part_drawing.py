@@ -18,9 +18,9 @@ from cellmon.records import Verdict
 from cellmon.words import say, to_say
 
 WORDS = {
-    Verdict.CONFORMS: to_say("inside"),
-    Verdict.DOES_NOT_CONFORM: to_say("outside"),
-    Verdict.UNDECIDED: to_say("not proven"),
+    Verdict.CONFORMS: to_say("conforms"),
+    Verdict.DOES_NOT_CONFORM: to_say("does not conform"),
+    Verdict.UNDECIDED: to_say("undecided"),
 }
 STEPS = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 DASHES: Sequence[tuple[float, ...]] = ((), (3.0, 2.0), (1.0, 2.0), (5.0, 2.0, 1.0, 2.0))

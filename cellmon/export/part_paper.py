@@ -37,7 +37,7 @@ ROUNDS = 170.0
 AT_ONCE = 5
 CAPTION = to_say(
     "One strip a bore, depth downwards in mm: a line for each direction, straight between the planes, where "
-    "nothing was read. Pale: tolerance; hatched: guard band; dotted: nominal; ring: outside."
+    "nothing was read. Pale: tolerance; hatched: guard band; dotted: nominal; ring: a reading outside."
 )
 
 

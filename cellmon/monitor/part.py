@@ -196,9 +196,9 @@ def _sentence(
     undecided = [m.bore for m in charted if m.verdict is Verdict.UNDECIDED]
     said = []
     if outside:
-        said.append(say("{bores} outside the limits", bores=_bores(outside)))
+        said.append(_found(BY_GAUGE, Verdict.DOES_NOT_CONFORM, outside))
     if undecided:
-        said.append(say("{bores} not proven inside the limits", bores=_bores(undecided)))
+        said.append(_found(BY_GAUGE, Verdict.UNDECIDED, undecided))
     if charted and not said:
         said.append(_conform(charted, unread))
     if unread and charted:
@@ -219,26 +219,35 @@ def _conform(charted: Sequence[PartMeasurement], unread: Sequence[str]) -> str:
     return say("all {count} bores conform", count=len(charted))
 
 
+BY_GAUGE = {
+    Verdict.DOES_NOT_CONFORM: (to_say("{bores} does not conform"), to_say("{bores} do not conform")),
+    Verdict.UNDECIDED: (to_say("{bores} is undecided"), to_say("{bores} are undecided")),
+}
 BY_TRACES = {
     Verdict.DOES_NOT_CONFORM: (
-        to_say("by its trace {bores} outside the limits"),
-        to_say("by their traces {bores} outside the limits"),
+        to_say("by its trace {bores} does not conform"),
+        to_say("by their traces {bores} do not conform"),
     ),
     Verdict.UNDECIDED: (
-        to_say("by its trace {bores} not proven inside the limits"),
-        to_say("by their traces {bores} not proven inside the limits"),
+        to_say("by its trace {bores} is undecided"),
+        to_say("by their traces {bores} are undecided"),
     ),
 }
 """For one bore and for several."""
 
 
+def _found(words: Mapping[Verdict, tuple[str, str]], verdict: Verdict, bores: list[str]) -> str:
+    one, many = words[verdict]
+    return say(one if len(bores) == 1 else many, bores=_bores(bores))
+
+
 def _trace_words(traced: tuple[BoreTraces, ...]) -> list[str]:
-    """Return which bores their traces find outside, or not proven inside, when two points may not have."""
+    """Return which bores their traces find not to conform, or undecided, when two points may not have."""
     said = []
-    for verdict, (one, many) in BY_TRACES.items():
+    for verdict in BY_TRACES:
         bad = sorted({t.bore for t in traced if any(f.verdict is verdict for f in t.figures)})
         if bad:
-            said.append(say(one if len(bad) == 1 else many, bores=_bores(bad)))
+            said.append(_found(BY_TRACES, verdict, bad))
     return said
 
 

@@ -96,12 +96,7 @@ def _measured(measurements: Sequence[PartMeasurement]) -> Iterator[_Done]:
             how = say("{how}, stage {stage}", how=how, stage=m.stage)
         how += f", {m.operator}" if m.operator else ""
         outside = m.verdict is Verdict.DOES_NOT_CONFORM
-        if outside:
-            how = say("{how}: outside", how=how)
-        elif m.verdict is Verdict.CONFORMS:
-            how = say("{how}: inside", how=how)
-        else:
-            how = say("{how}: not proven inside", how=how)
+        how = say("{how}: {verdict}", how=how, verdict=say(m.verdict.value))
         yield _Done(at=m.at, what="measured", how=how, bore=m.bore, look=outside)
 
 
@@ -116,7 +111,7 @@ def _traced(traces: Sequence[BoreTraces]) -> Iterator[_Done]:
         if t.at is not None and t.planes:
             how = say_many("traced in {count} plane", "traced in {count} planes", len(t.planes))
             bad = any(f.verdict is Verdict.DOES_NOT_CONFORM for f in t.figures)
-            how = say("{how}: outside", how=how) if bad else how
+            how = say("{how}: {verdict}", how=how, verdict=say("does not conform")) if bad else how
             yield _Done(at=t.at, what="traced", how=how, bore=t.bore, look=bad)
 
 

@@ -39,7 +39,7 @@ REACHED = {
 }
 """By whether it is the upper limit, and whether half of the ways reach it at all."""
 OUTSIDE = to_say("The last bore {bore} ({part}) does not conform.")
-NOT_PROVEN = to_say("The last bore {bore} ({part}) is not proven inside its limits.")
+NOT_PROVEN = to_say("The last bore {bore} ({part}) is not proven to conform.")
 
 
 class Status(StrEnum):
@@ -108,7 +108,7 @@ def spindle_status(
     look = _look(view, spindle, signals, due)
     if look:
         return Status.LOOK, say("{spindle}: {look}", spindle=spindle, look=look)
-    text = to_say("{spindle}: carry on. The last bores lie inside and nothing is open.")
+    text = to_say("{spindle}: carry on. The last bores conform and nothing is open.")
     return Status.CARRY_ON, say(text, spindle=spindle)
 
 
@@ -128,7 +128,7 @@ def _bad_signal(view: View, spindle: str) -> str:
     newest = next(bad, None)
     if newest is None:
         return ""
-    text = to_say("{signal}, {at}: parts outside are likely, and nobody has answered.")
+    text = to_say("{signal}, {at}: parts that do not conform are likely, and nobody has answered.")
     return say(text, signal=newest.words, at=local.moment(newest.raised_at))
 
 
@@ -143,12 +143,12 @@ def _look(view: View, spindle: str, signals: Sequence[Signal], due: Sequence[Due
         return say("look. {why}", why=low)
     if signals:
         return say_many(
-            "the last bores lie inside; {count} older signal waits for an answer.",
-            "the last bores lie inside; {count} older signals wait for an answer.",
+            "the last bores conform; {count} older signal waits for an answer.",
+            "the last bores conform; {count} older signals wait for an answer.",
             len(signals),
         )
     if any(_provisional(view, s) for s in streams_run(view, spindle)):
-        return say("the last bores lie inside; the limits are provisional.")
+        return say("the last bores conform; the limits are provisional.")
     return ""
 
 

@@ -139,9 +139,9 @@ def _sentence(bores: Sequence[BoreTraces]) -> str:
     if not any(f.verdict is not None for f in figures):
         inside = say("none is judged")
     elif bad:
-        inside = say("{count} figures are not proven inside", count=bad)
+        inside = say("{count} figures are not proven to conform", count=bad)
     else:
-        inside = say("every figure known is proven inside")
+        inside = say("every figure known is proven to conform")
     silent = [b for b in bores if b.roundness_trace.used is None]
     points = sum(b.roundness_trace.used == "points" for b in bores)
     said = say_many(

@@ -21,6 +21,7 @@ from dashboards.figures import cut, last_bores
 from dashboards.figures.cut import Section
 from dashboards.figures.narrow import changed, in_lines, narrowed
 from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.terms import term
 
 OVERSHOOT = 0.35  # of the tolerance, drawn beyond each limit before a reading is cut off
 TOP, BOTTOM, SIDE = 8, 50, 84
@@ -274,14 +275,7 @@ def _average(bore: BoreNow) -> float | None:
 def _verdict_of(bore: BoreNow) -> str:
     """Return the verdict of a bore in words, or that it was not measured whole."""
     missing = bore.verdict is Verdict.UNDECIDED and not np.isfinite(bore.um).all()
-    return say("reading missing") if missing else verdict_words(bore.verdict)
-
-
-def verdict_words(verdict: Verdict) -> str:
-    """Return a verdict as it is said beside a bore."""
-    if verdict is Verdict.UNDECIDED:
-        return say("too close to say")
-    return say("inside") if verdict is Verdict.CONFORMS else say("outside")
+    return say("reading missing") if missing else term(bore.verdict.value)
 
 
 def clock_words(at: datetime, as_of: datetime) -> str:

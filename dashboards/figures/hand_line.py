@@ -107,7 +107,9 @@ def _rings(x: Sequence[int], made: Sequence[HandBore]) -> list[theme.Trace]:
     if not at:
         return []
     y = [made[i].um for i in at]
-    return [theme.points([x[i] for i in at], y, mode="markers", marker=theme.RING, name="not proven inside")]
+    return [
+        theme.points([x[i] for i in at], y, mode="markers", marker=theme.RING, name="not proven to conform")
+    ]
 
 
 def rows(made: Sequence[HandBore]) -> dict[str, list[Any]]:

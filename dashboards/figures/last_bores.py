@@ -129,8 +129,8 @@ def _ticks(bore: BoreNow, x0: float, x1: float) -> list[theme.Trace]:
     ]
     outside = [i for i, verdict in enumerate(bore.verdicts) if verdict is Verdict.DOES_NOT_CONFORM]
     unsure = [i for i, verdict in enumerate(bore.verdicts) if verdict is Verdict.UNDECIDED]
-    drawn += _marked(bore, xs, outside, theme.RING, "outside")
-    drawn += _marked(bore, xs, unsure, UNSURE, "too close to say")
+    drawn += _marked(bore, xs, outside, theme.RING, "does not conform")
+    drawn += _marked(bore, xs, unsure, UNSURE, "undecided")
     return [{**trace, "yaxis": "y2"} for trace in drawn]
 
 
@@ -168,13 +168,13 @@ def _marked(bore: BoreNow, xs: Any, rows: list[int], marker: Any, name: str) -> 
 def _count(bore: BoreNow, centre: float, label: str) -> Any:
     outside = sum(v is Verdict.DOES_NOT_CONFORM for v in bore.verdicts)
     unsure = sum(v is Verdict.UNDECIDED for v in bore.verdicts)
-    said = [say("{count} outside (ring)", count=outside)] * bool(outside)
-    said += [say("{count} too close (diamond)", count=unsure)] * bool(unsure)
+    said = [say("{count} not conforming (ring)", count=outside)] * bool(outside)
+    said += [say("{count} undecided (diamond)", count=unsure)] * bool(unsure)
     if label == bore.bore:
         head = say("bore {bore}, last {count}:", bore=label, count=len(bore.parts))
     else:
         head = say("{bore}, last {count}:", bore=label, count=len(bore.parts))
-    text = f"{head}<br>{', '.join(said) or say('all inside')}"
+    text = f"{head}<br>{', '.join(said) or say('all conform')}"
     font = {"size": 13, "color": theme.INK if said else theme.SOFT}
     place = {"yref": "paper", "xanchor": "center", "yanchor": "top"}
     return theme.word(text, centre, -0.02, name=COUNT, font=font, **place)

@@ -16,7 +16,7 @@ from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.records import Verdict
 from cellmon.words import say, to_say
 from dashboards import theme
-from dashboards.figures.block import verdict_words
+from dashboards.figures.terms import term
 from dashboards.pages.bore_box import Mode
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def found_words(measurement: PartMeasurement) -> str:
     """Return how a bore was found: its verdict, or that it is doubted where that is why it has none."""
     if measurement.verdict is Verdict.UNDECIDED and any(one.state == "open" for one in measurement.doubts):
         return say("doubted, page Files decides")
-    return verdict_words(measurement.verdict)
+    return term(measurement.verdict.value)
 
 
 def kept_words(monitor: Monitor, typed: TypedBore) -> str:

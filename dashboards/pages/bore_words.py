@@ -12,10 +12,10 @@ from cellmon.monitor.bore import BoreAnswer, BoreNext, BoreSeen, PlaceLeft
 from cellmon.monitor.bore.clearances import BoreClearance
 from cellmon.monitor.bore.words import WASH, form_reason
 from cellmon.monitor.bore.work import HandBlock
-from cellmon.records import Verdict
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures.hand_bore import advises_strokes
+from dashboards.figures.terms import term
 from dashboards.pages import parts
 
 CHECKS = 4
@@ -165,9 +165,9 @@ def clearance_words(room: BoreClearance) -> str:
         say("at least {um}", um=lengths.said(room.lower_um)) if room.lower_um is not None else "",
         say("at most {um}", um=lengths.said(room.upper_um)) if room.upper_um is not None else "",
     ]
-    inside = say("inside") if room.verdict is Verdict.CONFORMS else say("outside")
+    verdict = term(room.verdict.value)
     allowed = ", ".join(one for one in limits if one)
-    return f"{told} {say('Allowed {limits}: {verdict}.', limits=allowed, verdict=inside)}"
+    return f"{told} {say('Allowed {limits}: {verdict}.', limits=allowed, verdict=verdict)}"
 
 
 def left_table(answer: BoreAnswer, seen: BoreSeen) -> html.Div:

@@ -18,7 +18,7 @@ from cellmon.shifts import ShiftCalendar, ShiftOf, to_utc
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import hand_line
-from dashboards.figures.block import verdict_words
+from dashboards.figures.terms import term
 from dashboards.pages import parts
 from dashboards.pages.shift_tables import shift_words
 
@@ -32,8 +32,8 @@ LISTED = 50
 BOX, CHOICE, FIGURE, LEAD = "by-hand", "by-hand-stream", "by-hand-figure", "by-hand-lead"
 CAPTION = to_say(
     "Upright: a bore from its least to its greatest reading, the dot at its size. Pale band: tolerance; "
-    "hatched: guard band. Ring: not proven inside. No limits of a process are drawn: these bores come when "
-    "somebody works, and are in no machine's figures."
+    "hatched: guard band. Ring: not proven to conform. No limits of a process are drawn: these bores come "
+    "when somebody works, and are in no machine's figures."
 )
 
 
@@ -133,7 +133,7 @@ def sentence(answer: HandStreams) -> str:
     last, conform = answer.made[-1], sum(one.verdict is Verdict.CONFORMS for one in answer.made)
     bores = say_many("{count} bore", "{count} bores", len(answer.made))
     return say(
-        "{bores} finished by hand, {conform} proven inside; the last: {part} bore {bore}, {at}.",
+        "{bores} finished by hand, {conform} proven to conform; the last: {part} bore {bore}, {at}.",
         bores=bores,
         conform=local.number(conform),
         part=last.part,
@@ -194,7 +194,7 @@ def _line(one: HandBore) -> html.Li:
     rest = say(
         "{size}, {verdict}, {at}",
         size=theme.um_said(one.um),
-        verdict=verdict_words(one.verdict),
+        verdict=term(one.verdict.value),
         at=parts.when(one.at),
     )
     return html.Li([dcc.Link(named, href=f"/{hand_line.link_to(one)}"), f": {rest}"])

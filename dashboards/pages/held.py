@@ -25,7 +25,7 @@ SHOWN = 12
 """So many rows stand on the page; the file holds all."""
 WHICH = {
     "conform": to_say("parts all of whose bores conform"),
-    "undecided": to_say("parts with an undecided bore, none outside"),
+    "undecided": to_say("parts with an undecided bore, none that does not conform"),
     "outside": to_say("parts with a bore that does not conform"),
     "named": to_say("the parts named here"),
 }

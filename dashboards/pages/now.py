@@ -194,7 +194,7 @@ def notes(now: Now) -> list[html.P]:
     key = say(
         "Each bore is cut open, top face upwards: {directions}; straight between the planes, where "
         "nothing was read. "
-        "Tolerance: pale, between two full lines; guard band, where a bore is too close to say: hatched. "
+        "Tolerance: pale, between two full lines; guard band, where a bore is undecided: hatched. "
         "Below: each bore from its least to its greatest size, its average as a dot, in {unit} from "
         "nominal, the newest at the right.",
         directions=directions,

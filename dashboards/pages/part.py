@@ -43,7 +43,7 @@ CHOSEN, PAPER, DOCUMENT, FILE = "part-chosen", "part-pdf", "part-json", "part-fi
 CAPTION = to_say(
     "The charted measurement of each bore, cut open; a line and a mark for each direction, straight between "
     "the planes, where nothing was read. Tolerance: pale, between two full lines; guard band: hatched. "
-    "Ring: outside."
+    "Ring: a reading outside."
 )
 LINKED = 6
 

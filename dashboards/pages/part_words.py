@@ -178,7 +178,8 @@ def _rule(story: PartStory) -> str:
     m = story.measurements[0]
     if m.rule == "guarded":
         how = say(
-            "guarded (ISO 14253-1): proven inside or outside with a conformance of {sure} %",
+            "guarded (ISO 14253-1): what conforms and what does not is proven to {sure} %, between the two "
+            "it is undecided",
             sure=local.significant(100 * (m.conformance or 0)),
         )
     else:

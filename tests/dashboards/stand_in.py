@@ -451,7 +451,7 @@ def now_answer(status: state.Status, *, empty: bool = False) -> now.Now:
     s1 = now.SpindleNow(
         spindle="S1",
         status=state.Status.CARRY_ON,
-        sentence="S1: carry on. Its bores lie inside and no signal is open.",
+        sentence="S1: carry on. Its bores conform and no signal is open.",
         due=(answers.Due(what="master check of G1", at=END + timedelta(hours=2), overdue=False),),
         part_number="HM-214",
         nominal_mm=87.3,
@@ -465,7 +465,7 @@ def now_answer(status: state.Status, *, empty: bool = False) -> now.Now:
         s1,
         spindle="S2",
         status=status,
-        sentence="S2: stop. Bore 3 is outside its limits; its taper rose by 4.6 µm at 15:42.",
+        sentence="S2: stop. Bore 3 does not conform; its taper rose by 4.6 µm at 15:42.",
         due=(
             answers.Due(
                 what="answer to the signal on bore 3 taper", at=END - timedelta(hours=1), overdue=True

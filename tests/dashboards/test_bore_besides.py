@@ -87,7 +87,7 @@ def test_the_bores_of_a_shift_are_kept_one_after_another(cell):
             said = {"figures": {**figures, "spindle": "2", "part_c": "20"}, "sure": True}
             became = finish(cell, found, said, BY, asked_before=became.asked)
         assert became.kept, became
-        assert f"Bore {bore} of K7, honed on S2, is kept: inside, from +8.0 µm to +13.0 µm." in became.said
+        assert f"Bore {bore} of K7, honed on S2, is kept: conforms, from +8.0 µm to +13.0 µm." in became.said
     with cell._view() as view:
         bores = view.session.bores(spindle="S2")
     assert bores.bore.tolist() == ["1", "2"]
@@ -188,12 +188,12 @@ def test_the_bores_of_a_block_follow_one_another_each_with_its_verdict_and_so_do
     assert asks(cell, Mode.MEASURED, "1")["boxes"][0]["default"] == "hand", "two hone bore 1"
     sizes = dict(zip(["_".join(place) for place in PLACES], SIZES, strict=True))
     mode = None
-    for bore, verdict in (("1", "inside"), ("2", "outside")):
+    for bore, verdict in (("1", "conforms"), ("2", "does not conform")):
         chosen = bore_shown.Chosen(search=f"?serial=K7&bore={bore}", mode=mode)
         if mode is not None:
             assert "type what the gauge reads" in bore_shown.show(cell, chosen)[ids.SENTENCE]
         wide = dict.fromkeys(sizes, "68.030")
-        figures = {**(wide if verdict == "outside" else sizes), "spindle": "S2", "part_c": ""}
+        figures = {**(wide if verdict == "does not conform" else sizes), "spindle": "S2", "part_c": ""}
         _, became = kept(cell, asks(cell, Mode.MEASURED, bore), figures)
         assert f"honed on S2, is kept: {verdict}, from " in became.said
         mode = became.then
@@ -201,7 +201,7 @@ def test_the_bores_of_a_block_follow_one_another_each_with_its_verdict_and_so_do
     assert became.search is None
     after = bore_shown.show(cell, bore_shown.Chosen(search="?serial=K7&bore=2", mode=mode))
     assert after[ids.SENTENCE] == cell.part("K7").sentence
-    assert "outside" in str(after[ids.BORES])
+    assert "does not conform" in str(after[ids.BORES])
     assert "/part?serial=K7" in str(after[ids.AFTER])
     assert after[ids.ASKS]["mode"] == "done"
     fresh = bore_shown.show(cell, bore_shown.Chosen(search="?serial=K8", mode=mode))

@@ -78,7 +78,7 @@ def test_the_drawing_holds_each_bore_once_and_opens_it(cell):
     assert dots["y"] == [one.um for one in made] and len(made) == 9
     assert "bore?serial=K1&bore=2" in dots["customdata"]
     assert any("rounds: 2" in text for text in dots["text"])
-    rings = [t for t in figure["data"] if t.get("name") == "not proven inside"]
+    rings = [t for t in figure["data"] if t.get("name") == "not proven to conform"]
     beyond = sum(one.verdict is not Verdict.CONFORMS for one in made)
     assert sum(len(t["x"]) for t in rings) == beyond
     columns = hand_line.rows(made)

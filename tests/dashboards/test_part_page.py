@@ -30,7 +30,7 @@ def story():
 
 def test_the_first_thing_is_the_sentence_of_the_block_a_link_names(monitor):
     sentence, serial, walls, *_, style = part.show_part(monitor, "?serial=204400")
-    assert sentence.startswith("204400: bore 2 outside the limits")
+    assert sentence.startswith("204400: bore 2 does not conform")
     assert (serial, style) == ("204400", {})
     go.Figure(walls)
 
@@ -107,7 +107,8 @@ def test_every_bore_is_drawn_once_by_its_charted_measurement(story):
     go.Figure(figure)
     words = [a["text"] for a in figure["layout"]["annotations"]]
     assert [sum(f"<b>{b}</b>" in w for w in words) for b in ("1", "2", "3")] == [1, 1, 1]
-    assert sum("outside" in w for w in words) >= 2  # the verdict, and the reading beyond
+    assert sum("does not conform" in w for w in words) == 1
+    assert sum("outside" in w for w in words) >= 1  # the readings beyond
     rings = [t for t in figure["data"] if t.get("name") == "outside"]
     assert len(rings) == 1 and len(rings[0]["x"]) == int((story.measurements[1].um > 24).sum())
 
@@ -123,7 +124,7 @@ def test_the_drawing_saves_every_reading_of_every_measurement(story):
 def test_the_time_line_is_in_order_and_marks_what_to_look_at(story):
     [line] = part_words.time_line(story)
     assert [item.className for item in line.children] == ["honed", "measured look", "decided"]
-    assert "outside" in str(line.children[1])
+    assert "does not conform" in str(line.children[1])
 
 
 def test_a_place_in_a_stream_says_its_unit_where_it_is_no_length():

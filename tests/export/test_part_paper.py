@@ -40,7 +40,7 @@ def test_the_paper_tells_everything_known_of_the_block(story):
     words = read(part_pdf(story, cell="Line 3"))
     for said in (
         "Part 204418",
-        "bore 2 outside the limits",
+        "bore 2 does not conform",
         "HM-214, revision C",
         "guarded (ISO 14253-1), conformance 95 %",
         "+26.10",

@@ -50,7 +50,7 @@ def test_a_record_of_a_block_holds_every_begun_bore(cell):
 
 def test_a_record_of_one_bore_says_what_was_not_measured(cell):
     record = cell.hand_record("K1", bore="1")
-    assert record.sentence == "Bore 1 is proven inside its limits at every place."
+    assert record.sentence == "Bore 1 is proven to conform at every place."
     assert record.by == "A. Person, B. Person"
     assert [words.split(":")[0] for words in record.not_measured] == [
         "odd lobes and a bent axis",

@@ -34,7 +34,7 @@ def test_a_block_tells_its_measurings_what_an_eye_found_and_what_other_instrumen
         ("2", "pore", 2.0, None, None, "A"),
         ("1", "Rz", 2.5, "um", "top", None),
     ]
-    assert story.sentence.startswith("B0001: bore 2 outside the limits, last seen")
+    assert story.sentence.startswith("B0001: bore 2 does not conform, last seen")
     with pytest.raises(NotFound, match="no part B9999"):
         monitor.part("B9999")
 

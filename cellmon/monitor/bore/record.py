@@ -176,8 +176,8 @@ def _nothing(view: View, drawing: Part, name: str) -> RecordBore:
 
 def _bore_sentence(answer: BoreAnswer, *, finished: bool) -> str:
     words = {
-        Verdict.CONFORMS: to_say("Bore {bore} is proven inside its limits at every place."),
-        Verdict.UNDECIDED: to_say("Bore {bore} is not proven inside or outside its limits."),
+        Verdict.CONFORMS: to_say("Bore {bore} is proven to conform at every place."),
+        Verdict.UNDECIDED: to_say("Bore {bore} is undecided: it is proven neither to conform nor not to."),
         Verdict.DOES_NOT_CONFORM: to_say("Bore {bore} does not conform."),
     }
     if answer.verdict is None:
@@ -193,8 +193,8 @@ def _sentence(bores: tuple[RecordBore, ...], drawing: Part, *, alone: bool) -> s
         return bores[0].sentence
     done = sum(one.verdict is Verdict.CONFORMS and one.finished for one in bores)
     return say_many(
-        "{count} of {all} bores is finished and proven inside its limits at every place.",
-        "{count} of {all} bores are finished and proven inside their limits at every place.",
+        "{count} of {all} bores is finished and proven to conform at every place.",
+        "{count} of {all} bores are finished and proven to conform at every place.",
         done,
         all=len(drawing.bores),
     )
