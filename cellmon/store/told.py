@@ -115,11 +115,17 @@ class Told:
         kept = self.conn.execute(select(told).where(told != "").limit(1)).first() is not None
         return kept and self.conn.execute(select(outlines).limit(1)).first() is None
 
-    def told_containing(self, words: Collection[str]) -> list[str]:
-        """Return the names of signals of which what is kept has one of some words, as JSON writes them."""
-        body = schema.TOLD.c.body
-        said = or_(*(body.contains(json.dumps(word)[1:-1], autoescape=True) for word in words))
-        return list(self.conn.execute(select(schema.TOLD.c.id).where(said)).scalars())
+    def told_containing(self, words: Collection[str], *, start: np.datetime64 | None = None) -> list[str]:
+        """Return the names of signals of which what is kept has one of some words, as JSON writes them.
+
+        With `start` of those that last until then or longer.
+        """
+        table = schema.TOLD
+        said = or_(*(table.c.body.contains(json.dumps(word)[1:-1], autoescape=True) for word in words))
+        query = select(table.c.id).where(said)
+        if start is not None:
+            query = query.where(table.c.last_at >= bulk.moment(start))
+        return list(self.conn.execute(query).scalars())
 
     def sheet_of_told(self, id_: str) -> int | None:
         """Return under which version of the sheet a signal was put together; None where there is none."""

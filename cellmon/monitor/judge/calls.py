@@ -24,6 +24,8 @@ SHARE_OF = "share of bores with "
 SHARE = to_say("share of bores with {finding} in one shift")
 MASTER_CHECK = to_say("master check of {gauge}")
 ROUTED = to_say("routing of the sheet and the log")
+OF_AUDITS = ("limit", "audit")
+"""Families of calls that join only calls of their own (`joining.ALONE`): of audits and of findings."""
 RUN_APART = np.timedelta64(1, "h")
 """Misrouted bores farther apart are two calls."""
 AT_ONCE = 500

@@ -8,14 +8,11 @@ from itertools import chain
 
 import numpy as np
 
-from cellmon.monitor.judge.calls import Called
+from cellmon.monitor.judge.calls import OF_AUDITS, Called
 from cellmon.monitor.judge.calls_kept import key_of
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.joining import AGAIN, SHARED, begins
 from cellmon.monitor.judge.told import KeptGroups
-
-OF_AUDITS = ("limit", "audit")
-"""Families of calls that join only calls of their own (`joining.ALONE`): of audits and of findings."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,8 +31,8 @@ class Change:
     come: Mapping[str, Called]
     since: np.datetime64
     """Before it no call joins its signal otherwise."""
-    among: Sequence[Group] | None = None
-    """Every signal that such calls may join; None where that is any."""
+    of_audits: bool
+    """Whether they are calls of audits and findings, which join only those, or others, which join none."""
 
     def signals(self, kept: KeptGroups) -> list[Group]:
         """Return the signals that may be others."""
@@ -47,9 +44,9 @@ class Change:
         return [c for c in applied([self], self._lasting(kept, self.since)) if c.at >= self.since]
 
     def _lasting(self, kept: KeptGroups, until: np.datetime64) -> list[Group]:
-        if self.among is None:
-            return kept.since(until)
-        return [group for group in self.among if group.until >= until]
+        if self.of_audits:
+            return kept.of_audits(until)
+        return [group for group in kept.since(until) if group.lead.family not in OF_AUDITS]
 
 
 def applied(changes: Sequence[Change], groups: Iterable[Group]) -> list[Called]:
@@ -62,32 +59,21 @@ def applied(changes: Sequence[Change], groups: Iterable[Group]) -> list[Called]:
     return list(calls.values())
 
 
-def changes_of(found: Sequence[OldAndNew], among: Sequence[Group] | None) -> list[Change]:
-    """Return how calls differ; those of audits apart where every signal of them is given."""
+def changes_of(found: Sequence[OldAndNew]) -> list[Change]:
+    """Return how calls differ, those of audits and findings apart from all others."""
     old = list(chain.from_iterable(one.old for one in found))
     new = list(chain.from_iterable(one.new for one in found))
-    if among is None:
-        return _difference(old, new)
-    return [
-        *_difference([c for c in old if not _is_of_audits(c)], [c for c in new if not _is_of_audits(c)]),
-        *_difference([c for c in old if _is_of_audits(c)], [c for c in new if _is_of_audits(c)], among),
-    ]
+    return [*_difference(old, new, of_audits=False), *_difference(old, new, of_audits=True)]
 
 
-def _is_of_audits(call: Called) -> bool:
-    return call.family in OF_AUDITS
-
-
-def _difference(
-    old: Iterable[Called], new: Iterable[Called], among: Sequence[Group] | None = None
-) -> list[Change]:
-    """Return the change, or none where there is none."""
-    was, now = {key_of(c): c for c in old}, {key_of(c): c for c in new}
+def _difference(old: Iterable[Called], new: Iterable[Called], *, of_audits: bool) -> list[Change]:
+    """Return the change of calls of audits, or of others; none where there is none."""
+    was, now = ({key_of(c): c for c in of if (c.family in OF_AUDITS) == of_audits} for of in (old, new))
     gone = frozenset(was.keys() - now.keys())
     come = {k: c for k, c in now.items() if k not in was or _trailing(was[k]) != _trailing(c)}
     since = [was[k].at for k in gone]
     since += [c.at if k not in was else _joined_until(was[k], c) for k, c in come.items()]
-    return [Change(gone=gone, come=come, since=min(since), among=among)] if since else []
+    return [Change(gone=gone, come=come, since=min(since), of_audits=of_audits)] if since else []
 
 
 def _trailing(call: Called) -> tuple[object, ...]:

@@ -23,7 +23,6 @@ from cellmon.monitor.judge.audit_stands import (
 )
 from cellmon.monitor.judge.budget import budget
 from cellmon.monitor.judge.calls import (
-    AUDIT_LEVEL,
     MASTER_CHECK,
     SHARE_OF,
     Called,
@@ -35,7 +34,7 @@ from cellmon.monitor.judge.calls import (
     routing_calls,
 )
 from cellmon.monitor.judge.calls_kept import key_of
-from cellmon.monitor.judge.changed_calls import OF_AUDITS, Change, OldAndNew, applied, changes_of
+from cellmon.monitor.judge.changed_calls import Change, OldAndNew, applied, changes_of
 from cellmon.monitor.judge.finding_stands import Shares, held_by, shares_of, shares_since
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.joining import grouped, joined_by
@@ -173,14 +172,13 @@ def _changes(
     audits: Sequence[AuditsSince],
 ) -> list[Change]:
     """Return how the calls that may have changed differ from those known."""
-    every = _every_of_audits(session, kept, audits)
-    found = [OldAndNew(old=basis.shares.calls, new=shares.calls), _instruments(kept, audits, every)]
+    found = [OldAndNew(old=basis.shares.calls, new=shares.calls), _instruments(kept, audits)]
     if touched.begin is not None:
         found.append(_judged(session, kept, rules, touched, touched.begin, audits))
     before, now = _sheet_before(rules, basis), rules.now.sheet
     if before is None or checked_by(before) != checked_by(now):
         found.append(_checked(session, kept, now))
-    return changes_of(found, every)
+    return changes_of(found)
 
 
 def _judged(
@@ -216,19 +214,9 @@ def _judged(
     return OldAndNew(old=old, new=new)
 
 
-def _every_of_audits(session: Session, kept: KeptGroups, audits: Sequence[AuditsSince]) -> list[Group] | None:
-    """Return every signal of audits and findings where audits were judged from their beginning on."""
-    if not any(one.earliest <= BEGINNING for one in audits):
-        return None
-    groups = kept.named(session.told_containing((*FROM_AUDITS, AUDIT_LEVEL, SHARE_OF)))
-    return [group for group in groups if group.lead.family in OF_AUDITS]
-
-
-def _instruments(kept: KeptGroups, audits: Sequence[AuditsSince], every: Sequence[Group] | None) -> OldAndNew:
+def _instruments(kept: KeptGroups, audits: Sequence[AuditsSince]) -> OldAndNew:
     """Return what the audits called that were judged anew, and what they call now."""
-    groups = every or ()
-    if every is None and audits:
-        groups = kept.since(min(one.earliest for one in audits))
+    groups = kept.of_audits(min(one.earliest for one in audits)) if audits else []
     old = [c for g in groups for c in g.calls if any(one.among(c) for one in audits)]
     return OldAndNew(old=old, new=[c for one in audits for c in one.calls])
 

@@ -14,6 +14,7 @@ from typing import Generic, TypeVar
 
 import numpy as np
 
+from cellmon.monitor.judge.calls import AUDIT_LEVEL, OF_AUDITS, OTHER_INSTRUMENTS, SHARE_OF
 from cellmon.monitor.judge.calls_kept import called_of, micros, plain
 from cellmon.monitor.judge.finding_stands import Shares, Stand
 from cellmon.monitor.judge.groups import Group
@@ -30,6 +31,8 @@ PUT_TOGETHER = 5
 """Raised by a program that calls, joins or names otherwise: the next take then puts all together once."""
 AUDITED = (Kind.CHARACTERISTICS, Kind.FINDINGS, Kind.TRACES)
 """Kinds of rows of which every one bears on what later ones call."""
+SAID_OF_AUDITS = (*map(str, OTHER_INSTRUMENTS), AUDIT_LEVEL, SHARE_OF)
+"""One of these stands in every signal of audits or findings."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -238,6 +241,15 @@ class KeptGroups:
 
     def __init__(self, session: Session) -> None:
         self._session, self._read = session, dict[tuple[str, str], Group]()
+        self._of_audits = list[Group]()
+        self._from: np.datetime64 = END
+
+    def of_audits(self, moment: np.datetime64) -> list[Group]:
+        """Return those of audits and findings that last until a moment or longer; others are not read."""
+        if moment < self._from:
+            groups = self.named(self._session.told_containing(SAID_OF_AUDITS, start=moment))
+            self._of_audits, self._from = [g for g in groups if g.lead.family in OF_AUDITS], moment
+        return [group for group in self._of_audits if group.until >= moment]
 
     def since(self, moment: np.datetime64) -> list[Group]:
         """Return those that last until a moment or longer."""

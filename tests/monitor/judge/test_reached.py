@@ -10,7 +10,7 @@ import pytest
 
 import cellmon
 from cellmon.monitor.judge import reached, signals, told
-from cellmon.monitor.judge.changed_calls import OF_AUDITS
+from cellmon.monitor.judge.calls import OF_AUDITS
 from cellmon.monitor.judge.finding_stands import shares_of
 from cellmon.monitor.judge.joining import ALONE
 from cellmon.monitor.judge.signals import named_groups
@@ -155,7 +155,9 @@ def test_another_routing_and_an_update_that_joins_otherwise_put_all_together_onc
 def test_another_limit_of_what_no_other_instrument_measured_looks_up_no_call_of_audits(tmp_path, monkeypatch):
     looked = []
     plain = Told.told_containing
-    monkeypatch.setattr(Told, "told_containing", lambda *given: looked.append(given[1]) or plain(*given))
+    monkeypatch.setattr(
+        Told, "told_containing", lambda *given, **since: looked.append(given[1]) or plain(*given, **since)
+    )
     folder = tmp_path / "cell"
     monitor = new_cell(folder, sheet=AUDITED)
     audits = write(tmp_path, "audits.csv", AUDITS, audit_rows())
@@ -205,3 +207,19 @@ def test_another_allowance_of_false_alarms_joins_anew_only_what_audits_called(tm
     anew = {c.at for calls in joined for c in calls if c.family not in OF_AUDITS}
     assert any(anew.isdisjoint(c.at for c in g.calls) for g in known), "what bores called earlier stands"
     assert "equal" in str(monitor.check(rebuild=True).rebuilt)
+
+
+def test_audits_beside_a_signal_of_bores_join_anew_no_call_of_those(tmp_path, monkeypatch):
+    monitor = new_cell(tmp_path / "cell", sheet=AUDITED)
+    usual, moved = (rows(blocks=270, minutes=120, jump_at=jump_at) for jump_at in (None, 0))
+    bores = write(tmp_path, "bores.csv", HEADER, [*usual[: 8 * 180], *moved[8 * 180 :]])
+    lines = audit_rows(moved_from=24)
+    first, then = (write(tmp_path, f"{part[0][:4]}.csv", AUDITS, part) for part in (lines[:-80], lines[-80:]))
+    monitor.take([bores, first])
+    joined = []
+    plain = reached.grouped
+    monkeypatch.setattr(reached, "grouped", lambda *given: joined.extend(given[0]) or plain(*given))
+    monitor.take([then])
+    assert joined and {c.family for c in joined} <= set(OF_AUDITS)
+    kept, anew = kept_and_anew(monitor)
+    assert kept == anew and any('"over": false' in one and "audited values" not in one for one in kept)
