@@ -12,6 +12,7 @@ from cellmon.monitor.hold import Hold
 from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import PartMeasurement, drawn
 from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
+from cellmon.monitor.part_said import older_lists
 from cellmon.monitor.part_signals import Disposition, PartSignal
 from cellmon.records import Verdict
 from cellmon.words import say, say_many
@@ -39,6 +40,7 @@ def part_lines(
         lines += ["", _signals_line(answer.signals)]
     if answer.on_lists:
         lines += ["", say("Also on hold lists:"), *_held_table(answer.on_lists, look)]
+        lines += [older for older in [older_lists(answer)] if older]
     lines += [_disposition_line(given, look) for given in answer.dispositions]
     for m in answer.measurements:
         lines += [_doubt_line(m, doubt) for doubt in m.doubts]

@@ -27,7 +27,7 @@ from cellmon.export.part_drawing import rounds_drawing, walls_drawing
 from cellmon.monitor.part import PartNote, PartStory
 from cellmon.monitor.part_bores import PartMeasurement, drawn
 from cellmon.monitor.part_judged import JudgedAgainst, figure_name, side_by_side
-from cellmon.monitor.part_said import doubt_words, trace_words
+from cellmon.monitor.part_said import doubt_words, older_lists, trace_words
 from cellmon.monitor.part_signals import PartSignal
 from cellmon.records import Verdict
 from cellmon.words import say, to_say
@@ -172,6 +172,9 @@ def _held(story: PartStory, room: float) -> Iterator[Block]:
             rows.append([given.signal, "", listed, "", became])
     head = (say("signal"), say("bores"), say("what moved"), say("state"), say("became"))
     yield table(head, rows, widths=(1.5, 0.7, 3, 0.9, 2.4), room=room)
+    older = older_lists(story)
+    if older:
+        yield small(older)
 
 
 def _became(held: PartSignal) -> str:

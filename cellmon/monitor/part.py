@@ -64,7 +64,9 @@ class PartStory(Answer):
     notes: tuple[PartNote, ...] = ()
     held_for: tuple[PartSignal, ...] = ()
     on_lists: tuple[PartSignal, ...] = ()
-    """Signals over before the block was made, or begun after, on whose hold list it stands all the same."""
+    """Signals over before the block was made, or begun after, on whose hold list it stands all the same; the
+    newest of them, of `on_lists_count` in all."""
+    on_lists_count: int = 0
     traces: tuple[BoreTraces, ...] = ()
     happened: tuple[PartEvent, ...] = ()
     revision: str | None = None
@@ -92,6 +94,7 @@ def part_story(view: View, serial: str) -> PartStory:
     audits = [Audited(what=n.what, bore=n.bore, at=to_utc(n.at)) for n in notes]
     held = part_signals(view, bores, given, audits)
     last = {one.signal: one for one in given}
+    lists = part_lists(view, bores, last, named={one.id for one in held})
     drawing = _drawing(view, bores)
     traced = _traces(view, serial)
     return PartStory(
@@ -104,7 +107,8 @@ def part_story(view: View, serial: str) -> PartStory:
         dispositions=given,
         notes=notes,
         held_for=held,
-        on_lists=part_lists(view, bores, last, named={one.id for one in held}),
+        on_lists=lists.newest,
+        on_lists_count=lists.count,
         traces=traced,
         happened=happened(measurements, _noted(notes), traced, held, given),
         revision=drawing.revision if drawing else None,

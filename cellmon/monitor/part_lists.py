@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -10,16 +12,26 @@ from cellmon.judged import Bores
 from cellmon.monitor.hold import held_by
 from cellmon.monitor.hold_extended import Extension, extensions_of, within
 from cellmon.monitor.part_signals import Disposition, PartSignal, reaching
-from cellmon.monitor.signal_register import WAIT
+from cellmon.monitor.signal_register import WAIT, held_of
 from cellmon.monitor.signals import WAITING, Signal
 from cellmon.monitor.view import View
-from cellmon.records import Flags, Stream, Times
-from cellmon.sheet import Sheet
+from cellmon.records import Flags, Times
+
+MOST = 50
+"""So many of the lists are told, the newest; nobody reads more, and years without answers leave thousands."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OnLists:
+    """On how many further hold lists a block stands, and the newest of their signals, newest first."""
+
+    count: int
+    newest: tuple[PartSignal, ...]
 
 
 def part_lists(
     view: View, bores: Bores, last: Mapping[str, Disposition], *, named: Collection[str]
-) -> tuple[PartSignal, ...]:
+) -> OnLists:
     """Return the signals, but for those `named` already, on whose hold list some bores of a block stand.
 
     A list runs on while its signal waits for an answer; one that a person extended holds what they named,
@@ -27,49 +39,72 @@ def part_lists(
     """
     charted = bores.select(bores.charted == 1)
     if not len(charted):
-        return ()
-    longer = extensions_of(view)
-    signals = [one for one in _signals(view, longer) if one.id not in named and one.change is not None]
-    if not signals:
-        return ()
-    mine = _held(signals, charted.measured_at, longer) & _told_of(signals, charted, view.sheet)
-    held = {flags.tobytes(): tuple(charted.bore[flags].tolist()) for flags in np.unique(mine, axis=0)}
-    known: dict[str, tuple[Signal, PartSignal]] = view.carry("signals of hold lists", None, dict)
-    found = []
-    for i in np.flatnonzero(mine.any(axis=1)).tolist():
-        signal, named_bores, became = signals[i], held[mine[i].tobytes()], last.get(signals[i].id)
-        before, one = known.get(signal.id, (None, None))
-        if one is None or before != signal or one.bores != named_bores or one.disposition != became:
-            one = reaching(signal, named_bores, became)
-            known[signal.id] = (signal, one)
-        found.append(one)
-    return tuple(sorted(found, key=lambda s: (s.raised_at, s.id), reverse=True))
+        return OnLists(count=0, newest=())
+    known, longer = view.register.signals, extensions_of(view)
+    running = _Running(view, charted)
+    extended = dict(_extended(view, charted, {i: x for i, x in longer.items() if i not in named}))
+    apart = {id_ for id_ in (*named, *longer) if id_ in known and running.holds(known[id_])}
+    newest = list(islice(running.newest(but=apart), MOST))
+    flags = extended | {s.id: running.flags(s) for s in newest}
+    found = [
+        reaching(known[id_], tuple(charted.bore[mine].tolist()), last.get(id_)) for id_, mine in flags.items()
+    ]
+    return OnLists(
+        count=running.count() - len(apart) + len(extended),
+        newest=tuple(sorted(found, key=lambda s: (s.raised_at, s.id), reverse=True))[:MOST],
+    )
 
 
-def _held(
-    signals: Sequence[Signal], measured_at: Times, longer: Mapping[str, tuple[Extension, ...]]
-) -> Flags:
-    """Return which moments the hold of each signal covers, a row a signal."""
-    begun = np.array([s.change.began for s in signals if s.change], dtype="datetime64[us]")
-    waiting = np.array([s.state in WAITING for s in signals])
-    held: Flags = (measured_at >= begun[:, None]) & waiting[:, None]
-    for i, signal in enumerate(signals) if longer else ():
-        held[i] |= within(measured_at, measured_at.max() + 1, longer.get(signal.id, ()))
-    return held
+class _Running:
+    """The lists that run on because their signal waits, as far as they hold bores of one block."""
+
+    def __init__(self, view: View, charted: Bores) -> None:
+        self._waiting, self._made = view.register.pile(WAIT), charted.measured_at
+        self._begun: Mapping[Hashable, Times] = view.carry_each(
+            "begun lists", view.register.holding, lambda of: _begun(view.register.holding[of])
+        )
+        told = {of: held_by(pile[0], charted, view.sheet) for of, pile in view.register.holding.items()}
+        self._told: Mapping[Hashable, Flags] = {of: mine for of, mine in told.items() if mine.any()}
+        self._until = {of: self._made[mine].max() for of, mine in self._told.items()}
+
+    def count(self) -> int:
+        """Return how many there are."""
+        counted = (np.searchsorted(self._begun[of], at, side="right") for of, at in self._until.items())
+        return int(sum(counted))
+
+    def holds(self, signal: Signal) -> bool:
+        """Return whether the list of a signal is one of them."""
+        until = self._until.get(held_of(signal))
+        if until is None or signal.state not in WAITING or signal.change is None:
+            return False
+        return bool(signal.change.began <= until)
+
+    def newest(self, *, but: Collection[str]) -> Iterator[Signal]:
+        """Yield their signals, but for some, newest first."""
+        return (s for s in reversed(self._waiting) if s.id not in but and self.holds(s))
+
+    def flags(self, signal: Signal) -> Flags:
+        """Return which of the bores the list of one of them holds."""
+        assert signal.change is not None
+        mine: Flags = self._told[held_of(signal)] & (self._made >= signal.change.began)
+        return mine
 
 
-def _told_of(signals: Sequence[Signal], charted: Bores, sheet: Sheet) -> Flags:
-    """Return which bores each signal tells of, a row a signal: signals are many and streams few."""
-    found: dict[tuple[Stream, bool], Flags] = {}
-    for signal in signals:
-        of = (signal.stream, signal.kind == "gauge")
-        if of not in found:
-            found[of] = held_by(signal, charted, sheet)
-    return np.array([found[signal.stream, signal.kind == "gauge"] for signal in signals])
+def _begun(pile: Sequence[Signal]) -> Times:
+    """Return since when each of some signals holds what is made, ascending."""
+    return np.sort(np.array([s.change.began for s in pile if s.change], dtype="datetime64[us]"))
 
 
-def _signals(view: View, longer: Collection[str]) -> Sequence[Signal]:
-    """Return the signals that wait, and those whose hold was extended."""
-    register = view.register
-    extended = (register.signals[id_] for id_ in longer if id_ in register.signals)
-    return [*register.pile(WAIT), *(s for s in extended if s.state == "answered")]
+def _extended(
+    view: View, charted: Bores, longer: Mapping[str, tuple[Extension, ...]]
+) -> Iterator[tuple[str, Flags]]:
+    """Yield the signals whose list a person extended, each with the bores it holds, where it holds some."""
+    for id_, given in longer.items():
+        signal = view.register.signals.get(id_)
+        if signal is None or signal.change is None:
+            continue
+        waits = signal.state in WAITING
+        start = signal.change.began if waits else charted.measured_at.max() + 1
+        mine = within(charted.measured_at, start, given) & held_by(signal, charted, view.sheet)
+        if mine.any():
+            yield id_, mine

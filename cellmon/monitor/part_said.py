@@ -1,13 +1,14 @@
-"""Sentences about one block that a page and a paper say alike: its traces, and the doubts about its bores."""
+"""Sentences about one block that are said alike where it is told: traces, doubts, hold lists left out."""
 
 from __future__ import annotations
 
 from cellmon import lengths
 from cellmon.monitor.flags import FlagRow
+from cellmon.monitor.part import PartStory
 from cellmon.monitor.part_bores import PartMeasurement
 from cellmon.monitor.traced_bore import BoreTraces
 from cellmon.records.words import feature_words
-from cellmon.words import say, to_say
+from cellmon.words import say, say_many, to_say
 
 DECIDED = {
     "open": to_say("waits for a decision"),
@@ -47,3 +48,15 @@ def doubt_words(m: PartMeasurement, doubt: FlagRow) -> str:
         return say("Bore {bore}, {gauge}: {doubt}; {state}.", **values)
     decided = to_say("Bore {bore}, {gauge}: {doubt}; {state} by {by}: {why}.")
     return say(decided, by=doubt.by, why=doubt.why, **values)
+
+
+def older_lists(story: PartStory) -> str:
+    """Return on how many hold lists more a block stands than are named; empty where all are."""
+    rest = story.on_lists_count - len(story.on_lists)
+    if rest <= 0:
+        return ""
+    return say_many(
+        "And on {count} older hold list; `cellmon signals` lists its signal.",
+        "And on {count} older hold lists; `cellmon signals` lists their signals.",
+        rest,
+    )

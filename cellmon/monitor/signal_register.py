@@ -83,6 +83,12 @@ class Register:
     def _pooled(self) -> Sequence[tuple[str, Stream, str]]:
         return [name for name in self.piles if isinstance(name, tuple) and name[0] == "pooled"]
 
+    @cached_property
+    def holding(self) -> Mapping[Hashable, Sequence[Signal]]:
+        """Those that wait for an answer, by the bores that they tell of; each pile as `held_of` names it."""
+        held = ((name, pile) for name, pile in self.piles.items() if isinstance(name, tuple))
+        return {name[1]: pile for name, pile in held if name[0] == "held" and pile}
+
     def waiting_at(self, spindle: str) -> Sequence[Signal]:
         """Return those that wait for an answer and are of one spindle, or of the cell."""
         return together(self.pile(("waits", spindle)), self.pile(("waits", None)))
@@ -205,10 +211,17 @@ def _piles_of(signal: Signal) -> Iterator[Hashable]:
     if signal.state in WAITING:
         yield WAIT
         yield ("waits", signal.stream.spindle)
+        yield ("held", held_of(signal))
         if not signal.over:
             yield ("lasts", signal.stream.spindle)
     else:
         yield ANSWERED
+
+
+def held_of(signal: Signal) -> Hashable:
+    """Return what is the same of signals that tell of the same bores; a gauge found off measured all."""
+    of = signal.stream
+    return None if signal.kind == "gauge" else (of.part_number, of.spindle, of.bore, of.fixture)
 
 
 def tells_of(signal: Signal, stream: Stream) -> bool:

@@ -39,7 +39,7 @@ def held(story: PartStory) -> list[Any]:
     if not story.held_for:
         said: list[Any] = [html.P(say("No signal stood over its bores when it was made."), className="told")]
     else:
-        said = [*_newest(story.held_for)]
+        said = [*_newest(story.held_for), *_in_the_pdf(len(story.held_for) - leafing.SHOWN)]
         if any(one.disposition is None for one in story.held_for):
             said.append(html.P(say("What becomes of it is said on its signal's page."), className="aside"))
     if story.on_lists:
@@ -47,7 +47,8 @@ def held(story: PartStory) -> list[Any]:
             "Also on these hold lists: made after the signal was last seen, or held as well by a person. A "
             "list runs on until its signal is answered."
         )
-        said += [html.P(words, className="told"), *_newest(story.on_lists)]
+        older = _among_signals(story.on_lists_count - min(len(story.on_lists), leafing.SHOWN))
+        said += [html.P(words, className="told"), *_newest(story.on_lists), *older]
     others = {one.id for one in (*story.held_for, *story.on_lists)}
     for given in story.dispositions:
         if given.signal not in others:
@@ -63,17 +64,28 @@ def held(story: PartStory) -> list[Any]:
 
 
 def _newest(signals: Sequence[PartSignal]) -> list[Any]:
-    """Return the newest of some signals as a list, and how many more there are."""
-    said: list[Any] = [html.Ul([_signal(one) for one in signals[: leafing.SHOWN]], className="lines")]
-    rest = len(signals) - leafing.SHOWN
-    if rest > 0:
-        text = say_many(
-            "{count} older one is not listed here; the saved PDF has every one.",
-            "{count} older ones are not listed here; the saved PDF has every one.",
-            rest,
-        )
-        said.append(html.P(text, className="aside"))
-    return said
+    """Return the newest of some signals as a list."""
+    return [html.Ul([_signal(one) for one in signals[: leafing.SHOWN]], className="lines")]
+
+
+def _in_the_pdf(rest: int) -> list[Any]:
+    text = say_many(
+        "{count} older one is not listed here; the saved PDF has every one.",
+        "{count} older ones are not listed here; the saved PDF has every one.",
+        rest,
+    )
+    return [html.P(text, className="aside")] if rest > 0 else []
+
+
+def _among_signals(rest: int) -> list[Any]:
+    """Return on how many hold lists more a block stands, and where their signals are listed."""
+    text = say_many(
+        "It stands on {count} older hold list as well; its signal is listed under",
+        "It stands on {count} older hold lists as well; their signals are listed under",
+        rest,
+    )
+    link = dcc.Link(say("Signals"), href=signal_list.PATH)
+    return [html.P([f"{text} ", link, "."], className="aside")] if rest > 0 else []
 
 
 def _signal(one: PartSignal) -> html.Li:

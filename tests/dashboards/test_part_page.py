@@ -143,11 +143,15 @@ def test_what_is_held_is_linked_to_its_signal_and_says_what_became_of_it(story):
 
 def test_of_many_hold_lists_the_newest_are_listed_and_the_rest_counted(story):
     one = story.held_for[0]
-    many = replace(story, on_lists=tuple(replace(one, id=f"S-{i:03d}") for i in range(leafing.SHOWN + 7)))
-    said = str(part_words.held(many))
+    several = tuple(replace(one, id=f"S-{i:03d}") for i in range(leafing.SHOWN + 7))
+    said = str(part_words.held(replace(story, on_lists=several, on_lists_count=1_535)))
     listed = [i for i in range(leafing.SHOWN + 7) if f"signal=S-{i:03d}'" in said]
-    assert listed == list(range(leafing.SHOWN)) and "7 older ones are not listed here" in said
-    assert "not listed" not in str(part_words.held(story))
+    assert listed == list(range(leafing.SHOWN)) and "It stands on 1515 older hold lists" in said
+    assert "href='/signals'" in said
+    assert "older" not in str(part_words.held(replace(story, on_lists=several[:3], on_lists_count=3)))
+    said = str(part_words.held(replace(story, held_for=several)))
+    assert "7 older ones are not listed here" in said
+    assert "older" not in str(part_words.held(story))
 
 
 def test_tables_tell_verdicts_by_word_and_mark_what_is_not_proven(story):

@@ -111,14 +111,13 @@ def test_whatever_comes_answers_are_those_of_a_cell_opened_anew(cell, tmp_path):
 def test_why_signals_are_and_which_lists_hold_is_asked_again_only_where_something_came(
     cell, tmp_path, monkeypatch
 ):
-    from cellmon.monitor import explain, part_lists
+    from cellmon.monitor import explain
 
     serial = cell.newest_parts().parts[0]
     before, lists = cell.signals(), cell.part(serial).on_lists
     next_batches(cell, tmp_path, bores=12)()
     asked, why = [], explain._asked
     monkeypatch.setattr(explain, "_asked", lambda *given: asked.append(given[1].id) or why(*given))
-    monkeypatch.setattr(part_lists, "reaching", None)
     now = {signal.id: signal for signal in cell.signals().signals}
     same = [s for s in before.signals if s.id in now and s.last_at == now[s.id].last_at and s.over]
     assert len(same) > 3 and not {s.id for s in same} & set(asked)

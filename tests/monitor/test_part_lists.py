@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 import cellmon
-from cellmon.monitor import part_signals, signals_told
+from cellmon.monitor import part_lists, part_signals, signals_told
+from cellmon.monitor.part_said import older_lists
 from cellmon.monitor.part_signals import Audited
 from cellmon.monitor.signals import WAITING
 from cellmon.shifts import to_utc
@@ -48,6 +49,28 @@ def test_lists_from_what_is_kept_are_those_put_together_anew(week, monkeypatch):
     anew = cellmon.open_cell(week.folder)
     assert [anew.part(s).on_lists for s in serials] == kept and any(kept)
     anew.close()
+
+
+def test_of_many_lists_the_newest_are_named_and_all_are_counted(week, monkeypatch):
+    serial = week.newest_parts().parts[0]
+    every = week.part(serial)
+    assert every.on_lists_count == len(every.on_lists) > 2 and not older_lists(every)
+    asked, reaching = [], part_lists.reaching
+    monkeypatch.setattr(part_lists, "reaching", lambda *given: asked.append(given[0].id) or reaching(*given))
+    monkeypatch.setattr(part_lists, "MOST", 2)
+    few = week.part(serial)
+    assert few.on_lists == every.on_lists[:2] and few.on_lists_count == every.on_lists_count
+    assert set(asked) == names(few.on_lists), "no more are looked at than are named"
+    rest = few.on_lists_count - 2
+    assert f"on {rest} older hold list" in older_lists(few)
+    week.extend_hold(every.on_lists[-1].id, from_part=_earliest(week), to_part=None, by="Ada", why="basket")
+    assert week.part(serial).on_lists_count == every.on_lists_count, "one that was extended counts once"
+
+
+def _earliest(monitor):
+    """Return a block made on the first day."""
+    with monitor._view() as view:
+        return view.session.bores(start=view.session.first_unit(), charted=True).part[0]
 
 
 def test_a_signal_of_audits_tells_of_a_block_that_was_audited_in_its_time(week):
