@@ -14,11 +14,12 @@ from cellmon.monitor.stone_picture import ShiftAhead, StoneBody, StonePicture
 from cellmon.monitor.stone_plan import KindPlan, OrderLine, PlannedChange, PlanRequest, StonePlan
 from cellmon.monitor.stone_plan.results import CostSplit, Dates, Needed, Stock, StockLot, StockOrder
 from cellmon.monitor.stones import CAUTIONS, StonesAnswer
+from cellmon.monitor.stones.laid_out import StoneNow
 from cellmon.monitor.stones.lines import Dressed, Fan, LinePoint, SetLine
 from cellmon.monitor.stones.lots import LotCompared
-from cellmon.monitor.stones.measured import StoneNow
 from cellmon.monitor.stones.ranges import BoresRange
-from cellmon.monitor.stones.sets import Shape, StoneSetOf
+from cellmon.monitor.stones.set_shape import Shape
+from cellmon.monitor.stones.sets import StoneSetOf
 
 ZONE = ZoneInfo("Europe/Berlin")
 NOW = datetime(2026, 10, 22, 10, 0, tzinfo=ZONE)

@@ -24,10 +24,11 @@ from cellmon.cli.wording import (
 from cellmon.errors import WrongUsage
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.stones import StonesAnswer
+from cellmon.monitor.stones.laid_out import StoneNow
 from cellmon.monitor.stones.lots import LotCompared
-from cellmon.monitor.stones.measured import StoneNow
 from cellmon.monitor.stones.ranges import BoresRange, GoodBores
-from cellmon.monitor.stones.sets import RoundOf, StayOf, StoneSetOf
+from cellmon.monitor.stones.set_history import RoundOf, StayOf
+from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say
 
 

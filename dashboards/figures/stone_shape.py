@@ -16,7 +16,7 @@ import numpy as np
 
 from cellmon import lengths, local
 from cellmon.monitor.stone_picture import StoneBody, StonePicture
-from cellmon.monitor.stones.measured import StoneNow
+from cellmon.monitor.stones.laid_out import StoneNow
 from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say
 from dashboards import theme

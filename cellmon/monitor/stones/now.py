@@ -14,13 +14,14 @@ from typing import Any, TypeVar
 import numpy as np
 
 from cellmon import lengths
+from cellmon.monitor.stones.bores_by import bores_at
 from cellmon.monitor.stones.formed import Formed, formed
 from cellmon.monitor.stones.honed import Honed
 from cellmon.monitor.stones.kinds import KindKnown, SetLife, know_kind, life_of
 from cellmon.monitor.stones.log import CHIPPED, STONE_EVENTS, Stay, StoneLog
 from cellmon.monitor.stones.log_read import read_log
 from cellmon.monitor.stones.looked import Looked
-from cellmon.monitor.stones.measured import Rounds, bores_at, rounds_of
+from cellmon.monitor.stones.measured import Rounds, rounds_of
 from cellmon.monitor.stones.ranges import GoodBores
 from cellmon.monitor.view import View
 from cellmon.records import EventKind, Events, Flag, Kind, StoneMeasurements, StoneSets, Stream

@@ -9,59 +9,26 @@ from typing import Literal
 
 import numpy as np
 
-from cellmon import lengths
 from cellmon.monitor.answers import Estimate
-from cellmon.monitor.stones.advice import Advice, advise
+from cellmon.monitor.stones.advice import advise
 from cellmon.monitor.stones.dull import FaceOf, face_of
 from cellmon.monitor.stones.good import good_bores
 from cellmon.monitor.stones.kinds import NO_PRIOR, KindKnown, SetLife
+from cellmon.monitor.stones.laid_out import StoneNow
 from cellmon.monitor.stones.log import Stay
-from cellmon.monitor.stones.measured import Rounds, StoneNow
+from cellmon.monitor.stones.measured import Rounds
 from cellmon.monitor.stones.now import Received, StonesNow
 from cellmon.monitor.stones.odd import odd_of
 from cellmon.monitor.stones.ranges import BoresRange, DueAt, GoodBores
+from cellmon.monitor.stones.set_history import RoundOf, StayOf, rounds_told, stay_told
+from cellmon.monitor.stones.set_shape import Shape, shape_told
 from cellmon.monitor.stones.when import due_at
-from cellmon.stones.evenness import Evenness, Swap, evenness, prints
+from cellmon.stones.evenness import Swap
 from cellmon.stones.wear import Jump
-from cellmon.words import say, say_many, to_say
+from cellmon.words import say, say_many
 
 CONFIDENCE, DEVIATES = 0.90, 1.6449
 State = Literal["fitted", "off", "ended", "new"]
-
-
-@dataclass(frozen=True, kw_only=True)
-class RoundOf:
-    """One round: mean wear since the first, the thinnest place, and what it is where no plain wear."""
-
-    at: datetime
-    bores: float
-    wear_um: float
-    thinnest_um: float | None
-    jump: str | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class StayOf:
-    """One time a set was on a spindle."""
-
-    spindle: str
-    fitted_at: datetime
-    removed_at: datetime | None
-    why: str | None
-    by: str | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Shape:
-    """How evenly a set is worn at its last round; µm, None where the places measured do not say.
-
-    `taper_um` and `barrel_um` are what the shape prints into a bore's diameter at most.
-    """
-
-    flat_um: float | None
-    matched_um: float | None
-    taper_um: float | None
-    barrel_um: float | None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -113,24 +80,16 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
     """Return all that is known of one set."""
     stays, rounds, known = now.stays(name), now.rounds.get(name), now.known(name)
     kind, received = now.kind_of(name), now.received.get(name, Received())
-    last = stays[-1] if stays else None
-    state = state_of(now, name)
+    last, state = stays[-1] if stays else None, state_of(now, name)
     why_not: dict[str, str] = {}
-    fitted = last if state == "fitted" else None
     life = None if state == "ended" else now.life(name)
     left = _remaining(now, name, kind is not None, state, life, why_not)
-    good = None if fitted is None else good_bores(now, fitted, why_not)
-    face = None if fitted is None else face_of(now, fitted, known)
-    told = now.told("shape", name, (rounds, *_measuring(known)), lambda: _shape(known, rounds))
+    if last is not None and state == "fitted":
+        ahead = _ahead(now, last, life=life, left=left, why_not=why_not)
+    else:
+        ahead = _off(last, why_not)
+    told = now.told("shape", name, (rounds, *_measuring(known)), lambda: shape_told(known, rounds))
     why_not.update(told.why_not)
-    since = None if fitted is None else bores_since_dress(now, fitted)
-    advice = (
-        Advice(advice=None, why=_gone(last))
-        if fitted is None
-        else advise(now, fitted, life=life, good=good, face=face, since=since, wear=_wear(known, name))
-    )
-    if fitted is None:
-        why_not["advice"] = why_not["good_bores"] = say("it is on no spindle")
     return StoneSetOf(
         stone_set=name,
         kind=now.log.kinds.get(name) or (None if kind is None else kind.id),
@@ -144,7 +103,6 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
         removed_why=None if last is None else last.why,
         bores_since_fit=round(now.bores(name)),
         dressed=len(now.log.dressings_of(name)),
-        bores_since_dress=since,
         wear_um=None if known is None or name not in known.wear else float(known.wear[name].mean_um[-1]),
         wear_um_per_1000_bores=_rate(known, name, why_not),
         thickness_left_um=_left_um(now, name, life, known),
@@ -152,26 +110,64 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
         shape=told.shape,
         truing=None if state == "ended" else told.truing,
         remaining_bores=left,
-        good_bores=good,
-        limited_by=None
-        if left is None
-        else ("quality" if good is not None and good.p50 < left.p50 else "thickness"),
-        due_at=None if fitted is None else due_at(now.view, fitted.spindle, left, good, why_not),
+        limited_by=_limited_by(left, ahead.good_bores),
         rests_on=None if life is None else _rests_on(life),
-        face=face,
-        advice=advice.advice,
-        why=advice.why,
-        stays=now.told("stays", name, stays, lambda: tuple(_stay(now, stay) for stay in stays)),
-        rounds=_rounds(now, known, rounds, name),
+        stays=now.told("stays", name, stays, lambda: tuple(stay_told(now, stay) for stay in stays)),
+        rounds=rounds_told(now, known, rounds, name),
         stones=() if rounds is None else rounds.last,
         asked=now.told("asked", name, (rounds, *_measuring(known)), lambda: _asked(rounds, known)),
-        assumed=(
-            *now.log.assumed.get(name, ()),
-            *(() if rounds is None else rounds.said),
-            *odd_of(now, name),
-        ),
+        assumed=_assumed(now, name, rounds),
         why_not=why_not,
+        **vars(ahead),
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Ahead:
+    """What waits for a set that is on a spindle."""
+
+    good_bores: GoodBores | None
+    due_at: DueAt | None
+    face: FaceOf | None
+    bores_since_dress: int | None
+    advice: str | None
+    why: str
+
+
+def _off(last: Stay | None, why_not: dict[str, str]) -> _Ahead:
+    """Return what waits for a set that is on no spindle: nothing, and why."""
+    why_not["advice"] = why_not["good_bores"] = say("it is on no spindle")
+    return _Ahead(
+        good_bores=None, due_at=None, face=None, bores_since_dress=None, advice=None, why=_gone(last)
+    )
+
+
+def _ahead(
+    now: StonesNow, stay: Stay, *, life: SetLife | None, left: BoresRange | None, why_not: dict[str, str]
+) -> _Ahead:
+    known, since = now.known(stay.stone_set), bores_since_dress(now, stay)
+    good, face = good_bores(now, stay, why_not), face_of(now, stay, known)
+    wear = _wear(known, stay.stone_set)
+    told = advise(now, stay, life=life, good=good, face=face, since=since, wear=wear)
+    return _Ahead(
+        good_bores=good,
+        due_at=due_at(now.view, stay.spindle, left, good, why_not),
+        face=face,
+        bores_since_dress=since,
+        advice=told.advice,
+        why=told.why,
+    )
+
+
+def _limited_by(left: BoresRange | None, good: GoodBores | None) -> str | None:
+    if left is None:
+        return None
+    return "quality" if good is not None and good.p50 < left.p50 else "thickness"
+
+
+def _assumed(now: StonesNow, name: str, rounds: Rounds | None) -> tuple[str, ...]:
+    said = () if rounds is None else rounds.said
+    return (*now.log.assumed.get(name, ()), *said, *odd_of(now, name))
 
 
 def state_of(now: StonesNow, name: str) -> State:
@@ -240,60 +236,9 @@ def _left_um(now: StonesNow, name: str, life: SetLife | None, known: KindKnown |
     return max(life.depth_um - life.since_um, 0.0)
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Told:
-    parallel_um: float | None = None
-    shape: Shape | None = None
-    truing: str | None = None
-    why_not: Mapping[str, str] = field(default_factory=dict)
-
-
 def _measuring(known: KindKnown | None) -> tuple[object, ...]:
     """Return what of a kind a set's measurements are read by."""
     return (None,) if known is None else (known.kind, known.reading)
-
-
-def _shape(kind_known: KindKnown | None, rounds: Rounds | None) -> _Told:
-    if rounds is None or kind_known is None:
-        why = say("it was never measured") if rounds is None else say("its kind is not in the sheet")
-        return _Told(why_not={"parallelism_um": why})
-    why_not: dict[str, str] = {}
-    even = evenness(rounds.thickness.um[-1], reading_um=kind_known.reading_um)
-    if even.parallel_um is None:
-        why_not["parallelism_um"] = say("the stones were not measured at both ends")
-    elif not even.said("parallel"):
-        why_not["parallelism_um"] = say(
-            "under {um}, less than readings repeat to", um=lengths.said(even.unsure_um["parallel"], 0)
-        )
-    printed = prints(even)
-    return _Told(
-        parallel_um=even.parallel_um if even.said("parallel") else None,
-        shape=Shape(
-            flat_um=even.flat_um if even.said("flat") else None,
-            matched_um=even.matched_um if even.said("matched") else None,
-            taper_um=printed.taper_um if printed is not None and even.said("taper") else None,
-            barrel_um=printed.barrel_um if printed is not None and even.said("hollow") else None,
-        ),
-        truing=_truing(even, kind_known),
-        why_not=why_not,
-    )
-
-
-BEYOND = {
-    "flat": to_say("a stone is hollow or crowned by {um}, over the {limit} of the sheet"),
-    "parallel": to_say("the ends of a stone differ by {um}, over the {limit} of the sheet"),
-    "matched": to_say("its stones differ in height by {um}, over the {limit} of the sheet"),
-}
-
-
-def _truing(even: Evenness, known: KindKnown) -> str | None:
-    """Say which limit of the sheet a set's shape is beyond, by more than readings repeat to."""
-    beyond = []
-    for name, words in BEYOND.items():
-        limit, value = getattr(known.kind, f"{name}_um"), getattr(even, f"{name}_um")
-        if limit is not None and value is not None and even.said(name) and value > limit:
-            beyond.append(say(words, um=lengths.said(value, 0), limit=lengths.said(limit, None)))
-    return say("true the set: {beyond}", beyond="; ".join(beyond)) if beyond else None
 
 
 def _wear(known: KindKnown | None, name: str) -> Jump | None:
@@ -313,36 +258,6 @@ def _gone(last: Stay | None) -> str:
         return say("it was never fitted")
     why = say(last.why) if last.why else say("no reason was logged")
     return say("it was taken off {spindle}: {why}", spindle=last.spindle, why=why)
-
-
-def _stay(now: StonesNow, stay: Stay) -> StayOf:
-    return StayOf(
-        spindle=stay.spindle,
-        fitted_at=now.view.local(stay.start),
-        removed_at=None if stay.end is None else now.view.local(stay.end),
-        why=stay.why,
-        by=stay.by,
-    )
-
-
-def _rounds(now: StonesNow, known: KindKnown | None, rounds: Rounds | None, name: str) -> tuple[RoundOf, ...]:
-    if known is None or rounds is None or name not in known.wear:
-        return ()
-    wear = known.wear[name]
-
-    def told() -> tuple[RoundOf, ...]:
-        return tuple(
-            RoundOf(
-                at=now.view.local(rounds.at[i]),
-                bores=float(wear.bores[i]),
-                wear_um=float(wear.mean_um[i]),
-                thinnest_um=float(wear.thinnest_um[i]) if np.isfinite(wear.thinnest_um[i]) else None,
-                jump=None if wear.jumps[i] is None else str(wear.jumps[i]),
-            )
-            for i in range(len(wear.bores))
-        )
-
-    return now.told("rounds", name, (wear, rounds), told)
 
 
 def _asked(rounds: Rounds | None, known: KindKnown | None) -> tuple[str, ...]:
