@@ -1,12 +1,13 @@
 /* Asks once a second whether something was committed, and says in words when no answer comes.
    One question at a time, fewer when nobody looks or nobody answers: there is never a queue of them. It tells
-   whether somebody touched the page or a key since, so that a sign-in does not end under a hand that writes. */
+   whether somebody touched the page or a key since, so that a sign-in does not end under a hand that writes.
+   What the page asked and was not answered (`unheard.js`) is asked again, ever more seldom while it stays so. */
 (function () {
-  const EVERY = 1000, UNSEEN = 15000, LONGEST = 5000, PATIENCE = 12000, WARNED_S = 120;
-  let last = null, since = null, trouble = null, wait = EVERY, timer = null, asking = false, who, here = false, enter = false;
+  const EVERY = 1000, UNSEEN = 15000, LONGEST = 5000, PATIENCE = 12000, WARNED_S = 120, AGAIN = 2000, SELDOM = 60000;
+  let last = null, since = null, trouble = null, wait = EVERY, timer = null, asking = null, who, here = false, enter = false;
+  let missed = false, calm = 0, again = AGAIN;
 
-  async function answer() {
-    const stop = new AbortController();
+  async function answer(stop) {
     const late = setTimeout(() => stop.abort(), PATIENCE), address = here ? "/pulse?here" : "/pulse";
     here = false;
     try {
@@ -69,6 +70,7 @@
       trouble = got.trouble;
       wait = Math.min(wait * 1.5, LONGEST);
       tell(got);
+      if (trouble === "network") document.dispatchEvent(new Event("cellmon-away"));
       return;
     }
     const back = trouble !== null;
@@ -78,26 +80,53 @@
     settle(got);
     const set = window.dash_clientside && window.dash_clientside.set_props, page = document.getElementById("page");
     if (!set || !page) return;
-    const here = document.querySelector("#nav a.here");
-    if (back && here && new URL(here.href).pathname !== location.pathname) set("again", { data: Date.now() });
+    const anew = askAgain(back), here = document.querySelector("#nav a.here");
+    if (anew && !(here && new URL(here.href).pathname === location.pathname)) set("again", { data: Date.now() });
     if (last === null) last = Number(page.dataset.change); // what the page was drawn of, and not what this heard
-    if (back || got.change !== last) set("change", { data: got.change });
+    if (anew || got.change !== last) set("change", { data: got.change });
     last = got.change;
+  }
+  function askAgain(back) {
+    const now = performance.now();
+    if (!back && (!missed || now < calm)) {
+      if (now > calm + again) again = AGAIN; // what was asked again was answered
+      return back;
+    }
+    calm = now + again;
+    again = Math.min(again * 2, SELDOM);
+    missed = false;
+    return true;
   }
 
   async function ask() {
     if (asking) return;
-    asking = true;
+    const mine = asking = new AbortController();
     clearTimeout(timer);
-    heard(await answer());
-    asking = false;
-    timer = setTimeout(ask, document.hidden ? UNSEEN : wait);
+    try {
+      const got = await answer(mine);
+      if (mine === asking) heard(got);
+    } finally {
+      if (mine === asking) {
+        asking = null;
+        timer = setTimeout(ask, document.hidden ? UNSEEN : wait);
+      }
+    }
+  }
+  /* What was asked before a sleep may never be answered. */
+  function awake() {
+    if (document.hidden) return;
+    const before = asking;
+    asking = null;
+    if (before) before.abort();
+    ask();
   }
   ["keydown", "pointerdown", "wheel", "touchmove"].forEach((kind) => {
     document.addEventListener(kind, () => { here = true; }, { capture: true, passive: true });
   });
   document.addEventListener("cellmon-ask", (event) => { enter = enter || event.detail === "enter"; ask(); });
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) ask(); });
-  window.addEventListener("online", ask);
+  document.addEventListener("cellmon-unheard", () => { missed = true; });
+  document.addEventListener("visibilitychange", awake);
+  window.addEventListener("pageshow", ({ persisted }) => { if (persisted) awake(); });
+  window.addEventListener("online", awake);
   ask();
 })();

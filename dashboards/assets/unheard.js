@@ -1,10 +1,13 @@
-/* A press that was not heard is told beside what was pressed: nobody is signed in any more, the store or the
-   server is away, or what was sent was refused before a page saw it. */
+/* What a page asks and does not hear, whole, is asked again by the pulse; a press that was not heard is told beside
+   what was pressed: nobody is signed in any more, the store or the server is away, or what was sent was refused
+   before a page saw it. And what is pressed again while it is under way, as it stood, is one press with one answer. */
 (function () {
-  const UPDATE = "/_dash-update-component", PRESSED = /\.(n_clicks|n_submit|contents)$|^bore-done\.data$/;
-  const plain = window.fetch;
+  const UPDATE = "/_dash-update-component", BEGINS = /\/_dash-(layout|dependencies)\b/, PRESSED = /\.(n_clicks|n_submit|contents)$|^bore-done\.data$/;
+  const STILL = 2000, LONG = 10000, LONGEST = 60000; // a slow page shows an answer later than it comes
+  const plain = window.fetch, under = new Map();
   const words = (name) => (document.getElementById("bar") || { dataset: {} }).dataset[name] || "";
   const set = (id, props) => window.dash_clientside.set_props(id, props);
+  const pressesOf = (sent) => (sent.changedPropIds || []).filter((one) => PRESSED.test(one));
 
   function tell(sent, said) {
     for (const { id } of [sent.outputs].flat()) {
@@ -12,8 +15,8 @@
       if (one && one.getAttribute("role") === "status") set(id, { children: said });
     }
   }
-  function unheard(body, why) {
-    const sent = JSON.parse(body), presses = (sent.changedPropIds || []).filter((one) => PRESSED.test(one));
+  function unheard(sent, why) {
+    const presses = pressesOf(sent);
     document.dispatchEvent(new CustomEvent("cellmon-unheard", { detail: { changed: sent.changedPropIds, why } }));
     if (!presses.length) return;
     const dropped = presses.filter((one) => one.endsWith(".contents")).map((one) => one.split(".")[0]);
@@ -23,16 +26,56 @@
   }
   async function why(got) {
     if (got.status === 401) return words("notKept");
-    const said = await got.clone().json().catch(() => ({}));
+    const said = await got.json().catch(() => ({}));
     return words("refused").replace("{why}", said.error || got.statusText);
   }
 
+  /* To Dash an answer that came whole; else that nothing changes. */
+  async function asked(page, where, how, sent) {
+    const got = await plain.call(page, where, how).catch(() => null);
+    const whole = got && got.ok ? await got.arrayBuffer().catch(() => null) : null;
+    if (whole) return { status: got.status, headers: got.headers, whole };
+    unheard(sent, got && !got.ok ? await why(got) : words("noAnswer"));
+    return { status: 204, whole: null };
+  }
+  /* What is done by a press: who presses twice sends the same, but for how often and for what was committed since. */
+  function deedOf(sent) {
+    const inputs = (sent.inputs || []).map(({ id, property, value }) => [id, property, property === "n_clicks" ? null : value]);
+    const state = (sent.state || []).map((one) => (one.id === "change" ? null : one));
+    return JSON.stringify([sent.output, sent.changedPropIds, inputs, state]);
+  }
+  function once(sent, ask) {
+    const deed = deedOf(sent), known = under.get(deed);
+    if (known && performance.now() - known.since < LONGEST) return known.answer;
+    const one = { sent, since: performance.now(), answer: ask() }, over = () => { if (under.get(deed) === one) under.delete(deed); };
+    under.set(deed, one);
+    one.answer.then(({ whole }) => { one.heard = true; setTimeout(over, whole ? STILL : 0); });
+    return one.answer;
+  }
+  /* A network that went away may have taken a press with it: then the next is another. */
+  document.addEventListener("cellmon-away", () => {
+    for (const [deed, { sent, since, heard }] of under) {
+      if (heard || performance.now() - since < LONG) continue;
+      under.delete(deed);
+      tell(sent, words("noAnswer"));
+    }
+  });
+
+  /* Without it there is no page: it is asked for until there is an answer. */
+  async function begun(page, where, how) {
+    for (;;) {
+      const got = await plain.call(page, where, how).catch(() => null);
+      if (got && got.status < 500) return got;
+      await new Promise((done) => setTimeout(done, STILL));
+    }
+  }
+
   window.fetch = async function (where, how) {
-    const asks = String(where.url || where).includes(UPDATE) && how && typeof how.body === "string";
-    if (!asks) return plain.call(this, where, how);
-    const got = await plain.call(this, where, how).catch(() => null);
-    if (got && got.ok) return got;
-    unheard(how.body, got ? await why(got) : words("noAnswer"));
-    return new Response(null, { status: 204 }); // to Dash: nothing changes
+    const address = String(where.url || where);
+    if (BEGINS.test(address)) return begun(this, where, how);
+    if (!address.includes(UPDATE) || !how || typeof how.body !== "string") return plain.call(this, where, how);
+    const sent = JSON.parse(how.body), ask = () => asked(this, where, how, sent);
+    const { status, headers, whole } = await (pressesOf(sent).length ? once(sent, ask) : ask());
+    return new Response(whole, { status, headers });
   };
 })();
