@@ -95,13 +95,14 @@ def _register(app: Dash, monitor: Monitor) -> None:
         return page_at(path, query)
 
     @app.callback(
-        Output(frame.AS_OF, "children"),
+        Output(parts.AS_OF, "children"),
+        Output(parts.AS_OF, "dateTime"),
         Output(frame.TITLE, "data"),
         Input(parts.CHANGE, "data"),
         Input(frame.HEADING, "children"),
     )
     def _(change: int, name: str | None) -> list[str]:
-        return [frame.as_of_words(monitor), frame.title(monitor, name or "")]
+        return [*frame.as_of(monitor), frame.title(monitor, name or "")]
 
     app.clientside_callback(
         ClientsideFunction("cellmon", "name"),

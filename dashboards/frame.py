@@ -19,9 +19,8 @@ from dashboards.pages import parts
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-NAV, AS_OF, PAGE, AGAIN, TITLE, TITLED, HEADING = (
+NAV, PAGE, AGAIN, TITLE, TITLED, HEADING = (
     "nav",
-    "as-of",
     "page",
     "again",
     "title",
@@ -77,7 +76,7 @@ def frame(monitor: Monitor) -> html.Div:
                         [
                             html.Span(monitor.sheet.cell.name, className="cell"),
                             html.Nav(id=NAV, **{"aria-label": say("Pages")}),
-                            html.Span(id=AS_OF, className="as-of"),
+                            html.Time(id=parts.AS_OF, className="as-of"),
                             lengths_shown.choice(monitor),
                             dress_button(),
                         ],
@@ -154,14 +153,14 @@ def last_change(monitor: Monitor) -> int:
         return 0
 
 
-def as_of_words(monitor: Monitor) -> str:
-    """Return the moment up to which everything shown holds."""
+def as_of(monitor: Monitor) -> list[str]:
+    """Return the moment up to which everything shown holds, in words and as a page and a file name it."""
     try:
-        as_of = monitor.waiting_signals().as_of
+        at = monitor.waiting_signals().as_of
     except CellmonError:
-        return ""
-    day = f"{local.weekday(as_of)} {local.day_of_year(as_of)}"
-    return say("as of {moment}", moment=f"{day}, {local.clock(as_of)}")
+        return ["", ""]
+    day = f"{local.weekday(at)} {local.day_of_year(at)}"
+    return [say("as of {moment}", moment=f"{day}, {local.clock(at)}"), f"{at:%Y-%m-%dT%H:%M}"]
 
 
 def title(monitor: Monitor, name: str) -> str:

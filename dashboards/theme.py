@@ -11,9 +11,11 @@ style sheet holds the same pairs as variables; a test compares them.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from math import isnan
 from typing import Any
+from urllib.parse import unquote_plus
 
 import numpy as np
 
@@ -23,6 +25,8 @@ from cellmon.words import say
 
 Figure = dict[str, Any]
 Trace = dict[str, Any]
+NAME_LENGTH = 90
+"""So many letters of a file's name say what was asked."""
 
 PAPER = "#fbfaf7"
 INK = "#1d2226"
@@ -105,7 +109,19 @@ def figure(data: Sequence[Trace], *, height: int | None, **layout: Any) -> Figur
 def asked(drawn: Figure, *of: Any) -> Figure:
     """Return a figure that keeps its zoom for as long as the same thing is asked, whatever comes in anew."""
     layout = {**drawn["layout"], "uirevision": " ".join(str(one) for one in of)}
+    layout["meta"] = {**layout.get("meta", {}), "named": file_words(*of)}
     return {**drawn, "layout": layout}
+
+
+def file_words(*of: Any) -> str:
+    """Return what was asked as words of a file's name: of a link its values, of moments nothing."""
+    words = []
+    for one in (part for text in of if isinstance(text, str) for part in re.split(r"[&?\s]+", text)):
+        key, _, value = one.rpartition("=")
+        plain = re.sub(r"[^\w.]+", "-", unquote_plus(value)).strip("-.")
+        if plain and not re.match(r"\d{4}-\d\d-\d\dT", value):
+            words.append(f"bore-{plain}" if key == "bore" else plain)
+    return "-".join(words)[:NAME_LENGTH]
 
 
 def axis(title: str | None = None, **more: Any) -> dict[str, Any]:

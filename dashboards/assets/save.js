@@ -1,10 +1,19 @@
 /* What the browser does itself: saves a figure, names the page. Nothing is sent anywhere. */
+/* The name of a picture: which drawing, what was asked of it, and the time it shows, or up to when all holds. */
+function cellmonNamed(id, drawn) {
+  const moment = (at) => String(at).replace(" ", "T").slice(0, 16).replace(":", "");
+  const { meta, xaxis } = drawn._fullLayout, asked = (drawn.layout.meta || meta || {}).named;
+  const dated = xaxis && xaxis.visible !== false && /^\d{4}-\d\d-\d\d/.test(xaxis.range[0]);
+  const head = document.getElementById("as-of");
+  const time = dated ? xaxis.range.map(moment).join("-to-") : moment(head ? head.dateTime : "");
+  return ["cellmon", id, asked, time].filter(Boolean).join("-");
+}
 /* As it is zoomed now, in the colours of day: a saved picture goes onto paper. */
 function cellmonSave(id, format) {
   const drawn = document.getElementById(id).querySelector(".js-plotly-plot");
   const size = { width: drawn.clientWidth, height: drawn.clientHeight, scale: format === "png" ? 2 : 1 };
   const picture = window.cellmonDress.light(drawn);
-  window.Plotly.downloadImage(picture, Object.assign({ format: format, filename: id }, size));
+  window.Plotly.downloadImage(picture, Object.assign({ format: format, filename: cellmonNamed(id, drawn) }, size));
 }
 /* Buttons of drawings that come with an answer name the drawing themselves. */
 document.addEventListener("click", (event) => {

@@ -13,7 +13,7 @@ from cellmon.shifts import to_local
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import audited, mean_range
-from dashboards.pages import parts, signal_list
+from dashboards.pages import parts, saving, signal_list
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -154,4 +154,4 @@ def register(app: Dash, monitor: Monitor) -> None:
     def saved(query: str | None) -> dict[str, list[Any]]:
         return audited.rows(stream_of(monitor, query), parts.zone_of(monitor).key)
 
-    parts.register_saving(app, FIGURE, saved, State(CHOICE, "value"))
+    saving.register_saving(app, FIGURE, saved, State(CHOICE, "value"))

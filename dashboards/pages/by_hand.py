@@ -19,7 +19,7 @@ from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import hand_line
 from dashboards.figures.terms import term
-from dashboards.pages import parts
+from dashboards.pages import parts, saving
 from dashboards.pages.shift_tables import shift_words
 
 if TYPE_CHECKING:
@@ -226,4 +226,4 @@ def register(app: Dash, monitor: Monitor, asked_for: Any, machine: str, *names: 
     def saved(query: str | None, *time: Any) -> dict[str, list[Any]]:
         return hand_line.rows(stream_of(made_in(monitor, *asked_for(monitor, *time)), query)[1])
 
-    parts.register_saving(app, FIGURE, saved, State(CHOICE, "value"), *states)
+    saving.register_saving(app, FIGURE, saved, State(CHOICE, "value"), *states)

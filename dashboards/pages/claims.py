@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Sequence
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,8 +27,9 @@ from cellmon.records.words import feature_words
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import edges
-from dashboards.pages import claims_signed, claims_tables, parts
+from dashboards.pages import claims_signed, claims_tables, parts, saving
 from dashboards.pages.claims_link import EVERY, feature_of, link_of
+from dashboards.pages.saving import Made
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -38,7 +38,7 @@ PATH = "/claims"
 NAME = to_say("Claims")
 SENTENCE, FEATURE, STREAM, LISTED = "claims-sentence", "claims-feature", "claims-stream", "claims-listed"
 EDGES, HEADING, WORDS = "claims-edges", "claims-heading", "claims-words"
-PAPER, BOOK, FILE = "claims-pdf", "claims-xlsx", "claims-file"
+PAPER, BOOK, FILES = "claims-pdf", "claims-xlsx", "claims"
 CAPTION = to_say(
     "Left: each bore from its least to its greatest size, a dot at the figure charted; ring: beyond a limit. "
     "Right, or below on a narrow screen: only the edges, enlarged. Hatched: the guard band."
@@ -71,7 +71,7 @@ def layout(query: str | None = None) -> html.Main:
             html.Div(id=WORDS),
             html.H2(say("Every stream of the feature")),
             html.Div(id=LISTED),
-            parts.save_table(LISTED),
+            saving.save_table(LISTED),
             html.P(
                 [
                     html.Span(
@@ -82,7 +82,8 @@ def layout(query: str | None = None) -> html.Main:
                         ],
                         className="take",
                     ),
-                    dcc.Download(id=FILE),
+                    parts.why_not(FILES),
+                    dcc.Download(id=f"{FILES}-file"),
                 ]
             ),
             claims_signed.layout(),
@@ -182,7 +183,7 @@ def table_rows(monitor: Monitor, feature: str | None) -> dict[str, Any]:
     """Return the table of claims as columns."""
     from cellmon.export.tables import capability_table
 
-    return dict(parts.columns_of(capability_table(answer_of(monitor, feature), zone=parts.zone_of(monitor))))
+    return dict(saving.columns_of(capability_table(answer_of(monitor, feature), zone=parts.zone_of(monitor))))
 
 
 def picture_rows(monitor: Monitor, feature: str | None, query: str | None) -> dict[str, Any]:
@@ -192,22 +193,18 @@ def picture_rows(monitor: Monitor, feature: str | None, query: str | None) -> di
 
 
 @lengths.shown_in(Shown.MM)
-def saved(monitor: Monitor, feature: str | None, kind: str) -> Any:
-    """Return the streams of a feature as a file to be signed: pdf, or xlsx with the raw bores."""
-    try:
-        answer = monitor.submission(feature=None if feature in (None, EVERY) else feature)
-        name = f"capability-{feature or EVERY}-{_stamp(answer.as_of)}.{kind}"
-        if kind == "pdf":
-            return dcc.send_bytes(pdf(capability_leaves(answer), head=capability_head(answer)), name)
-        with tempfile.TemporaryDirectory() as folder:
-            path = write_capability_book(answer, Path(folder) / name, zone=parts.zone_of(monitor))
-            return dcc.send_bytes(path.read_bytes(), name)
-    except CellmonError:
-        return no_update
+def made(monitor: Monitor, feature: str | None, kind: str) -> Made:
+    """Return the streams of a feature as a file to be signed: pdf, or xlsx with the raw bores.
 
-
-def _stamp(at: datetime) -> str:
-    return f"{at:%Y-%m-%d-%H%M}"
+    Refusals are those of the monitor.
+    """
+    answer = monitor.submission(feature=None if feature in (None, EVERY) else feature)
+    name = f"capability-{feature or EVERY}-{answer.as_of:%Y-%m-%d-%H%M}.{kind}"
+    if kind == "pdf":
+        return pdf(capability_leaves(answer), head=capability_head(answer)), name
+    with tempfile.TemporaryDirectory() as folder:
+        path = write_capability_book(answer, Path(folder) / name, zone=parts.zone_of(monitor))
+        return path.read_bytes(), name
 
 
 def register(app: Dash, monitor: Monitor) -> None:
@@ -267,10 +264,10 @@ def register(app: Dash, monitor: Monitor) -> None:
         return link_of(named, query, search)
 
     claims_signed.register(app, monitor, FEATURE, EVERY)
-    for kind, name in (("pdf", PAPER), ("xlsx", BOOK)):
-        _register_file(app, monitor, kind, name)
-    parts.register_saving(app, EDGES, lambda f, q: picture_rows(monitor, f, q), feature_now, stream_now)
-    parts.register_table(app, LISTED, lambda f: table_rows(monitor, f), feature_now)
+    saving.register_file(app, PAPER, FILES, lambda f: made(monitor, f, "pdf"), feature_now)
+    saving.register_file(app, BOOK, FILES, lambda f: made(monitor, f, "xlsx"), feature_now)
+    saving.register_saving(app, EDGES, lambda f, q: picture_rows(monitor, f, q), feature_now, stream_now)
+    saving.register_table(app, LISTED, lambda f: table_rows(monitor, f), feature_now)
 
 
 def linked(monitor: Monitor, search: str | None, feature: str | None, query: str | None) -> list[Any]:
@@ -284,14 +281,3 @@ def linked(monitor: Monitor, search: str | None, feature: str | None, query: str
         return [no_update, no_update]
     named = parts.stream_query(stream)
     return [no_update if asked == feature else asked, no_update if named == query else named]
-
-
-def _register_file(app: Dash, monitor: Monitor, kind: str, name: str) -> None:
-    @app.callback(
-        Output(FILE, "data", allow_duplicate=True),
-        Input(name, "n_clicks"),
-        State(FEATURE, "value"),
-        prevent_initial_call=True,
-    )
-    def _(clicks: int | None, feature: str | None) -> Any:
-        return saved(monitor, feature, kind) if clicks else no_update

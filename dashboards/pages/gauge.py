@@ -19,7 +19,7 @@ from cellmon.records.words import feature_words
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import ruler, two_gauges, zeroes
-from dashboards.pages import gauge_words, parts
+from dashboards.pages import gauge_words, parts, saving
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -288,6 +288,6 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, gauge: str | None) -> list[Any]:
         return show_pair(monitor, gauge)
 
-    parts.register_saving(app, RULER, lambda *asked: ruler_rows(monitor, *asked), *states)
-    parts.register_saving(app, ZEROES, lambda gauge: zero_rows(monitor, gauge), states[0])
-    parts.register_saving(app, PAIR, lambda gauge: pair_rows(monitor, gauge), states[0])
+    saving.register_saving(app, RULER, lambda *asked: ruler_rows(monitor, *asked), *states)
+    saving.register_saving(app, ZEROES, lambda gauge: zero_rows(monitor, gauge), states[0])
+    saving.register_saving(app, PAIR, lambda gauge: pair_rows(monitor, gauge), states[0])

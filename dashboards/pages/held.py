@@ -16,7 +16,7 @@ from cellmon.monitor.hold import DISPOSITIONS, HeldPart, Hold
 from cellmon.records import Verdict
 from cellmon.words import say, say_many, to_say
 from dashboards.figures.terms import term
-from dashboards.pages import asked, parts, written
+from dashboards.pages import asked, parts, saving, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -180,4 +180,4 @@ def rows(monitor: Monitor, signal: str | None) -> dict[str, Sequence[Any]]:
     """Return the whole hold list as columns."""
     if signal is None:
         return {}
-    return parts.columns_of(hold_table(monitor.hold(signal), zone=parts.zone_of(monitor)))
+    return saving.columns_of(hold_table(monitor.hold(signal), zone=parts.zone_of(monitor)))

@@ -18,7 +18,7 @@ from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import block
 from dashboards.figures.terms import each, term
-from dashboards.pages import bore_layout, first_bores, outlook, parts, screen, signal_list, stone_log
+from dashboards.pages import bore_layout, first_bores, outlook, parts, saving, screen, signal_list, stone_log
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -219,4 +219,4 @@ def register(app: Dash, monitor: Monitor) -> None:
         return show_now(monitor)
 
     first_bores.register(app, monitor)
-    parts.register_saving(app, BLOCK, lambda: block.rows(monitor.now()))
+    saving.register_saving(app, BLOCK, lambda: block.rows(monitor.now()))

@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, State, dcc, html
 
 from cellmon import lengths
-from cellmon.errors import CellmonError
 from cellmon.export.handover_paper import handover_head, handover_leaves
 from cellmon.export.paper import pdf
 from cellmon.export.signals_paper import signals_head, signals_leaves
 from cellmon.lengths import Shown
-from dashboards.pages import parts
+from dashboards.pages import parts, saving
+from dashboards.pages.saving import Made
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
-
-Made = tuple[bytes, str]
-"""The bytes of a paper, and the name of its file."""
 
 
 def saves(name: str, words: str) -> html.Div:
@@ -27,8 +24,8 @@ def saves(name: str, words: str) -> html.Div:
     return html.Div(
         [
             html.Span([words, html.Button("PDF", id=f"{name}-pdf")], className="take"),
-            html.Span(id=f"{name}-why-not", role="status", className="aside"),
-            dcc.Download(id=f"{name}-paper"),
+            parts.why_not(_paper(name)),
+            dcc.Download(id=f"{_paper(name)}-file"),
         ]
     )
 
@@ -50,24 +47,10 @@ def register_of_signals(monitor: Monitor) -> Made:
     return pdf(signals_leaves(answer), head=head), f"signals-{answer.as_of:%Y-%m-%d-%H%M}.pdf"
 
 
-def saved(make: Callable[..., Made], *values: Any) -> list[Any]:
-    """Return a paper as a download, and nothing beside its button; or why there is none."""
-    try:
-        content, name = make(*values)
-    except CellmonError as refusal:
-        return [no_update, parts.capital(str(refusal))]
-    return [dcc.send_bytes(content, name), ""]
-
-
 def register(app: Dash, name: str, make: Callable[..., Made], *states: State) -> None:
     """Wire that button; `make` answers the states."""
+    saving.register_file(app, f"{name}-pdf", _paper(name), make, *states)
 
-    @app.callback(
-        Output(f"{name}-paper", "data"),
-        Output(f"{name}-why-not", "children"),
-        Input(f"{name}-pdf", "n_clicks"),
-        *states,
-        prevent_initial_call=True,
-    )
-    def _(clicks: int | None, *values: Any) -> list[Any]:
-        return saved(make, *values) if clicks else [no_update, no_update]
+
+def _paper(name: str) -> str:
+    return f"{name}-paper"

@@ -16,7 +16,8 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import part_walls
 from dashboards.figures.polar import polar_figure, traced_points
-from dashboards.pages import part_bore, part_words, parts
+from dashboards.pages import part_bore, part_words, parts, saving
+from dashboards.pages.saving import Made
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -39,7 +40,7 @@ WALLS, SHEET, TIMELINE, HELD, BELOW, TRACES = (
     "part-traces",
 )
 TRACED = "part-traced"
-CHOSEN, PAPER, DOCUMENT, FILE = "part-chosen", "part-pdf", "part-json", "part-file"
+CHOSEN, PAPER, DOCUMENT, FILES = "part-chosen", "part-pdf", "part-json", "part"
 CAPTION = to_say(
     "The charted measurement of each bore, cut open; a line and a mark for each direction, straight between "
     "the planes, where nothing was read. Tolerance: pale, between two full lines; guard band: hatched. "
@@ -92,7 +93,8 @@ def _sheet() -> list[Any]:
                     [say("Save this record"), html.Button("PDF", id=PAPER), html.Button("JSON", id=DOCUMENT)],
                     className="take",
                 ),
-                dcc.Download(id=FILE),
+                parts.why_not(FILES),
+                dcc.Download(id=f"{FILES}-file"),
             ]
         ),
     ]
@@ -218,8 +220,8 @@ def traced(story: PartStory) -> list[Any]:
             figure = polar_figure(bore, nominal_mm=story.nominal_mm)
             drawn = f"part-trace-figure-{number}"
             graph = dcc.Graph(id=drawn, figure=figure, config=theme.CONFIG, className="polar")
-            said += [parts.picture(graph, told_by=told), parts.saves_of(drawn)]
-    return [*said, parts.save_table(TRACED)]
+            said += [parts.picture(graph, told_by=told), saving.saves_of(drawn)]
+    return [*said, saving.save_table(TRACED)]
 
 
 def chosen(serial: str | None) -> Any:
@@ -229,20 +231,17 @@ def chosen(serial: str | None) -> Any:
 
 
 @lengths.shown_in(Shown.MM)
-def saved(monitor: Monitor, serial: str | None, *, as_pdf: bool) -> Any:
-    """Return the record of a block as a file, or nothing where the cell refuses."""
-    try:
-        story = story_of(monitor, serial)
-    except CellmonError:
-        return no_update
-    if as_pdf:
+def made(monitor: Monitor, serial: str | None, kind: str) -> Made:
+    """Return the record of a block as a file, pdf or json; refusals as `story_of`."""
+    story = story_of(monitor, serial)
+    name = f"part-{story.part}-{story.as_of:%Y-%m-%d-%H%M}.{kind}"
+    if kind == "pdf":
         from cellmon.export.part_paper import part_pdf
 
-        return dcc.send_bytes(part_pdf(story, cell=monitor.sheet.cell.name), f"part-{story.part}.pdf")
+        return part_pdf(story, cell=monitor.sheet.cell.name), name
     from cellmon.export.documents import as_json, document
 
-    content = as_json(document(story, zone=parts.zone_of(monitor)))
-    return dcc.send_bytes(content, f"part-{story.part}.json")
+    return as_json(document(story, zone=parts.zone_of(monitor))), name
 
 
 def traced_rows(monitor: Monitor, serial: str | None) -> dict[str, Any]:
@@ -289,15 +288,9 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(clicks: int | None, entered: int | None, serial: str | None) -> Any:
         return chosen(serial) if clicks or entered else no_update
 
-    @app.callback(
-        Output(FILE, "data"),
-        Input(PAPER, "n_clicks"),
-        Input(DOCUMENT, "n_clicks"),
-        State(CHOSEN, "data"),
-        prevent_initial_call=True,
-    )
-    def _(paper: int | None, document: int | None, serial: str | None) -> Any:
-        return saved(monitor, serial, as_pdf=parts.pressed() == PAPER) if paper or document else no_update
+    shown = State(CHOSEN, "data")
+    saving.register_file(app, PAPER, FILES, lambda serial: made(monitor, serial, "pdf"), shown)
+    saving.register_file(app, DOCUMENT, FILES, lambda serial: made(monitor, serial, "json"), shown)
 
-    parts.register_table(app, TRACED, lambda serial: traced_rows(monitor, serial), State(CHOSEN, "data"))
-    parts.register_saving(app, WALLS, lambda serial: walls_rows(monitor, serial), State(CHOSEN, "data"))
+    saving.register_table(app, TRACED, lambda serial: traced_rows(monitor, serial), State(CHOSEN, "data"))
+    saving.register_saving(app, WALLS, lambda serial: walls_rows(monitor, serial), State(CHOSEN, "data"))

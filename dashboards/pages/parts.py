@@ -2,35 +2,27 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from functools import lru_cache
-from math import isnan
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlencode
 from zoneinfo import ZoneInfo
 
-from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, ctx, dcc, html, no_update
 
-from cellmon import lengths, local
-from cellmon.errors import CellmonError, NotFound
-from cellmon.export.tables import Table
-from cellmon.export.times import local_texts
-from cellmon.lengths import Shown
+from cellmon import local
+from cellmon.errors import NotFound
 from cellmon.records import Stream, stream_names
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
-from dashboards.figures.opened import PART
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
 CHANGE = "change"
-SERIALS = frozenset({"part", "first_part", "last_part"})
-TABLED = 200
-"""So many rows of a figure's data stand on the page; the file holds all."""
+AS_OF = "as-of"
+"""The moment up to which everything shown holds, at the head of every page."""
 URL = "url"
 STREAM_KEYS = ("spindle", "bore", "feature", "fixture", "part_number", "part_of")
 ALL = "all"
@@ -67,6 +59,7 @@ def figure_box(name: str, *, height: int | str, caption: str = "", told_by: str 
         [
             picture(graph, told_by=f"{told_by} {name}-caption".strip()),
             html.Figcaption([said, html.Span([html.Span(say("Save")), *saves, as_table], className="take")]),
+            why_not(name),
             html.Div(id=f"{name}-data", className="data"),
             dcc.Download(id=f"{name}-file"),
             dcc.Store(id=f"{name}-saved"),
@@ -75,12 +68,9 @@ def figure_box(name: str, *, height: int | str, caption: str = "", told_by: str 
     )
 
 
-def saves_of(name: str) -> html.Span:
-    """Return the buttons that save a drawing which comes with an answer; the browser does it alone."""
-    kinds = ("svg", "png")
-    told = [{"data-saves": name, "data-format": kind} for kind in kinds]
-    buttons = [html.Button(kind.upper(), **data) for kind, data in zip(kinds, told, strict=True)]
-    return html.Span([html.Span(say("Save")), *buttons], className="take")
+def why_not(name: str) -> html.Span:
+    """Return where it is said, beside the buttons of that name, why there is no file."""
+    return html.Span(id=f"{name}-why-not", role="status", className="aside")
 
 
 def picture(graph: dcc.Graph, *, told_by: str) -> html.Div:
@@ -94,105 +84,6 @@ def across(table: Any, says: str | None = None) -> html.Div:
     """Return a table in a box of its own, which scrolls sideways by finger and by key."""
     named = {"aria-label": says or say("Table")}
     return html.Div(table, className="across", role="group", tabIndex="0", **named)
-
-
-def register_saving(
-    app: Dash, name: str, rows: Callable[..., Mapping[str, Sequence[Any]]], *states: State
-) -> None:
-    """Wire the three links of a figure; `rows` answers the states with the figure's data."""
-    app.clientside_callback(
-        ClientsideFunction("cellmon", "save"),
-        Output(f"{name}-saved", "data"),
-        Input(f"{name}-svg", "n_clicks"),
-        Input(f"{name}-png", "n_clicks"),
-        State(name, "id"),
-        prevent_initial_call=True,
-    )
-
-    @app.callback(
-        Output(f"{name}-file", "data"), Input(f"{name}-csv", "n_clicks"), *states, prevent_initial_call=True
-    )
-    def _(clicks: int | None, *values: Any) -> Any:
-        return csv_file(name, rows, *values) if clicks else no_update
-
-    pressed = f"{name}-table", "n_clicks"
-    moves = [Input(state.component_id, state.component_property) for state in states]
-
-    @app.callback(
-        Output(f"{name}-data", "children"),
-        Output(f"{name}-table", "aria-expanded"),
-        wanted(app, name, Input(*pressed), *moves),
-        State(*pressed),
-        *states,
-        prevent_initial_call=True,
-    )
-    def _(asked: int, clicks: int | None, *values: Any) -> list[Any]:
-        return data_table(rows, *values) if (clicks or 0) % 2 else [[], "false"]
-
-
-@lengths.shown_in(Shown.MM)
-def data_table(rows: Callable[..., Mapping[str, Sequence[Any]]], *values: Any) -> list[Any]:
-    """Return the last rows of a figure's data as a table and that it shows, or why there is none."""
-    try:
-        columns = rows(*values)
-    except CellmonError as refusal:
-        return [notice(str(refusal)), "true"]
-    count = max((len(cells) for cells in columns.values()), default=0)
-    if not count:
-        return [notice(say("There are no data behind this drawing.")), "true"]
-    shown = [cells[-TABLED:] for cells in columns.values()]
-    many = say(
-        "The last {shown} of {count} rows; the CSV holds all.", shown=TABLED, count=local.number(count)
-    )
-    every = say_many("{count} row", "{count} rows", count)
-    head = html.Tr([html.Th(name.replace("_", " "), scope="col") for name in columns])
-    body = [html.Tr(_cells(list(columns), row)) for row in zip(*shown, strict=True)]
-    caption = html.Caption(many if count > TABLED else every)
-    return [across(html.Table([caption, html.Thead(head), html.Tbody(body)])), "true"]
-
-
-def _cells(names: Sequence[str], row: Sequence[Any]) -> list[html.Td]:
-    """Return the cells of one row; the serial of a block opens its page, at the row's bore."""
-    told = dict(zip(names, row, strict=True))
-    bore = {"bore": told["bore"]} if told.get("bore") else {}
-    return [
-        html.Td(dcc.Link(cell, href=f"{PART}?{urlencode({**bore, 'serial': cell})}"))
-        if name in SERIALS and cell
-        else html.Td(cell_words(cell))
-        for name, cell in told.items()
-    ]
-
-
-def cell_words(cell: Any) -> str:
-    """Return one cell of a figure's data as it is read; a dash where there is nothing."""
-    if cell is None or (isinstance(cell, float) and isnan(cell)):
-        return "–"
-    return local.significant(cell) if isinstance(cell, float) else str(cell)
-
-
-@lengths.shown_in(Shown.MM)
-def csv_file(name: str, rows: Callable[..., Mapping[str, Sequence[Any]]], *values: Any) -> Any:
-    """Return a figure's data as a CSV download, or nothing where the cell refuses."""
-    try:
-        return dcc.send_string(csv_text(rows(*values)), f"{name}.csv")
-    except CellmonError:
-        return no_update
-
-
-def csv_text(columns: Mapping[str, Sequence[Any]]) -> str:
-    """Return columns as CSV; a word that a spreadsheet would run as a formula is made plain text."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(columns)
-    for row in zip(*columns.values(), strict=True):
-        writer.writerow([_plain(cell) for cell in row])
-    return out.getvalue()
-
-
-def _plain(cell: Any) -> Any:
-    if isinstance(cell, float) and isnan(cell):
-        return ""
-    return "'" + cell if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
 
 
 HIDDEN = {"visibility": "hidden", "height": "0", "overflow": "hidden"}
@@ -257,34 +148,6 @@ def stream_options(streams: Sequence[Stream]) -> list[dict[str, str]]:
         {"label": name, "value": stream_query(s)}
         for s, name in zip(streams, stream_names(streams), strict=True)
     ]
-
-
-def save_table(name: str) -> html.Div:
-    """Return the link that saves a table as CSV."""
-    button = html.Button("CSV", id=f"{name}-csv")
-    return html.Div(
-        [html.Span([say("Save the table"), button], className="take"), dcc.Download(id=f"{name}-file")]
-    )
-
-
-def register_table(
-    app: Dash, name: str, rows: Callable[..., Mapping[str, Sequence[Any]]], *states: State
-) -> None:
-    """Wire that link; `rows` answers the states with the table's columns."""
-
-    @app.callback(
-        Output(f"{name}-file", "data"), Input(f"{name}-csv", "n_clicks"), *states, prevent_initial_call=True
-    )
-    def _(clicks: int | None, *values: Any) -> Any:
-        return csv_file(name, rows, *values) if clicks else no_update
-
-
-def columns_of(table: Table) -> dict[str, Sequence[Any]]:
-    """Return an exported table's columns as texts and numbers, moments in the cell's own zone."""
-    return {
-        name: (local_texts(cells, table.zone) if cells.dtype.kind == "M" else cells).tolist()
-        for name, cells in table.columns.items()
-    }
 
 
 def zone_of(monitor: Monitor) -> ZoneInfo:

@@ -9,7 +9,7 @@ from dash import Dash, Input, Output, State, dcc, html
 from cellmon.errors import CellmonError
 from cellmon.monitor.signals import Signal
 from cellmon.words import say
-from dashboards.pages import by_hand, one_signal, papers, parts, shift_tables, signal_list
+from dashboards.pages import by_hand, one_signal, papers, parts, saving, shift_tables, signal_list
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -20,7 +20,7 @@ HANDOVER = "shifts-handover"
 
 def layout() -> list[Any]:
     """Return where splits and false alarms are told; signals (`CALLED`) stand before them."""
-    rules = [html.Summary(say("What other rules would cost")), html.Div(id=RULES), parts.save_table(RULES)]
+    rules = [html.Summary(say("What other rules would cost")), html.Div(id=RULES), saving.save_table(RULES)]
     return [
         papers.saves(HANDOVER, say("Save the handover of this shift, to be signed")),
         html.Div(id=SPLITS),
@@ -101,4 +101,4 @@ def register(app: Dash, monitor: Monitor, shift: str) -> None:
         return show_budget(monitor)
 
     papers.register(app, HANDOVER, lambda name: papers.handover(monitor, name), State(shift, "value"))
-    parts.register_table(app, RULES, lambda: shift_tables.rules_rows(monitor.alarms().budget))
+    saving.register_table(app, RULES, lambda: shift_tables.rules_rows(monitor.alarms().budget))

@@ -14,7 +14,16 @@ from cellmon.records import stream_names
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, seismograph
-from dashboards.pages import by_hand, parts, promise, shift_choice, shift_tables, shift_told, shifts_link
+from dashboards.pages import (
+    by_hand,
+    parts,
+    promise,
+    saving,
+    shift_choice,
+    shift_tables,
+    shift_told,
+    shifts_link,
+)
 from dashboards.pages.shift_choice import SHIFT
 
 if TYPE_CHECKING:
@@ -195,10 +204,10 @@ def register(app: Dash, monitor: Monitor) -> None:
     _register_choices(app, monitor)
     _register_shown(app, monitor)
     shift, span, stream = State(SHIFT, "value"), State(SPAN, "value"), State(STREAM, "value")
-    parts.register_saving(
+    saving.register_saving(
         app, LINES, lambda s, p: seismograph.rows(seismograph_of(monitor, s, p)[0]), shift, span
     )
-    parts.register_saving(app, PAIR, lambda s, q: pair_rows(monitor, s, q), shift, stream)
+    saving.register_saving(app, PAIR, lambda s, q: pair_rows(monitor, s, q), shift, stream)
 
 
 def _register_choices(app: Dash, monitor: Monitor) -> None:

@@ -14,7 +14,17 @@ from cellmon.monitor.stream import StreamView
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import ribbon
-from dashboards.pages import extended, held, hold_form, one_signal, papers, parts, signal_answer, signal_list
+from dashboards.pages import (
+    extended,
+    held,
+    hold_form,
+    one_signal,
+    papers,
+    parts,
+    saving,
+    signal_answer,
+    signal_list,
+)
 from dashboards.pages.signal_list import show_list
 
 if TYPE_CHECKING:
@@ -48,7 +58,7 @@ def layout(query: str | None = None) -> html.Main:
                     html.Div(
                         [
                             html.Nav(id=LIST, **{"aria-label": say("Signals")}),
-                            parts.save_table(TABLE),
+                            saving.save_table(TABLE),
                             papers.saves(TABLE, say("Save the register, to be signed")),
                         ]
                     ),
@@ -87,7 +97,7 @@ def _sheet() -> list[Any]:
         hold_form.layout(),
         extended.layout(),
         html.Div(id=HELD),
-        parts.save_table(HELD),
+        saving.save_table(HELD),
     ]
 
 
@@ -142,7 +152,7 @@ def drawn_rows(monitor: Monitor, wanted: str | None) -> dict[str, list[Any]]:
 
 def table_rows(monitor: Monitor) -> dict[str, Any]:
     """Return every signal as the exported table."""
-    return parts.columns_of(signals_table(monitor.signals(), zone=parts.zone_of(monitor)))
+    return saving.columns_of(signals_table(monitor.signals(), zone=parts.zone_of(monitor)))
 
 
 def register(app: Dash, monitor: Monitor) -> None:
@@ -190,7 +200,7 @@ def register(app: Dash, monitor: Monitor) -> None:
 
     for form in (signal_answer, extended, hold_form):
         form.register(app, monitor, CHOSEN)
-    parts.register_saving(app, DRAWING, lambda s: drawn_rows(monitor, s), chosen_now)
-    parts.register_table(app, TABLE, lambda: table_rows(monitor))
+    saving.register_saving(app, DRAWING, lambda s: drawn_rows(monitor, s), chosen_now)
+    saving.register_table(app, TABLE, lambda: table_rows(monitor))
     papers.register(app, TABLE, lambda: papers.register_of_signals(monitor))
-    parts.register_table(app, HELD, lambda s: held.rows(monitor, s), chosen_now)
+    saving.register_table(app, HELD, lambda s: held.rows(monitor, s), chosen_now)

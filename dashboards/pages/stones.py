@@ -12,7 +12,7 @@ from cellmon.export.stone_tables import lots_table, orders_table, sets_table
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import change_calendar, stone_lines, stone_shape
-from dashboards.pages import parts, stone_files, stone_history, stone_log, stone_what_if, stone_words
+from dashboards.pages import parts, saving, stone_files, stone_history, stone_log, stone_what_if, stone_words
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -29,7 +29,7 @@ ORDERS, SETS, LOTS, EVERY, KINDS = (
     "stones-every",
     "stones-kinds",
 )
-BOOK, ICS, FILE = "stones-xlsx", "stones-ics", "stones-files"
+BOOK, ICS = "stones-xlsx", "stones-ics"
 
 
 def layout(query: str | None = None) -> html.Main:
@@ -68,10 +68,10 @@ def layout(query: str | None = None) -> html.Main:
             html.H2(say("Sets and lots")),
             html.Div(id=KINDS),
             html.Div(id=LOTS),
-            parts.save_table(LOTS),
+            saving.save_table(LOTS),
             html.Div(id=SETS),
             html.Button(say("Show every set and lot"), id=EVERY, className="step"),
-            parts.save_table(SETS),
+            saving.save_table(SETS),
         ]
     )
 
@@ -92,8 +92,9 @@ def _taking() -> html.P:
         say("all tables"),
         html.Button("XLSX", id=BOOK),
     ]
-    files = [dcc.Download(id=f"{ORDERS}-file"), dcc.Download(id=FILE)]
-    return html.P([html.Span(buttons, className="take"), *files])
+    return html.P(
+        [html.Span(buttons, className="take"), parts.why_not(ORDERS), dcc.Download(id=f"{ORDERS}-file")]
+    )
 
 
 def _lines_caption() -> str:
@@ -218,9 +219,9 @@ def table_rows(monitor: Monitor, name: str) -> dict[str, Any]:
     """Return one of the page's tables as columns."""
     answer, zone = monitor.stone_picture().stones, parts.zone_of(monitor)
     if name == ORDERS:
-        return {} if answer.plan is None else dict(parts.columns_of(orders_table(answer.plan, zone=zone)))
+        return {} if answer.plan is None else dict(saving.columns_of(orders_table(answer.plan, zone=zone)))
     table = lots_table(answer, zone=zone) if name == LOTS else sets_table(answer, zone=zone)
-    return dict(parts.columns_of(table))
+    return dict(saving.columns_of(table))
 
 
 def register(app: Dash, monitor: Monitor) -> None:
@@ -275,9 +276,9 @@ def register(app: Dash, monitor: Monitor) -> None:
 
 def _register_files(app: Dash, monitor: Monitor) -> None:
     now = State(SET, "value")
-    parts.register_saving(app, LINES, lambda value: lines_rows(monitor, value), now)
-    parts.register_saving(app, SHAPE, lambda value: shape_rows(monitor, value), now)
-    parts.register_saving(app, CALENDAR, lambda: calendar_rows(monitor))
+    saving.register_saving(app, LINES, lambda value: lines_rows(monitor, value), now)
+    saving.register_saving(app, SHAPE, lambda value: shape_rows(monitor, value), now)
+    saving.register_saving(app, CALENDAR, lambda: calendar_rows(monitor))
     for table in (ORDERS, LOTS, SETS):
         _register_table(app, monitor, table)
     for kind, button in (("xlsx", BOOK), ("ics", ICS)):
@@ -285,12 +286,8 @@ def _register_files(app: Dash, monitor: Monitor) -> None:
 
 
 def _register_table(app: Dash, monitor: Monitor, table: str) -> None:
-    parts.register_table(app, table, lambda: table_rows(monitor, table))
+    saving.register_table(app, table, lambda: table_rows(monitor, table))
 
 
 def _register_file(app: Dash, monitor: Monitor, kind: str, button: str) -> None:
-    @app.callback(
-        Output(FILE, "data", allow_duplicate=True), Input(button, "n_clicks"), prevent_initial_call=True
-    )
-    def _(clicks: int | None) -> Any:
-        return stone_files.saved(monitor, kind) if clicks else no_update
+    saving.register_file(app, button, ORDERS, lambda: stone_files.made(monitor, kind))

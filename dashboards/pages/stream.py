@@ -12,7 +12,17 @@ from cellmon.errors import CellmonError
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import mean_range, promised, ribbon, together
-from dashboards.pages import audited, by_hand, freeze, parts, promise, stream_asked, stream_words, strips
+from dashboards.pages import (
+    audited,
+    by_hand,
+    freeze,
+    parts,
+    promise,
+    saving,
+    stream_asked,
+    stream_words,
+    strips,
+)
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -278,5 +288,5 @@ def _register_saving(app: Dash, monitor: Monitor, *states: State) -> None:
     def of_pair(kind: str, *asked: Any) -> Mapping[str, Any]:
         return below_rows(monitor, kind, *asked)
 
-    parts.register_saving(app, RIBBON, of_ribbon, *states)
-    parts.register_saving(app, PAIR, of_pair, State(PAIRED, "value"), *states)
+    saving.register_saving(app, RIBBON, of_ribbon, *states)
+    saving.register_saving(app, PAIR, of_pair, State(PAIRED, "value"), *states)

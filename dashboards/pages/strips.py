@@ -13,7 +13,7 @@ from cellmon.records import Stream
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import strips
-from dashboards.pages import parts
+from dashboards.pages import parts, saving
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -92,4 +92,4 @@ def register(app: Dash, monitor: Monitor, asked_for: Asked, kind: str, *names: t
         return show(monitor, asked_for, kind, *asked)
 
     states = [State(*name) for name in names]
-    parts.register_saving(app, FIGURE, lambda *asked: data(monitor, asked_for, *asked), *states)
+    saving.register_saving(app, FIGURE, lambda *asked: data(monitor, asked_for, *asked), *states)

@@ -179,10 +179,10 @@ def row_at():
 
 
 def test_saved_files_are_those_of_the_command(monitor):
-    paper = claims.saved(monitor, "diameter", "pdf")
-    assert paper["filename"].startswith("capability-diameter-2026-03-")
-    assert paper["filename"].endswith(".pdf")
-    assert claims.saved(monitor, claims.EVERY, "xlsx")["filename"].startswith("capability-every-")
+    content, name = claims.made(monitor, "diameter", "pdf")
+    assert content.startswith(b"%PDF") and name.startswith("capability-diameter-2026-03-")
+    assert name.endswith(".pdf")
+    assert claims.made(monitor, claims.EVERY, "xlsx")[1].startswith("capability-every-")
     assert len(claims.table_rows(monitor, "diameter")["ppk"]) == 2
 
 

@@ -12,7 +12,7 @@ from cellmon.errors import CellmonError
 from dashboards import theme
 from dashboards.figures import mean_range, promised, together
 from dashboards.figures.mean_range import mean_range_figure, pair_of_shift
-from dashboards.pages import parts, promise, shifts, stream, stream_asked
+from dashboards.pages import parts, promise, saving, shifts, stream, stream_asked
 from tests.dashboards.stand_in import StandIn
 
 TAPER = "spindle=S2&bore=3&feature=taper"
@@ -86,7 +86,7 @@ def test_the_saved_table_holds_both_charts_and_each_feature(monitor):
     rows = stream.below_rows(monitor, "joint", TAPER, "two", None)
     assert set(rows) >= {"at", "t_squared", "t_squared_limit", "mewma", "taper_standard_errors"}
     assert len({len(column) for column in rows.values()}) == 1
-    assert parts.csv_text(rows).count("\n") == 41
+    assert saving.csv_text(rows).count("\n") == 41
 
 
 def test_limits_by_probability_are_dotted_where_a_feature_is_skewed(monitor):

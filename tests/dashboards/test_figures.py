@@ -20,7 +20,7 @@ from dashboards.figures.clock import Clock
 from dashboards.figures.mean_range import mean_range_figure, pair_of_shift
 from dashboards.figures.ribbon import SMALL, ribbon_figure
 from dashboards.figures.seismograph import bends_of, seismograph_figure
-from dashboards.pages import now, parts, shifts, stream
+from dashboards.pages import now, saving, shifts, stream
 from tests.dashboards.stand_in import CHIP, END, START, StandIn
 
 
@@ -46,6 +46,14 @@ def test_every_graph_keeps_its_data_on_this_machine(page):
     for graph in found:
         assert theme.is_quiet(graph.config), graph.id
         assert graph.style["height"]
+
+
+def test_a_file_is_named_by_what_was_asked_and_by_no_moment_or_number():
+    query = "?spindle=S1&bore=2&feature=ovality&fixture=P%2F2"
+    moment = "2026-10-25T06:02:00+01:00"
+    assert theme.file_words(query, "two days", moment, 3, None) == "S1-bore-2-ovality-P-2-two-days"
+    drawn = theme.asked(theme.notice(""), "2026-10-24/night", "../S 1")
+    assert drawn["layout"]["meta"]["named"] == "2026-10-24-night-S-1"
 
 
 def test_every_figure_is_valid(monitor):
@@ -117,7 +125,7 @@ def test_two_apps_in_one_process_do_not_share_their_callbacks():
 
 
 def test_saved_tables_carry_no_formula():
-    text = parts.csv_text({"words": ["=1+1", "plain", "-x"], "value": [1.0, float("nan"), -2.5]})
+    text = saving.csv_text({"words": ["=1+1", "plain", "-x"], "value": [1.0, float("nan"), -2.5]})
     assert text == "words,value\n'=1+1,1.0\nplain,\n'-x,-2.5\n"
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 import cellmon
+from dashboards import theme
 from dashboards.pages import stone_words
 from tests.dashboards.test_files_in_browser import DROP
 
@@ -204,11 +205,21 @@ def a_claim_is_chosen_signed_found_again_and_handed_over(page, monitor) -> None:
     with page.expect_download() as saved:
         page.click("#claims-listed-csv")
     assert signed in Path(saved.value.path()).read_text(encoding="utf-8")
+    assert saved.value.suggested_filename == f"cellmon-claims-listed-taper-{as_of(monitor)}.csv"
+    with page.expect_download() as saved:
+        page.click("#claims-edges-svg")
+    shown = theme.file_words(page.url.partition("?")[2])
+    assert saved.value.suggested_filename == f"cellmon-claims-edges-{shown}-{as_of(monitor)}.svg"
     with page.expect_download() as saved:
         page.click("#claims-pdf")
     paper = Path(saved.value.path()).read_bytes()
     assert paper.startswith(b"%PDF") and len(paper) > 20_000
     assert saved.value.suggested_filename.startswith("capability-taper-")
+
+
+def as_of(monitor) -> str:
+    """Return the moment of every answer, as files are named."""
+    return f"{monitor.waiting_signals().as_of:%Y-%m-%dT%H%M}"
 
 
 def choose_taper(page) -> None:

@@ -18,7 +18,7 @@ from dashboards import lengths_shown
 from dashboards.figures import ribbon
 from dashboards.figures.scaled import scaled
 from dashboards.kept import kept
-from dashboards.pages import claims, files_doubts, part, parts, shifts, stones
+from dashboards.pages import claims, files_doubts, part, parts, saving, shifts, stones
 from tests.dashboards.test_words_seen import PAGES, seen
 
 FACTORS = (2.54, 25.4)
@@ -173,9 +173,9 @@ def test_a_file_is_in_millimetres_whatever_the_page_says(week):
 
     def files() -> list[Any]:
         return [
-            parts.csv_file("ribbon", lambda: ribbon.rows(week.stream(**stream)))["content"],
-            parts.data_table(lambda: ribbon.rows(week.stream(**stream))),
-            part.saved(week, serial, as_pdf=False)["content"],
+            saving.csv_of("ribbon", lambda: ribbon.rows(week.stream(**stream)), None)[0],
+            saving.data_table(lambda: ribbon.rows(week.stream(**stream))),
+            part.made(week, serial, "json")[0],
         ]
 
     mm = files()

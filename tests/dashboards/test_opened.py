@@ -20,7 +20,7 @@ from dashboards.figures import mean_range
 from dashboards.figures.block import block_figure
 from dashboards.figures.ribbon import ribbon_figure
 from dashboards.figures.seismograph import seismograph_figure
-from dashboards.pages import freeze, part, part_bore, parts
+from dashboards.pages import freeze, part, part_bore, saving
 from tests.dashboards.stand_in import CHIP, END, StandIn, now_answer
 from tests.part_answers import story_answer
 
@@ -83,7 +83,7 @@ def test_the_bore_a_link_names_is_opened_at_its_raw_readings_with_file_and_line(
 
 
 def test_serials_in_the_table_of_a_figure_are_links_for_keys_and_fingers():
-    table, _ = parts.data_table(lambda: {"part": ["A/1"], "bore": ["2"], "value_um": [1.5]})
+    table, _ = saving.data_table(lambda: {"part": ["A/1"], "bore": ["2"], "value_um": [1.5]})
     assert "/part?bore=2&serial=A%2F1" in str(table)
 
 

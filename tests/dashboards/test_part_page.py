@@ -13,7 +13,7 @@ import pytest
 from cellmon.errors import NotFound
 from dashboards.figures import part_walls
 from dashboards.figures.polar import traced_points
-from dashboards.pages import leafing, part, part_words
+from dashboards.pages import leafing, part, part_words, saving
 from tests.dashboards.stand_in import END, StandIn
 from tests.part_answers import story_answer
 
@@ -200,8 +200,10 @@ def test_nothing_on_the_page_says_safe(story):
 
 
 def test_the_record_is_saved_as_paper_and_as_document(monitor):
-    paper = part.saved(monitor, "204418", as_pdf=True)
-    assert paper["filename"] == "part-204418.pdf"
-    document = part.saved(monitor, "204418", as_pdf=False)
-    assert document["filename"] == "part-204418.json"
-    assert part.saved(StandIn(fails=True), "204418", as_pdf=False) is not None
+    at = f"{monitor.part('204418').as_of:%Y-%m-%d-%H%M}"
+    content, name = part.made(monitor, "204418", "pdf")
+    assert content.startswith(b"%PDF") and name == f"part-204418-{at}.pdf"
+    content, name = part.made(monitor, "204418", "json")
+    assert b"204418" in content and name == f"part-204418-{at}.json"
+    file, said = saving.saved(part.made, StandIn(fails=True), "204418", "json")
+    assert file is part.no_update and said

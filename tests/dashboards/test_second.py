@@ -11,7 +11,7 @@ from cellmon.export.paper import pdf
 from cellmon.people import Person, Role
 from cellmon.records import stream_names
 from dashboards import asking
-from dashboards.pages import claims, claims_signed, freeze, parts, second
+from dashboards.pages import claims, claims_signed, freeze, parts, saving, second
 from tests.monitor.test_second_person import WANTED
 from tests.small_cell import HEADER, new_cell, rows, write
 
@@ -104,7 +104,7 @@ def test_page_paper_and_tables_say_that_no_second_person_signed_until_one_has(mo
     said = claims_signed.sign(monitor, "diameter", "for the customer", "A. Weber")
     assert "Signed by A. Weber" in said and "Not signed by a second person" in said
     assert "Not signed by a second person; P" in text_of(monitor, tmp_path)
-    column = dict(parts.columns_of(capability_table(monitor.capability(), zone=zone)))["signature"]
+    column = dict(saving.columns_of(capability_table(monitor.capability(), zone=zone)))["signature"]
     assert all("Not signed by a second person" in one for one in column)
     [_, _, chosen, _] = second.show(monitor, "claims", None)
     second.decide(monitor, chosen, "checked", "B. Ito", None, refuse=False)

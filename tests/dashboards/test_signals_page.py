@@ -20,8 +20,8 @@ from dashboards.pages import (
     now,
     one_signal,
     outlook,
-    papers,
     parts,
+    saving,
     shift_choice,
     shift_told,
     shifts,
@@ -360,6 +360,6 @@ def test_a_paper_that_cannot_be_made_says_why_beside_its_button():
     def none(shift):
         raise NotFound("no shift 2026-01-01/early")
 
-    assert papers.saved(none, "2026-01-01/early") == [no_update, "No shift 2026-01-01/early"]
-    download, said = papers.saved(lambda: (b"%PDF", "x.pdf"))
+    assert saving.saved(none, "2026-01-01/early") == [no_update, "No shift 2026-01-01/early"]
+    download, said = saving.saved(lambda: (b"%PDF", "x.pdf"))
     assert (download["filename"], said) == ("x.pdf", "")

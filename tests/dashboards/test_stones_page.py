@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import io
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
@@ -19,7 +18,7 @@ from cellmon.monitor.stone_picture import StonePicture
 from cellmon.monitor.stones.ranges import GoodBores
 from dashboards import theme
 from dashboards.figures import change_calendar, stone_fans, stone_lines, stone_shape
-from dashboards.pages import parts, stone_files, stone_words, stones
+from dashboards.pages import saving, stone_files, stone_words, stones
 from tests.stone_answers import (
     NEVER_DRESSED,
     NOW,
@@ -384,14 +383,14 @@ def test_every_table_and_figure_can_be_taken_as_columns():
     ):
         assert rows
         assert len({len(column) for column in rows.values()}) == 1
-        assert parts.csv_text(rows).count("\n") > 1
+        assert saving.csv_text(rows).count("\n") > 1
     assert stones.table_rows(monitor, stones.ORDERS)["sets"] == [7.0]
 
 
 def test_the_workbook_holds_every_table():
-    file = stone_files.saved(StandIn(), "xlsx")
-    assert file["filename"] == "stones-2026-10-22-1000.xlsx"
-    book = CalamineWorkbook.from_object(io.BytesIO(base64.b64decode(file["content"])))
+    content, name = stone_files.made(StandIn(), "xlsx")
+    assert name == "stones-2026-10-22-1000.xlsx"
+    book = CalamineWorkbook.from_object(io.BytesIO(content))
     assert book.sheet_names == ["sets", "lots", "changes", "orders", "about"]
     rows = {name: book.get_sheet_by_name(name).to_python() for name in book.sheet_names}
     assert [row[0] for row in rows["sets"][1:]] == ["FS-1", "FS-2", "FS-3", "FS-0"]
@@ -400,12 +399,14 @@ def test_the_workbook_holds_every_table():
 
 
 def test_the_calendar_file_holds_stops_and_orders():
-    text = base64.b64decode(stone_files.saved(StandIn(), "ics")["content"]).decode()
+    text = stone_files.made(StandIn(), "ics")[0].decode()
     assert text.count("BEGIN:VEVENT") == 4  # an order, and three stops for four changes
     assert "Order 7 sets D64" in text
     without = StandIn(picture_answer(stones=stones_answer(plan=None)))
-    assert stone_files.saved(without, "ics") is stones.no_update
-    assert stone_files.saved(StandIn(refuses=True), "xlsx") is stones.no_update
+    file, said = saving.saved(stone_files.made, without, "ics")
+    assert file is stones.no_update and said == "Nothing is planned, so there is no calendar."
+    file, said = saving.saved(stone_files.made, StandIn(refuses=True), "xlsx")
+    assert file is stones.no_update and said
 
 
 # -- in a browser

@@ -202,7 +202,7 @@ def first_signal(monitor: Any) -> str:
 
 
 PAGES = {
-    "the frame": lambda m: [frame.frame(m), frame.as_of_words(m), frame.title(m, words.say("Now"))],
+    "the frame": lambda m: [frame.frame(m), frame.as_of(m)[0], frame.title(m, words.say("Now"))],
     "the links": lambda m: [frame.links(app.PAGES, "/"), *app.page_at("/nowhere", None)],
     "what the browser draws": lambda m: [*drawn_as.drawn_as()["dictionary"].values()],
     "now": lambda m: [now.layout(), now.show_now(m)],
