@@ -8,7 +8,8 @@ import numpy as np
 
 from cellmon.monitor.answers import BaselineSummary, Limits
 from cellmon.monitor.departures import Departure
-from cellmon.monitor.joint import Contribution, Joint, JointBeyond, JointFeature, JointPoints
+from cellmon.monitor.joint import Joint, JointFeature
+from cellmon.monitor.joint_beyond import Contribution, JointBeyond, JointPoints
 from cellmon.monitor.trust import StreamTrust, Trust
 from cellmon.records import Stream
 from cellmon.shifts import to_utc

@@ -5,7 +5,8 @@ from __future__ import annotations
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import count, number, plain, when
-from cellmon.monitor.joint import Joint, JointBeyond
+from cellmon.monitor.joint import Joint
+from cellmon.monitor.joint_beyond import JointBeyond
 from cellmon.words import say, say_many, to_say
 
 FEATURES = {"diameter": to_say("size")}

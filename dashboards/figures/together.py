@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from cellmon import local
-from cellmon.monitor.joint import Joint, JointBeyond
+from cellmon.monitor.joint import Joint
+from cellmon.monitor.joint_beyond import JointBeyond
 from cellmon.records import Numbers
 from cellmon.shifts import to_utc
 from cellmon.words import say

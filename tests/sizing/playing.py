@@ -9,7 +9,8 @@ import numpy as np
 from scipy.stats import norm
 
 from cellmon.simulate.hand import HiddenBore, gauged, honed
-from cellmon.sizing.advice import Caution, Stage, Step, next_round
+from cellmon.sizing.advice import Stage, Step, next_round
+from cellmon.sizing.bounds import Caution
 from cellmon.sizing.learned import (
     Learned,
     after_readings,

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cellmon.sizing.advice import Caution, Held, Stage, Step, next_round
+from cellmon.sizing.advice import Held, Stage, Step, next_round
+from cellmon.sizing.bounds import Caution
 from cellmon.sizing.chance import outlook
 from cellmon.sizing.learned import after_readings, after_strokes, begin
 from cellmon.sizing.left import GaugeDoubt, Limits, left_of
