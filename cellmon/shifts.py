@@ -50,10 +50,15 @@ class ShiftCalendar:
 
     def between(self, start: np.datetime64, end: np.datetime64) -> list[ShiftOf]:
         """Return every shift, worked or not, that touches the time from start to end."""
+        return self.spans(start, end).shifts
+
+    def spans(self, start: np.datetime64, end: np.datetime64) -> Spans:
+        """Return the same shifts with when each begins and ends."""
         first, last = (to_local(moment, self.zone).year for moment in (start, end))
         every = _shifts_of(self, first, last)
         touch = np.flatnonzero((every.ends > start) & (every.starts <= end))
-        return every.shifts[touch[0] : touch[-1] + 1] if len(touch) else []
+        here = slice(touch[0], touch[-1] + 1) if len(touch) else slice(0)
+        return Spans(shifts=every.shifts[here], starts=every.starts[here], ends=every.ends[here])
 
     def starts_of(self, times: Times) -> Times:
         """Return, for each moment, when the shift that holds it started."""
@@ -77,7 +82,7 @@ class ShiftCalendar:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class _Shifts:
+class Spans:
     """Shifts one after the other, and when each begins and ends, UTC."""
 
     shifts: list[ShiftOf]
@@ -86,7 +91,7 @@ class _Shifts:
 
 
 @lru_cache(maxsize=64)
-def _shifts_of(calendar: ShiftCalendar, first: int, last: int) -> _Shifts:
+def _shifts_of(calendar: ShiftCalendar, first: int, last: int) -> Spans:
     """Return the shifts that touch some years: years of history are asked for at every batch."""
     begin, end = date(first - 1, 12, 29), date(last + 1, 1, 4)
     days = [begin + timedelta(days=i) for i in range((end - begin).days)]
@@ -101,7 +106,7 @@ def _shifts_of(calendar: ShiftCalendar, first: int, last: int) -> _Shifts:
     ]
     edges = np.array([to_utc(at) for at, *_ in starts], dtype="datetime64[us]")
     edges.flags.writeable = False
-    return _Shifts(shifts=found, starts=edges[:-1], ends=edges[1:])
+    return Spans(shifts=found, starts=edges[:-1], ends=edges[1:])
 
 
 @lru_cache(maxsize=16384)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
 
 from cellmon.stones.passage import passage_cdf
 from cellmon.stones.prior import WearPrior
 
 Floats = NDArray[np.float64]
+Whole = NDArray[np.intp]
 LimitedBy = Literal["thickness", "quality"]
 
 
@@ -75,8 +76,8 @@ COARSE, POINTS = 60, 120
 """Bores at which the chance is worked out: over all that may be, and where it rises."""
 AT_ONCE = 16_384
 """Chances worked out at once: so many stay in the processor's cache."""
-STRIDE = 8
-"""Where shares are looked for, every so many of these bores first."""
+SURE, MET, STEPS = 1e-15, 1e-6, 100
+"""A chance nearer to 0 or 1 is not told apart; a share is met where a step moves bores by less, at last."""
 RISES = (1e-3, 1 - 1e-3)
 """The chance rises between these."""
 RATES = 81
@@ -124,56 +125,92 @@ def remaining_life(worn: Worn, prior: WearPrior, *, reading_um: float = 0.0) -> 
     """
     rates = _rates(worn, prior, reading_um)
     coarse = _coarse(worn, prior, rates)
-    gone = _gone(coarse, worn, prior, rates)
+    gone = _gone(coarse, worn.depth_um, worn, prior, rates)
     rises = _rises(coarse, gone)
     bores, first = np.unique(np.concatenate((coarse, rises)), return_index=True)
-    chance = np.concatenate((gone, _gone(rises, worn, prior, rates)))[first]
+    chance = np.concatenate((gone, _gone(rises, worn.depth_um, worn, prior, rates)))[first]
     return Life(bores=bores, chance=np.maximum.accumulate(np.minimum(chance, 1.0)))
 
 
 def remaining_bores(
-    worn: Worn, prior: WearPrior, shares: Sequence[float], *, reading_um: float = 0.0
-) -> list[float]:
-    """Return the bores within which shares of such sets have ended: quantiles of `remaining_life`, sooner.
+    worn: Worn, prior: WearPrior, depths_um: ArrayLike, shares: ArrayLike, *, reading_um: float = 0.0
+) -> Floats:
+    """Return the bores within which shares of such sets have worn off some depths, sooner than by a `Life`.
 
-    The chance is worked out where the shares are met alone.
+    Parameters
+    ----------
+    worn, prior, reading_um
+        As of `remaining_life`; what was left at the last measurement does not count.
+    depths_um : array_like, shape (n,)
+        From the last measurement on.
+    shares : array_like, shape (m,)
+        Above 0 and below 1.
+
+    Returns
+    -------
+    ndarray, shape (n, m)
+        0 where the share is reached already.
+
+    References
+    ----------
+    As of `remaining_life`. As a normal deviate the chance is nearly straight over bores: secants that stay
+    between bounds meet a share in a few steps.
     """
     rates = _rates(worn, prior, reading_um)
-    coarse = _coarse(worn, prior, rates)
+    depth, wanted = map(np.ravel, np.meshgrid(depths_um, ndtri(np.asarray(shares)), indexing="ij"))
+    found, slope = _about(depth, wanted, worn, prior, rates)
+    low, high = np.zeros(len(depth)), _far(np.maximum(depth, 0.0) + 4 * worn.depth_sd_um, prior, rates)
 
-    def gone_by(bores: Floats) -> Floats:
-        return _gone(bores, worn, prior, rates)
+    def missed(bores: Floats, k: Whole) -> Floats:
+        chance = _gone(bores, depth[k], worn, prior, rates)
+        return np.asarray(ndtri(np.clip(chance, SURE, 1 - SURE)) - wanted[k])
 
-    gone = _near_shares(coarse, gone_by, (*shares, *RISES))
-    rises = _rises(coarse, gone)
-    after = np.searchsorted(gone, shares)
-    met = np.searchsorted(coarse, rises)
-    rises = rises[np.isin(met, after) & (coarse[np.minimum(met, COARSE)] != rises)]
-    bores = np.concatenate((coarse, rises))
-    chance = np.concatenate((gone, _near_shares(rises, gone_by, shares)))
-    order = np.argsort(bores, kind="stable")
-    chance = np.maximum.accumulate(np.minimum(chance[order], 1.0))
-    found = Life(bores=bores[order], chance=chance)
-    return [found.quantile(share) for share in shares]
+    still = np.flatnonzero(missed(low, np.arange(len(depth))) < 0)
+    at = np.clip(found - worn.bores_since, low, high)[still]
+    by, slope, found = missed(at, still), slope[still], low.copy()
+    for step in range(STEPS):
+        low[still], high[still] = np.where(by < 0, at, low[still]), np.where(by < 0, high[still], at)
+        then = at - _over(by, slope)
+        inside = (low[still] <= then) & (then <= high[still])
+        found[still] = then = np.where(inside, then, (low[still] + high[still]) / 2)
+        moved = (np.abs(then - at) > MET * (1 + then)) | (step == 0)
+        if not moved.any():
+            break
+        still, at, before, by_before = still[moved], then[moved], at[moved], by[moved]
+        by = missed(at, still)
+        slope = _over(by - by_before, at - before)
+    return found.reshape(-1, np.size(shares))
 
 
-def _near_shares(bores: Floats, gone_by: Callable[[Floats], Floats], shares: Sequence[float]) -> Floats:
-    """Return the chance at rising bores where shares are met; elsewhere that of a point before."""
-    found, every = np.full(len(bores), -np.inf), np.arange(len(bores))
-    looked = np.union1d(every[::STRIDE], every[-1:])
-    found[looked] = gone_by(bores[looked])
-    met = np.searchsorted(np.maximum.accumulate(found[looked]), shares)
-    inside = np.isin(np.searchsorted(looked, every), met) & ~np.isin(every, looked)
-    found[inside] = gone_by(bores[inside])
-    return np.maximum.accumulate(found)
+def _over(above: Floats, below: Floats) -> Floats:
+    """Return a ratio; infinite where there is nothing below."""
+    found = np.full(len(above), np.inf)
+    np.divide(above, below, out=found, where=below != 0)
+    return found
+
+
+def _about(depth: Floats, wanted: Floats, worn: Worn, prior: WearPrior, rates: _Rates) -> Any:
+    """Return bores since the last measurement near where depths are worn off, and how deviates rise there."""
+    weight = prior.noise2_weight @ rates.weight
+    rate = np.log(rates.value)
+    centre = float(weight @ rate)
+    left = np.maximum(depth, max(worn.depth_sd_um, 1e-3))
+    noise = prior.noise2 @ prior.noise2_weight / (left * np.exp(centre))
+    spread = np.minimum(np.sqrt(weight @ (rate - centre) ** 2 + noise + (worn.depth_sd_um / left) ** 2), 1.0)
+    at = np.exp(np.log(left) - centre + wanted * spread)
+    return at, 1 / (at * spread)
 
 
 def _coarse(worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
     """Return bores over all that may be."""
-    slow = rates.value[0]
-    depth = max(worn.depth_um, 0.0) + 4 * worn.depth_sd_um
-    far = 1.5 * depth / slow + 20 * float(prior.noise2.max()) / slow**2
+    far = _far(max(worn.depth_um, 0.0) + 4 * worn.depth_sd_um, prior, rates)
     return np.concatenate(([0.0], np.geomspace(far / 1e4, far, COARSE)))
+
+
+def _far(depth: Any, prior: WearPrior, rates: _Rates) -> Any:
+    """Return bores that hardly any set outlives."""
+    slow = float(rates.value[0])
+    return 1.5 * depth / slow + 20 * float(prior.noise2.max()) / slow**2
 
 
 def _rises(coarse: Floats, gone: Floats) -> Floats:
@@ -182,10 +219,10 @@ def _rises(coarse: Floats, gone: Floats) -> Floats:
     return np.linspace(coarse[max(low - 1, 0)], coarse[min(high, COARSE)], POINTS)
 
 
-def _gone(bores: Floats, worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
-    """Return the chance that nothing is left after so many bores, over depths, noises and rates."""
+def _gone(bores: Floats, depth: ArrayLike, worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
+    """Return the chance that a depth, or one for each, is worn off after bores, over noises and rates."""
     steps, parts = (DEPTHS, DEPTH_WEIGHTS) if worn.depth_sd_um > 0 else (np.zeros(1), np.ones(1))
-    left = (worn.depth_um + steps * worn.depth_sd_um)[:, None, None]
+    left = np.broadcast_to(depth, len(bores)) + steps[:, None] * worn.depth_sd_um
     noise, rate = np.nonzero(rates.weight > UNLIKELY)
     weight = prior.noise2_weight[noise] * rates.weight[noise, rate]
     value, sd = rates.value[rate], np.sqrt(prior.noise2)[noise]
@@ -193,7 +230,7 @@ def _gone(bores: Floats, worn: Worn, prior: WearPrior, rates: _Rates) -> Floats:
     rows = max(AT_ONCE // (len(parts) * len(weight)), 1)
     for begin in range(0, len(bores), rows):
         here = slice(begin, begin + rows)
-        met = passage_cdf(at[here, None], depth=left, rate=value, noise=sd)
+        met = passage_cdf(at[here, None], depth=left[:, here, None], rate=value, noise=sd)
         chance[here] = parts @ (met @ weight)
     return chance
 

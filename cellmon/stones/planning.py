@@ -134,12 +134,7 @@ def _tied(shared: Floats, share: float, random: np.random.Generator) -> Floats:
 
 def _draw(life: Life, u: Floats) -> Floats:
     """Return the bores at which the chance reaches u; the last of the grid beyond it."""
-    rising = np.maximum.accumulate(life.chance)
-    after = np.clip(np.searchsorted(rising, u, side="left"), 1, len(rising) - 1)
-    low, high = rising[after - 1], rising[after]
-    part = np.clip((u - low) / np.where(high > low, high - low, 1.0), 0.0, 1.0)
-    found: Floats = life.bores[after - 1] + part * (life.bores[after] - life.bores[after - 1])
-    return found
+    return np.asarray(np.interp(u, life.chance, life.bores), dtype=np.float64)
 
 
 def _ended(

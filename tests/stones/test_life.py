@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import invgauss
 
-from cellmon.stones.life import Life, Worn, remaining_bores, remaining_life
+from cellmon.stones.life import Life, Worn, _rates, remaining_bores, remaining_life
 from cellmon.stones.passage import passage_cdf
 from cellmon.stones.prior import Path, WearPrior, guessed_prior, learn_prior
 
@@ -161,11 +162,47 @@ def test_ranges_hold_nine_of_ten_lives(sets, law):
         assert (found["ratio"] < 1.10 + 0.02).all()
 
 
+OTHERS = learn_prior([even(rate) for rate in (0.22, 0.27, 0.25, 0.31)], depth_um=2400.0, reading_um=3.0)
+SHARES_ASKED = (0.01, 0.05, 0.5, 0.95, 0.995)
+
+
+# SciPy's inverse Gaussian distribution, an independent computation, mixed here over the same three depths,
+# rates and noises: a little before the bores found a smaller share has worn a depth off, a little after a
+# larger one.
+@pytest.mark.parametrize(
+    ("bores", "sd", "since"), [(6000.0, 3.0, 150.0), (0.0, 12.0, 0.0), (400.0, 25.0, 0.0)]
+)
+def test_shares_are_met_at_each_depth(bores, sd, since):
+    depths = np.array([2300.0, 900.0, 60.0, 4.0, 0.0])
+    worn = Worn(bores=bores, wear_um=bores / 4, depth_um=2300.0, depth_sd_um=sd, bores_since=since)
+    found = remaining_bores(worn, OTHERS, depths, SHARES_ASKED, reading_um=3.0)
+    assert (
+        found.shape == (5, 5) and (np.diff(found, axis=1) >= 0).all() and (np.diff(found, axis=0) <= 0).all()
+    )
+    rates = _rates(worn, OTHERS, 3.0)
+    weight = OTHERS.noise2_weight[:, None] * rates.weight
+    noise = np.sqrt(OTHERS.noise2)[:, None]
+
+    def chance(depth, at):
+        total = 0.0
+        for step, part in ((-np.sqrt(3), 1 / 6), (0.0, 2 / 3), (np.sqrt(3), 1 / 6)):
+            left = depth + step * sd
+            mean, shape = left / rates.value, (left / noise) ** 2
+            law = invgauss(mu=mean / shape, scale=shape) if left > 0 else None
+            total += part * (1.0 if law is None else (weight * law.cdf(since + at)).sum())
+        return total
+
+    for i, j in np.ndindex(found.shape):
+        near = 1e-5 * (1 + found[i, j])
+        assert chance(depths[i], found[i, j] + near) >= SHARES_ASKED[j]
+        assert found[i, j] == 0 or chance(depths[i], max(found[i, j] - near, 0.0)) <= SHARES_ASKED[j]
+
+
 @pytest.mark.parametrize("left", [2300.0, 900.0, 60.0, 4.0, -20.0])
 def test_shares_that_are_asked_alone_are_those_of_the_whole_life(left):
-    prior = learn_prior([even(rate) for rate in (0.22, 0.27, 0.25, 0.31)], depth_um=2400.0, reading_um=3.0)
     worn = Worn(bores=6000.0, wear_um=1500.0, depth_um=left, depth_sd_um=3.0, bores_since=150.0)
-    whole = remaining_life(worn, prior, reading_um=3.0)
-    shares = (0.01, 0.05, 0.5, 0.95, 0.995)
-    found = remaining_bores(worn, prior, shares, reading_um=3.0)
-    assert found == pytest.approx([whole.quantile(p) for p in shares], rel=1e-12, abs=1e-9)
+    whole = remaining_life(worn, OTHERS, reading_um=3.0)
+    found = remaining_bores(worn, OTHERS, [left], SHARES_ASKED, reading_um=3.0)[0]
+    near = np.interp(found, whole.bores, np.gradient(whole.bores))  # the whole is straight between its points
+    for one, share, step in zip(found, SHARES_ASKED, near, strict=True):
+        assert one == pytest.approx(whole.quantile(share), rel=1e-9, abs=max(step / 2, 1e-9))

@@ -13,7 +13,7 @@ from cellmon.monitor.stones.honed import weights
 from cellmon.monitor.stones.worth import chips_of
 from cellmon.monitor.view import View
 from cellmon.sheet import StoneKind
-from cellmon.shifts import ShiftCalendar, to_utc
+from cellmon.shifts import ShiftCalendar
 from cellmon.stones.life import Life
 from cellmon.stones.output import Output, output
 from cellmon.words import say, to_say
@@ -171,21 +171,19 @@ def clocks_of(
     planned = {spindle: bores for spindle, bores in planned.items() if bores}  # at 0 it stands still
     if not planned:
         raise WrongUsage(say(NO_PLAN, spindle=spindles[0] if spindles else "S1"))
-    shifts = ShiftCalendar.of_sheet(view.sheet).between(view.as_of, until)
+    ahead = ShiftCalendar.of_sheet(view.sheet).spans(view.as_of, until)
     closed = set(planning.closed) if planning is not None else set()
-    worked = [s.worked and s.date not in closed for s in shifts]
+    worked = [s.worked and s.date not in closed for s in ahead.shifts]
     if not any(worked):
         day = f"{view.local(until):%Y-%m-%d}"
         raise WrongUsage(
             say("no shift is worked until {day}: [[shifts]] and planning.closed leave none", day=day)
         )
-    starts = np.array([to_utc(s.starts) for s in shifts])
-    ends = np.array([to_utc(s.ends) for s in shifts])
     weight = weights(view.sheet)
     return {
         spindle: output(
-            starts,
-            ends,
+            ahead.starts,
+            ahead.ends,
             worked,
             bores_per_shift=float(bores or 0.0) * weight.get(view.running(spindle).number, 1.0),
             now=view.as_of,

@@ -14,7 +14,6 @@ from cellmon.stones.stock import Move, Movement, Shelf, shelf
 from cellmon.words import say
 
 NEARBY = np.timedelta64(12, "h")
-MICROSECOND = np.timedelta64(1, "us")
 
 
 def shelf_of(view: View, kind: StoneKind) -> Shelf | None:
@@ -35,7 +34,13 @@ def shelf_of(view: View, kind: StoneKind) -> Shelf | None:
 
 def movements_of(view: View, kind: str) -> list[Movement]:
     """Return the movements of one kind up to the moment of the view, oldest first."""
-    rows: StockMovements = view.session.rows(Kind.STOCK, end=view.as_of + MICROSECOND)
+    newest = view.session.newest_row_of(Kind.STOCK)
+    every = view.carry(f"movements of {kind}", newest, lambda: _read(view, kind))
+    return [one for one in every if one.at <= view.as_of]
+
+
+def _read(view: View, kind: str) -> list[Movement]:
+    rows: StockMovements = view.session.rows(Kind.STOCK)
     mine = rows.select(rows.kind == kind)
     return [
         Movement(

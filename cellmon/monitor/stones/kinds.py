@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from cellmon.monitor.stones.measured import Rounds
 from cellmon.sheet import StoneKind
@@ -24,6 +25,8 @@ from cellmon.stones.wear import (
     set_wear,
 )
 from cellmon.words import to_say
+
+Floats = NDArray[np.float64]
 
 NO_PRIOR = to_say(
     "no set of its kind has been measured as it wore, and the sheet has no expected_life_bores for it"
@@ -168,10 +171,9 @@ class SetLife:
     """What its own path says, as the life is made from it."""
     reading_um: float
 
-    def until(self, depth_um: float, shares: Sequence[float]) -> list[float]:
+    def until(self, depths_um: ArrayLike, shares: ArrayLike) -> Floats:
         """Return the bores within which shares of such sets have worn so much of the depth left."""
-        worn = replace(self.worn, depth_um=depth_um)
-        return remaining_bores(worn, self.prior, shares, reading_um=self.reading_um)
+        return remaining_bores(self.worn, self.prior, depths_um, shares, reading_um=self.reading_um)
 
 
 def life_of(known: KindKnown, name: str, *, bores: float, fed: FeedWear | None = None) -> SetLife | None:

@@ -213,8 +213,8 @@ def _fan(now: StonesNow, known: KindKnown, life: SetLife, stay: Stay | None, hon
     """
     depth = max(life.worn.depth_um, 0.0)
     shares = _levels(life, depth)
-    levels = [life.until(float(share) * depth, (0.05, 0.5, 0.95)) for share in shares[:-1]]
-    to_come = np.array([*levels, [life.life.p05, life.life.p50, life.life.p95]])
+    levels = life.until(shares[:-1] * depth, (0.05, 0.5, 0.95))
+    to_come = np.vstack((levels, [life.life.p05, life.life.p50, life.life.p95]))
     told = life.since_um if life.worn.bores_since == 0 else 0.0  # by the expander, taken off the depth
     pending = max(life.depth_um - life.worn.depth_um - told, 0.0)
     broken_in = pending - known.break_in.still(honed + to_come[:, 1])

@@ -8,7 +8,6 @@ import numpy as np
 
 from cellmon.monitor.stones.ranges import BoresRange, DueAt, GoodBores
 from cellmon.monitor.view import View
-from cellmon.shifts import to_utc
 from cellmon.stones.output import Output, output
 from cellmon.words import say, to_say
 
@@ -24,11 +23,11 @@ def clock_of(view: View, spindle: str, *, bores: float) -> Output | None:
     if planning is None or not per_shift:
         return None
     days = min(SLACK_DAYS + len(planning.closed) + int(2 * bores / per_shift), MOST_DAYS)
-    shifts = view.rules.now.calendar.between(view.as_of, view.as_of + np.timedelta64(days, "D"))
+    ahead = view.rules.now.calendar.spans(view.as_of, view.as_of + np.timedelta64(days, "D"))
     return output(
-        np.array([to_utc(s.starts) for s in shifts], dtype="datetime64[us]"),
-        np.array([to_utc(s.ends) for s in shifts], dtype="datetime64[us]"),
-        [s.worked and s.date not in planning.closed for s in shifts],
+        ahead.starts,
+        ahead.ends,
+        [s.worked and s.date not in planning.closed for s in ahead.shifts],
         bores_per_shift=per_shift,
         now=view.as_of,
     )
