@@ -24,16 +24,14 @@ from cellmon.monitor.gauge.checks import (
     master_checks,
 )
 from cellmon.monitor.gauge.decisions import DecisionRule, ReadByNoise, Zone, decision_rule, read_by_noise
-from cellmon.monitor.gauge.studies import (
+from cellmon.monitor.gauge.studies import StudyAnswer, rows_aside, studies
+from cellmon.monitor.gauge.study_feature import (
     ENOUGH,
     LIMITED,
     ONE_READING,
     SIGMAS,
-    StudyAnswer,
     StudyFeature,
     VarianceLine,
-    rows_aside,
-    studies,
 )
 from cellmon.monitor.view import View
 from cellmon.words import say, to_say

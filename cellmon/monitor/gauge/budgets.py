@@ -18,7 +18,8 @@ from cellmon.gauge.budget import (
 from cellmon.judged import Bores
 from cellmon.local import number, significant
 from cellmon.monitor.gauge.checks import MasterChecks
-from cellmon.monitor.gauge.studies import ONE_READING, StudyAnswer, StudyFeature
+from cellmon.monitor.gauge.studies import StudyAnswer
+from cellmon.monitor.gauge.study_feature import ONE_READING, StudyFeature
 from cellmon.monitor.view import View
 from cellmon.sheet import Sheet, Uncertainty, Zeroing
 from cellmon.words import say

@@ -13,7 +13,7 @@ from cellmon.gauge.decision import guard_factor
 from cellmon.gauge.propagation import Propagated, noisy_readings, read_of
 from cellmon.judged import FEATURE_COLUMNS, SIZE_COLUMNS, Bores
 from cellmon.local import number, significant
-from cellmon.monitor.gauge.studies import SEED
+from cellmon.monitor.gauge.study_feature import SEED
 from cellmon.monitor.judge.verdict import JUDGED_COLUMNS, standard_uncertainty
 from cellmon.monitor.view import View
 from cellmon.records import Numbers
