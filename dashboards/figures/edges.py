@@ -29,8 +29,8 @@ from dashboards.figures.thinned import FEW_COLUMNS, FEW_FROM, kept
 HEIGHT = 560
 LEFT, RIGHT = (0.0, 0.56), (0.67, 1.0)
 UPPER, LOWER = (0.55, 0.95), (0.05, 0.45)
-COUNT = "count"
-"""The words below the bores, by name; those above an edge have the name of its side."""
+COUNT, FLOOR = "count", "floor"
+"""The words below the bores and at their lower limit, by name; those above an edge have that of its side."""
 LEAST = 1e-8
 """The log scale begins at 0.01 in a million."""
 SHARES = {1e-8: "0.01 ppm", 1e-6: "1 ppm", 1e-4: "100 ppm", 1e-2: "1 %", 1.0: to_say("all")}
@@ -101,8 +101,10 @@ def _slim(picture: CapabilityPicture, drawn: theme.Figure) -> dict[str, Any]:
             changes |= {f"{at}.x": rooms[side][0], f"{at}.y": below[1], f"{at}.font.size": 10}
             changes[f"{at}.text"] = "<br>".join(in_lines(t, 20) for t in one["text"].split("<br>"))
         elif side == COUNT:
-            changes |= {f"{at}.y": bores[0], f"{at}.font.size": 10}
+            changes |= {f"{at}.y": bores[0] - 0.03, f"{at}.font.size": 10}
             changes[f"{at}.text"] = "<br>".join(in_lines(t, 44) for t in one["text"].split("<br>"))
+        elif side == FLOOR:
+            changes[f"{at}.yshift"] = -14  # below the strokes of what is left out, which lie nearer there
     return changes
 
 
@@ -219,6 +221,7 @@ def _limits(picture: CapabilityPicture) -> tuple[list[Any], list[Any]]:
             0,
             e.limit_um,
             yanchor="bottom" if e.side == "upper" else "top",
+            name="" if e.side == "upper" else FLOOR,
         )
         for e in picture.edges
     ]

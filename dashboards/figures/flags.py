@@ -10,6 +10,7 @@ from cellmon.monitor.stream_events import EventMark
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock
+from dashboards.figures.narrow import in_lines
 
 BESIDE_PX = 12
 """From the middle of a flag to its words: a diamond of 11 reaches 8 or 9 pixels with its line."""
@@ -65,6 +66,12 @@ def axis(**more: Any) -> dict[str, Any]:
     """Return the upright axis of the lanes, each named."""
     named = {"tickvals": [0, 1, 2], "ticktext": [say(name) for name in LANE_NAMES]}
     return {**theme.axis(range=[-0.6, 2.7], **named, **more), "fixedrange": True, "ticks": ""}
+
+
+def slim() -> dict[str, Any]:
+    """Return what changes of that axis in a narrow box: its names stand in short lines."""
+    short = [in_lines(say(name), 8) for name in LANE_NAMES]
+    return {"yaxis2.ticktext": short, "yaxis2.tickfont.size": 10}
 
 
 def names(

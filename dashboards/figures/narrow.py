@@ -89,6 +89,7 @@ def few_marks(axis: Mapping[str, Any], name: str = "xaxis", *, marks: int = MARK
     every = list(zip(axis["tickvals"], axis["ticktext"], strict=True))
     days = [(at, text) for at, text in every if any(letter.isalpha() for letter in text)]
     left = days if marks <= len(days) + 1 < len(every) else every
-    shown = left[:: -(-len(left) // marks)]
+    step = -(-len(left) // marks)
+    shown = max((left[first::step] for first in range(step)), key=lambda few: sum(one in days for one in few))
     texts = [text for _, text in shown]
     return changes | {f"{name}.tickvals": [at for at, _ in shown], f"{name}.ticktext": texts}

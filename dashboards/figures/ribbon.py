@@ -29,6 +29,8 @@ from dashboards.figures.words import place
 HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 538, 44, 44, 104, 104
 WIDTH_PX = 1120
 MOST_NAMES = 9
+LETTER_PX = 6
+"""Width of a small letter, about."""
 LIMIT, NOTE = "limit", "note"
 """Words of the drawing that stand in a narrow box too, by name."""
 
@@ -45,7 +47,7 @@ class Room:
     width: int = WIDTH_PX
     narrow: int = 780
     plot: tuple[float, float] = (0.20, 1.0)
-    lanes: tuple[float, float] = (0.0, 0.16)
+    lanes: tuple[float, float] = (0.0, 0.15)
     marks: int = MARKS
     slim: int = 640
 
@@ -56,7 +58,7 @@ class Room:
 
 
 PAGE = Room()
-SMALL = Room(height=378, width=700, narrow=460, plot=(0.26, 1.0), lanes=(0.0, 0.22), marks=6, slim=480)
+SMALL = Room(height=378, width=700, narrow=460, plot=(0.26, 1.0), lanes=(0.0, 0.2), marks=6, slim=480)
 """A ribbon across a page, and one that stands beside words."""
 
 
@@ -84,8 +86,7 @@ def ribbon_figure(
     data += [] if line else beyond.rings(view, clock)
     data += wear.without_offsets(view, view.wear, clock) if unaided and view.wear else []
     data += calls.rings(view, clock, called) + flags.flags(view, clock)
-    words = _named_limits(view.tolerance, view.unit) + _off_drawing(view, low, high, room)
-    words += _reduced(view, room)
+    words = _named_limits(view.tolerance, view.unit) + _notes(view, low, high, room)
     words += wear.without_name(view.wear, view.unit) if unaided and view.wear else []
     words += flags.names(view, clock, width=room.narrow, beside=RIGHT)
     words += _named_points(view, clock, low, high, called, room, plain=line is None)
@@ -107,15 +108,16 @@ def ribbon_figure(
 
 def _slim(drawn: theme.Figure) -> dict[str, Any]:
     """Return what changes in a narrow box: names stand inside; a ring or a flag says its words on a tap."""
-    changes: dict[str, Any] = {"margin.l": 50, "margin.r": 6}
-    changes |= {"yaxis2.ticklabelposition": "inside", "yaxis2.tickfont.size": 10}
+    changes: dict[str, Any] = {"margin.l": 50, "margin.r": 6, **flags.slim()}
     changes |= few_marks(drawn["layout"]["xaxis"])
     for i, one in enumerate(drawn["layout"]["annotations"]):
         at, name = f"annotations[{i}]", one.get("name")
         if name == LIMIT:
-            changes |= {f"{at}.x": 1, f"{at}.xanchor": "right", f"{at}.bgcolor": theme.VEIL}
+            changes |= {f"{at}.x": 1, f"{at}.xanchor": "right", f"{at}.yanchor": "bottom"}
+            changes[f"{at}.bgcolor"] = theme.VEIL
         elif name == NOTE:
-            changes |= {f"{at}.text": in_lines(one["text"], 44), f"{at}.font.size": 10}
+            text = in_lines(one["text"].replace("<br>", " "), 44)  # above, where no shifts are named
+            changes |= {f"{at}.y": 1, f"{at}.yanchor": "bottom", f"{at}.text": text, f"{at}.font.size": 10}
         else:
             changes[f"{at}.visible"] = False
     return changes
@@ -235,35 +237,35 @@ def _named_points(
     return place(labels, width=room.narrow, height=room.plot_px, most=MOST_NAMES)
 
 
-def _reduced(view: StreamView, room: Room) -> list[Any]:
-    """Say that of a long history not every bore is drawn, and which are."""
+def _notes(view: StreamView, low: float, high: float, room: Room) -> list[Any]:
+    """Say, between stream and flags, which bores lie beyond the drawing, and which of many are drawn."""
+    said = " ".join(filter(None, (_off_drawing(view, low, high), _reduced(view))))
+    if not said:
+        return []
+    text = in_lines(said, room.narrow // LETTER_PX)
+    font = {"size": 11, "color": theme.SOFT}
+    at = {"xref": "paper", "yref": "paper", "yanchor": "top", "align": "left", "yshift": -1}
+    return [theme.word(text, 0.003, room.plot[0], name=NOTE, font=font, **at)]
+
+
+def _reduced(view: StreamView) -> str:
+    """Return that of a long history not every bore is drawn, and which are; nothing where all are."""
     drawn, count = len(ticks.shown(view)), len(view.bores.at)
     if drawn == count:
-        return []
-    text = say(
-        "{drawn} of {count} bores drawn: the least and the greatest of each stretch, and every one beyond a "
-        "limit or doubted",
+        return ""
+    return say(
+        "{drawn} of {count} bores drawn, those beyond a limit or doubted all among them.",
         drawn=local.number(drawn),
         count=local.number(count),
     )
-    font = {"size": 11, "color": theme.SOFT}
-    at = {"xref": "paper", "yref": "paper", "xanchor": "right", "yanchor": "bottom", "bgcolor": theme.VEIL}
-    return [theme.word(text, 0.997, room.plot[0], name=NOTE, font=font, **at)]
 
 
-def _off_drawing(view: StreamView, low: float, high: float, room: Room) -> list[Any]:
+def _off_drawing(view: StreamView, low: float, high: float) -> str:
     value = view.bores.value_um
     off = int(((value < low) | (value > high)).sum())
     if not off:
-        return []
-    text = say_many(
-        "{count} bore beyond this drawing, at its edge",
-        "{count} bores beyond this drawing, at its edge",
-        off,
-    )
-    font = {"size": 11, "color": theme.SOFT}
-    at = {"xref": "paper", "yref": "paper", "yanchor": "bottom"}
-    return [theme.word(text, 0.003, room.plot[0], name=NOTE, font=font, **at)]
+        return ""
+    return say_many("{count} bore lies beyond its edge.", "{count} bores lie beyond its edges.", off)
 
 
 def rows(view: StreamView) -> dict[str, list[Any]]:

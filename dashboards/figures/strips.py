@@ -71,8 +71,8 @@ def strips_figure(views: Sequence[StreamView]) -> theme.Figure:
 
 
 def _slim(drawn: theme.Figure) -> dict[str, Any]:
-    """Return what changes in a narrow box: lanes are named inside; a flag says its words on a tap."""
-    return {**timed(drawn, left=58), "yaxis2.ticklabelposition": "inside", "yaxis2.tickfont.size": 10}
+    """Return what changes in a narrow box: a flag says its words on a tap."""
+    return {**timed(drawn, left=58), **flags.slim()}
 
 
 def domains(views: Sequence[StreamView]) -> list[tuple[float, float]]:

@@ -144,7 +144,7 @@ def doubted(view: StreamView, clock: Clock, low: float, high: float) -> list[the
     ends = [clock.xs(view.bores.at[[first, last]]) for first, last, _ in runs]
     x = [v for a, b in ends for v in (a, b, None)]
     words = [v for _, _, n in runs for v in (say("doubted: {count} bores", count=n), "", "")]
-    near_end = to_utc(clock.since + 0.8 * (clock.until - clock.since))
+    near_end = to_utc(clock.since + 0.55 * (clock.until - clock.since))
     under = [view.bores.at[a] > near_end for a, _, _ in runs for _ in range(3)]
     sides = ["bottom left" if late else "bottom right" for late in under]  # the lower limit lies above
     return [
