@@ -92,6 +92,17 @@ class KeptBores(BlocksRead):
             found.append(block["measured_at"][mine & inside(block["measured_at"], start, end)])
         return np.sort(np.concatenate(found))
 
+    def made_of(self, part: str, *, until: np.datetime64) -> Times:
+        """Return when the charted bores of a block were measured, up to a moment."""
+        days = days_of_parts(self.conn, np.array([part], dtype=object))
+        query = overlapping(schema.BORES, None, until, newest_first=False).where(_on_days(self.conn, days))
+        found = [np.empty(0, dtype="datetime64[us]")]
+        for row in self.conn.execute(query):
+            block = decode(row.data, ("part", "charted", "measured_at"))
+            mine = (block["part"] == part) & (block["charted"] == 1)
+            found.append(block["measured_at"][mine & inside(block["measured_at"], None, until)])
+        return np.concatenate(found)
+
     def bores_of_unit(self, unit: np.datetime64) -> Bores:
         """Return every judged bore of one unit, as made."""
         query = select(schema.BORES).where(schema.BORES.c.unit_start == bulk.moment(unit))

@@ -134,6 +134,19 @@ def test_charted_bores_of_one_spindle_are_told_from_the_others(store):
         assert len(session.bores(charted=False)) == 1
 
 
+def test_of_a_block_it_is_known_when_its_charted_bores_were_made(store):
+    with store.writing() as session:
+        known_blocks(session, 0)
+        session.add_bores(some_bores(0, charted=np.array([1, 1, 0, 1, 1, 1])))
+    with store.reading() as session:
+        every = session.bores(part="B0001")
+        first, second = every.measured_at
+        assert every.charted.tolist() == [0, 1]
+        assert session.made_of("B0001", until=second).tolist() == [second.item()]
+        assert len(session.made_of("B0001", until=first)) == 0
+        assert len(session.made_of("nobody", until=second)) == 0
+
+
 def test_shifts_are_those_that_have_bores(judged):
     with judged.reading() as session:
         assert session.shift_starts().tolist() == np.array(UNITS).tolist()

@@ -7,7 +7,7 @@ are few, one of each spindle and shift. What it called is kept, `cellmon.monitor
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Protocol
@@ -19,7 +19,8 @@ from cellmon.charts.level_watch import LevelWatch, watch_level
 from cellmon.drift.watch import LEVEL_K
 from cellmon.monitor.judge.audit_plan import AUDIT
 from cellmon.monitor.judge.budget import Budget, level_limits, log_rate
-from cellmon.records import Characteristics, Findings, Numbers, Stream, Texts, Times
+from cellmon.records import Characteristics, Findings, Numbers, Stream, Texts, Times, Whole
+from cellmon.records.alike import numbered
 from cellmon.sheet import TRACE_SIZE, Part, Sheet
 from cellmon.words import say, to_say
 
@@ -156,18 +157,9 @@ def series_of(stream: Stream, rows: Characteristics, sheet: Sheet, known: Known 
     left_out = _counted(int((~there).sum()), OTHER_UNIT)
     rows = rows.select(there)
     rows = rows.select(np.lexsort((rows.value, rows.plane.astype(str), rows.gauge.astype(str), rows.at)))
-    blocks: dict[str, dict[tuple[str, str], int]] = {}
-    for i in range(len(rows)):
-        of = blocks.setdefault(rows.part[i], {})
-        of.setdefault((str(rows.plane[i]), str(rows.gauge[i])), i)
-    usual = _usual([frozenset(of) for of in blocks.values()]) if known is None else known.measured
-    kept = {part: list(of.values()) for part, of in blocks.items() if frozenset(of) == usual}
-    left_out += _counted(len(blocks) - len(kept), OTHER_PLANES)
-    at = np.array([rows.at[of[0]] for of in kept.values()], dtype="datetime64[us]")
-    figures = rows.value.tolist()
-    value = np.array([sum(figures[i] for i in of) / len(of) for of in kept.values()], dtype=np.float64)
-    names = np.full(len(kept), None, dtype=object)
-    names[:] = list(kept)
+    found = _by_block(rows, None if known is None else known.measured)
+    left_out += _counted(found.others, OTHER_PLANES)
+    at, names, value = rows.at[found.first], rows.part[found.first], found.value
     scale = _scale(stream.feature, value, sheet) if known is None else known.scale
     there = np.isfinite(on_scale(value, scale))
     left_out += _counted(int((~there).sum()), NO_LOGARITHM)
@@ -179,8 +171,8 @@ def series_of(stream: Stream, rows: Characteristics, sheet: Sheet, known: Known 
         at=at[there],
         value=value[there],
         left_out=left_out,
-        gauge=rows.gauge[next(iter(kept.values()))[0]] if kept else None,
-        measured=usual,
+        gauge=rows.gauge[found.first[0]] if len(found.first) else None,
+        measured=found.measured,
     )
 
 
@@ -193,9 +185,47 @@ def _scale(name: str, value: Numbers, sheet: Sheet) -> Scale:
     return scale_of(value[:BASELINE_VALUES], lower=feature.lower_um, upper=feature.upper_um)
 
 
-def _usual(sets: list[frozenset[tuple[str, str]]]) -> frozenset[tuple[str, str]]:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _ByBlock:
+    """Blocks that are measured as most are, in the order of their first rows."""
+
+    first: Whole
+    """The first row of each."""
+    value: Numbers
+    """The mean of what was measured first in each plane by each instrument."""
+    measured: frozenset[tuple[str, str]]
+    """In which planes and by which instruments."""
+    others: int
+    """How many more blocks there are, measured otherwise."""
+
+
+def _by_block(rows: Characteristics, usual: frozenset[tuple[str, str]] | None) -> _ByBlock:
+    """Gather rows, in order of time, by their blocks; without `usual` as most of the first are measured."""
+    block, parts = numbered(rows.part)
+    numbers: dict[tuple[str | None, str | None], int] = {}
+    pairs = zip(rows.plane.tolist(), rows.gauge.tolist(), strict=True)
+    place = np.array([numbers.setdefault(pair, len(numbers)) for pair in pairs], dtype=np.int64)
+    places = [(str(plane), str(gauge)) for plane, gauge in numbers]
+    once = np.sort(np.unique(block * len(places) + place, return_index=True)[1])
+    block, place = block[once], place[once]
+    if usual is None:
+        usual = _usual(block, place, places)
+    is_usual = np.isin(place, [i for i, one in enumerate(places) if one in usual])
+    many, alike = (np.bincount(of, minlength=len(parts)) for of in (block, block[is_usual]))
+    kept = (alike == len(usual)) & (many == len(usual))
+    total = np.bincount(block, weights=rows.value[once], minlength=len(parts))
+    return _ByBlock(
+        first=once[np.unique(block, return_index=True)[1]][kept],
+        value=total[kept] / many[kept],
+        measured=usual,
+        others=int((~kept).sum()),
+    )
+
+
+def _usual(block: Whole, place: Whole, places: Sequence[tuple[str, str]]) -> frozenset[tuple[str, str]]:
     """Return which planes and instruments most of the first blocks have; of equally many the earlier."""
-    counts = Counter(sets[:BASELINE_VALUES])
+    first = range(min(int(block.max(initial=-1)) + 1, BASELINE_VALUES))
+    counts = Counter(frozenset(places[i] for i in place[block == one]) for one in first)
     return max(counts, key=lambda one: counts[one]) if counts else frozenset()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -47,7 +47,7 @@ class AuditsStand:
 def to_kept(name: str, stand: AuditsStand) -> AuditStand:
     """Return it as it is kept."""
     body = {
-        "usual": asdict(stand.blocks.usual),
+        "usual": vars(stand.blocks.usual),
         "last": {spindle: [_moment(row.at), row.part] for spindle, row in stand.blocks.last.items()},
         "series": [
             {"spindle": stream.spindle, "bore": stream.bore, **_kept(one)}
@@ -89,9 +89,15 @@ def _kept(one: SeriesStand | None) -> Mapping[str, Any]:
     return {
         "measured": sorted(map(list, one.measured)),
         "scale": one.scale.value,
-        "level": None if one.level is None else asdict(one.level),
+        "level": _kept_level(one.level),
         "call": None if one.call is None else plain(one.call),
     }
+
+
+def _kept_level(level: Stand) -> Mapping[str, Any] | None:
+    if isinstance(level, Quiet):
+        return {**vars(level), "usual": vars(level.usual)}
+    return None if level is None else vars(level)
 
 
 def _series(body: Mapping[str, Any]) -> SeriesStand | None:

@@ -166,8 +166,8 @@ def by_making(session: Session, call: Called) -> Called:
     """
     if call.audited_from is None:
         return call
-    block = session.bores(part=call.earliest_part, end=call.audited_from, charted=True)
-    return replace(call, earliest_at=max(block.measured_at, default=call.audited_from))
+    made = session.made_of(call.earliest_part, until=call.audited_from)
+    return replace(call, earliest_at=max(made, default=call.audited_from))
 
 
 def part_before(session: Session, moment: np.datetime64) -> str:

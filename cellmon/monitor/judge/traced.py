@@ -58,9 +58,12 @@ def audited_rows(
     ]
     known = [f for f in figures if f.value is not None]
     given = {(f.feature, *_key(f.of)) for f in known}
-    moments = reported.at.astype("datetime64[us]").astype(np.int64).tolist()
-    keys = zip(reported.characteristic, reported.part, reported.bore, reported.gauge, moments, strict=True)
-    alone = np.array([key not in given for key in keys], dtype=bool)
+    alone = ~np.isin(reported.at, np.array([f.of.at for f in known], dtype="datetime64[us]"))
+    for i in np.flatnonzero(~alone):
+        of = TracedBore(
+            part=reported.part[i], bore=reported.bore[i], gauge=reported.gauge[i], at=reported.at[i]
+        )
+        alone[i] = (reported.characteristic[i], *_key(of)) not in given
     rows = reported.select(alone)
     return Audited(
         rows=Characteristics.concat([rows, _as_rows(known)]) if known else rows,
