@@ -8,6 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.capability.choice import choose
 from cellmon.capability.edges import Edge, edge_sizes, edge_span, fitted_edge, moving_edge, seen_share
 from cellmon.capability.models import Recognised
@@ -24,8 +25,8 @@ from cellmon.monitor.kept import kept
 from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.stream_events import EventMark, stream_events
 from cellmon.monitor.view import View
-from cellmon.records import Flags, Numbers, Stream, Texts, Times, Whole
-from cellmon.words import say
+from cellmon.records import Flags, Kind, Numbers, Stream, Texts, Times, Whole
+from cellmon.words import say, voice
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -114,9 +115,17 @@ def picture_of(
         greatest_um=getattr(bores, high),
         left_out=bores.flags != 0,
         stone_set=bores.stone_set,
-        events=stream_events(view, stream, first, end),
+        events=_happened(view, stream, first, end),
         edges=_edges(view, stream, clean, time, confidence),
     )
+
+
+def _happened(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> tuple[EventMark, ...]:
+    """Return what happened to a stream between two moments, in words; as it was, where nothing was added."""
+    added = [view.session.newest_row_of(kind) for kind in (Kind.EVENTS, Kind.GAUGE_CHECKS)]
+    said = (voice(), lengths.shown(), view.zone.key, view.rules.now.version)
+    rests_on = (stream, start, end, *added, *said)
+    return view.carry("events of a claim", rests_on, lambda: stream_events(view, stream, start, end))
 
 
 def _edges(

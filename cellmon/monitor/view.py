@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from cellmon.gauge.decision import guard_factor
-from cellmon.judged import FEATURE_COLUMNS, PROCESS, Bores, Subgroups
+from cellmon.judged import FEATURE_COLUMNS, PROCESS, Subgroups
 from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.dressings_seen import DressingsSeen
 from cellmon.monitor.judge.verdict import standard_uncertainty
@@ -21,7 +21,7 @@ from cellmon.words import say
 
 if TYPE_CHECKING:
     from cellmon.diagnosis import Table
-    from cellmon.monitor.capability_span import Position, Span
+    from cellmon.monitor.capability_span import Read, Span
     from cellmon.monitor.forecast import BoresLeft, Standing
     from cellmon.monitor.judge.audits import AuditSeries
     from cellmon.monitor.judge.naming import Named
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from cellmon.monitor.shifts_known import ShiftsKnown
     from cellmon.monitor.signal_register import Aged, Register
     from cellmon.monitor.signals import Signal
-    from cellmon.store.counts import MadeAtPosition
+    from cellmon.store.counts import MadeAtPosition, Position
 
 RECENT = np.timedelta64(40, "D")
 """Events and gauge checks of so long are read at once: past dressings, and what was known around them."""
@@ -212,18 +212,13 @@ class View(DressingsSeen):
         return found
 
     @cached_property
-    def bores_read(self) -> dict[Span, Bores]:
+    def bores_read(self) -> dict[Span, Read]:
         """The charted bores of all positions in times that were asked for."""
         return {}
 
     @cached_property
-    def position_read(self) -> dict[tuple[Span, str | None, str | None], Bores]:
-        """Those of each spindle and bore among them."""
-        return {}
-
-    @cached_property
-    def made_read(self) -> dict[np.datetime64, Mapping[Position, list[MadeAtPosition]]]:
-        """The charted bores of each position by unit, newest first, in the three months before moments."""
+    def made_read(self) -> dict[tuple[np.datetime64, np.datetime64], Mapping[Position, MadeAtPosition]]:
+        """The charted bores of each position by unit, newest first, between two moments."""
         return {}
 
     @cached_property

@@ -83,6 +83,13 @@ class KeptBores(BlocksRead):
                 break
         return in_order(join_bores(found, frames), last)
 
+    def bore_blocks(
+        self, *, start: np.datetime64 | None, end: np.datetime64 | None
+    ) -> tuple[tuple[int, bytes], ...]:
+        """Return the blocks that `bores` of [start, end] are read from, to tell whether they changed."""
+        rows = self.blocks(schema.BORES, start, end, newest_first=False)
+        return tuple((row.frame_id, row.data) for row in rows)
+
     def made_at(self, spindle: str, *, start: np.datetime64, end: np.datetime64) -> Times:
         """Return when the charted bores of a spindle were measured in [start, end], ascending."""
         found = [np.empty(0, dtype="datetime64[us]")]

@@ -23,15 +23,16 @@ class UnitStored:
     size: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class MadeAtPosition:
-    """Charted bores of one position in one unit of judging; the part number as its streams carry it."""
+Position = tuple[str, str | None, str | None]
+"""Part number as its streams carry it, spindle, bore."""
 
-    start: np.datetime64
-    part_number: str
-    spindle: str | None
-    bore: str
-    bores: int
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MadeAtPosition:
+    """Charted bores of one position, one entry a unit of judging, the newest first."""
+
+    start: Times
+    bores: Whole
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -97,8 +98,10 @@ class Counts:
         query = select(table.c.unit_start).where(_of_bores(), of, within, table.c.bores > 0).limit(1)
         return self.conn.execute(query).scalar() is not None
 
-    def made_at_positions(self, *, start: np.datetime64, end: np.datetime64) -> list[MadeAtPosition]:
-        """Return how many charted bores each position has in each unit begun in [start, end], newest first.
+    def made_at_positions(
+        self, *, start: np.datetime64, end: np.datetime64
+    ) -> dict[Position, MadeAtPosition]:
+        """Return how many charted bores each position has in each unit begun in [start, end].
 
         A unit in which a position has no whole subgroup is left out.
         """
@@ -109,14 +112,17 @@ class Counts:
             table.c.bore.is_not(None),
             table.c.unit_start.between(bulk.moment(start), bulk.moment(end)),
         )
-        rows = list(self.conn.execute(query.group_by(*group).order_by(table.c.unit_start.desc())))
-        starts = bulk.moments([row[0] for row in rows])
-        return [
-            MadeAtPosition(
-                start=starts[i], part_number=row[1], spindle=row[2], bore=row[3], bores=int(row[4])
+        found: dict[Position, list[tuple[int, int]]] = {}
+        rows = self.conn.execute(query.group_by(*group).order_by(table.c.unit_start.desc())).fetchall()
+        for at, number, spindle, bore, bores in rows:
+            found.setdefault((number, spindle, bore), []).append((at, bores))
+        return {
+            position: MadeAtPosition(
+                start=bulk.moments([at for at, _ in made]),
+                bores=np.array([bores for _, bores in made], dtype=np.int64),
             )
-            for i, row in enumerate(rows)
-        ]
+            for position, made in found.items()
+        }
 
     def first_unit(self) -> np.datetime64 | None:
         """Return the start of the oldest unit with a subgroup."""

@@ -16,6 +16,7 @@ from cellmon.monitor import kept as kept_
 from cellmon.monitor.capability_stream import _signals
 from cellmon.monitor.kept import kept
 from cellmon.shifts import to_utc
+from cellmon.store import Session
 from cellmon.words import in_english, speak
 from tests.bench.next_batch import next_batches
 
@@ -66,6 +67,37 @@ def test_of_a_long_one_the_newest_whole_shifts_that_hold_enough(week, monkeypatc
         "Counted of each position: its newest whole shifts that hold 2,000 bores"
         in week.capability().sentence
     )
+
+
+def test_how_far_back_it_is_looked_first_changes_nothing(week, monkeypatch):
+    monkeypatch.setattr(capability_span, "NEWEST", SIZE)
+    found = week.capability(feature="diameter")
+    for first in (1, 3):
+        monkeypatch.setattr(capability_span, "LATELY", np.timedelta64(first, "D"))
+        fresh = cellmon.open_cell(week.folder)
+        assert fresh.capability(feature="diameter") == found
+        fresh.close()
+
+
+def test_bores_are_read_again_only_where_they_are_stored_anew(demo_week, tmp_path, monkeypatch):
+    shutil.copytree(demo_week, tmp_path / "cell")
+    monitor, read = cellmon.open_cell(tmp_path / "cell"), []
+    commit, bores = next_batches(monitor, tmp_path), Session.bores
+    monkeypatch.setattr(Session, "bores", lambda *a, **k: read.append(k) or bores(*a, **k))
+    before, asked = row(monitor, **BUSY), len(read)
+    assert asked
+    commit()
+    taken = len(read)
+    assert row(monitor, **BUSY) == before and len(read) == taken
+    end = to_utc(before.until)
+    flag = next(f for f in monitor.flags().flags if to_utc(f.at) < end and f.state == "open")
+    monitor.correct(flag.id, accept=False, by="Ada", why="looked at")
+    taken = len(read)
+    fresh = cellmon.open_cell(monitor.folder)
+    assert monitor.capability(feature="diameter") == fresh.capability(feature="diameter")
+    assert len(read) > taken
+    fresh.close()
+    monitor.close()
 
 
 def test_from_so_many_bores_on_the_running_shift_is_left_out(week):

@@ -135,7 +135,7 @@ def test_why_signals_are_and_which_lists_hold_is_asked_again_only_where_somethin
 
 def test_what_is_over_is_not_worked_out_again(cell, tmp_path, monkeypatch):
     from cellmon.monitor import dressings, stones
-    from cellmon.monitor.stones import counted, measured, now
+    from cellmon.monitor.stones import counted, laid_out, now
 
     answers(cell)
     off = {one.stone_set for one in cell.stones().sets if one.state != "fitted"}
@@ -144,7 +144,7 @@ def test_what_is_over_is_not_worked_out_again(cell, tmp_path, monkeypatch):
     looked = []
     by_stream = dressings.by_stream
     monkeypatch.setattr(dressings, "by_stream", lambda rows: looked.append(1) or by_stream(rows))
-    monkeypatch.setattr(measured, "_grid", None)
+    monkeypatch.setattr(laid_out, "_grid", None)
     monkeypatch.setattr(now, "read_log", None)
     monkeypatch.setattr(now, "know_kind", None)
     monkeypatch.setattr(counted, "_made", None)

@@ -252,10 +252,10 @@ def test_bores_of_a_position_by_unit_come_newest_first(judged):
     with judged.reading() as session:
         found = session.made_at_positions(start=UNITS[1], end=UNITS[3])
         assert session.first_unit() == UNITS[0]
-    of_s2 = [(one.start, one.bores) for one in found if one.spindle == S2.spindle]
-    assert of_s2 == [(UNITS[3], 3), (UNITS[2], 2), (UNITS[1], 1)]
-    places = {(one.part_number, one.bore) for one in found}
-    assert places == {(S1.part_number, S1.bore), (S2.part_number, S2.bore)}
+    of_s2 = found[S2.part_number, S2.spindle, S2.bore]
+    assert of_s2.start.tolist() == [unit.astype(object) for unit in (UNITS[3], UNITS[2], UNITS[1])]
+    assert of_s2.bores.tolist() == [3, 2, 1]
+    assert set(found) == {(S1.part_number, S1.spindle, S1.bore), (S2.part_number, S2.spindle, S2.bore)}
 
 
 def test_bores_of_units_since_one_and_whether_any_were_made_between(store):
@@ -280,8 +280,8 @@ def test_of_a_position_with_features_that_tell_of_fewer_bores_the_most_count(sto
         session.add_counts({(UNITS[0], S1): (7, 2), (UNITS[0], ovality): (3, 1), (UNITS[0], ALL): (14, 4)})
     with store.reading() as session:
         found = session.made_at_positions(start=UNITS[0], end=UNITS[0])
-        assert [one.bores for one in found] == [7]
-        assert session.made_at_positions(start=UNITS[1], end=UNITS[3]) == []
+        assert [one.bores.tolist() for one in found.values()] == [[7]]
+        assert session.made_at_positions(start=UNITS[1], end=UNITS[3]) == {}
 
 
 def test_what_was_judged_in_some_units_is_forgotten_and_nothing_else(judged):
