@@ -5,16 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cellmon.stones.wear import (
-    NO_BREAK_IN,
-    BreakIn,
-    Jump,
-    Repeatability,
-    Thickness,
-    break_in,
-    repeatability,
-    set_wear,
-)
+from cellmon.stones.break_in import NO_BREAK_IN, BreakIn, break_in
+from cellmon.stones.wear import Jump, Repeatability, Thickness, repeatability, set_wear
 
 READING = Repeatability(sd_um=2.0, df=100, from_="repeats")
 UNEVEN = np.array([0.995, 1.0, 1.012])

@@ -12,18 +12,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from cellmon.monitor.stones.measured import Rounds
 from cellmon.sheet import StoneKind
+from cellmon.stones.break_in import NO_BREAK_IN, BreakIn, break_in
 from cellmon.stones.feed import FeedWear
 from cellmon.stones.life import Life, Worn, remaining_bores, remaining_life
 from cellmon.stones.prior import Path, WearPrior, guessed_prior, learn_prior
-from cellmon.stones.wear import (
-    NO_BREAK_IN,
-    BreakIn,
-    Repeatability,
-    SetWear,
-    break_in,
-    repeatability,
-    set_wear,
-)
+from cellmon.stones.wear import Repeatability, SetWear, repeatability, set_wear
 from cellmon.words import to_say
 
 Floats = NDArray[np.float64]
