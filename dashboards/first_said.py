@@ -12,6 +12,7 @@ from dash import Dash
 from flask import has_request_context, request
 
 from cellmon.errors import CellmonError
+from dashboards.away import unless_away
 from dashboards.drawn_out import drawn_out
 from dashboards.figures.terms import term
 from dashboards.first_words import FIRST
@@ -36,7 +37,7 @@ class Board(Dash):
     def callback(self, *wired: Any, **more: Any) -> Callable[..., Any]:
         """Wire a function that answers a page; its drawings go out ready."""
         wire: Callable[..., Any] = super().callback(*wired, **more)
-        return lambda answers: wire(drawn_out(answers))
+        return lambda answers: wire(drawn_out(unless_away(answers)))
 
     def interpolate_index(self, **pieces: Any) -> str:
         """Return the document, with the first words of the page that is asked for if they come in time."""

@@ -12,6 +12,7 @@ from threading import Event, Lock
 from typing import TYPE_CHECKING, Any, cast
 
 from cellmon import lengths
+from dashboards.away import heard
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -142,7 +143,9 @@ class Kept:
     def __getattr__(self, name: str) -> Any:
         """Return a question that keeps its answers, or whatever else the monitor has."""
         found = getattr(self._monitor, name)
-        return partial(self._ask, name, found) if name in QUESTIONS else found
+        if not callable(found):
+            return found
+        return heard(partial(self._ask, name, found) if name in QUESTIONS else found)
 
     @property
     def sheet(self) -> Sheet:

@@ -189,8 +189,13 @@ class Monitor(Questions, Admitting):
             _first_bores.sign(self._view_of(session), session, spindle, by=by, why=why, at=clock())
         return self.first_bores()
 
-    def correct(self, flag: str, *, accept: bool, by: str, why: str, alike: bool = False) -> _flags.FlagRow:
-        """Accept what a doubt proposes, or keep the row as it was read; with `alike` all like it too."""
+    def correct(
+        self, flag: str, *, accept: bool, by: str, why: str, alike: bool = False, waiting: bool = False
+    ) -> _flags.FlagRow:
+        """Accept what a doubt proposes, or keep the row as it was read; with `alike` all like it too.
+
+        With `waiting` a doubt that somebody decided meanwhile is refused, not decided anew.
+        """
         with self._store.writing() as session:
             _flags.correct(
                 session,
@@ -201,6 +206,7 @@ class Monitor(Questions, Admitting):
                 why=why,
                 at=clock(),
                 alike=alike,
+                waiting=waiting,
             )
         return self.flag(flag).flag
 

@@ -83,6 +83,14 @@ def _known(session: Session, flag: str) -> Doubts:
     return doubt
 
 
+def _must_wait(session: Session, flag: str) -> None:
+    decided = session.decisions("correct", subject=flag)
+    if decided:
+        last = decided[-1]
+        text = to_say("{by} decided this meanwhile: {why}; nothing was changed")
+        raise WrongUsage(say(text, by=last.by, why=last.why.rstrip(".")))
+
+
 def _alike(session: Session, doubt: Doubts) -> Doubts:
     """Return a doubt and all that wait of the same flag, gauge, spindle and proposal."""
     waiting = session.doubts_listed(flag=doubt.flag[0], waiting=True)
@@ -136,6 +144,7 @@ def correct(
     why: str,
     at: np.datetime64,
     alike: bool = False,
+    waiting: bool = False,
 ) -> None:
     """Journal what a person decided of a doubt, or of all alike one by one, and judge anew what it touches.
 
@@ -144,9 +153,11 @@ def correct(
     NotFound
         When there is no such doubt.
     WrongUsage
-        When a correction is accepted that nothing proposes.
+        When a correction is accepted that nothing proposes; when it is to be `waiting` and was decided.
     """
     doubts = _known(session, flag)
+    if waiting:
+        _must_wait(session, flag)
     if accept and doubts.proposal[0] is None:
         text = to_say("flag {flag} proposes no correction; --keep lets the row stand as it was read")
         raise WrongUsage(say(text, flag=flag))

@@ -82,6 +82,7 @@
     if (!set || !page) return;
     const anew = askAgain(back), here = document.querySelector("#nav a.here");
     if (anew && !(here && new URL(here.href).pathname === location.pathname)) set("again", { data: Date.now() });
+    if (anew) document.dispatchEvent(new Event("cellmon-again"));
     if (last === null) last = Number(page.dataset.change); // what the page was drawn of, and not what this heard
     if (anew || got.change !== last) set("change", { data: got.change });
     last = got.change;

@@ -4,7 +4,7 @@
 (function () {
   const UPDATE = "/_dash-update-component", BEGINS = /\/_dash-(layout|dependencies)\b/, PRESSED = /\.(n_clicks|n_submit|contents)$|^bore-done\.data$/;
   const STILL = 2000, LONG = 10000, LONGEST = 60000; // a slow page shows an answer later than it comes
-  const plain = window.fetch, under = new Map();
+  const plain = window.fetch, under = new Map(), lost = new Map();
   const words = (name) => (document.getElementById("bar") || { dataset: {} }).dataset[name] || "";
   const set = (id, props) => window.dash_clientside.set_props(id, props);
   const pressesOf = (sent) => (sent.changedPropIds || []).filter((one) => PRESSED.test(one));
@@ -17,6 +17,7 @@
   }
   function unheard(sent, why) {
     const presses = pressesOf(sent);
+    if (!presses.length) lost.set(sent.output, sent);
     document.dispatchEvent(new CustomEvent("cellmon-unheard", { detail: { changed: sent.changedPropIds, why } }));
     if (!presses.length) return;
     const dropped = presses.filter((one) => one.endsWith(".contents")).map((one) => one.split(".")[0]);
@@ -32,12 +33,22 @@
 
   /* To Dash an answer that came whole; else that nothing changes. */
   async function asked(page, where, how, sent) {
+    lost.delete(sent.output);
     const got = await plain.call(page, where, how).catch(() => null);
     const whole = got && got.ok ? await got.arrayBuffer().catch(() => null) : null;
     if (whole) return { status: got.status, headers: got.headers, whole };
     unheard(sent, got && !got.ok ? await why(got) : words("noAnswer"));
     return { status: 204, whole: null };
   }
+  /* What follows every commit the pulse asks for; what follows something else is asked for by that, as it stood. */
+  document.addEventListener("cellmon-again", () => {
+    for (const [output, { inputs, changedPropIds }] of lost) {
+      lost.delete(output);
+      if (inputs.some(({ id }) => id === "change" || id === "url")) continue;
+      const moved = inputs.filter(({ id, property }) => (changedPropIds || []).includes(`${id}.${property}`));
+      for (const { id, property, value } of moved) if (value !== undefined) set(id, { [property]: value });
+    }
+  });
   /* What is done by a press: who presses twice sends the same, but for how often and for what was committed since. */
   function deedOf(sent) {
     const inputs = (sent.inputs || []).map(({ id, property, value }) => [id, property, property === "n_clicks" ? null : value]);

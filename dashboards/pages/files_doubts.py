@@ -159,7 +159,9 @@ def decide(
             raise WrongUsage(say("Say why."))
         who = asked.who_of(by, code)
         more = monitor.flag(chosen).alike if with_alike else 0
-        row = monitor.correct(chosen, accept=accept, by=who, why=str(why).strip(), alike=bool(with_alike))
+        row = monitor.correct(
+            chosen, accept=accept, by=who, why=str(why).strip(), alike=bool(with_alike), waiting=True
+        )
     except CellmonError as refusal:
         return parts.capital(str(refusal))
     did = say("accepted") if row.state == "accepted" else say("kept as it was read")

@@ -139,13 +139,13 @@ def show_row(monitor: Monitor, chosen: str | None) -> list[Any]:
     return [files_row_words.facts(row), {} if row.state == "waiting" else UNSEEN]
 
 
-def text_of(monitor: Monitor, chosen: str | None) -> list[Any]:
-    """Return the text to begin the correction with, and an empty reason, when another row is chosen."""
+def text_of(monitor: Monitor, chosen: str | None) -> str:
+    """Return the text to begin the correction with, when another row is chosen."""
     try:
         row = monitor.aside_row(chosen) if chosen else None
     except CellmonError:
         row = None
-    return [row.text if row is not None and row.cells else "", "", ""]
+    return row.text if row is not None and row.cells else ""
 
 
 def take(monitor: Monitor, chosen: str | None, text: str | None, why: str | None, by: Any, code: Any) -> str:
@@ -209,14 +209,8 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, row: str | None) -> list[Any]:
         return show_row(monitor, row)
 
-    @app.callback(
-        Output(TEXT, "value"),
-        Output(WHY, "value"),
-        Output(SAID, "children", allow_duplicate=True),
-        chosen,
-        prevent_initial_call="initial_duplicate",
-    )
-    def _(row: str | None) -> list[Any]:
+    @app.callback(Output(TEXT, "value"), chosen)
+    def _(row: str | None) -> str:
         return text_of(monitor, row)
 
     _register_deeds(app, monitor)
@@ -232,8 +226,8 @@ def _register_deeds(app: Dash, monitor: Monitor) -> None:
         said=SAID,
         who=WHO,
         presses=[TAKE],
-        of=[State(CHOSEN, "data"), State(TEXT, "value")],
-        fields={WHY: ""},
+        about=CHOSEN,
+        fields={TEXT: "", WHY: ""},
     )
 
     @app.callback(

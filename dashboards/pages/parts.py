@@ -183,8 +183,14 @@ def age(seconds: float) -> str:
 
 
 def moved(monitor: Monitor, before: int | None) -> Any:
-    """Return the number of the newest commit where something was committed, else nothing new."""
-    current = monitor.last_change()
+    """Return the number of the newest commit where something was committed, else nothing new.
+
+    A store that went away after a press was done says nothing new: the page still hears that it was done.
+    """
+    try:
+        current = monitor.last_change()
+    except CellmonError:
+        return no_update
     return no_update if current == before else current
 
 

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from cellmon.monitor.proposals import Proposal
 
 BOX, LINES, WHICH, WHY, SIGN, REFUSE, SAID = ("box", "lines", "which", "why", "sign", "refuse", "said")
+NONE = ""
+"""What is chosen where it was decided meanwhile."""
 
 
 def layout(prefix: str) -> html.Div:
@@ -48,7 +50,10 @@ def _id(prefix: str, name: str) -> str:
 
 
 def show(monitor: Monitor, of: str, chosen: str | None) -> list[Any]:
-    """Return what waits of one kind: lines, what to choose from, the choice, and whether it is seen."""
+    """Return what waits of one kind: lines, what to choose from, the choice, and whether it is seen.
+
+    Where another person decided the one that was chosen none is until one is: what was written is of that.
+    """
     try:
         found = [one for one in monitor.proposals().proposals if one.of == of and one.state == "waits"]
     except CellmonError:
@@ -59,7 +64,7 @@ def show(monitor: Monitor, of: str, chosen: str | None) -> list[Any]:
     return [
         [html.P(line(one), className="told") for one in found],
         [{"label": id_, "value": id_} for id_ in ids],
-        chosen if chosen in ids else ids[-1],
+        ids[-1] if chosen is None else chosen if chosen in ids else NONE,
         {},
     ]
 
@@ -83,7 +88,7 @@ def decide(
     reason = (why or "").strip()
     try:
         if not (which and asked.named(by) and reason):
-            raise WrongUsage(say("Say who signs or refuses, and why."))
+            raise WrongUsage(say("Say which one, who signs or refuses it, and why."))
         who = asked.who_of(by, code)
         found = monitor.sign(which, by=who, why=reason, refuse=refuse).proposals
     except CellmonError as refusal:

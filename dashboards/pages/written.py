@@ -63,7 +63,8 @@ def register(
     presses : sequence of str
         Ids of its buttons.
     about : str, optional
-        Id of a store with the one thing of many that it is about: nothing typed for one stays for another.
+        Id of a store with the one thing of many that it is about: nothing typed for one stays for another,
+        not even until the server has answered.
     of : sequence of State
         What it is about besides; stays.
     fields : mapping
@@ -92,22 +93,21 @@ def register(
         wrote = typed[len(of) : len(of) + len(names)]
         return [told, parts.moved(monitor, before), "", taken_out(told, fields, wrote)]
 
+    stands = [Output(field, "value", allow_duplicate=True) for field in names]
+    standing = [State(field, "value") for field in names]
     if about:
-
-        @app.callback(
-            *(Output(field, "value", allow_duplicate=True) for field in names),
-            Output(said, "children", allow_duplicate=True),
+        app.clientside_callback(
+            ClientsideFunction("cellmon", "emptied"),
+            [*stands, Output(said, "children", allow_duplicate=True)],
             Input(about, "data"),
-            prevent_initial_call=True,
+            *standing,
+            prevent_initial_call="initial_duplicate",  # so that it knows what the form was about first
         )
-        def _(other: Any) -> list[Any]:
-            return [*fields.values(), ""]
-
     app.clientside_callback(
         ClientsideFunction("cellmon", "takenOut"),
-        [Output(field, "value", allow_duplicate=True) for field in names],
+        stands,
         Input(_kept(said), "data"),
-        *(State(field, "value") for field in names),
+        *standing,
         prevent_initial_call=True,
     )
 

@@ -93,7 +93,7 @@ def test_a_bad_file_is_dropped_its_row_corrected_and_seen_taken(monitor):
     row = str(monitor.aside().rows[0].id)
     facts, form = files_rows.show_row(monitor, row)
     assert "decimal point" in words(facts) and form == {}
-    assert files_rows.text_of(monitor, row)[0] == BAD
+    assert files_rows.text_of(monitor, row) == BAD
     assert files_rows.take(monitor, row, MENDED, "an O for a 0", "", None) == "Say who says so."
     assert files_rows.take(monitor, row, MENDED, " ", "R. Hale", None).startswith("Say why")
     refused = files_rows.take(monitor, row, BAD, "an O for a 0", "R. Hale", None)

@@ -50,7 +50,7 @@ def test_the_form_signs_or_refuses_and_says_why_it_does_not(monitor):
     query = parts.stream_query(monitor.streams()[0])
     freeze.freeze(monitor, query, "all", "first quiet weeks", "A. Weber")
     [_, _, chosen, _] = second.show(monitor, "limits", None)
-    asked = "Say who signs or refuses, and why."
+    asked = "Say which one, who signs or refuses it, and why."
     assert second.decide(monitor, chosen, " ", "B. Ito", None, refuse=False) == asked
     assert second.decide(monitor, None, "looked at", "B. Ito", None, refuse=False) == asked
     own = second.decide(monitor, chosen, "mine", "A. Weber", None, refuse=False)
@@ -65,6 +65,19 @@ def test_the_form_signs_or_refuses_and_says_why_it_does_not(monitor):
     [_, _, chosen, _] = second.show(monitor, "limits", None)
     said = second.decide(monitor, chosen, "too soon", "B. Ito", None, refuse=True)
     assert said.endswith("refused by B. Ito: too soon.")
+
+
+def test_where_another_person_decided_what_was_chosen_no_other_is_chosen_in_its_place(monitor):
+    for why in ("first", "second"):
+        monitor.freeze(by="A. Weber", why=why)
+    older, newer = (one.id for one in monitor.proposals().proposals)
+    assert second.show(monitor, "limits", None)[2] == newer, "at first the newest"
+    monitor.sign(newer, by="B. Ito", why="looked at", refuse=True)
+    [_, options, chosen, _] = second.show(monitor, "limits", newer)
+    assert [one["value"] for one in options] == [older]
+    assert not chosen
+    assert second.decide(monitor, chosen, "fine", "C. Mora", None, refuse=False).startswith("Say which one")
+    assert second.show(monitor, "limits", chosen)[2] == chosen, "nor a moment later"
 
 
 def test_whoever_only_answers_signs_nothing(monitor):

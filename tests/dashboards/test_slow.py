@@ -9,6 +9,7 @@ import pytest
 from cellmon.records import Flag
 from tests.dashboards.test_live import SHEET_SAYS, WITHIN_MS, settled
 from tests.monitor.test_corrections import doubted_cell
+from tests.small_cell import HEADER, write
 
 pytestmark = pytest.mark.browser
 ASKED = "**/_dash-update-component*"
@@ -40,7 +41,7 @@ def files(look, address):
     yield watched.page
     watched.page.unroute_all(behavior="ignoreErrors")
     watched.page.goto("about:blank")
-    watched.complaints[:] = [c for c in watched.complaints if "net::" not in c]
+    watched.complaints[:] = [c for c in watched.complaints if "net::" not in c and "503" not in c]
 
 
 def opened(page, address) -> None:
@@ -165,3 +166,73 @@ def test_a_page_asks_at_once_when_it_is_looked_at_again_whatever_it_waits_for(fi
     held[1].continue_()
     until(files, lambda: len(held) == 3)
     assert files.is_hidden("#bar")
+
+
+def test_what_is_shown_stays_where_the_store_went_away_in_the_middle_of_an_answer(files, address, small):
+    opened(files, address)
+    shown, store, away = (
+        files.inner_text("#files-doubts-list"),
+        small.folder / "cell.db",
+        small.folder / "away.db",
+    )
+    store.rename(away)
+    try:
+        files.evaluate("() => window.dash_clientside.set_props('change', { data: 1 })")
+        files.wait_for_selector("#bar:not([hidden])", timeout=WITHIN_MS)
+        settled(files)
+        assert files.inner_text("#files-doubts-list") == shown
+        assert "failed" not in files.inner_text("main")
+        assert "is not there" not in files.inner_text("main")
+    finally:
+        away.rename(store)
+    files.wait_for_selector("#bar[hidden]", state="attached", timeout=WITHIN_MS)
+
+
+def test_what_was_written_of_one_thing_is_gone_before_the_answer_about_another_comes(files, address):
+    opened(files, address)
+    chosen(files, 3)
+    held = []
+
+    def hold(route) -> None:
+        held.append(route)
+
+    files.route(ASKED, hold)
+    files.locator(DOUBTS).nth(4).click()
+    until(files, lambda: held)
+    files.wait_for_function("() => document.querySelector('#files-doubt-why').value === ''")
+    assert files.input_value("#files-doubt-by") == "M. Osei"
+
+
+def test_what_follows_a_choice_and_not_commits_is_asked_again_too_and_takes_nothing_out(
+    files, address, small, tmp_path
+):
+    bad = "B9001,1,S1,2026-03-09T06:00:00Z,top,x,50.O02"
+    small.take([write(tmp_path, "bad.csv", HEADER, [bad])])
+    opened(files, address)
+    lost = []
+
+    def lose(route) -> None:
+        if '"output":"files-row-text.value"' in route.request.post_data and len(lost) < 2:
+            lost.append(route)
+            route.abort()
+        else:
+            route.continue_()
+
+    files.route(ASKED, lose)
+    files.click("#files-rows-list li button")
+    files.wait_for_selector("#files-row-form", state="visible")
+    files.fill("#files-row-why", "an O for a 0")
+    files.wait_for_function("bad => document.querySelector('#files-row-text').value === bad", arg=bad)
+    assert files.input_value("#files-row-why") == "an O for a 0"
+    assert len(lost) == 2
+
+
+def test_a_doubt_that_another_person_decided_meanwhile_is_not_decided_anew(files, address, small):
+    opened(files, address)
+    doubt = chosen(files, 3)
+    files.route("**/pulse*", lambda route: route.abort())  # not told on this page yet
+    small.correct(doubt, accept=False, by="R. Hale", why="measured again")
+    files.click("#files-doubt-accept")
+    says(files, "#files-doubt-said", "R. Hale decided this meanwhile: measured again")
+    assert decisions(small, doubt) == ["measured again"]
+    assert files.input_value("#files-doubt-why") == "seen on the part"
