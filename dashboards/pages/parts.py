@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from dash import ClientsideFunction, Dash, Input, Output, ctx, dcc, html, no_update
 
 from cellmon import local
-from cellmon.errors import NotFound
+from cellmon.errors import CellmonError, NotFound
 from cellmon.records import Stream, stream_names
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
