@@ -32,6 +32,11 @@ def speak(catalogue: Catalogue) -> None:
     _voice[0] = next(_catalogues)
 
 
+def speaks(catalogue: Catalogue) -> bool:
+    """Return whether everything is said in the language of a catalogue now."""
+    return dict(catalogue) == _spoken
+
+
 def voice() -> tuple[int, bool]:
     """Return what tells the language of this moment from another: for what is kept with words in it."""
     return _voice[0], _in_english.get()

@@ -23,6 +23,8 @@ def speak_as(folder: Path, language: str) -> None:
     FileUnreadable
         When its file of words is there and cannot be used.
     """
-    path = file_of(folder, language)
-    words.speak(read_catalogue(path) if language != ENGLISH and path.exists() else {})
+    path, before = file_of(folder, language), local.language()
+    found = read_catalogue(path) if language != ENGLISH and path.exists() else {}
     local.write_as(language)
+    if local.language() != before or not words.speaks(found):  # else what was said before still holds
+        words.speak(found)

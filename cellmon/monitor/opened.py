@@ -76,6 +76,7 @@ class Opened:
         """What the last view worked out, and the state of the store and the sheet that it is of."""
         self._carried: dict[str, tuple[Any, Any]] = {}
         """What may hold for the next state of the store too, with what it rests on."""
+        self._place = store.place
         self._stones: tuple[tuple[int, np.datetime64], Known] | None = None
         """What plans of stones start from, and the state of the store it was made of."""
 
@@ -156,6 +157,7 @@ class Opened:
     def _view(self) -> Iterator[View]:
         """Open what one question sees; what others worked out of the same state serves it too."""
         with self._store.reading() as session:
+            self._know_its_store()
             view = self._view_of(session)
             state = (session.last_change(), self._stamp, view.as_of, view.rules.now.version, lengths.shown())
             before = self._worked_out
@@ -163,6 +165,12 @@ class Opened:
                 view.take_over(before[1])
             yield view
             self._worked_out = (state, view.worked_out)
+
+    def _know_its_store(self) -> None:
+        """Let go of all that was worked out of another store, whose file lay in the same place."""
+        if self._store.place != self._place:
+            self._place, self._carried = self._store.place, {}
+            self._worked_out = self._noted = self._known = self._stones = None
 
     def _view_of(self, session: Session) -> View:
         """Return the cell as a session sees it; in one that writes, nobody changes it meanwhile."""

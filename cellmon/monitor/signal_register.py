@@ -89,6 +89,17 @@ class Register:
         held = ((name, pile) for name, pile in self.piles.items() if isinstance(name, tuple))
         return {name[1]: pile for name, pile in held if name[0] == "held" and pile}
 
+    def of_like_parts(self) -> set[Stream]:
+        """Return the streams of like parts, charted together, of which signals stand."""
+        return {name[1] for name in self._alike() if name[1].like is not None}
+
+    def of_one(self, stream: Stream) -> Sequence[Signal]:
+        """Return those that stand and are of one stream itself."""
+        return together((), *(self.pile(name) for name in self._alike() if name[1] == stream))
+
+    def _alike(self) -> Iterator[tuple[str, Stream, str]]:
+        return (name for name in self.piles if isinstance(name, tuple) and name[0] == "alike")
+
     def waiting_at(self, spindle: str) -> Sequence[Signal]:
         """Return those that wait for an answer and are of one spindle, or of the cell."""
         return together(self.pile(("waits", spindle)), self.pile(("waits", None)))
@@ -163,6 +174,14 @@ def ended(signal: Signal) -> tuple[np.datetime64, str]:
 
 def _order_in(pile: Hashable) -> Callable[[Signal], tuple[Any, str]]:
     return ended if isinstance(pile, tuple) and pile[0].startswith("ended") else order
+
+
+def raised_since(pile: Sequence[Signal], start: np.datetime64 | None) -> Sequence[Signal]:
+    """Return the signals of a pile that were raised from a moment on."""
+    if start is None:
+        return pile
+    start_us = int(start.astype("datetime64[us]").astype(np.int64))
+    return pile[bisect_left(pile, start_us, key=lambda signal: signal.raised_us) :]
 
 
 def together(pile: Sequence[Signal], *others: Sequence[Signal]) -> Sequence[Signal]:

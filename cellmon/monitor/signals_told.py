@@ -3,105 +3,25 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import numpy as np
 
-from cellmon import lengths
 from cellmon.monitor.judge.calls import SHARE_OF, detector_words
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.naming import Named
-from cellmon.monitor.judge.outlines import Outline, outline_of
+from cellmon.monitor.judge.outlines import Outline
 from cellmon.monitor.judge.signals import named_groups
-from cellmon.monitor.judge.told import is_kept, told_groups, told_outlines
-from cellmon.monitor.signal_register import STANDING, Register
+from cellmon.monitor.judge.told import is_kept, told_groups
 from cellmon.monitor.signals import Change, Response, Signal
 from cellmon.monitor.view import View
 from cellmon.monitor.wording import signal_words
 from cellmon.records import Stream
-from cellmon.shifts import to_utc
 from cellmon.store import Announcement, Decision
-from cellmon.words import say, to_say, voice
+from cellmon.words import say, to_say
 
 WITHDRAWN = to_say("Later rows, events or limits frozen since leave nothing to be signalled there.")
-
-
-def register(view: View) -> Register:
-    """Return every signal without its age, in its order; `View.register` keeps it.
-
-    Only what is outlined, answered or gone otherwise than in the state before is made and put anew.
-    """
-    known, rests = _carried(view), _rests_on(view, view.outlines, view.gone)
-    changes: dict[str, Signal | None] = {id_: None for id_ in known.rests if id_ not in rests}
-    changes |= _told(view, {id_: now for id_, now in rests.items() if known.rests.get(id_) != now})
-    found = known.register.changed(changes)
-    view.carried[_name()] = (view.rules.now.version, _Carried(rests=rests, register=found))
-    return found
-
-
-Rests = tuple[Outline | Announcement, Decision | None, str | None]
-"""What is said of a signal rests on its outline, its answer and, of like parts, on the one that runs."""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Carried:
-    """The register of a state, and what each signal of it rests on."""
-
-    rests: Mapping[str, Rests] = field(default_factory=dict)
-    register: Register = field(default_factory=Register)
-
-
-def _carried(view: View) -> _Carried:
-    """Return what was made before, in the words and lengths of now and under the sheet in force."""
-    return view.carry(_name(), view.rules.now.version, _Carried)
-
-
-def _name() -> str:
-    return f"register {voice()} {lengths.shown()}"
-
-
-def _rests_on(view: View, outlines: Iterable[Outline], gone: Iterable[Announcement] = ()) -> dict[str, Rests]:
-    answers = view.answers
-    found: dict[str, Rests] = {one.id: (one, answers.get(one.id), None) for one in gone}
-    return found | {one.id: (one, answers.get(one.id), _running(view, one)) for one in outlines}
-
-
-def _running(view: View, told: Outline) -> str | None:
-    return None if told.stream.like is None else view.part_of(told.stream).number
-
-
-def _told(view: View, rests: Mapping[str, Rests]) -> dict[str, Signal]:
-    """Make signals of what they rest on; those that were made of the same before are not made again."""
-    known, found = _carried(view), dict[str, Signal]()
-    for id_, now in rests.items():
-        if known.rests.get(id_) == now:
-            found[id_] = known.register.signals[id_]
-        else:
-            told, answer, _ = now
-            make = _signal if isinstance(told, Outline) else _withdrawn
-            found[id_] = make(view, told, answer)  # type: ignore[arg-type]
-    return found
-
-
-def signals_since(view: View, start: np.datetime64 | None) -> tuple[Signal, ...]:
-    """Build the signals raised from a moment on that were not withdrawn, newest first, without causes.
-
-    Those raised before are not put together: what comes again after an answer comes later than it.
-    """
-    if start is None or not is_kept(view.session, view.rules, until=view.as_of):
-        return tuple(s for s in view.signals if start is None or to_utc(s.raised_at) >= start)
-    told = (o for o in told_outlines(view.session, start=start, until=view.as_of) if o.lead.at >= start)
-    found = Register().changed(_told(view, _rests_on(view, told)))
-    return tuple(view.aged(found.pile(STANDING)))
-
-
-def outlines(view: View) -> Sequence[Outline]:
-    """Return the signals that stand in outline: as kept, where that holds; `View.outlines` keeps it."""
-    if view.named is not None:
-        return list(map(outline_of, view.named.groups))
-    return told_outlines(view.session, until=view.as_of)
 
 
 def groups_of(view: View, names: Collection[str]) -> dict[str, Group]:
@@ -111,25 +31,11 @@ def groups_of(view: View, names: Collection[str]) -> dict[str, Group]:
     return {group.id: group for group in told_groups(view.session, among=names, until=view.as_of)}
 
 
-def gone(view: View) -> list[Announcement]:
-    """Return what was announced by now and is no signal any more; `View.gone` keeps it."""
-    found = view.named.gone if view.named is not None else _gone(view)
-    return [one for one in found if np.datetime64(one.body["at"], "us") <= view.as_of]
-
-
 def named(view: View) -> Named | None:
     """Return all signals, put together from every call; None where those that are kept hold."""
     if is_kept(view.session, view.rules, until=view.as_of):
         return None
     return named_groups(view.session, view.rules, until=view.as_of)
-
-
-def _gone(view: View) -> list[Announcement]:
-    """Return what was announced and is not kept; what is gone is read once."""
-    read: dict[str, Announcement] = view.carry("gone", None, dict)
-    gone = view.session.announced_untold()
-    read.update((one.id, one) for one in view.session.announced_as(set(gone).difference(read)))
-    return [read[id_] for id_ in gone]
 
 
 def answers_given(view: View) -> Mapping[str, Decision]:
@@ -151,7 +57,8 @@ def answers_given(view: View) -> Mapping[str, Decision]:
     return found
 
 
-def _signal(view: View, told: Outline, answer: Decision | None) -> Signal:
+def signal_of(view: View, told: Outline, answer: Decision | None) -> Signal:
+    """Return a signal as its outline and the last answer tell it."""
     lead, spread = told.lead, told.kind == "spread"
     size = None if spread or not np.isfinite(told.size) else round(told.size, 3)
     unit = _unit(view, told)
@@ -199,7 +106,8 @@ def _unit(view: View, told: Outline) -> str:
     return "%" if told.detector.startswith(SHARE_OF) else view.unit(told.stream)
 
 
-def _withdrawn(view: View, announced: Announcement, answer: Decision | None) -> Signal:
+def withdrawn_of(view: View, announced: Announcement, answer: Decision | None) -> Signal:
+    """Return what was announced and is no signal any more."""
     body: Mapping[str, Any] = announced.body
     stream = Stream(**json.loads(announced.stream))
     at, last = (np.datetime64(body[name], "us") for name in ("at", "last_at"))

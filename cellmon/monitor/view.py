@@ -16,7 +16,7 @@ from cellmon.monitor.dressings_seen import DressingsSeen
 from cellmon.monitor.judge.verdict import standard_uncertainty
 from cellmon.records import Events, GaugeChecks, Kind, Stream
 from cellmon.sheet import Part
-from cellmon.store import Announcement, Decision
+from cellmon.store import Decision
 from cellmon.words import say
 
 if TYPE_CHECKING:
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from cellmon.monitor.forecast import BoresLeft, Standing
     from cellmon.monitor.judge.audits import AuditSeries
     from cellmon.monitor.judge.naming import Named
-    from cellmon.monitor.judge.outlines import Outline
     from cellmon.monitor.judge.places import Place
     from cellmon.monitor.limits_age import Declared
     from cellmon.monitor.shifts_known import ShiftsKnown
@@ -52,7 +51,7 @@ class View(DressingsSeen):
     @cached_property
     def register(self) -> Register:
         """Every signal in its order, without causes and ages."""
-        from cellmon.monitor.signals_told import register
+        from cellmon.monitor.signals_carried import register
 
         return register(self)
 
@@ -96,7 +95,7 @@ class View(DressingsSeen):
 
     def signals_since(self, start: np.datetime64 | None) -> tuple[Signal, ...]:
         """Return the signals raised from a moment on that stand, newest first, without causes."""
-        from cellmon.monitor.signals_told import signals_since
+        from cellmon.monitor.signals_carried import signals_since
 
         if start not in self._since:
             self._since[start] = signals_since(self, start)
@@ -105,20 +104,6 @@ class View(DressingsSeen):
     @cached_property
     def _since(self) -> dict[np.datetime64 | None, tuple[Signal, ...]]:
         return {}
-
-    @cached_property
-    def outlines(self) -> Sequence[Outline]:
-        """The signals that stand, in outline."""
-        from cellmon.monitor.signals_told import outlines
-
-        return outlines(self)
-
-    @cached_property
-    def gone(self) -> Sequence[Announcement]:
-        """What was announced and is no signal any more."""
-        from cellmon.monitor.signals_told import gone
-
-        return gone(self)
 
     @cached_property
     def named(self) -> Named | None:

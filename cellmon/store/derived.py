@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from sqlalchemy import delete, select
+from sqlalchemy import delete, func, select, update
 
 from cellmon.store import bulk, schema
 from cellmon.store.bores import KeptBores
@@ -27,9 +27,12 @@ class Derived(KeptBores, KeptSubgroups, Counts, KeptHoned, Called, Provisional):
                 self.conn.execute(delete(table).where(table.c.unit_start.in_(starts[i : i + 500])))
 
     def forget_all(self) -> None:
-        """Drop everything derived."""
+        """Drop everything derived; who carries what signals told reads all of them again."""
         for table in schema.DERIVED:
             self.conn.execute(delete(table))
+        changes = schema.TOLD_CHANGES
+        newest = select(func.max(changes.c.number)).scalar_subquery()
+        self.conn.execute(update(changes).values(number=newest + 1))
 
     def is_underived(self) -> bool:
         """Return whether readings are stored of which nothing is derived, as after a change of the schema."""

@@ -123,6 +123,11 @@ class Store:
             return None
         return found.st_dev, found.st_ino
 
+    @property
+    def place(self) -> tuple[int, int] | None:
+        """What tells its file from another that is put in its place; None where it is none."""
+        return self._file
+
     def before_each_look(self, call: Callable[[], None]) -> None:
         """Have something called before each statement that is sent."""
         event.listen(self.engine, "before_cursor_execute", lambda *_: call())

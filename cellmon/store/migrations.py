@@ -12,6 +12,7 @@ from cellmon.records import Kind, TracePoints
 from cellmon.store import bulk, schema
 from cellmon.store.honed import count_stored
 from cellmon.store.measured import keep_measured
+from cellmon.store.told import number_told
 from cellmon.store.traces import add_trace_points
 from cellmon.words import say, to_say
 
@@ -154,6 +155,12 @@ def _measured_by_set(conn: Connection) -> None:
     keep_measured(conn)
 
 
+def _changes_numbered(conn: Connection) -> None:
+    """Number what changes among the signals told, so that only that is read from state to state."""
+    schema.TOLD_CHANGES.create(conn, checkfirst=True)
+    number_told(conn)
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -176,6 +183,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _blocks_before_known,
     _honed_counted,
     _measured_by_set,
+    _changes_numbered,
 )
 
 

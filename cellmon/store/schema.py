@@ -343,6 +343,17 @@ OUTLINES = Table(
 )
 """What is shown of each of those signals, so that it is read without their calls."""
 
+TOLD_CHANGES = Table(
+    "told_changes",
+    METADATA,
+    Column("id", Text, primary_key=True),
+    Column("number", BigInteger, nullable=False, index=True),
+)
+"""Of each of those signals the last change: put together otherwise, or dropped; by a number that grows.
+
+It is not thrown away with them: whoever carries what they told knows by it what to read again.
+"""
+
 TRACED = Table(
     "traced",
     METADATA,

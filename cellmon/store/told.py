@@ -10,7 +10,7 @@ from itertools import chain
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, Select, Table, delete, exists, or_, select
+from sqlalchemy import Connection, Select, Table, delete, exists, func, insert, literal, or_, select
 
 from cellmon.store import bulk, schema
 
@@ -46,11 +46,13 @@ class Told:
         known = {row.id: row.digest for some in _some(query, among) for row in self.conn.execute(some)}
         rows = {signal.id: _row(signal) for signal in signals}
         gone = [id_ for id_, digest in known.items() if id_ not in rows or rows[id_]["digest"] != digest]
-        for kept in (table, schema.OUTLINES):
-            for i in range(0, len(gone), 500):
-                self.conn.execute(delete(kept).where(kept.c.id.in_(gone[i : i + 500])))
         new = {id_: row for id_, row in rows.items() if known.get(id_) != row["digest"]}
+        changed, number = sorted({*gone, *new}), self.newest_told_change() + 1
+        for kept in (table, schema.OUTLINES, schema.TOLD_CHANGES):
+            for i in range(0, len(changed), 500):
+                self.conn.execute(delete(kept).where(kept.c.id.in_(changed[i : i + 500])))
         _insert(self.conn, table, list(new.values()))
+        _insert(self.conn, schema.TOLD_CHANGES, [{"id": id_, "number": number} for id_ in changed])
         if among is None:
             self.conn.execute(delete(schema.OUTLINES))
         self.keep_outlines(
@@ -60,6 +62,16 @@ class Told:
                 if one.outline is not None and (among is None or one.id in new)
             }
         )
+
+    def told_changes(self, *, after: int) -> dict[str, int]:
+        """Return the signals put together otherwise, or dropped, since a change; of each its last."""
+        table = schema.TOLD_CHANGES
+        found = self.conn.execute(select(table.c.id, table.c.number).where(table.c.number > after))
+        return {row.id: row.number for row in found}
+
+    def newest_told_change(self) -> int:
+        """Return the number of the last change among the signals kept, 0 where there is none."""
+        return int(self.conn.execute(select(func.max(schema.TOLD_CHANGES.c.number))).scalar() or 0)
 
     def keep_outlines(self, outlines: Mapping[str, Mapping[str, Any]]) -> None:
         """Keep what is shown of signals that have no outline yet, by their names."""
@@ -141,6 +153,14 @@ def _some(query: Select[Any], ids: Collection[str] | None) -> Iterator[Select[An
     names = sorted(ids)
     for i in range(0, len(names), 500):
         yield query.where(query.selected_columns.id.in_(names[i : i + 500]))
+
+
+def number_told(conn: Connection) -> None:
+    """Give a number to the signals kept that have none."""
+    told, changes = schema.TOLD, schema.TOLD_CHANGES
+    numbered = select(changes.c.id).where(changes.c.id == told.c.id).exists()
+    names = select(told.c.id, literal(1)).where(~numbered)
+    conn.execute(insert(changes).from_select(["id", "number"], names))
 
 
 def _insert(conn: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:

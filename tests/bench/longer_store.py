@@ -22,6 +22,7 @@ from cellmon.monitor.judge.told import BASIS
 from cellmon.records import Stream
 from cellmon.store import Session, bulk, schema
 from cellmon.store.chunks import decode, encode
+from cellmon.store.told import number_told
 
 MOMENTS = ("day", "first_at", "unit_start", "in_force_from", "use_by", "due", "until")
 ONCE = {"stock", "gauge_study", "stone_sets", "mating_parts", "provisional"}
@@ -51,6 +52,7 @@ def lengthen(session: Session, *, copies: int, weeks: int) -> None:
             if len(waiting) >= AT_A_TIME * copies:
                 _put(session, table, names, waiting)
         _put(session, table, names, waiting)
+    number_told(session.conn)
 
 
 def _put(session: Session, table: Table, names: list[str], rows: list[tuple[Any, ...]]) -> None:

@@ -60,10 +60,10 @@ def test_after_every_commit_answers_are_those_of_a_cell_opened_anew(cell, tmp_pa
 
 
 def test_the_next_question_of_a_state_does_not_put_signals_together_again(cell, monkeypatch):
-    from cellmon.monitor import signals_told
+    from cellmon.monitor import signals_carried
 
     known = cell.signals()
-    monkeypatch.setattr(signals_told, "register", None)
+    monkeypatch.setattr(signals_carried, "register", None)
     assert cell.state().streams
     assert cell.signals() == known
     cell.log(Kind.EVENTS, {"event": "stones-dressed", "spindle": "S1", "at": "2026-03-02T06:00:00Z"})

@@ -10,7 +10,7 @@ from sqlalchemy import func, inspect, select
 
 from cellmon.errors import StoreRefused
 from cellmon.records import Kind, StockMovements
-from cellmon.store import Announcement, AuditStand, Store, migrations, schema
+from cellmon.store import Announcement, AuditStand, Store, ToldSignal, migrations, schema
 from tests.store.making import (
     ALL,
     NOW,
@@ -298,3 +298,14 @@ def test_points_kept_a_row_each_are_packed_and_none_is_lost(open_store):
         assert np.isnat(points.at).sum() == 1
         assert len(session.rows_of_part(Kind.TRACES, "B1")) == 6
         assert len(session.traced_bores()) == 2
+
+
+def test_signals_of_an_older_store_are_numbered_once(open_store):
+    store = open_store()
+    kept = [ToldSignal(id=name, sheet=1, earliest_at=START, last_at=START, body={}) for name in ("a", "b")]
+    with store.writing() as session:
+        session.keep_told(kept)
+        session.conn.exec_driver_sql(f"DROP TABLE {schema.TOLD_CHANGES.name}")
+        session.conn.exec_driver_sql(f"DELETE FROM {schema.SCHEMA_VERSION.name} WHERE version >= 22")
+    with open_store().reading() as session:
+        assert session.told_changes(after=0) == {"a": 1, "b": 1}

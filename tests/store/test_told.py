@@ -53,6 +53,25 @@ def test_what_is_kept_again_replaces_what_differs_and_drops_what_is_gone(open_st
     assert digests[2]["a"] != digests[1]["a"], "what differs has another digest"
 
 
+def test_what_is_put_together_otherwise_or_dropped_is_numbered_and_all_that_is_forgotten(open_store):
+    store, otherwise = open_store(), {"calls": [1]}
+    with store.writing() as session:
+        assert session.newest_told_change() == 0 and session.told_changes(after=0) == {}
+        session.keep_told([one("a", 0, 2), one("b", 3, 9), one("c", 8, 8)])
+        session.keep_told([one("a", 0, 2), one("b", 3, 9), one("c", 8, 8)])
+        assert session.told_changes(after=0) == {"a": 1, "b": 1, "c": 1}, "the same again is no change"
+        session.keep_told([one("a", 0, 2, body=otherwise)], among=["a", "b"])
+        assert session.told_changes(after=1) == {"a": 2, "b": 2}
+        session.keep_told([one("d", 0, 2)], among=["d"])
+    with store.writing() as session:
+        assert session.told_changes(after=0) == {"a": 2, "b": 2, "c": 1, "d": 3}
+        session.forget_all()
+        assert session.told_changes(after=3) == dict.fromkeys("abcd", 4)
+        session.keep_told([one("a", 0, 2), one("e", 3, 9)])
+        assert session.told_changes(after=4) == {"a": 5, "e": 5}
+        assert session.newest_told_change() == 5
+
+
 def test_signals_that_hold_a_word_are_found_by_it(open_store):
     store = open_store()
     said = {"calls": [{"detector": "three_sums 100%"}]}

@@ -145,7 +145,7 @@ def told_groups(
     every = among is None or len(among) > FEW
     kept = [one for one in session.told(among=None if every else among) if among is None or one[0] in among]
     for group in _groups(session, kept):
-        found = _by_then(group, until)
+        found = _group_by_then(group, until)
         if found is not None:
             yield found
 
@@ -161,15 +161,30 @@ def told_outlines(
 
     In outline; of one that lasted beyond `until` the calls are read.
     """
-    outlines = list(_outlines(session, session.told(start=start, end=end)))
+    return by_then(session, kept_outlines(session, start=start, end=end), until)
+
+
+def kept_outlines(
+    session: Session,
+    *,
+    start: np.datetime64 | None = None,
+    end: np.datetime64 | None = None,
+    among: Collection[str] | None = None,
+) -> list[Outline]:
+    """Return signals in outline as they are kept, all, of a time or of some names, oldest first."""
+    return list(_outlines(session, session.told(start=start, end=end, among=among)))
+
+
+def by_then(session: Session, outlines: Collection[Outline], until: np.datetime64) -> list[Outline]:
+    """Return signals by what was called until a moment; without those of which nothing was."""
     lasted = {one.id for one in outlines if one.until > until}
     if not lasted:
-        return outlines
+        return list(outlines)
     then = {g.id: outline_of(g) for g in told_groups(session, among=lasted, until=until)}
     return [then.get(o.id, o) for o in outlines if o.id not in lasted or o.id in then]
 
 
-def _by_then(group: Group, until: np.datetime64) -> Group | None:
+def _group_by_then(group: Group, until: np.datetime64) -> Group | None:
     """Return a signal by what was called until a moment; None where nothing was."""
     if group.until <= until:
         return group
