@@ -16,6 +16,7 @@ import numpy as np
 from cellmon.bores.form import two_point_features
 from cellmon.judged import SIZE_COLUMNS
 from cellmon.monitor.answers import Answer, Tolerance
+from cellmon.monitor.stones.counted import units_holding
 from cellmon.monitor.view import View
 from cellmon.records import HAND, Kind, SizingReadings, Stream, Verdict
 from cellmon.sheet import Part
@@ -23,6 +24,8 @@ from cellmon.shifts import to_utc
 
 SIZE = "diameter"
 WINDOW = timedelta(days=7)
+MOST_UNITS = 1_000
+"""So many units are remembered beside those that are asked of."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,6 +165,8 @@ def _size(view: View, part: Part, um: np.ndarray) -> float:
 
 
 def _by_readings(view: View, part: Part, start: np.datetime64) -> Iterator[HandBore]:
+    if not _is_any_read(view, start):
+        return
     bores = view.session.bores(spindle=HAND, start=start, end=view.as_of)
     bores = bores.select(bores.part_number == part.number)
     column = getattr(bores, SIZE_COLUMNS.get(part.diameter.size) or "average")
@@ -178,3 +183,15 @@ def _by_readings(view: View, part: Part, start: np.datetime64) -> Iterator[HandB
             by=str(bores.operator[i] or ""),
             rounds=None,
         )
+
+
+def _is_any_read(view: View, start: np.datetime64) -> bool:
+    """Return whether readings name a bore finished by hand; a unit of judging is looked through once."""
+    known: dict[str, bool] = view.carry("units with bores by hand", None, dict)
+    units = units_holding(view, start, view.as_of)
+    if len(known) > MOST_UNITS + len(units):
+        known.clear()
+    for unit in units:
+        if unit.stored not in known:
+            known[unit.stored] = HAND in view.session.bores_of_unit(unit.start).spindle
+    return any(known[unit.stored] for unit in units)

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from math import isnan
+from typing import Any
 
 import numpy as np
 
 from cellmon import local
+from cellmon.charts import shewhart
 from cellmon.charts.batches import batches_apart
 from cellmon.charts.shewhart import mean_limits, range_limits, sd_limits
 from cellmon.errors import NotEnoughData, NotFound
@@ -256,30 +259,34 @@ def _points(view: View, stream: Stream, subgroups: Subgroups) -> tuple[SubgroupP
     means, ranges = mean_limits(centre, sigma, subgroups.n), range_limits(sigma, subgroups.n)
     deviations = sd_limits(sigma, subgroups.n)
     mean_side, range_side = sides(subgroups, centre, sigma)
-    return tuple(
-        SubgroupPoint(
-            first_part=subgroups.first_part[i],
-            last_part=subgroups.last_part[i],
-            at=view.local(subgroups.at[i]),
-            n=int(subgroups.n[i]),
-            mean_um=float(subgroups.mean[i]),
-            range_um=float(subgroups.range[i]),
-            sd_um=float(subgroups.sd[i]),
-            mean_limits=_limits(means.lower[i], means.centre[i], means.upper[i]),
-            range_limits=_limits(ranges.lower[i], ranges.centre[i], ranges.upper[i]),
-            sd_limits=_limits(deviations.lower[i], deviations.centre[i], deviations.upper[i]),
-            beyond=_beyond(int(mean_side[i]), int(range_side[i])),
-            flagged=bool(subgroups.flagged[i]),
-            stone_set=subgroups.stone_set[i],
-        )
-        for i in range(len(subgroups))
-    )
+    columns: dict[str, Sequence[Any]] = {
+        "first_part": subgroups.first_part.tolist(),
+        "last_part": subgroups.last_part.tolist(),
+        "at": [view.local(at) for at in subgroups.at],
+        "n": subgroups.n.tolist(),
+        "mean_um": subgroups.mean.tolist(),
+        "range_um": subgroups.range.tolist(),
+        "sd_um": subgroups.sd.tolist(),
+        "mean_limits": _limits(means),
+        "range_limits": _limits(ranges),
+        "sd_limits": _limits(deviations),
+        "beyond": [_beyond(*side) for side in zip(mean_side.tolist(), range_side.tolist(), strict=True)],
+        "flagged": subgroups.flagged.astype(bool).tolist(),
+        "stone_set": subgroups.stone_set.tolist(),
+    }
+    rows = zip(*columns.values(), strict=True)
+    return tuple(SubgroupPoint(**dict(zip(columns, row, strict=True))) for row in rows)
 
 
-def _limits(lower: float, centre: float, upper: float) -> Limits | None:
-    if np.isnan(centre):
-        return None
-    return Limits(lower=float(lower), center=float(centre), upper=float(upper))
+def _limits(found: shewhart.Limits) -> list[Limits | None]:
+    """Return the limits of each subgroup; those that are alike are one and the same."""
+    made: dict[tuple[float, float, float], Limits | None] = {}
+    rows = zip(found.lower.tolist(), found.centre.tolist(), found.upper.tolist(), strict=True)
+    return [made[row] if row in made else made.setdefault(row, _limit(*row)) for row in rows]
+
+
+def _limit(lower: float, centre: float, upper: float) -> Limits | None:
+    return None if isnan(centre) else Limits(lower=lower, center=centre, upper=upper)
 
 
 def _beyond(mean: int, spread: int) -> tuple[str, ...]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -16,18 +15,12 @@ from cellmon.monitor.answers import Answer, Estimate
 from cellmon.monitor.groups import fixture_tells, less_fixture, orders, segments, sides, values_of
 from cellmon.monitor.judge.inputs import SIZE
 from cellmon.monitor.kept import kept
+from cellmon.monitor.split_windows import Window, window_of
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Texts, Whole
-from cellmon.words import say, to_say
+from cellmon.words import say, to_say, voice
 
 CONFIDENCE = 0.95
-RECENT = 400
-"""Bores of each position that are looked at where nothing is frozen.
-
-What lasts can wait for the end of the shift that runs: with so many before it, the answer stays until then.
-"""
-MOST = 6_000
-"""Bores of a spindle looked at in any case, however long the baseline's window."""
 SPLIT_BY_FILE = {
     "side": to_say(
         "the sheet splits by fixture only: let the files say the side in their column `fixture`, then write "
@@ -115,15 +108,30 @@ def splits(view: View) -> Splits:
     position: of the shifts that are over, where these have so many. Features that the sheet keeps by
     fixture already are not asked of the fixture.
     """
-    questions, unasked = [], []
-    for spindle in _spindles(view):
-        bores = _window(view, spindle)
-        for one in _questions(view, spindle, bores):
-            if isinstance(one, Unasked):
-                unasked.append(one)
-            else:
-                questions.append(one)
-    asked = []
+    windows = {spindle: window_of(view, spindle) for spindle in _spindles(view)}
+    rests_on = {spindle: window.rests_on for spindle, window in windows.items()}
+    found = view.carry(f"splits {voice()}", rests_on, lambda: _found(view, windows))
+    return Splits(
+        **view.head(),
+        asked=found.asked,
+        unasked=found.unasked,
+        why_not={}
+        if found.asked
+        else {"asked": say("no stream has bores enough of two fixtures, sides or orders")},
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Found:
+    asked: tuple[Split, ...]
+    unasked: tuple[Unasked, ...]
+
+
+def _found(view: View, windows: Mapping[str, Window]) -> _Found:
+    """Return what is found in the bores of each spindle, the widest apart first."""
+    every = [one for spindle, window in windows.items() for one in _questions(view, spindle, window.bores())]
+    questions = [one for one in every if isinstance(one, _Question)]
+    asked, unasked = [], [one for one in every if isinstance(one, Unasked)]
     for question in questions:
         try:
             found = kept(
@@ -139,14 +147,7 @@ def splits(view: View) -> Splits:
         else:
             asked.append(_split(question, found))
     asked.sort(key=lambda s: (not s.proposed, -(s.effect_sigma.value or 0.0)))
-    return Splits(
-        **view.head(),
-        asked=tuple(asked),
-        unasked=tuple(unasked),
-        why_not={}
-        if asked
-        else {"asked": say("no stream has bores enough of two fixtures, sides or orders")},
-    )
+    return _Found(asked=tuple(asked), unasked=tuple(unasked))
 
 
 def summary(found: Splits) -> SplitSummary:
@@ -173,31 +174,6 @@ class _Question:
 
 def _spindles(view: View) -> tuple[str, ...]:
     return view.sheet.spindle_ids or tuple(sorted({s.spindle for s in view.streams if s.spindle}))
-
-
-def _window(view: View, spindle: str) -> Bores:
-    """Return the bores a spindle is judged from, as made: of its newest frozen window, or its last ones."""
-    limits = [
-        limit
-        for s in view.streams
-        if s.spindle == spindle and s.feature == SIZE and (limit := view.baseline(s)) is not None
-    ]
-    frozen = [limit for limit in limits if limit.version]
-    if frozen:
-        newest = max(frozen, key=lambda limit: limit.window_to)
-        return _charted(view, spindle, start=newest.window_from, end=newest.window_to, last=MOST)
-    positions = len({s.bore for s in view.streams if s.spindle == spindle and view.routed(s)})
-    enough = RECENT * max(positions, 1)
-    if view.whole_until is not None:
-        over = _charted(view, spindle, end=view.whole_until - np.timedelta64(1, "us"), last=enough)
-        if len(over) == enough:
-            return over
-    return _charted(view, spindle, end=view.as_of, last=enough)
-
-
-def _charted(view: View, spindle: str, **of: Any) -> Bores:
-    found: Bores = view.session.bores(spindle=spindle, charted=True, **of)
-    return found
 
 
 def _questions(view: View, spindle: str, bores: Bores) -> Iterator[_Question | Unasked]:

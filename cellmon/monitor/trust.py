@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -30,12 +31,13 @@ from cellmon.monitor.departures import (
 )
 from cellmon.monitor.grouped import grouped, windows_of
 from cellmon.monitor.judge.limits import LEAST_SUBGROUPS
+from cellmon.monitor.stones.counted import units_holding
 from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream
 from cellmon.sheet.features import TWO_POINT_FEATURES
 from cellmon.stats.constants import chart_factors
-from cellmon.words import say, to_say
+from cellmon.words import say, to_say, voice
 
 FROM_ZERO = ("size_range", "roundness", "roundness_trace", "cylindricity")
 """Features that cannot fall below nought."""
@@ -99,21 +101,40 @@ def trust(
         raise NotFound(say("no stream of {names}", names=names))
     limits = {stream: view.baseline(stream) for stream in chosen}
     known = {stream: limit for stream, limit in limits.items() if limit is not None}
-    windows, bores = windows_of(view, known), _bores_behind(view, known)
-    found = tuple(
-        _of_stream(view, known[stream], windows[stream], bores)
-        if stream in known
-        else _nothing(view, stream, say(TOO_FEW, count=LEAST_SUBGROUPS))
-        for stream in chosen
-    )
+    span = _Span.of(view, known)
+
+    def told() -> tuple[StreamTrust, ...]:
+        windows = windows_of(view, known)
+        bores = view.session.bores(start=span.start, end=span.end, charted=True)
+        return tuple(
+            _of_stream(view, known[stream], windows[stream], bores)
+            if stream in known
+            else _nothing(view, stream, say(TOO_FEW, count=LEAST_SUBGROUPS))
+            for stream in chosen
+        )
+
+    asked = f"trust {spindle} {bore} {feature} {voice()} {lengths.shown()}"
+    found = view.carry(asked, (limits, *span.rests_on(view, known)), told)
     return Trust(**view.head(), sentence=_sentence(found), streams=found, caution=say(CAUTION))
 
 
-def _bores_behind(view: View, limits: Mapping[Stream, Limit]) -> Bores:
-    """Return the charted bores of all windows: read once, since streams share them."""
-    start = min((x.window_from for x in limits.values()), default=view.as_of)
-    end = max((x.window_to for x in limits.values()), default=view.as_of)
-    return view.session.bores(start=start, end=end, charted=True)
+@dataclass(frozen=True, kw_only=True)
+class _Span:
+    """The time of all windows: their bores are read once, since streams share them."""
+
+    start: np.datetime64
+    end: np.datetime64
+
+    @classmethod
+    def of(cls, view: View, limits: Mapping[Stream, Limit]) -> _Span:
+        start = min((x.window_from for x in limits.values()), default=view.as_of)
+        return cls(start=start, end=max((x.window_to for x in limits.values()), default=view.as_of))
+
+    def rests_on(self, view: View, limits: Mapping[Stream, Limit]) -> tuple[Any, ...]:
+        """Return how the bores are stored, and the signals that limits that are frozen leave out."""
+        stored = tuple(one.stored for one in units_holding(view, self.start, self.end))
+        frozen = [stream for stream, limit in limits.items() if limit.version]
+        return stored, *(tuple(view.register.called_by(stream)) for stream in frozen)
 
 
 def _nothing(view: View, stream: Stream, why: str) -> StreamTrust:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -136,10 +136,17 @@ class Counts:
         query = query.where(table.c.unit_start >= bulk.moment(start)).order_by(table.c.unit_start)
         if until is not None:
             query = query.where(table.c.unit_start <= bulk.moment(until))
-        return [
-            UnitStored(start=np.datetime64(row[0], "us"), end=np.datetime64(row[1], "us"), size=int(row[2]))
-            for row in self.conn.execute(query)
-        ]
+        return _units(self.conn.execute(query))
+
+    def units_holding(self, start: np.datetime64, end: np.datetime64) -> list[UnitStored]:
+        """Return the units that may hold bores measured between two moments, the oldest first."""
+        table = schema.BORES
+        query = select(table.c.unit_start, table.c.last_at, func.length(table.c.data))
+        # units do not overlap: that which holds the first moment began last of those begun by then
+        holds = select(func.max(table.c.unit_start)).where(table.c.unit_start <= bulk.moment(start))
+        begun = func.coalesce(holds.scalar_subquery(), bulk.moment(start))
+        within = (table.c.unit_start >= begun, table.c.unit_start <= bulk.moment(end))
+        return _units(self.conn.execute(query.where(*within).order_by(table.c.unit_start)))
 
     def stamp_of_units(self) -> tuple[int, int]:
         """Return how many units there are, and the sum of their moments: others where units come or go."""
@@ -185,3 +192,10 @@ def _of_bores() -> Any:
     """Return what the rows of one feature of single bores have in common: each bore counts once."""
     table = schema.COUNTS
     return (table.c.feature == "diameter") & (table.c.part_of == "itself") & table.c.bore.is_not(None)
+
+
+def _units(rows: Iterable[Any]) -> list[UnitStored]:
+    return [
+        UnitStored(start=np.datetime64(row[0], "us"), end=np.datetime64(row[1], "us"), size=int(row[2]))
+        for row in rows
+    ]

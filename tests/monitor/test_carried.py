@@ -43,7 +43,8 @@ def answers(monitor):
     asked = (monitor.state(), monitor.now(), monitor.stone_picture(), monitor.stream(**named))
     claimed = (monitor.capability(feature=first.feature), monitor.capability_picture(first))
     listed = (monitor.files(), monitor.signals(), monitor.part(monitor.newest_parts().parts[-1]))
-    return [plain(one) for one in (*asked, *claimed, *listed)]
+    told = (monitor.shifts().shifts, monitor.splits(), monitor.trust(**named), monitor.hand_streams())
+    return [plain(one) for one in (*asked, *claimed, *listed, *told)]
 
 
 def changed(monitor, before):
@@ -214,6 +215,28 @@ def test_lots_and_dressing_stand_until_a_shift_is_over(cell, tmp_path):
     after = cell.stone_picture().stones
     assert before.as_of < after.whole_until <= after.as_of
     assert plain(after.lots) != plain(before.lots)
+
+
+def test_what_rests_on_frozen_windows_and_whole_shifts_is_not_asked_again_at_each_batch(
+    cell, tmp_path, monkeypatch
+):
+    from cellmon.monitor import splits, trust
+    from cellmon.store import Session
+
+    named = {"spindle": cell.streams()[0].spindle, "bore": cell.streams()[0].bore}
+    split, trusted = cell.splits(), cell.trust(**named)
+    assert (split.asked or split.unasked) and any(one.departures for one in trusted.streams)
+    cell.hand_streams()
+    next_batches(cell, tmp_path, bores=8)()
+    bores_of_unit, looked = Session.bores_of_unit, []
+    monkeypatch.setattr(splits, "_found", None)
+    monkeypatch.setattr(trust, "windows_of", None)
+    monkeypatch.setattr(Session, "bores_of_unit", lambda *a: looked.append(1) or bores_of_unit(*a))
+    after = cell.splits()
+    assert after.as_of > split.as_of and after.asked is split.asked
+    assert cell.trust(**named).streams is trusted.streams
+    cell.hand_streams()
+    assert len(looked) <= 1, "only the unit that the batch came into is looked through for bores by hand"
 
 
 def is_same(one, other):

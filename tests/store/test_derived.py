@@ -274,6 +274,21 @@ def test_bores_of_units_since_one_and_whether_any_were_made_between(store):
         assert not session.made_between("S9", UNITS[0] - UNIT, UNITS[3])
 
 
+def test_units_that_may_hold_bores_between_two_moments_begin_with_that_which_holds_the_first(judged):
+    second = np.timedelta64(1, "s")
+
+    def held(start, end):
+        return [one.start for one in session.units_holding(start, end)]
+
+    with judged.reading() as session:
+        every = session.units_since(UNITS[0])
+        assert session.units_holding(UNITS[1], UNITS[3]) == every[1:4]
+        assert held(UNITS[1] + second, UNITS[2] - second) == [UNITS[1]]
+        assert held(UNITS[0] - UNIT, UNITS[0]) == [UNITS[0]]
+        assert held(UNITS[3] + second, UNITS[3] + UNIT) == [UNITS[3]]
+        assert held(UNITS[0] - UNIT, UNITS[0] - second) == []
+
+
 def test_of_a_position_with_features_that_tell_of_fewer_bores_the_most_count(store):
     ovality = replace(S1, feature="ovality", fixture="P1")
     with store.writing() as session:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from cellmon.monitor.view import View
 from cellmon.records import Kind, Times
+from cellmon.store.counts import UnitStored
 from cellmon.store.honed import HonedInUnits
 
 Floats = NDArray[np.float64]
@@ -93,11 +94,20 @@ class StoredUnit:
 
 def stored_units(view: View, *, since: np.datetime64) -> list[StoredUnit]:
     """Return the units that began at a moment or later, oldest first."""
+    return _as_stored(view, view.session.units_since(since))
+
+
+def units_holding(view: View, start: np.datetime64, end: np.datetime64) -> list[StoredUnit]:
+    """Return the units that may hold bores measured between two moments, oldest first."""
+    return _as_stored(view, view.session.units_holding(start, end))
+
+
+def _as_stored(view: View, units: Iterable[UnitStored]) -> list[StoredUnit]:
     newest = (view.session.newest_row_of(Kind.EVENTS), view.session.newest_decision())
     basis = repr((*newest, view.rules.now.version))
     return [
         StoredUnit(start=one.start, end=one.end, stored=f"{one.start} {one.end} {one.size} {basis}")
-        for one in view.session.units_since(since)
+        for one in units
     ]
 
 
