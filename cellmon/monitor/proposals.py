@@ -52,12 +52,22 @@ WORDS = {
 
 
 @dataclass(frozen=True, kw_only=True)
+class ProposedChange:
+    """What one stream has before and after: of limits `centre` and `sigma`, of capability its figures."""
+
+    stream: Stream
+    before: Mapping[str, Any] | None
+    after: Mapping[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Proposal:
     """One proposal, and what became of it."""
 
     id: str
     of: str
     streams: tuple[Stream, ...]
+    changes: tuple[ProposedChange, ...]
     by: str
     at: datetime
     why: str
@@ -99,7 +109,15 @@ class Proposed:
     @property
     def streams(self) -> tuple[Stream, ...]:
         """The streams whose limits or figures it holds."""
-        return tuple(Stream(**json.loads(one["key"])) for one in self.entry.body["streams"])
+        return tuple(one.stream for one in self.changes)
+
+    @property
+    def changes(self) -> tuple[ProposedChange, ...]:
+        """What each of them has before and after."""
+        return tuple(
+            ProposedChange(stream=Stream(**json.loads(one["key"])), before=one["before"], after=one["after"])
+            for one in self.entry.body["streams"]
+        )
 
     @property
     def state(self) -> ProposalState:
@@ -128,6 +146,7 @@ def told(view: View, one: Proposed) -> Proposal:
         id=one.id,
         of=one.of,
         streams=one.streams,
+        changes=one.changes,
         by=entry.by,
         at=view.local(entry.at),
         why=entry.why,

@@ -33,7 +33,7 @@ def layout() -> html.Div:
             written.below(SAID),
         ]
     )
-    return html.Div([second.layout(PREFIX), folded])
+    return html.Div([second.layout(second.FORMS[CLAIMS]), folded])
 
 
 def line(row: StreamCapability) -> list[Any]:
@@ -67,7 +67,7 @@ def sign(
 
 def register(app: Dash, monitor: Monitor, feature: str, every: str) -> None:
     """Wire the form; `feature` is the id of the control that names the feature, `every` its word for all."""
-    second.register(app, monitor, PREFIX, CLAIMS)
+    second.register(app, monitor, second.FORMS[CLAIMS], CLAIMS)
 
     def deed(monitor: Monitor, chosen: str | None, *given: Any) -> str:
         return sign(monitor, None if chosen == every else chosen, *given)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
-from dash import html
+from dash import dcc, html
 
 from cellmon.monitor.aside import AsideRow
 from cellmon.words import say
+from dashboards.figures.opened import PART
 from dashboards.pages import parts
 
 
@@ -21,10 +23,24 @@ def facts(row: AsideRow) -> list[Any]:
     if row.corrected is not None:
         one = row.corrected
         words = say("Taken as {by} wrote it, {at}: {why}", by=one.by, at=parts.when(one.at), why=one.why)
-        return [*found, html.P(words, className="told"), html.Code(one.text, className="row-text")]
+        return [
+            *found,
+            html.P(words, className="told"),
+            html.Code(one.text, className="row-text"),
+            *_part(row),
+        ]
     if row.state != "waiting":
         return [*found, html.P(say("It came in when it was taken again."), className="told")]
     return [*found, cells_table(row)] if row.cells else [*found, _header(row)]
+
+
+def _part(row: AsideRow) -> list[Any]:
+    """Return the way to the block that a row is about, where it names one."""
+    serial = next((cell.cell for cell in row.cells if cell.column == "part"), None)
+    link = dcc.Link(
+        say("Block {part} as it stands now", part=serial), href=f"{PART}?{urlencode({'serial': serial})}"
+    )
+    return [html.P(link)] if serial else []
 
 
 def _header(row: AsideRow) -> html.P:
@@ -47,5 +63,5 @@ def cells_table(row: AsideRow) -> html.Details:
     return parts.folded(
         [html.Summary(say("Cell by cell")), html.Table(html.Tbody(body), className="told-of cells")],
         f"row-{row.id}",
-        opened=any(None in (cell.column, cell.cell) for cell in row.cells),
+        opened=row.state == "waiting",
     )

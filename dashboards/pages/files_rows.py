@@ -25,7 +25,7 @@ BOX, LEAD, LIST, SKIP, NEWER, OLDER = (
     "files-rows-newer",
     "files-rows-older",
 )
-CHOSEN, FACTS, FORM, TEXT, WHY, TAKE, SAID, RETRY = (
+CHOSEN, FACTS, FORM, TEXT, WHY, TAKE, SAID, RETRY, CAME = (
     "files-row",
     "files-row-facts",
     "files-row-form",
@@ -34,6 +34,7 @@ CHOSEN, FACTS, FORM, TEXT, WHY, TAKE, SAID, RETRY = (
     "files-row-take",
     "files-row-said",
     "files-rows-retry",
+    "files-rows-came",
 )
 WHO, AGAIN = "files-row", "files-rows-again"
 UNSEEN = {"display": "none"}
@@ -73,6 +74,7 @@ def section(chosen: str | None = None) -> html.Section:
                             written.below(SAID),
                             html.Div(asked.tablet_field(AGAIN), className="controls"),
                             html.Button(say("Take all waiting rows again"), id=RETRY, className="step"),
+                            html.P(id=CAME, className="said", role="status"),
                             html.P(
                                 say(
                                     "Again as they stand: what the sheet has learned since lets some in; the "
@@ -162,7 +164,9 @@ def take(monitor: Monitor, chosen: str | None, text: str | None, why: str | None
     if taken.notes:
         return parts.capital(f"{taken.notes[0]}.")
     if taken.taken:
-        return written.Kept(say("Taken as {by} wrote it; the row as it was stands beside it.", by=who))
+        told = say("Taken as {by} wrote it; the row as it was stands beside it.", by=who)
+        doubted = say("What it says is doubted: look among the doubted measurements below.")
+        return written.Kept(f"{told} {doubted}" if taken.flagged else told)
     return written.Kept(say("As {by} wrote it, it was known already; nothing was added.", by=who))
 
 
@@ -231,7 +235,7 @@ def _register_deeds(app: Dash, monitor: Monitor) -> None:
     )
 
     @app.callback(
-        Output(SAID, "children", allow_duplicate=True),
+        Output(CAME, "children"),
         Output(parts.CHANGE, "data", allow_duplicate=True),
         asked.emptied(AGAIN),
         Input(RETRY, "n_clicks"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html
@@ -14,13 +15,13 @@ from cellmon.monitor.proposals import LIMITS
 from cellmon.records import Stream, stream_names
 from cellmon.words import say, say_many, to_say
 from dashboards import theme
+from dashboards.figures.terms import each
 from dashboards.pages import asked, parts, second, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
 
-BOX, PROPOSED, WHICH, WHO, WHY, FREEZE, SAID = (
-    "freeze",
+PROPOSED, WHICH, WHO, WHY, FREEZE, SAID = (
     "freeze-proposed",
     "freeze-which",
     "freeze",
@@ -29,6 +30,8 @@ BOX, PROPOSED, WHICH, WHO, WHY, FREEZE, SAID = (
     "freeze-said",
 )
 FOLDED, UNFOLDED = "freeze-here", "freeze-unfolded"
+FEW = 2
+"""So many streams are named one by one; a bore is frozen with its distance from the others."""
 WHICH_WORDS = {"stream": to_say("this stream"), "all": to_say("every stream of the cell")}
 
 
@@ -48,7 +51,7 @@ def layout() -> html.Div:
         [html.Div(id=PROPOSED), html.Div(form, className="controls"), written.below(SAID)],
         id=FOLDED,
     )
-    return html.Div([second.layout(BOX), folded])
+    return html.Div([second.layout(second.FORMS[LIMITS]), folded])
 
 
 def names_of(monitor: Monitor, query: str | None) -> dict[str, str]:
@@ -88,10 +91,11 @@ def lines(one: StreamBaseline) -> list[str]:
     if one.proposed is None or one.window_from is None or one.window_to is None:
         return [stands, say("A freeze would change nothing: {why}.", why=one.why_not.get("proposed", ""))]
     rests = say_many("{count} subgroup", "{count} subgroups", one.subgroups)
+    same = frozen(one) and limits(one.proposed) == (one.in_force and limits(one.in_force))
     offered = say(
         "A freeze now would set {limits}, from {rests}, {window}; {left} left out because of doubts or "
         "signals.",
-        limits=limits(one.proposed),
+        limits=say("the same") if same else limits(one.proposed),
         rests=rests,
         window=parts.between(one.window_from, one.window_to),
         left=local.number(one.left_out),
@@ -140,10 +144,16 @@ def freeze(
         proposed = answer.waiting[-1].sentence
         text = to_say("{proposed} Until then the limits in force go on watching.")
         return written.Kept(say(text, proposed=proposed))
-    found = answer.baselines
-    done = say_many("{count} stream", "{count} streams", sum(frozen(one) for one in found))
     text = to_say("Limits of {streams} frozen by {who}: {why}.")
-    return written.Kept(say(text, streams=done, who=who, why=reason.rstrip(".")))
+    return written.Kept(say(text, streams=done_to(answer.baselines), who=who, why=reason.rstrip(".")))
+
+
+def done_to(found: Sequence[StreamBaseline]) -> str:
+    """Return whose limits were frozen: by name where they are few, else how many."""
+    streams = [one.stream for one in found if frozen(one)]
+    if 0 < len(streams) <= FEW:
+        return each(stream_names(streams))
+    return say_many("{count} stream", "{count} streams", len(streams))
 
 
 def frozen(one: StreamBaseline) -> bool:
@@ -153,7 +163,7 @@ def frozen(one: StreamBaseline) -> bool:
 
 def register(app: Dash, monitor: Monitor, stream: str) -> None:
     """Wire the form; `stream` is the id of the control that names the stream."""
-    second.register(app, monitor, BOX, LIMITS)
+    second.register(app, monitor, second.FORMS[LIMITS], LIMITS)
 
     asked_for = parts.wanted(app, UNFOLDED, Input(UNFOLDED, "data"), Input(stream, "value"))
 

@@ -57,12 +57,21 @@ def chosen(hold: Hold, which: str, named: str | None) -> tuple[str, ...]:
     """
     if which == "named":
         found = tuple(dict.fromkeys((named or "").replace(",", " ").split()))
+        _must_be_held(hold, found)
     else:
         verdict = dict(zip(("outside", "undecided", "conform"), VERDICTS, strict=True)).get(which)
         found = tuple(part for part, worst in by_part(hold).items() if worst is verdict)
     if not found:
         raise WrongUsage(say("No part is meant: name serials, or choose a group that has parts waiting."))
     return found
+
+
+def _must_be_held(hold: Hold, named: Sequence[str]) -> None:
+    held = {p.part for p in hold.parts}
+    strange = [part for part in named if part not in held]
+    if strange:
+        text = to_say("Not on this hold list, which goes from {first} to {last}: {parts}.")
+        raise WrongUsage(say(text, first=hold.from_part, last=hold.to_part, parts=", ".join(strange[:5])))
 
 
 def sentence(hold: Hold) -> str:
@@ -172,7 +181,7 @@ def release(
         monitor.release(signal, parts=meant, as_=as_, by=who, why=str(why).strip())
     except CellmonError as refusal:
         return str(refusal)
-    told = say("{parts} {became}, by {who}.", parts=many_parts(len(meant)), became=term(str(as_)), who=who)
+    told = say("{parts}: {became}, by {who}.", parts=many_parts(len(meant)), became=term(str(as_)), who=who)
     return written.Kept(told)
 
 

@@ -25,11 +25,11 @@ WHICH, NAMED, AS, WHO, WHY, RELEASE, SAID = (
 )
 
 
-def layout() -> html.Div:
-    """Return the form: which of the parts, what they are, who says so and why."""
+def layout(part: str | None = None) -> html.Div:
+    """Return the form: which of the parts, what they are, who says so and why; a link may name a part."""
     which = dcc.RadioItems(
         id=WHICH,
-        value="conform",
+        value="named" if part else "conform",
         className="choice",
         options=[{"label": say(words), "value": name} for name, words in held.WHICH.items()],
     )
@@ -41,7 +41,7 @@ def layout() -> html.Div:
         parts.field(say("What became of them"), became),
         html.Div(
             [
-                parts.field(say("Serials, where named"), dcc.Input(id=NAMED, autoComplete="off")),
+                parts.field(say("Serials, where named"), dcc.Input(id=NAMED, value=part, autoComplete="off")),
                 asked.who_field(WHO),
                 parts.field(say("Why"), dcc.Input(id=WHY, autoComplete="off")),
                 html.Button(say("Keep it in the journal"), id=RELEASE, className="step"),

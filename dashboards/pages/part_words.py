@@ -39,16 +39,14 @@ def held(story: PartStory) -> list[Any]:
     if not story.held_for:
         said: list[Any] = [html.P(say("No signal stood over its bores when it was made."), className="told")]
     else:
-        said = [*_newest(story.held_for), *_in_the_pdf(len(story.held_for) - leafing.SHOWN)]
-        if any(one.disposition is None for one in story.held_for):
-            said.append(html.P(say("What becomes of it is said on its signal's page."), className="aside"))
+        said = [*_newest(story.held_for, story.part), *_in_the_pdf(len(story.held_for) - leafing.SHOWN)]
     if story.on_lists:
         words = say(
             "Also on these hold lists: made after the signal was last seen, or held as well by a person. A "
             "list runs on until its signal is answered."
         )
         older = _among_signals(story.on_lists_count - min(len(story.on_lists), leafing.SHOWN))
-        said += [html.P(words, className="told"), *_newest(story.on_lists), *older]
+        said += [html.P(words, className="told"), *_newest(story.on_lists, story.part), *older]
     others = {one.id for one in (*story.held_for, *story.on_lists)}
     for given in story.dispositions:
         if given.signal not in others:
@@ -63,9 +61,9 @@ def held(story: PartStory) -> list[Any]:
     return [*said, html.P(story.meant, className="aside")]
 
 
-def _newest(signals: Sequence[PartSignal]) -> list[Any]:
+def _newest(signals: Sequence[PartSignal], serial: str) -> list[Any]:
     """Return the newest of some signals as a list."""
-    return [html.Ul([_signal(one) for one in signals[: leafing.SHOWN]], className="lines")]
+    return [html.Ul([_signal(one, serial) for one in signals[: leafing.SHOWN]], className="lines")]
 
 
 def _in_the_pdf(rest: int) -> list[Any]:
@@ -88,7 +86,7 @@ def _among_signals(rest: int) -> list[Any]:
     return [html.P([f"{text} ", link, "."], className="aside")] if rest > 0 else []
 
 
-def _signal(one: PartSignal) -> html.Li:
+def _signal(one: PartSignal, serial: str) -> html.Li:
     values = {
         "signal": one.id,
         "state": term(one.state),
@@ -113,9 +111,17 @@ def _signal(one: PartSignal) -> html.Li:
         [
             link,
             html.Div(told, className="aside"),
-            html.Div(became, className="waits" if d is None else ""),
+            html.Div([became, *_decides(one, serial)], className="waits" if d is None else ""),
         ]
     )
+
+
+def _decides(one: PartSignal, serial: str) -> list[Any]:
+    """Return the way to where it is said what becomes of the block, for this signal."""
+    if one.disposition is not None:
+        return []
+    there = signal_list.link_to(one.id, part=serial)
+    return [" ", dcc.Link(say("Say what becomes of it"), href=f"{there}#{signal_list.HOLD_FORM}")]
 
 
 def tables(story: PartStory) -> list[Any]:

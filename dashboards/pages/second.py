@@ -6,18 +6,25 @@ from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html
 
+from cellmon import lengths
 from cellmon.errors import CellmonError, WrongUsage
-from cellmon.monitor.proposals import what_of
-from cellmon.words import say
+from cellmon.monitor.proposals import CLAIMS, LIMITS, what_of
+from cellmon.records import stream_names
+from cellmon.words import say, say_many
+from dashboards import theme
 from dashboards.pages import asked, parts, written
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
-    from cellmon.monitor.proposals import Proposal
+    from cellmon.monitor.proposals import Proposal, ProposedChange
 
 BOX, LINES, WHICH, WHY, SIGN, REFUSE, SAID = ("box", "lines", "which", "why", "sign", "refuse", "said")
 NONE = ""
 """What is chosen where it was decided meanwhile."""
+FORMS = {LIMITS: "freeze", CLAIMS: "claims"}
+"""The form of each kind, by the name that tells its ids apart."""
+NAMED = 8
+"""So many streams of a proposal are named."""
 
 
 def layout(prefix: str) -> html.Div:
@@ -62,11 +69,26 @@ def show(monitor: Monitor, of: str, chosen: str | None) -> list[Any]:
     if not ids:
         return [[], [], None, asked.UNSEEN]
     return [
-        [html.P(line(one), className="told") for one in found],
+        [part for one in found for part in (html.P(line(one), className="told"), changes(one))],
         [{"label": id_, "value": id_} for id_ in ids],
         ids[-1] if chosen is None else chosen if chosen in ids else NONE,
         {},
     ]
+
+
+def elsewhere(monitor: Monitor) -> list[Any]:
+    """Return what waits for a second person, each a link to where it is signed."""
+    if not monitor.sheet.people.second_person:
+        return []
+    try:
+        found = [one for one in monitor.proposals().proposals if one.state == "waits"]
+    except CellmonError:
+        return []
+    return [html.P(dcc.Link(line(one), href=f"{_page(one.of)}#{_id(FORMS[one.of], BOX)}")) for one in found]
+
+
+def _page(of: str) -> str:
+    return "/stream" if of == LIMITS else "/claims"
 
 
 def line(one: Proposal) -> str:
@@ -79,6 +101,38 @@ def line(one: Proposal) -> str:
         when=parts.when(one.at),
         why=one.why.rstrip("."),
     )
+
+
+def changes(one: Proposal) -> html.Ul:
+    """Return whose limits or figures a proposal holds, each a link to where they are looked at."""
+    names = stream_names([change.stream for change in one.changes])
+    shown = list(zip(names, one.changes, strict=True))[:NAMED]
+    lines = [
+        html.Li(
+            [
+                dcc.Link(name, href=f"{_page(one.of)}?{parts.stream_query(change.stream)}"),
+                _moved(one.of, change),
+            ]
+        )
+        for name, change in shown
+    ]
+    rest = len(one.changes) - len(shown)
+    more = say_many("and {count} stream more", "and {count} streams more", rest)
+    return html.Ul([*lines, *([html.Li(more)] if rest else [])], className="lines")
+
+
+def _moved(of: str, change: ProposedChange) -> str:
+    """Return what would change of limits; of figures signed nothing: they stand above."""
+    if of != LIMITS:
+        return ""
+    after = {
+        "centre": theme.um_said(change.after["centre"], 2),
+        "sigma": lengths.said(change.after["sigma"], 2),
+    }
+    if change.before is None:
+        return say(": centre {centre}, sigma {sigma}; nothing is in force", **after)
+    before, was = theme.um_said(change.before["centre"], 2), lengths.said(change.before["sigma"], 2)
+    return say(": centre {before} to {centre}, sigma {was} to {sigma}", before=before, was=was, **after)
 
 
 def decide(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from dash import dcc, html
 
@@ -20,6 +21,10 @@ PATH = "/signals"
 ANSWERED, GONE = ("answered",), ("withdrawn",)
 SAID_WHY = 10
 """Of so many that wait the list says the likely cause; the others say it where they are opened."""
+
+
+HOLD_FORM = "hold-form"
+"""Where it is said what becomes of held parts; a link may name the one that is meant."""
 
 
 def listed(monitor: Monitor, *, named: str | None = None) -> Listed:
@@ -62,9 +67,9 @@ def sentence(answer: Listed) -> str:
     )
 
 
-def link_to(signal: str) -> str:
-    """Return the address of one signal."""
-    return f"{PATH}?signal={signal}"
+def link_to(signal: str, **more: str) -> str:
+    """Return the address of one signal; `part` is the block that is meant of its hold list."""
+    return f"{PATH}?{urlencode({'signal': signal, **more})}"
 
 
 def show_list(monitor: Monitor, wanted: str | None, before: str | None = None) -> list[Any]:

@@ -22,6 +22,7 @@ from dashboards.pages import (
     papers,
     parts,
     saving,
+    second,
     signal_answer,
     signal_list,
 )
@@ -40,6 +41,7 @@ TABLE, HEADING, FACTS, CAUSES, DRAWING = (
     "signals-causes",
     "signals-ribbon",
 )
+SECOND = "signals-second"
 CAUTION, HOLD, HELD = "signals-caution", "signals-hold", "signals-held"
 DRAWING_BOX, UNDRAWN = "signals-drawing-box", "signals-undrawn"
 BEFORE, AFTER = timedelta(hours=6), timedelta(hours=4)
@@ -49,10 +51,12 @@ LONGEST = timedelta(hours=30)
 
 def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come."""
+    named = parts.query_values(query)
     return html.Main(
         [
             parts.lead(SENTENCE),
-            dcc.Store(id=CHOSEN, data=parts.query_values(query).get("signal")),
+            html.Div(id=SECOND),
+            dcc.Store(id=CHOSEN, data=named.get("signal")),
             html.Div(
                 [
                     html.Div(
@@ -62,7 +66,7 @@ def layout(query: str | None = None) -> html.Main:
                             papers.saves(TABLE, say("Save the register, to be signed")),
                         ]
                     ),
-                    html.Article(_sheet(), id=SHEET, style={"display": "none"}),
+                    html.Article(_sheet(named.get("part")), id=SHEET, style={"display": "none"}),
                 ],
                 className="signals",
             ),
@@ -70,7 +74,7 @@ def layout(query: str | None = None) -> html.Main:
     )
 
 
-def _sheet() -> list[Any]:
+def _sheet(part: str | None) -> list[Any]:
     return [
         html.H2(id=HEADING),
         html.Div(id=FACTS),
@@ -92,9 +96,9 @@ def _sheet() -> list[Any]:
         html.P(id=CAUTION, className="aside"),
         html.Div(id=CAUSES),
         html.P(html.A(say("To the answer"), href=f"#{signal_answer.HERE}")),
-        html.H3(say("Hold list")),
+        html.H3(say("Hold list"), id=signal_list.HOLD_FORM),
         html.P(id=HOLD, className="held"),
-        hold_form.layout(),
+        hold_form.layout(part),
         extended.layout(),
         html.Div(id=HELD),
         saving.save_table(HELD),
@@ -171,6 +175,10 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, search: str | None, before: str | None) -> list[Any]:
         *shown, now = show_list(monitor, parts.query_values(search).get("signal"), before)
         return [*shown, no_update if now == before else now]
+
+    @app.callback(Output(SECOND, "children"), changed)
+    def _(change: int) -> list[Any]:
+        return second.elsewhere(monitor)
 
     @app.callback(
         Output(HEADING, "children"),

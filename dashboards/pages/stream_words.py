@@ -13,7 +13,7 @@ from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream import StreamView
 from cellmon.words import say
 from dashboards import theme
-from dashboards.pages import one_signal, outlook, parts, signal_list
+from dashboards.pages import freeze, one_signal, outlook, parts, signal_list
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -60,7 +60,8 @@ def words(view: StreamView) -> list[Any]:
     said.append(html.H2(say("What the limits rest on")))
     said.append(html.P(baseline_words(view.baseline), className="aside"))
     if view.limits_age is not None:
-        said.append(html.P(view.limits_age.sentence, className="told"))
+        form = html.A(say("To the form that freezes them"), href=f"#{freeze.FOLDED}")
+        said.append(html.P([f"{view.limits_age.sentence} ", form], className="told"))
     if view.wear is None:
         said.append(
             html.P(

@@ -89,7 +89,7 @@ def register(
         if not any(given[:pressed]):
             return [no_update] * 4
         *typed, before = given[pressed:]
-        told = deed(monitor, *typed)
+        told = as_sentence(deed(monitor, *typed))
         wrote = typed[len(of) : len(of) + len(names)]
         return [told, parts.moved(monitor, before), "", taken_out(told, fields, wrote)]
 
@@ -110,6 +110,13 @@ def register(
         *standing,
         prevent_initial_call=True,
     )
+
+
+def as_sentence(told: str) -> str:
+    """Return why nothing was kept as a sentence of its own; what was kept is one already."""
+    if isinstance(told, Kept):
+        return told
+    return parts.capital(told if told.endswith((".", "?", "!")) else f"{told}.")
 
 
 def taken_out(told: str, fields: Mapping[str, Any], wrote: Sequence[Any]) -> Any:

@@ -142,7 +142,11 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     page.wait_for_selector("#claims-edges .main-svg")
     says(page, "#claims-sentence", monitor.capability(feature="diameter").sentence[:40])
     a_claim_is_chosen_signed_found_again_and_handed_over(page, monitor)
+    a_held_part_is_decided(page, monitor)
 
+
+def a_held_part_is_decided(page, monitor) -> None:
+    """From the block to its hold list, wrongly first, and found again on the block and in the journal."""
     signal, held = next(
         (s.id, parts[0].part)
         for s in monitor.signals().signals
@@ -150,16 +154,20 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     )
     page.goto(page.url.split("/claims")[0] + f"/part?serial={held}")
     says(page, "#part-held", "Nothing decided yet", signal)
-    page.click(f"#part-held a[href$='{signal}']")
+    page.click(f"#part-held a[href*='{signal}&part={held}']")
     says(page, "#signals-hold", "Hold")
+    assert page.input_value("#signals-named") == held
+    assert page.is_checked("#signals-which >> text=named here")
     the_paper_is_saved(page, "#signals-table-pdf", "signals-2026-10-")
-    page.click("#signals-which >> text=named here")
     page.click("#signals-as >> text=reworked")
-    page.fill("#signals-named", held)
+    page.fill("#signals-named", "nobody")
     page.fill("#signals-hold-by", "R. Hale")
     page.fill("#signals-why", "honed again, inside")
     page.click("#signals-release")
-    says(page, "#signals-released", "1 part reworked, by R. Hale")
+    says(page, "#signals-released", "Not on this hold list, which goes from", "nobody.")
+    page.fill("#signals-named", held)
+    page.click("#signals-release")
+    says(page, "#signals-released", "1 part: reworked, by R. Hale")
     empty(page, "#signals-named", "#signals-why")
     assert page.locator("#signals-as input:checked").count() == 0
     page.go_back()
@@ -168,6 +176,9 @@ def test_the_quality_lead_reads_a_shift_freezes_limits_signs_a_claim_and_decides
     assert became == {"reworked"}
     entry = last_entry(monitor, "release")
     assert (entry.by, entry.why) == ("R. Hale", "honed again, inside")
+    page.click("nav >> text=Shifts")
+    page.click("summary >> text=The journal")
+    says(page, "#decided-newest", "each as it was written", "1 part: reworked", "honed again, inside", signal)
 
 
 def the_paper_is_saved(page, button, begins) -> None:

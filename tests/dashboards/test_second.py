@@ -42,6 +42,9 @@ def test_nothing_is_seen_until_something_waits(monitor):
     assert said.endswith("Until then the limits in force go on watching.")
     lines, options, chosen, style = second.show(monitor, "limits", None)
     assert "waits for a second name" in words(lines) and "first quiet weeks" in words(lines)
+    named = stream_names([one.stream for one in monitor.proposals().proposals[0].changes])
+    assert all(name in words(lines) for name in named) and " to " in words(lines[1]), "what it changes"
+    assert "waits for a second name" in words(second.elsewhere(monitor)), "and page Signals leads there"
     assert ([o["value"] for o in options], style) == ([chosen], {})
     assert second.show(monitor, "claims", None)[0] == []
 

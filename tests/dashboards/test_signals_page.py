@@ -138,7 +138,7 @@ def test_a_part_is_no_better_than_its_worst_bore(monitor):
 
 def test_parts_that_conform_are_released_in_the_name_of_a_person_and_no_others(monitor):
     assert held.release(monitor, "S-chip", "conform", None, "released", "measured", "R. Hale") == (
-        "6 parts released, by R. Hale."
+        "6 parts: released, by R. Hale."
     )
     assert set(monitor.became) == {str(204000 + i) for i in range(6)}
     with pytest.raises(WrongUsage):

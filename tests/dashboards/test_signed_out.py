@@ -124,7 +124,7 @@ def test_an_answer_and_a_decision_about_held_parts(desk, clock, monitor):
     page.fill("#signals-named", held)
     page.fill("#signals-why", "honed again, inside")
     pressed_in_vain_and_again(
-        page, clock, "#signals-release", "#signals-released", f"1 part reworked, by {WHO}"
+        page, clock, "#signals-release", "#signals-released", f"1 part: reworked, by {WHO}"
     )
     assert last_entry(monitor, "release").why == "honed again, inside"
 
