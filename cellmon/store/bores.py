@@ -140,7 +140,7 @@ class KeptBores(BlocksRead):
         query = select(schema.BORES.c.data).where(_on_days(self.conn, days))
         earliest: dict[tuple[str, str], np.datetime64] = {}
         for data in self.conn.execute(query).scalars():
-            other = decode(data)
+            other = decode(data, ("part", "bore", "charted", "measured_at"))
             rows = np.flatnonzero((other["charted"] == 1) & isin(other["part"], bores.part))
             for row in rows:
                 bore, at = (other["part"][row], other["bore"][row]), other["measured_at"][row]

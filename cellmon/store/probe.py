@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from sqlalchemy import ARRAY, Connection, Text, func, literal, select
 
 from cellmon.records import Texts
+from cellmon.records.alike import numbered
 from cellmon.store import schema
 
 
@@ -35,8 +36,7 @@ def _each(conn: Connection, names: Sequence[str]) -> Any:
 
 
 def isin(texts: Texts, among: Texts) -> NDArray[np.bool_]:
-    """Return which texts are among others."""
-    import pandas as pd
-
-    found: NDArray[np.bool_] = pd.Index(texts).isin(among)
-    return found
+    """Return which texts are among others; None is among none."""
+    code, words = numbered(texts)
+    wanted = set(numbered(among)[1])
+    return np.isin(code, [i for i, word in enumerate(words) if word in wanted])
