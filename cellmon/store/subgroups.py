@@ -174,12 +174,14 @@ def _joined(rows: Iterable[Row[Any]], stream: Stream | None) -> Iterator[Subgrou
 
 @lru_cache(maxsize=64)
 def _of_blocks(blocks: tuple[bytes, ...], stream: Stream) -> Subgroups | None:
-    """Return one stream's subgroups of some units that are over, not to be written to."""
+    """Return one stream's subgroups of some units that are over, oldest first, not to be written to."""
     found = [batch for data in blocks if (batch := _of_stream(data, stream)) is not None]
-    return Subgroups.concat(found) if found else None
+    return _ended_order(Subgroups.concat(found)) if found else None
 
 
 def _ended_order(subgroups: Subgroups) -> Subgroups:
+    if (subgroups.at[1:] > subgroups.at[:-1]).all():
+        return subgroups
     return subgroups.select(np.lexsort((subgroups.first_at, subgroups.at)))
 
 

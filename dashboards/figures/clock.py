@@ -51,9 +51,7 @@ class Clock:
 
     def xs(self, times: Times) -> list[str]:
         """Return where moments (UTC) stand on the axis."""
-        placed = times.astype("datetime64[s]") + np.timedelta64(_offset(self.until, self.zone))
-        found: list[str] = np.datetime_as_string(placed.astype("datetime64[s]")).tolist()
-        return found
+        return list(_stamped(times.astype("datetime64[s]").tobytes(), _offset(self.until, self.zone)))
 
     def words(self, times: Times) -> Texts:
         """Return the date and the time on the wall of moments in UTC."""
@@ -130,6 +128,13 @@ def _midnight(moment: datetime, step: int) -> str:
 
 def _offset(moment: datetime, zone: ZoneInfo) -> timedelta:
     return moment.astimezone(zone).utcoffset() or timedelta(0)
+
+
+@lru_cache(maxsize=64)
+def _stamped(seconds: bytes, offset: timedelta) -> tuple[str, ...]:
+    """Return moments as an axis has them; lines of one bore share theirs."""
+    placed = np.frombuffer(seconds, dtype="datetime64[s]") + np.timedelta64(offset, "s")
+    return tuple(np.datetime_as_string(placed).tolist())
 
 
 @lru_cache(maxsize=32)
