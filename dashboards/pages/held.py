@@ -138,24 +138,21 @@ def _row(one: HeldPart) -> html.Tr:
 
 
 def show_hold(monitor: Monitor, signal: str | None) -> list[Any]:
-    """Return the sentence of a signal's hold list, its caution and its table."""
+    """Return the sentence of a signal's hold list with its caution, its table, and the groups in it."""
     if signal is None:
-        return ["", []]
+        return ["", [], which_of(None)]
     try:
         hold = monitor.hold(signal)
     except CellmonError as refusal:
-        return [str(refusal), []]
+        return [str(refusal), [], which_of(None)]
     longer = [html.P(parts.capital(f"{one.words}."), className="told") for one in hold.extended]
     head = [sentence(hold), " ", html.Span(hold.caution, className="aside")]
-    return [head, [*longer, *([parts.across(table(hold), say("Hold list"))] if hold.parts else [])]]
+    listed = [parts.across(table(hold), say("Hold list"))] if hold.parts else []
+    return [head, [*longer, *listed], which_of(hold)]
 
 
-def which_of(monitor: Monitor, signal: str | None) -> list[dict[str, str]]:
-    """Return the groups of parts to choose from, each with how many of the signal's hold list wait in it."""
-    try:
-        hold = None if signal is None else monitor.hold(signal)
-    except CellmonError:
-        hold = None
+def which_of(hold: Hold | None) -> list[dict[str, str]]:
+    """Return the groups of parts to choose from, each with how many of a hold list wait in it."""
     waiting = Counter(() if hold is None else by_part(hold).values())
     count = dict(zip(("outside", "undecided", "conform"), (waiting[v] for v in VERDICTS), strict=True))
     many = {name: f" ({local.number(found)})" for name, found in count.items()}

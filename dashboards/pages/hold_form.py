@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, State, dcc, html
 
 from cellmon.monitor.hold import DISPOSITIONS
 from cellmon.words import say
@@ -53,12 +53,7 @@ def layout(part: str | None = None) -> html.Div:
 
 
 def register(app: Dash, monitor: Monitor, chosen: str) -> None:
-    """Wire the form; `chosen` holds the signal that is shown."""
-
-    @app.callback(Output(WHICH, "options"), Input(parts.CHANGE, "data"), Input(chosen, "data"))
-    def _(change: int, signal: str | None) -> list[dict[str, str]]:
-        return held.which_of(monitor, signal)
-
+    """Wire the form; `chosen` holds the signal that is shown. Its groups come with the hold list."""
     written.register(
         app,
         monitor,

@@ -202,7 +202,9 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, signal: str | None) -> list[Any]:
         return show_drawing(monitor, signal)
 
-    @app.callback(Output(HOLD, "children"), Output(HELD, "children"), changed, chosen)
+    shown = Output(HOLD, "children"), Output(HELD, "children"), Output(hold_form.WHICH, "options")
+
+    @app.callback(*shown, changed, chosen)
     def _(change: int, signal: str | None) -> list[Any]:
         return held.show_hold(monitor, signal)
 

@@ -121,7 +121,7 @@ def test_half_an_answer_is_refused_in_a_sentence_and_not_kept(monitor, cause, ac
 
 
 def test_the_hold_list_is_counted_by_verdict_and_its_worst_parts_stand_first(monitor):
-    (sentence, _, caution), [box] = held.show_hold(monitor, "S-chip")
+    (sentence, _, caution), [box], _ = held.show_hold(monitor, "S-chip")
     assert caution.children == "Advice only."
     table = box.children
     assert "8 parts (16 bores), 204000 to 204007" in sentence
@@ -331,13 +331,13 @@ def test_the_address_of_shifts_holds_stream_and_span_where_a_person_chose_them(m
 
 def test_each_group_of_held_parts_says_how_many_of_it_wait(monitor):
     hold = monitor.hold("S-chip")
-    labels = {o["value"]: o["label"] for o in held.which_of(monitor, "S-chip")}
+    labels = {o["value"]: o["label"] for o in held.which_of(hold)}
     worst = list(held.by_part(hold).values())
     for name, verdict in zip(("outside", "undecided", "conform"), held.VERDICTS, strict=True):
         assert labels[name].endswith(f"({worst.count(verdict)})")
     assert "(" not in labels["named"]
     assert all(label.endswith("(0)") for name, label in labels.items() if name != "named") is False
-    assert held.which_of(monitor, None)[0]["label"].endswith("(0)")
+    assert held.which_of(None)[0]["label"].endswith("(0)")
 
 
 def test_a_drift_has_no_more_digits_than_its_range_leaves_room_for():
