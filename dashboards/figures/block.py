@@ -141,7 +141,9 @@ def _few_words(bore: BoreNow, label: str, *, crowded: bool) -> str:
     if crowded:
         return number
     lines = [in_lines(_verdict_of(bore), SLIM_HOLLOW), *([say("doubted")] if bore.flags else [])]
-    words = [number, *(f'<span style="font-size:11px"><b>{one}</b></span>' for one in lines)]
+    sound = bore.verdict is Verdict.CONFORMS and not bore.flags
+    words = [number]  # the longest of them stands between the walls
+    words += [f'<span style="font-size:9px">{one if sound else f"<b>{one}</b>"}</span>' for one in lines]
     return "<br>".join([*words, f'<span style="font-size:11px">{theme.um(_average(bore))}</span>'])
 
 

@@ -190,7 +190,7 @@ def _marks(picture: CapabilityPicture, low: float, high: float) -> list[theme.Tr
     _, first = np.unique(out * FEW_COLUMNS // len(picture.part), return_index=True)
     out = out[first]  # strokes nearer than that are one to the eye
     thin = {"symbol": "line-ns-open", "size": 9, "color": theme.INK, "line": {"width": 1}}
-    lane = low + 0.025 * (high - low)
+    lane = low + 0.01 * (high - low)  # below the name of the limit
     drawn.append(
         theme.points(out + 0.5, np.full(len(out), lane), mode="markers", marker=thin, name="left out")
     )
