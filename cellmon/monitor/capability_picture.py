@@ -122,7 +122,7 @@ def picture_of(
 
 def _happened(view: View, stream: Stream, start: np.datetime64, end: np.datetime64) -> tuple[EventMark, ...]:
     """Return what happened to a stream between two moments, in words; as it was, where nothing was added."""
-    added = [view.session.newest_row_of(kind) for kind in (Kind.EVENTS, Kind.GAUGE_CHECKS)]
+    added = [view.newest_row_of(kind) for kind in (Kind.EVENTS, Kind.GAUGE_CHECKS)]
     said = (voice(), lengths.shown(), view.zone.key, view.rules.now.version)
     rests_on = (stream, start, end, *added, *said)
     return view.carry("events of a claim", rests_on, lambda: stream_events(view, stream, start, end))

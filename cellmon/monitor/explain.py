@@ -26,7 +26,7 @@ def causes_of(view: View, group: Group) -> tuple[Cause, ...]:
     best = best_told(group)
     if view.as_of < logged_until(best.call):
         return _asked(view, group, best)
-    logged = tuple(view.session.newest_row_of(kind) for kind in (Kind.EVENTS, Kind.GAUGE_CHECKS))
+    logged = tuple(view.newest_row_of(kind) for kind in (Kind.EVENTS, Kind.GAUGE_CHECKS))
     known: dict[str, tuple[Group, Any, tuple[Cause, ...]]] = view.carry(
         f"causes {voice()} {lengths.shown()}", (view.rules.now.version, logged), dict
     )

@@ -93,7 +93,7 @@ def place_now(view: View) -> Place | None:
         return Place.read(block) if block else None
     subgroups = view.session.subgroups_of_unit(unit)
     subgroups = subgroups.select(subgroups.at <= view.as_of)
-    watcher = Watcher.of(view.session, view.rules, unit)
+    watcher = Watcher.of(view.session, view.rules, unit, limits=view.limits)
     before = Place.of(view.session.watched_before(unit))
     return watcher.unit(unit, before, InTime.of(subgroups)).after
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from cellmon.monitor.carried import Carrying
 from cellmon.monitor.rules import Rules
+from cellmon.records import Kind
 from cellmon.sheet import Sheet
 from cellmon.shifts import to_local
 from cellmon.store import Session
@@ -48,6 +49,16 @@ class Seen(Carrying):
     def local(self, moment: np.datetime64) -> datetime:
         """Return a stored moment as local time with its offset."""
         return to_local(moment, self.zone)
+
+    def newest_row_of(self, kind: Kind) -> int:
+        """Return the number of the row of a plain kind that was added last; asked once for all questions."""
+        if kind not in self._newest_rows:
+            self._newest_rows[kind] = self.session.newest_row_of(kind)
+        return self._newest_rows[kind]
+
+    @cached_property
+    def _newest_rows(self) -> dict[Kind, int]:
+        return {}
 
     def head(self) -> dict[str, Any]:
         """Return what every answer begins with."""

@@ -167,7 +167,8 @@ def wear_line(view: View, stream: Stream, start: np.datetime64, end: np.datetime
     units = units[units <= end]
     if not len(units):
         return None
-    parts = _expected_in(view, Watcher.of(view.session, view.rules, units[0], end), stream, units)
+    watcher = Watcher.of(view.session, view.rules, units[0], end, limits=view.limits)
+    parts = _expected_in(view, watcher, stream, units)
     at, mean, expected, error, moved = (np.concatenate(column) for column in zip(*parts, strict=True))
     inside = (at >= start) & (at <= end) & np.isfinite(expected)
     if not inside.any():

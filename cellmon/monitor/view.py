@@ -157,7 +157,7 @@ class View(DressingsSeen):
     def _older(self, kind: Kind, start: np.datetime64, end: np.datetime64) -> Any:
         """Return rows of a time begun before the last weeks, and some about it: the next are near."""
         if kind not in self._longer:
-            self._longer[kind] = self.carry(f"older {kind}", self.session.newest_row_of(kind), dict)
+            self._longer[kind] = self.carry(f"older {kind}", self.newest_row_of(kind), dict)
         read = self._longer[kind]
         known = read.get("rows")
         if known is None or start < known[0] or end > known[1]:
@@ -181,7 +181,7 @@ class View(DressingsSeen):
 
         # of a moment long past too: then what was read last begins too late
         late = name in self.carried and self.carried[name][1][0] > since
-        return self.carry(name, (self.session.newest_row_of(kind), since if late else None), read)
+        return self.carry(name, (self.newest_row_of(kind), since if late else None), read)
 
     @cached_property
     def shifts_made(self) -> ShiftsKnown:

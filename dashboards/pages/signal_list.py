@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -120,13 +121,24 @@ def entries(sort: Newest, chosen: Signal | None, states: Sequence[str]) -> list[
 
 def entry(signal: Signal, chosen: Signal | None) -> html.Li:
     """Return a signal as it stands in the list: what moved, since when, why, and whether it waits."""
-    here = chosen is not None and chosen.id == signal.id
     likely = say("Likely: {cause}.", cause=signal.causes[0].title) if signal.causes else ""
     began = signal.change.at if signal.change else signal.raised_at
-    link = dcc.Link(parts.capital(signal.words), href=link_to(signal.id), className="words")
-    since = html.Span(f"{say('Since {at}.', at=parts.when(began))} {likely}", className="more")
-    state = html.Span(
+    return _entry(
+        parts.capital(signal.words),
+        f"{say('Since {at}.', at=parts.when(began))} {likely}",
         one_signal.sentence(one_signal.short_state_words(signal)),
-        className="state waits" if signal.state in WAITING else "state",
+        link=link_to(signal.id),
+        waits=signal.state in WAITING,
+        here=chosen is not None and chosen.id == signal.id,
     )
-    return html.Li([link, since, state], className="here" if here else "")
+
+
+@lru_cache(maxsize=512)
+def _entry(words: str, since: str, state: str, *, link: str, waits: bool, here: bool) -> html.Li:
+    """Draw an entry; most stand from batch to batch as they did, and nobody changes one."""
+    told = [
+        dcc.Link(words, href=link, className="words"),
+        html.Span(since, className="more"),
+        html.Span(state, className="state waits" if waits else "state"),
+    ]
+    return html.Li(told, className="here" if here else "")

@@ -174,12 +174,20 @@ class Watcher:
     """When those of the streams of a unit call."""
 
     @classmethod
-    def of(cls, session: Session, rules: Rules, since: np.datetime64, until: np.datetime64 = END) -> Watcher:
-        """Load limits, and what was logged from some units before a moment on, or only up to another."""
+    def of(
+        cls,
+        session: Session,
+        rules: Rules,
+        since: np.datetime64,
+        until: np.datetime64 = END,
+        *,
+        limits: Mapping[Stream, StreamLimits] | None = None,
+    ) -> Watcher:
+        """Load limits that are not given, and what was logged around some time, from units before it on."""
         back = session.last_watched(since, UNITS_BACK)
         start = (back[0] if len(back) else since) - np.timedelta64(7, "D")
         events = _events(session, start, until)
-        limits = all_limits(session)
+        limits = all_limits(session) if limits is None else limits
         return cls(
             session=session,
             rules=rules,

@@ -34,7 +34,7 @@ def shelf_of(view: View, kind: StoneKind) -> Shelf | None:
 
 def movements_of(view: View, kind: str) -> list[Movement]:
     """Return the movements of one kind up to the moment of the view, oldest first."""
-    newest = view.session.newest_row_of(Kind.STOCK)
+    newest = view.newest_row_of(Kind.STOCK)
     every = view.carry(f"movements of {kind}", newest, lambda: _read(view, kind))
     return [one for one in every if one.at <= view.as_of]
 

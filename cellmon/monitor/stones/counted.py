@@ -103,7 +103,7 @@ def units_holding(view: View, start: np.datetime64, end: np.datetime64) -> list[
 
 
 def _as_stored(view: View, units: Iterable[UnitStored]) -> list[StoredUnit]:
-    newest = (view.session.newest_row_of(Kind.EVENTS), view.session.newest_decision())
+    newest = (view.newest_row_of(Kind.EVENTS), view.session.newest_decision())
     basis = repr((*newest, view.rules.now.version))
     return [
         StoredUnit(start=one.start, end=one.end, stored=f"{one.start} {one.end} {one.size} {basis}")
@@ -151,7 +151,7 @@ def long_over(view: View, weight: Mapping[str, float]) -> LongOver:
     since, name = counted_since(view.as_of), "bores of units long over"
     rested_on, known = view.carried.get(name, (None, None))
     before: LongOver | None = known if rested_on is not None and rested_on[0] == since else None
-    newest, upto = view.session.newest_row_of(Kind.EVENTS), view.session.measured_upto()
+    newest, upto = view.newest_row_of(Kind.EVENTS), view.session.measured_upto()
     size = None
     if before is not None:
         # what is logged of a moment changes bores made after it alone, give or take a clock

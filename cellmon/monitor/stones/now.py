@@ -244,7 +244,7 @@ def stones_now(view: View) -> StonesNow:
     log = _log(view, kinds, until)
     honed = Honed.of(view)
     honed.count(log.fitted() if "bores of stone sets" in view.carried else log.every_stay())
-    newest = view.session.newest_row_of(Kind.STONE_MEASUREMENTS)
+    newest = view.newest_row_of(Kind.STONE_MEASUREMENTS)
     rows = _upto(view.carry("stones measured", newest, view.session.measured_sets), until)
     measured = sorted(rows, key=lambda name: rows[name].at[0])
     found = StonesNow(
@@ -293,7 +293,7 @@ def _learned(view: View, kind: StoneKind, rounds: Mapping[str, Rounds]) -> KindK
 
 def _rows(view: View, kind: Kind) -> Any:
     """Return every row of a kind: read once, until one is added."""
-    newest = view.session.newest_row_of(kind)
+    newest = view.newest_row_of(kind)
     return view.carry(f"rows of {kind}", newest, lambda: view.session.rows(kind))
 
 
@@ -304,7 +304,7 @@ def _log(view: View, kinds: Mapping[str, str], until: np.datetime64) -> StoneLog
         found: Events = view.session.rows(Kind.EVENTS, events=STONE_EVENTS)
         return found
 
-    newest = view.session.newest_row_of(Kind.EVENTS)
+    newest = view.newest_row_of(Kind.EVENTS)
     every = view.carry("events of stones", newest, read)
     mine = every.select(every.at < until)
     rests_on = (newest, len(mine), dict(kinds), view.rules.now.version, voice())
