@@ -15,6 +15,7 @@ from dashboards.asking import asked
 from dashboards.first_said import Board
 from dashboards.gate import Gate, stand_before
 from dashboards.kept import kept
+from dashboards.made import made_of
 from dashboards.pages import asked as who_asks
 from dashboards.pages import bore, claims, files, gauge, now, part, parts, shifts, signals, stones, stream
 from dashboards.reached import Reached
@@ -53,13 +54,14 @@ def create_app(monitor: Monitor, *, how: Reached = HERE) -> Dash:
     watched_over.register(app.server, monitor, requests, in_full=lambda: gate.tells(request))
     monitor = asked(monitor) if how.sign_in else monitor
     app.index_string = frame.document(dress=_dated(app, DRESS), icon=_dated(app, ICON))
-    app.layout = partial(frame.frame, monitor)
     app.monitor = monitor
     lengths_shown.register(app.server, monitor, documents={page.PATH for page in PAGES})
-    frame.register_pulse(app.server, monitor)
     for page in PAGES:
         page.register(app, monitor)
     _register(app, monitor)
+    made = made_of(app)
+    app.layout = partial(frame.frame, monitor, made)
+    frame.register_pulse(app.server, monitor, made)
     stand_before(app, gate)
     app.server.test_client().get("/_dash-dependencies")
     requests.begun = True

@@ -53,6 +53,7 @@ class Attempts:
         """
         now = self._clock()
         with self._lock:
+            self._put_back(keys, now)
             wait = max((self._counts[key].until - now for key in keys if key in self._counts), default=0.0)
             if wait > 0:
                 raise TooOften(wait)
@@ -72,6 +73,12 @@ class Attempts:
                 found.wrong = 0 if key[0] == "name" else max(found.wrong - 1, 0)
                 if found.wrong < FREE[key[0]]:
                     found.until = 0.0
+
+    def _put_back(self, keys: tuple[Key, ...], now: float) -> None:
+        """Let nobody wait longer because the clock was put back: what rests on it goes back with it."""
+        for found in (self._counts[key] for key in keys if key in self._counts):
+            ahead = max(found.last - now, 0.0)
+            found.last, found.until = found.last - ahead, found.until - ahead
 
     def _count(self, key: Key, now: float) -> None:
         found = self._counts.pop(key, None)

@@ -58,8 +58,8 @@ def document(*, dress: str, icon: str) -> str:
 </html>"""
 
 
-def frame(monitor: Monitor) -> html.Div:
-    """Return the frame with room for a page; both say of which state they were drawn."""
+def frame(monitor: Monitor, made: str = "") -> html.Div:
+    """Return the frame with room for a page; both say of which state and by which program they are."""
     change = last_change(monitor)
     return html.Div(
         [
@@ -86,7 +86,7 @@ def frame(monitor: Monitor) -> html.Div:
                     bar(),
                 ]
             ),
-            html.Div(id=PAGE, tabIndex="-1", **{"data-change": change}),
+            html.Div(id=PAGE, tabIndex="-1", **{"data-change": change, "data-made": made}),
         ]
     )
 
@@ -110,6 +110,10 @@ def bar() -> html.Div:
         ),
         "data-signed-out": say(
             "Signed out since {since}. What is written on this page stays: sign in here, then go on."
+        ),
+        "data-renewed": say(
+            "The program was renewed: what this page asks may not be answered any more. Load the page anew; "
+            "what is half written on it is then lost."
         ),
         "data-other": say("{who} is signed in now: what is kept from now on is kept in that name."),
         "data-ends": say("The sign-in of {who} ends at {at}, unless this page or a key is touched before."),
@@ -193,12 +197,12 @@ def signed_in_until(one: Asking | None) -> dict[str, Any]:
     }
 
 
-def register_pulse(server: Flask, monitor: Monitor) -> None:
-    """Answer every open page's question whether something was committed."""
+def register_pulse(server: Flask, monitor: Monitor, made: str) -> None:
+    """Answer every open page's question whether something was committed, and which program answers."""
 
     @server.get(PULSE)
     def _() -> Response:
         one = asking()
-        answer = jsonify({**pulse(monitor), **signed_in_until(one)})
+        answer = jsonify({**pulse(monitor), **signed_in_until(one), "made": made})
         answer.headers["Cache-Control"] = "no-store"
         return answer

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import logging
 import socket
 import threading
 from collections.abc import Callable
@@ -97,6 +98,7 @@ def listening(monitor: Monitor, host: str, port: int, *, how: Reached | None = N
                 "first `cellmon people add NAME --role decide`"
             )
         )
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # a page asks more at once than is answered
     from waitress.server import create_server
 
     from dashboards.app import create_app

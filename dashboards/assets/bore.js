@@ -4,7 +4,7 @@
    lies in this browser until its round is kept, so it outlives a reload and a power cut. */
 (function () {
   const LASTS = 14 * 24 * 3600e3, BOUNCE = 120, CALM = 700;
-  let asks = null, typed = {}, at = null, sent = 0, finishing = null, questions = null, last = 0, doubted = 0, failed = "";
+  let asks = null, typed = {}, at = null, sent = 0, finishing = null, unanswered = null, questions = null, last = 0, doubted = 0, failed = "";
 
   const $ = (id) => document.getElementById(id);
   const stored = (key) => `cellmon-bore|${key}`;
@@ -244,7 +244,7 @@
       if (performance.now() - questions < CALM) return;
       sure = true;
     }
-    finishing = `${asks.key}|${Date.now()}`;
+    finishing = unanswered = unanswered || `${asks.key}|${Date.now()}`; // pressed again it is the same press
     asks.held = true;
     const figures = {};
     const certain = {};
@@ -260,7 +260,7 @@
   }
   function settled(became) {
     if (!became || !asks || became.key !== asks.key) return;
-    finishing = null;
+    finishing = unanswered = null;
     say("");
     questions = became.asked.length ? performance.now() : null;
     if (became.kept) {
@@ -287,7 +287,7 @@
       return;
     }
     asks = { ...data };
-    finishing = questions = null;
+    finishing = unanswered = questions = null;
     doubted = performance.now() - CALM + 300;  /* one more Enter for the round that was just kept is none for the next */
     failed = "";
     $("bore-machine").replaceChildren();
@@ -308,8 +308,8 @@
     if (event.target.id === "bore-sure") finish(true);
   });
   document.addEventListener("cellmon-unheard", ({ detail }) => {
-    if (!finishing || !detail.changed.includes("bore-done.data")) return;
-    finishing = null;
+    if (!unanswered || !detail.changed.includes("bore-done.data")) return;
+    finishing = unanswered = null;
     say(detail.why);
     show();
   });

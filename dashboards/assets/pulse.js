@@ -51,12 +51,20 @@
     const at = clock(new Date(Date.now() + left * 1000));
     return saying(got.longest < got.idle ? "endsAnyway" : "ends").replace("{who}", got.who).replace("{at}", at);
   }
+  /* A page that another program made is loaded anew by itself, where nobody would lose what they wrote. */
+  const WRITTEN = "main textarea, main input:not([type=radio], [type=checkbox], [readonly])";
+  function renewed(got) {
+    const page = document.getElementById("page");
+    if (!page || got.made === page.dataset.made) return false;
+    if (![...document.querySelectorAll(WRITTEN)].some((one) => one.value)) location.reload();
+    return true;
+  }
   function settle(got) {
     const named = document.querySelector("a.signed-in"); // the head of the page, as it was drawn
     who = got.who;
     const other = named && named.dataset.who !== who;
     if (window.cellmonWayIn) window.cellmonWayIn.close();
-    show(other ? saying("other").replace("{who}", who) : ends(got));
+    show(renewed(got) ? saying("renewed") : other ? saying("other").replace("{who}", who) : ends(got));
     if (other) document.querySelectorAll(".who input[readonly]").forEach((by) => {
       if (by.value !== who) window.dash_clientside.set_props(by.id, { value: who });
     });

@@ -33,6 +33,18 @@ def test_the_wait_never_grows_beyond_a_quarter_of_an_hour_and_is_forgotten():
         counted.begin(key)
 
 
+def test_nobody_waits_longer_because_the_clock_was_put_back():
+    clock = Clock()
+    counted, key = attempts.Attempts(clock), ("name", "ada")
+    for _ in range(attempts.FREE["name"]):
+        counted.begin(key)
+    clock.now -= 86_400
+    with pytest.raises(attempts.TooOften, match="15 seconds"):
+        counted.begin(key)
+    clock.now += attempts.FIRST_WAIT_S
+    counted.begin(key)
+
+
 def test_many_names_do_not_fill_the_memory(monkeypatch):
     monkeypatch.setattr(attempts, "MOST", 50)
     counted = attempts.Attempts(Clock())

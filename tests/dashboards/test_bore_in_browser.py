@@ -87,6 +87,39 @@ def test_a_bore_is_typed_from_nothing_to_its_end(look, serve, monitor):
     assert last.sign_checked
 
 
+def test_what_is_kept_again_while_its_answer_is_long_under_way_is_kept_once(look, serve, monitor):
+    watched = look(serve(monitor), 1024, 768)
+    at, held = AtTheBore(watched.page), []
+
+    def hold(route) -> None:
+        if '"changedPropIds":["bore-done.data"]' in route.request.post_data:
+            held.append(route)
+        else:
+            route.continue_()
+
+    at.page.clock.install()
+    at.page.goto(f"{watched.address}/bore")
+    at.says("main .lead", "type the serial")
+    at.page.fill("#bore-by", "R. Hale")
+    at.page.focus("#bore-serial")
+    at.enter("K-8")
+    at.page.route("**/_dash-update-component*", hold)
+    at.asks("Gauge on its master")
+    at.enter("+0.5")
+    at.asks("Master,")
+    at.enter()
+    at.page.wait_for_selector("#bore-keep[disabled]")
+    at.page.wait_for_timeout(500)
+    at.page.clock.fast_forward(9000)
+    at.page.wait_for_selector("#bore-keep:not([disabled])")
+    at.page.click("#bore-keep")
+    at.page.wait_for_timeout(500)
+    assert len(held) == 1
+    held[0].continue_()
+    at.asks("Larger than the master")
+    assert len(monitor.bore(part="K-8", bore="1").zero_checks) == 1
+
+
 def the_gauge_is_checked(at: AtTheBore) -> None:
     at.asks("Gauge on its master")
     at.enter("+0.5")

@@ -236,3 +236,20 @@ def test_a_doubt_that_another_person_decided_meanwhile_is_not_decided_anew(files
     says(files, "#files-doubt-said", "R. Hale decided this meanwhile: measured again")
     assert decisions(small, doubt) == ["measured again"]
     assert files.input_value("#files-doubt-why") == "seen on the part"
+
+
+def test_a_page_of_a_program_that_was_renewed_is_loaded_anew_unless_something_is_written_on_it(
+    files, address
+):
+    opened(files, address)
+
+    chosen(files, 5)
+    files.evaluate("() => { window.here = true; document.getElementById('page').dataset.made = 'before'; }")
+    says(files, "#bar-said", "The program was renewed")
+    files.wait_for_timeout(1500)
+    assert files.evaluate("() => window.here"), "what is written stays"
+    files.fill("#files-doubt-why", "")
+    files.fill("#files-doubt-by", "")
+    files.wait_for_function("() => !window.here")
+    files.wait_for_selector(DOUBTS)
+    files.wait_for_selector("#bar", state="hidden")
