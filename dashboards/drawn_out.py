@@ -1,4 +1,8 @@
-"""Drawings go out as JSON that is ready: what writes other answers looks at each of their numbers."""
+"""Drawings, words and tables go out as JSON that is ready, as Dash itself would write them.
+
+Dash tries to write an answer as it is, and where words or tables are in it looks at each thing in them and
+writes all of it once more.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +11,7 @@ from functools import wraps
 from typing import Any
 
 import orjson
+from dash.development.base_component import Component
 
 DRAWING = frozenset({"data", "layout"})
 """What a drawing has, as `dashboards.theme.figure` makes it."""
@@ -15,7 +20,7 @@ AS_PLOTLY = orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_NON_STR_KEYS
 
 
 def drawn_out(answers: Callable[..., Any]) -> Callable[..., Any]:
-    """Return a function that answers the same, its drawings as JSON."""
+    """Return a function that answers the same, its drawings, words and tables as JSON."""
 
     @wraps(answers)
     def answered(*given: Any, **named: Any) -> Any:
@@ -25,7 +30,7 @@ def drawn_out(answers: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def ready(answer: Any) -> Any:
-    """Return an answer of one or several parts, those that are drawings as JSON; others as they are.
+    """Return an answer of one or several parts, those that are shown as JSON; others as they are.
 
     >>> orjson.dumps(ready(["none", {"data": [], "layout": {"height": float("nan")}}]))
     b'["none",{"data":[],"layout":{"height":null}}]'
@@ -36,5 +41,20 @@ def ready(answer: Any) -> Any:
 
 
 def _as_json(part: Any) -> Any:
-    is_drawing = isinstance(part, dict) and part.keys() == DRAWING
-    return orjson.Fragment(orjson.dumps(part, option=AS_PLOTLY)) if is_drawing else part
+    if not _is_shown(part):
+        return part
+    return orjson.Fragment(orjson.dumps(part, default=_as_told, option=AS_PLOTLY))
+
+
+def _is_shown(part: Any) -> bool:
+    """Return whether a part is a drawing, an element of a page, or several with the words between."""
+    if isinstance(part, list | tuple):
+        return any(isinstance(one, Component) for one in part)
+    return isinstance(part, Component) or (isinstance(part, dict) and part.keys() == DRAWING)
+
+
+def _as_told(element: Any) -> Any:
+    """Return an element of a page as Dash tells it to a browser."""
+    if isinstance(element, Component):
+        return element.to_plotly_json()
+    raise TypeError
