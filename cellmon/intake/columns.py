@@ -88,7 +88,7 @@ def layout_of(header: Sequence[str], sheet: Sheet, *, kind: Kind | None, name: s
     FileUnreadable
         When no kind fits, or two do.
     """
-    ours = _ours(header, sheet.columns)
+    ours = own_names(header, sheet.columns)
     tried = [layout for layout in _layouts(ours, sheet) if kind in (None, layout.kind)]
     fitting = [layout for layout in tried if not layout.missing]
     nearer = [layout for layout in tried if layout.missing and _knows_far_more(layout, fitting)]
@@ -115,7 +115,8 @@ def normal_name(name: str) -> str:
     return re.sub(r"[\s\-]+", "_", name.strip().strip("\ufeff\"'").strip()).casefold()
 
 
-def _ours(header: Sequence[str], renamed: Mapping[str, str]) -> list[str]:
+def own_names(header: Sequence[str], renamed: Mapping[str, str]) -> list[str]:
+    """Return our names of a file's columns, as far as the sheet renames them; others in small letters."""
     own = [normal_name(name) for name in header]
     for mine, theirs in renamed.items():
         if normal_name(theirs) in own:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import csv
 import itertools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from cellmon.errors import NotFound, WrongUsage
+from cellmon.intake.columns import own_names
 from cellmon.intake.delimited import separator_of
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.row_words import reason_words, row_text
@@ -56,6 +57,8 @@ class AsideRow:
     corrected: Corrected | None = None
     cells: tuple[Cell, ...] = ()
     """What stands under each column, where one row is asked for and its text is the row."""
+    part: str | None = None
+    """The block that such a row names, as it stands or as it was corrected."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,12 +96,20 @@ def aside_row(view: View, row: str) -> AsideRow:
     """
     fact = find_row(view.session, row)
     decided = view.session.decisions(TAKE_ROW, subject=subject_of(fact.id))
-    return replace(_row(view, fact, decided[-1] if decided else None), cells=_cells(fact))
+    shown, cells = _row(view, fact, decided[-1] if decided else None), _cells(fact, fact.text)
+    as_read = _cells(fact, shown.corrected.text) if shown.corrected else cells
+    return replace(shown, cells=cells, part=_part(as_read, view.sheet.columns))
 
 
-def _cells(fact: AsideFact) -> tuple[Cell, ...]:
+def _part(cells: Sequence[Cell], renamed: Mapping[str, str]) -> str | None:
+    """Return the serial in a row."""
+    ours = own_names([cell.column or "" for cell in cells], renamed)
+    return next((c.cell for name, c in zip(ours, cells, strict=True) if name in ("part", "serial")), None)
+
+
+def _cells(fact: AsideFact, text: str) -> tuple[Cell, ...]:
     """Return a row cell by cell; nothing where its text is no row, as of one that contradicts another."""
-    header, text = fact.header or "", fact.text
+    header = fact.header or ""
     separator = separator_of(header, text)
     columns = next(csv.reader([header], delimiter=separator), [])
     cells = [cell.strip() for cell in next(csv.reader(text.splitlines() or [""], delimiter=separator), [])]

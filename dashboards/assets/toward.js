@@ -2,8 +2,9 @@
    the place is kept in sight until the page has come to rest or somebody moves it. And what a press was
    answered with comes into sight, where it stands below the edge of the window. */
 (function () {
-  const PATIENCE = 5000, HEARD = 15000;
+  const PATIENCE = 5000, HEARD = 15000, SETTLES = 6000;
   let until = 0, pressed = null, pressedAt = 0, asked = false;
+  let told = null, toldAt = 0; // what was answered stays in sight while the page closes up about it
 
   const place = () => {
     const id = decodeURIComponent(location.hash.slice(1));
@@ -30,8 +31,13 @@
     if (!around) return;
     for (const one of around.querySelectorAll(".said[role=status], .questions[role=alert]")) {
       const box = one.getBoundingClientRect();
-      if (!one.textContent || !box.height || one.dataset.seen === one.textContent) continue;
-      one.dataset.seen = one.textContent;
+      const settles = one === told && performance.now() - toldAt < SETTLES;
+      if (!one.textContent || !box.height || (one.dataset.seen === one.textContent && !settles)) continue;
+      if (one.dataset.seen !== one.textContent) {
+        one.dataset.seen = one.textContent;
+        told = one;
+        toldAt = performance.now();
+      }
       if (box.top < 0 || box.bottom > window.innerHeight) one.scrollIntoView({ block: "nearest" });
     }
   }
@@ -47,7 +53,7 @@
     document.querySelectorAll(".said[data-seen]").forEach((one) => { delete one.dataset.seen; });
   }, true);
   ["wheel", "touchmove", "keydown"].forEach((kind) => {
-    document.addEventListener(kind, () => { until = 0; }, { capture: true, passive: true });
+    document.addEventListener(kind, () => { until = 0; told = null; }, { capture: true, passive: true });
   });
   window.addEventListener("hashchange", go);
   new MutationObserver(() => {

@@ -36,7 +36,7 @@ def facts(row: AsideRow) -> list[Any]:
 
 def _part(row: AsideRow) -> list[Any]:
     """Return the way to the block that a row is about, where it names one."""
-    serial = next((cell.cell for cell in row.cells if cell.column == "part"), None)
+    serial = row.part
     link = dcc.Link(
         say("Block {part} as it stands now", part=serial), href=f"{PART}?{urlencode({'serial': serial})}"
     )

@@ -286,6 +286,10 @@ def test_the_planner_moves_a_figure_logs_a_dressing_saves_the_orders_and_correct
     row = next(r for r in monitor.aside(waiting=False).rows if r.file == "hand.csv")
     assert (row.state, row.corrected.by) == ("taken", "P. Lund")
     assert last_entry(monitor, "take-row").why == "an l for a 1"
+    page.wait_for_selector("#files-row-facts a[href='/part?serial=HM214-990001']")
+    seen = """() => { const box = document.querySelector('#files-row-said').getBoundingClientRect();
+      return box.top >= 0 && box.bottom <= innerHeight; }"""
+    page.wait_for_function(seen)  # also where the form above it was taken away
 
 
 def count(monitor, event):

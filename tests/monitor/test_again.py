@@ -115,6 +115,7 @@ def test_a_row_is_named_by_file_and_line_or_by_number_and_no_other_way(cell, tmp
 def test_a_row_is_told_cell_by_cell_and_what_has_no_counterpart_is_seen(cell, tmp_path):
     cell.take([write(tmp_path, "short.csv", HEADER, [GOOD, "B9,1,S1"])])
     told = [(one.column, one.cell) for one in cell.aside_row("short.csv:3").cells]
+    assert cell.aside_row("short.csv:3").part == dict(told)["part"]
     assert told[:3] == [("part", "B9"), ("bore", "1"), ("spindle", "S1")]
     assert told[3:] == [(name, None) for name in HEADER.split(",")[3:]]
 
