@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from cellmon import lengths
@@ -23,18 +24,29 @@ def causes_of(view: View, group: Group) -> tuple[Cause, ...]:
     """
     from cellmon.monitor.causes import bores_before, logged_until  # late: what moved is asked far oftener
 
-    best = best_told(group)
-    if view.as_of < logged_until(best.call):
-        return _asked(view, group, best)
     logged = tuple(view.newest_row_of(kind) for kind in (Kind.EVENTS, Kind.GAUGE_CHECKS))
-    known: dict[str, tuple[Group, Any, tuple[Cause, ...]]] = view.carry(
+    known: dict[str, _Known] = view.carry(
         f"causes {voice()} {lengths.shown()}", (view.rules.now.version, logged), dict
     )
-    made = bores_before(view, best.call) if best.call.family == "spread" else None
     before = known.get(group.id)
-    if before is None or before[0] is not group or before[1] != made:
-        before = known[group.id] = (group, made, _asked(view, group, best))
-    return before[2]
+    before = before if before is not None and before.group is group else None
+    best = best_told(group) if before is None else before.best
+    if view.as_of < logged_until(best.call):
+        return _asked(view, group, best)
+    made = bores_before(view, best.call) if best.call.family == "spread" else None
+    if before is None or before.made != made:
+        before = known[group.id] = _Known(group=group, best=best, made=made, causes=_asked(view, group, best))
+    return before.causes
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Known:
+    """Why one signal may be, and what that rests on."""
+
+    group: Group
+    best: Best
+    made: Any
+    causes: tuple[Cause, ...]
 
 
 def _asked(view: View, group: Group, best: Best) -> tuple[Cause, ...]:

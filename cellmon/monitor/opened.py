@@ -45,6 +45,17 @@ class Stamp:
     file: int = 0
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Stands:
+    """The rules in force in one state of the store, what is noted on them, and its newest row."""
+
+    state: tuple[Any, ...] | None
+    """What tells it from other states; None in a session that writes."""
+    rules: Rules
+    notes: tuple[str, ...]
+    newest: np.datetime64 | None
+
+
 def _stamp(path: Path) -> Stamp:
     try:
         found = path.stat()
@@ -69,7 +80,7 @@ class Opened:
         self.folder, self.on_disk, self._store = folder, on_disk, store
         self._as_of = None if as_of is None else to_utc(as_of)
         self._known: tuple[int, Rules] | None = None
-        self._noted: tuple[tuple[Any, ...], tuple[Rules, tuple[str, ...]]] | None = None
+        self._known_state: _Stands | None = None
         self._stamp = _stamp(folder / SHEET_FILE)
         self._own_causes: Table | None = None
         self._worked_out: tuple[tuple[Any, ...], Mapping[str, Any]] | None = None
@@ -158,8 +169,9 @@ class Opened:
         """Open what one question sees; what others worked out of the same state serves it too."""
         with self._store.reading() as session:
             self._know_its_store()
-            view = self._view_of(session)
-            state = (session.last_change(), self._stamp, view.as_of, view.rules.now.version, lengths.shown())
+            stands = self._stands(session)
+            view = self._view_of(session, stands)
+            state = (stands.state, view.as_of, view.rules.now.version, lengths.shown())
             before = self._worked_out
             if before is not None and before[0] == state:
                 view.take_over(before[1])
@@ -170,29 +182,31 @@ class Opened:
         """Let go of all that was worked out of another store, whose file lay in the same place."""
         if self._store.place != self._place:
             self._place, self._carried = self._store.place, {}
-            self._worked_out = self._noted = self._known = self._stones = None
+            self._worked_out = self._known_state = self._known = self._stones = None
 
-    def _view_of(self, session: Session) -> View:
+    def _view_of(self, session: Session, stands: _Stands | None = None) -> View:
         """Return the cell as a session sees it; in one that writes, nobody changes it meanwhile."""
-        rules, notes = self._in_force(session)
+        stands = stands or self._stands(session)
         return View(
             session=session,
-            rules=rules,
-            as_of=self._as_of or session.newest_row() or clock(),
-            notes=notes,
+            rules=stands.rules,
+            as_of=self._as_of or stands.newest or clock(),
+            notes=stands.notes,
             own_causes=self._own_causes,
             carried=self._carried if session.only_reads else {},  # what is not committed may never be
             past=self._as_of is not None,
         )
 
-    def _in_force(self, session: Session) -> tuple[Rules, tuple[str, ...]]:
-        """Return the rules in force and what is noted on them; once for each state of the store."""
-        if not session.only_reads:
-            return self._rules(session), notes_on(session, self.on_disk)
-        state = (session.last_change(), self._stamp, voice())
-        if self._noted is None or self._noted[0] != state:
-            self._noted = (state, (self._rules(session), notes_on(session, self.on_disk)))
-        return self._noted[1]
+    def _stands(self, session: Session) -> _Stands:
+        """Return what every question begins with; read once for each state of the store."""
+        state = (session.last_change(), self._stamp, voice()) if session.only_reads else None
+        known = self._known_state
+        if known is None or state is None or known.state != state:
+            rules, notes = self._rules(session), notes_on(session, self.on_disk)
+            known = _Stands(state=state, rules=rules, notes=notes, newest=session.newest_row())
+        if state is not None:
+            self._known_state = known
+        return known
 
     def _rules(self, session: Session) -> Rules:
         sheets = session.sheets()

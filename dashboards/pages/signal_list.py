@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -12,7 +13,7 @@ from dash import dcc, html
 from cellmon.errors import CellmonError, NotFound
 from cellmon.monitor.signals import WAITING, Signal
 from cellmon.monitor.signals_listed import Listed, Newest
-from cellmon.words import say, say_many
+from cellmon.words import say, say_many, voice
 from dashboards.pages import leafing, one_signal, parts
 
 if TYPE_CHECKING:
@@ -121,24 +122,35 @@ def entries(sort: Newest, chosen: Signal | None, states: Sequence[str]) -> list[
 
 def entry(signal: Signal, chosen: Signal | None) -> html.Li:
     """Return a signal as it stands in the list: what moved, since when, why, and whether it waits."""
-    likely = say("Likely: {cause}.", cause=signal.causes[0].title) if signal.causes else ""
-    began = signal.change.at if signal.change else signal.raised_at
     return _entry(
-        parts.capital(signal.words),
-        f"{say('Since {at}.', at=parts.when(began))} {likely}",
-        one_signal.sentence(one_signal.short_state_words(signal)),
+        signal.words,
+        (signal.change.at if signal.change else signal.raised_at).replace(tzinfo=None),
+        signal.causes[0].title if signal.causes else None,
+        one_signal.short_state_words(signal),
         link=link_to(signal.id),
         waits=signal.state in WAITING,
         here=chosen is not None and chosen.id == signal.id,
+        said=voice(),
     )
 
 
 @lru_cache(maxsize=512)
-def _entry(words: str, since: str, state: str, *, link: str, waits: bool, here: bool) -> html.Li:
-    """Draw an entry; most stand from batch to batch as they did, and nobody changes one."""
+def _entry(
+    words: str,
+    began: datetime,
+    cause: str | None,
+    state: str,
+    *,
+    link: str,
+    waits: bool,
+    here: bool,
+    said: tuple[int, bool],
+) -> html.Li:
+    """Draw an entry, in the language `said`; most stand as they did, and nobody changes one."""
+    likely = say("Likely: {cause}.", cause=cause) if cause else ""
     told = [
-        dcc.Link(words, href=link, className="words"),
-        html.Span(since, className="more"),
-        html.Span(state, className="state waits" if waits else "state"),
+        dcc.Link(parts.capital(words), href=link, className="words"),
+        html.Span(f"{say('Since {at}.', at=parts.when(began))} {likely}", className="more"),
+        html.Span(one_signal.sentence(state), className="state waits" if waits else "state"),
     ]
     return html.Li(told, className="here" if here else "")
