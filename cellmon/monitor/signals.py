@@ -111,6 +111,11 @@ class Signal:
         """When it was raised, microseconds since 1970 UTC; kept from age to age."""
         return int(to_utc(self.raised_at).astype("datetime64[us]").astype(np.int64))
 
+    @cached_property
+    def last_us(self) -> int:
+        """When it was called last, as `raised_us`."""
+        return int(to_utc(self.last_at).astype("datetime64[us]").astype(np.int64))
+
     def at_moment(self, at_us: int) -> Signal:
         """Return the signal at its age at a moment, microseconds since 1970 UTC; else it is as it was."""
         age_s = (at_us - self.raised_us) / MICRO

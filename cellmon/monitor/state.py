@@ -168,7 +168,7 @@ def spindle_state(view: View, spindle: str) -> SpindleState:
 def _stream_state(view: View, stream: Stream, counts: tuple[int, int]) -> StreamState:
     recent = view.session.subgroups(stream, end=view.as_of, last=RECENT_BORES // view.sheet.subgroups.size)
     baseline = view.summary(view.baseline(stream))
-    mine = waiting(view.signals_of(stream))
+    mine = waiting(view.register.of_stream(stream))
     running = stream.spindle is None or is_running(view, stream, stream.spindle)
     found = view.standing(stream)
     drift, left = drift_per_100(found), view.bores_left(stream)

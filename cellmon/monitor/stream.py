@@ -127,8 +127,7 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
     end = min(view.as_of, to_utc(until)) if until else view.as_of
     start = to_utc(since) if since else end - TWO_DAYS
     found = view.session.subgroups(stream, start=start, end=end)
-    mine = view.signals_of(stream)
-    signals = explained(view, (s for s in mine if start <= to_utc(s.last_at) and to_utc(s.raised_at) <= end))
+    signals = explained(view, view.signals_between(stream, start, end))
     baseline = view.summary(view.baseline(stream))
     bores = _bores(view, stream, start, end)
     if len(bores.at):

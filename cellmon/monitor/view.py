@@ -83,15 +83,13 @@ class View(DressingsSeen):
         """Every signal that stands and all that was withdrawn, newest first: a page asks several times."""
         return self.aged(self.register.pile("every"))
 
-    def signals_of(self, stream: Stream) -> Aged:
-        """Return every signal of one stream that stands, newest first, without causes."""
-        if stream not in self._signals_of:
-            self._signals_of[stream] = self.aged(self.register.of_stream(stream))
-        return self._signals_of[stream]
-
-    @cached_property
-    def _signals_of(self) -> dict[Stream, Aged]:
-        return {}
+    def signals_between(self, stream: Stream, start: np.datetime64, end: np.datetime64) -> Aged:
+        """Return the signals of a stream that stand and lasted into a time, newest first, without causes."""
+        every, (since, until) = (
+            self.register.of_stream(stream),
+            np.array([start, end], "M8[us]").astype(np.int64).tolist(),
+        )
+        return self.aged([s for s in every if s.last_us >= since and s.raised_us <= until])
 
     def signals_since(self, start: np.datetime64 | None) -> tuple[Signal, ...]:
         """Return the signals raised from a moment on that stand, newest first, without causes."""
