@@ -110,6 +110,12 @@ class Told:
         for some in _some(select(schema.TOLD), ids):
             yield from map(_signal, self.conn.execute(some))
 
+    def told_calls(self, ids: Collection[str]) -> Iterator[tuple[str, list[str]]]:
+        """Yield the calls of the signals kept under some names, each call as JSON, beside the name."""
+        for some in _some(select(schema.TOLD.c.id, schema.TOLD.c.body), ids):
+            for row in self.conn.execute(some):
+                yield row.id, _calls_in(row.body)
+
     def told_among(self, ids: Collection[str]) -> set[str]:
         """Return under which of some names a signal is kept."""
         found = (self.conn.execute(some).scalars() for some in _some(select(schema.TOLD.c.id), ids))
@@ -180,15 +186,39 @@ def _signal(row: Any) -> ToldSignal:
 
 def _row(signal: ToldSignal) -> dict[str, Any]:
     """Return a signal as a row, its columns in the order of the table."""
-    body = json.dumps(signal.body, sort_keys=True)
+    body = _text(signal.body)
     return {
         "id": signal.id,
         "sheet": signal.sheet,
         "earliest_at": bulk.moment(signal.earliest_at),
         "last_at": bulk.moment(signal.last_at),
-        "digest": _digest(signal.sheet, body),
+        "digest": _digest(signal.sheet, body.replace("\n", "")),
         "body": body,
     }
+
+
+def _text(body: Mapping[str, Any]) -> str:
+    """Return a body as JSON, each call on a line: without line ends it is what `json.dumps` makes of it.
+
+    Of a signal that lasts one call changes and hundreds stay: whoever read a line need not read it again.
+    """
+    values = (f"{json.dumps(name)}: {_value(name, value)}" for name, value in sorted(body.items()))
+    return "{" + ", ".join(values) + "}"
+
+
+def _value(name: str, value: Any) -> str:
+    if name != "calls" or not value:
+        return json.dumps(value, sort_keys=True)
+    calls = ", \n".join(json.dumps(call, sort_keys=True) for call in value)
+    return f"[\n{calls}\n]"
+
+
+def _calls_in(text: str) -> list[str]:
+    """Return the calls of a body, each as JSON; an older program kept them on one line."""
+    _, *lines = text.split("\n")
+    if lines:
+        return [line.removesuffix(", ") for line in lines[:-1]]
+    return [json.dumps(call, sort_keys=True) for call in json.loads(text)["calls"]]
 
 
 def _digest(sheet: int, body: str) -> str:

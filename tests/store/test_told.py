@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
+from sqlalchemy import select, update
 
 from cellmon.store import Announcement, ToldSignal, schema
 
@@ -122,3 +124,27 @@ def test_what_was_announced_and_is_kept_no_more_is_found(open_store):
         session.keep_told([one("b", 0, 2), one("c", 0, 2)])
         assert session.announced_untold() == ["a"]
         assert [name for name, _ in session.told(among=["c", "a"])] == ["c"]
+
+
+def test_each_call_of_a_signal_is_read_by_itself_and_those_an_older_program_kept_too(open_store):
+    store = open_store()
+    calls = [{"part": 'A "1", \\n', "moved": [1, 2]}, {"moved": [], "at": 3}]
+    signals = [one("a", 0, 2, body={"calls": calls, "rows": {"z": 1}, "among": []}), one("b", 3, 9)]
+    with store.writing() as session:
+        session.keep_told(signals)
+        [digest] = [digest for id_, digest in session.told() if id_ == "a"]
+        kept = session.conn.execute(select(schema.TOLD.c.body).where(schema.TOLD.c.id == "a")).scalar()
+    assert json.loads(kept) == signals[0].body
+    assert kept.replace("\n", "") == json.dumps(signals[0].body, sort_keys=True)
+    with store.reading() as session:
+        texts = dict(session.told_calls(["a", "b"]))
+        assert list(session.told_of(["a", "b"])) == signals
+    assert texts["b"] == [] and [json.loads(text) for text in texts["a"]] == calls
+    assert all("\n" not in text for text in texts["a"])
+    with store.writing() as session:
+        older = json.dumps(signals[0].body, sort_keys=True)
+        session.conn.execute(update(schema.TOLD).where(schema.TOLD.c.id == "a").values(body=older))
+        assert dict(session.told_calls(["a"])) == {"a": texts["a"]}
+        session.keep_told(signals)
+        assert dict(session.told())["a"] == digest
+        assert session.newest_told_change() == 1, "the same, kept on one line, is not written again"

@@ -10,11 +10,12 @@ import hashlib
 import json
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Generic, TypeVar
 
 import numpy as np
 
-from cellmon.monitor.judge.calls import AUDIT_LEVEL, OF_AUDITS, OTHER_INSTRUMENTS, SHARE_OF
+from cellmon.monitor.judge.calls import AUDIT_LEVEL, OF_AUDITS, OTHER_INSTRUMENTS, SHARE_OF, Called
 from cellmon.monitor.judge.calls_kept import called_of, micros, plain
 from cellmon.monitor.judge.finding_stands import Shares, Stand
 from cellmon.monitor.judge.groups import Group
@@ -198,8 +199,8 @@ def _group_by_then(group: Group, until: np.datetime64) -> Group | None:
 
 def keep_outlines(session: Session) -> None:
     """Keep the outlines of signals that an older program kept without."""
-    kept = session.told_of([name for name, _ in session.told()])
-    groups = (group for one in kept if (group := _group(one)) is not None)
+    kept = session.told_calls([name for name, _ in session.told()])
+    groups = (group for id_, calls in kept if (group := _group(id_, calls)) is not None)
     session.keep_outlines({group.id: plain_outline(outline_of(group)) for group in groups})
 
 
@@ -276,7 +277,7 @@ class KeptGroups:
 
     def named(self, names: Collection[str]) -> list[Group]:
         """Return those of some names."""
-        found = (_group(kept) for kept in self._session.told_of(names))
+        found = (_group(id_, calls) for id_, calls in self._session.told_calls(names))
         return [group for group in found if group is not None]
 
 
@@ -284,7 +285,7 @@ def _groups(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Group
     """Yield signals in their order."""
 
     def read(names: Sequence[str]) -> Iterator[tuple[str, Group | None]]:
-        return ((one.id, _group(one)) for one in session.told_of(names))
+        return ((id_, _group(id_, calls)) for id_, calls in session.told_calls(names))
 
     return (group for group in _read.once(kept, read) if group is not None)
 
@@ -298,10 +299,16 @@ def _outlines(session: Session, kept: Sequence[tuple[str, str]]) -> Iterator[Out
     return _outlined.once([one for one in kept if one[0] != BASIS], read)
 
 
-def _group(kept: ToldSignal) -> Group | None:
+def _group(id_: str, calls: Sequence[str]) -> Group | None:
     """Return a signal as it was put together; None of what tells of no call."""
-    calls = tuple(called_of(body) for body in kept.body["calls"])
-    return Group(lead=calls[0], others=calls[1:], id=kept.id) if calls else None
+    found = tuple(map(_call, calls))
+    return Group(lead=found[0], others=found[1:], id=id_) if found else None
+
+
+@lru_cache(maxsize=2_000)
+def _call(text: str) -> Called:
+    """Return a call from its JSON: of a signal that lasts most are as they were."""
+    return called_of(json.loads(text))
 
 
 def span_of(groups: Sequence[Group]) -> tuple[int, int]:
