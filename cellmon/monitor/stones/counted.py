@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from hashlib import blake2b
 
 import numpy as np
@@ -45,7 +46,7 @@ class OneByOne:
     at: Times
     weight: Floats
 
-    @property
+    @cached_property
     def total(self) -> float:
         """What they count together."""
         return float(self.weight.sum())
