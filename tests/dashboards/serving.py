@@ -50,11 +50,16 @@ def served(server: Any) -> Iterator[int]:
     """Run a server that listens, and give its port."""
     running = threading.Thread(target=server.run, daemon=True)
     running.start()
+    lines: dict[int, Any] = {}
+
+    def leave() -> None:
+        lines.update(server._map)
+        server._map.clear()  # its loop ends when it has nobody to listen to
+
     try:
         yield int(server.effective_port)
     finally:
-        lines = dict(server._map)
-        server.trigger.pull_trigger(server._map.clear)  # its loop ends when it has nobody to listen to
+        server.trigger.pull_trigger(leave)  # there: a line that comes meanwhile is among them
         running.join()
         server.task_dispatcher.shutdown()
         for line in lines.values():

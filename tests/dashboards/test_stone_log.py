@@ -18,10 +18,13 @@ from dashboards.kept import kept
 from dashboards.pages import stone_log
 from dashboards.pages.stone_entry import Typed, rows_of, told_of
 from dashboards.pages.stone_sizes import FIELD, PLACES, Size, sizes_table, typed_sizes
+from tests.dashboards.test_live import settled
 from tests.monitor.planned_cell import planned_cell
 
 NOW = datetime(2026, 3, 2, 13, 7, 41, tzinfo=ZoneInfo("Europe/Berlin"))
 AT = "2026-03-02T13:07:00+01:00"
+TOLD = '"changedPropIds":["change.data"]'
+"""What a page asks because it was told of a commit."""
 
 
 def typed(what: str = "stones-dressed", spindle: str = "S1", **more) -> Typed:
@@ -267,8 +270,9 @@ def test_in_a_browser_half_typed_text_outlives_commits_and_a_reload_until_it_is_
     page.fill("#stones-log-by", "Ada")
     page.fill("#stones-log-note", "half a sent")
     dressed = {"at": "2026-03-02T06:30:00Z", "event": "stones-dressed", "spindle": "S2", "by": "Bo"}
-    cell.log(Kind.EVENTS, dressed)
-    page.wait_for_timeout(3000)
+    with page.expect_response(lambda answer: TOLD in (answer.request.post_data or ""), timeout=20_000):
+        cell.log(Kind.EVENTS, dressed)
+    settled(page)
     assert page.input_value("#stones-log-note") == "half a sent", "a commit of another"
     page.reload()
     page.wait_for_selector("#stones-log-stands:has-text('A1')", timeout=20_000)

@@ -72,7 +72,7 @@ def read(cell: Path, until: str) -> Iterator[int]:
     """Ask what a dashboard asks; every file is seen whole."""
     monitor = cellmon.open_cell(cell)
     before = 0
-    while going(until):
+    for _ in turns(until):
         bores = len(monitor.bores().bores)
         assert bores >= before
         monitor.state(), monitor.signals(), monitor.now()
@@ -84,23 +84,19 @@ def read(cell: Path, until: str) -> Iterator[int]:
 
 def export(cell: Path, until: str) -> Iterator[int]:
     """Write every bore into a table again and again."""
-    number = 0
-    while going(until):
+    for number in turns(until):
         target = cell.parent / f"exported-{number}.csv"
         with redirect_stdout(StringIO()):
             assert main(["export", "bores", "--to", "csv", "--cell", str(cell), "--out", str(target)]) == 0
         yield len(target.read_text(encoding="utf-8").splitlines())
-        number += 1
         time.sleep(PAUSE_S)
 
 
 def back_up(cell: Path, until: str) -> Iterator[int]:
     """Write backups until told to stop."""
     monitor = cellmon.open_cell(cell)
-    number = 0
-    while going(until):
+    for number in turns(until):
         yield monitor.back_up(cell.parent / f"backup-{number}.cell").rows
-        number += 1
         time.sleep(PAUSE_S)
     monitor.close()
 
@@ -108,6 +104,15 @@ def back_up(cell: Path, until: str) -> Iterator[int]:
 WORKS: dict[str, Callable[..., Iterator[int]]] = {
     work.__name__: work for work in (take, decide, freeze, read, export, back_up)
 }
+
+
+def turns(until: str) -> Iterator[int]:
+    """Count turns until a file is there, one at least: others may have ended before this one began."""
+    yield 0
+    number = 1
+    while going(until):
+        yield number
+        number += 1
 
 
 def going(until: str) -> bool:

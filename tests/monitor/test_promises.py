@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 import subprocess
 import sys
 import threading
@@ -15,18 +14,26 @@ from cellmon.errors import StoreRefused
 from cellmon.store import Session
 from tests.small_cell import HEADER, derived, new_cell, rows, write
 
-TAKE = "import sys, cellmon; cellmon.open_cell(sys.argv[1]).take(sys.argv[2:])"
+TAKE = """
+import sys, cellmon
+cell = cellmon.open_cell(sys.argv[1])
+print("it takes", flush=True)
+cell.take(sys.argv[2:])
+"""
 
 
-@pytest.mark.parametrize("after_s", [0.6, 1.0, 1.4, 1.8])
+@pytest.mark.parametrize("after_s", [0.1, 0.4, 0.8, 1.2])
 def test_a_kill_while_taking_leaves_all_of_a_file_or_nothing(tmp_path, after_s):
     lines = rows(3000, minutes=1)
     new_cell(tmp_path / "cell").close()
     path = write(tmp_path, "rows.csv", HEADER, lines)
-    taking = subprocess.Popen([sys.executable, "-c", TAKE, str(tmp_path / "cell"), str(path)])
-    time.sleep(after_s)
-    taking.send_signal(signal.SIGKILL)
-    taking.wait()
+    command = [sys.executable, "-c", TAKE, str(tmp_path / "cell"), str(path)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as taking:
+        assert (
+            taking.stdout is not None and taking.stdout.readline()
+        )  # how long it takes to begin is not asked
+        time.sleep(after_s)
+        taking.kill()
     monitor = cellmon.open_cell(tmp_path / "cell")
     assert len(monitor.bores().bores) in (0, 6000)
     assert monitor.check(rebuild=True).sound
