@@ -91,7 +91,7 @@ def names(
             if last and at - began[lane] < NEAR_PX and (fits or last["xanchor"] == "right"):
                 last["text"] += f", {event.words}"
                 if last["xanchor"] == "left":  # the words stand beside the last flag they name
-                    last["xshift"] = BESIDE_PX + round(at - began[lane])
+                    last["x"] = clock.x(event.at)
                 free[lane] += length
             continue
         left = at + length > width + beside / 2

@@ -38,6 +38,8 @@ PATH = "/claims"
 NAME = to_say("Claims")
 SENTENCE, FEATURE, STREAM, LISTED = "claims-sentence", "claims-feature", "claims-stream", "claims-listed"
 EDGES, HEADING, WORDS = "claims-edges", "claims-heading", "claims-words"
+EMPTY_PX = 120
+"""Height of a drawing that says that there is none."""
 PAPER, BOOK, FILES = "claims-pdf", "claims-xlsx", "claims"
 CAPTION = to_say(
     "Left: each bore from its least to its greatest size, a dot at the figure charted; ring: beyond a limit. "
@@ -155,6 +157,8 @@ def show_stream(monitor: Monitor, feature: str | None, query: str | None) -> lis
     nothing = theme.notice(say("Choose a stream."), height=edges.HEIGHT)
     try:
         answer = answer_of(monitor, feature)
+        if not answer.capability:
+            nothing = theme.notice(say("There is nothing to draw yet."), height=EMPTY_PX)
         row = row_of(answer, query)
         if row is None:
             return ["", [], nothing]

@@ -15,7 +15,7 @@ from urllib.parse import urlencode
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from cellmon import lengths, local
-from cellmon.errors import CellmonError
+from cellmon.errors import CellmonError, NotFound
 from cellmon.export.tables import Table
 from cellmon.export.times import local_texts
 from cellmon.lengths import Shown
@@ -135,9 +135,18 @@ def cell_words(cell: Any) -> str:
 
 @lengths.shown_in(Shown.MM)
 def csv_of(name: str, rows: Rows, as_of: str | None, *values: Any) -> Made:
-    """Return a figure's data as CSV; refusals as those of `rows`."""
+    """Return a figure's data as CSV.
+
+    Raises
+    ------
+    NotFound
+        When there are none. Other refusals are those of `rows`.
+    """
+    columns = rows(*values)
+    if not columns:
+        raise NotFound(say("There are no data behind this, so there is no file."))
     words = ("cellmon", name, theme.file_words(*values), (as_of or "").replace(":", ""))
-    return csv_text(rows(*values)).encode(), "-".join(filter(None, words)) + ".csv"
+    return csv_text(columns).encode(), "-".join(filter(None, words)) + ".csv"
 
 
 def csv_text(columns: Mapping[str, Sequence[Any]]) -> str:

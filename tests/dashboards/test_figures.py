@@ -124,6 +124,14 @@ def test_two_apps_in_one_process_do_not_share_their_callbacks():
     assert len(one.callback_map) == len(two.callback_map) > 0
 
 
+def test_what_has_no_data_is_no_file_and_says_so():
+    _, said = saving.saved(saving.csv_of, "now-block", dict, "2026-10-25T06:02")
+    assert said == "There are no data behind this, so there is no file."
+    columns = {"bore": ["1"]}
+    content, name = saving.csv_of("now-block", lambda query: columns, "2026-10-25T06:02", "?bore=1")
+    assert (content, name) == (b"bore\n1\n", "cellmon-now-block-bore-1-2026-10-25T0602.csv")
+
+
 def test_saved_tables_carry_no_formula():
     text = saving.csv_text({"words": ["=1+1", "plain", "-x"], "value": [1.0, float("nan"), -2.5]})
     assert text == "words,value\n'=1+1,1.0\nplain,\n'-x,-2.5\n"
@@ -143,7 +151,7 @@ def test_the_words_of_flags_begin_beyond_the_last_flag_they_name():
     view = SimpleNamespace(events=marks)
     (named,) = flags.names(view, clock, width=1000, beside=0)
     assert named["text"] == "hones 1 2 3 4, back to its own bores"
-    assert named["x"] == clock.x(marks[0].at)
+    assert named["x"] == clock.x(marks[-1].at), "however wide the drawing is"
     half = 11 * 2**0.5 / 2 + 1.2  # of a diamond drawn at 11 pixels, corner to corner, with its line
-    assert named["xshift"] == 30 + flags.BESIDE_PX
+    assert named["xshift"] == flags.BESIDE_PX
     assert half < flags.BESIDE_PX
