@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.special import erfcx, log_ndtr, ndtr
+from scipy.special import log_ndtr, ndtr
 from scipy.stats import invgauss
 
-from cellmon.stones.passage import TAIL, _tail, passage_cdf
+from cellmon.stones.passage import passage_cdf
 
 FOLDER = Path(__file__).parents[1] / "checks"
 ROWS = [
@@ -59,11 +59,3 @@ def test_the_chance_is_that_of_the_two_tails(bores, depth, rate, noise):
     second = 2 * rate * max(depth, 0.0) / noise**2 + log_ndtr(-(depth + rate * bores) / root)
     expected = 1.0 if depth <= 0 else ndtr((rate * bores - depth) / root) + np.exp(min(second, 0.0))
     assert passage_cdf(bores, depth=depth, rate=rate, noise=noise) == pytest.approx(expected, abs=1e-12)
-
-
-# scipy.special.erfcx, an independent computation, from where the fraction is taken instead of it.
-def test_far_out_the_scaled_tail_is_that_of_scipy():
-    z = np.concatenate([np.linspace(TAIL, 60, 4000), np.geomspace(60, 1e6, 500)])
-    assert _tail(z) == pytest.approx(erfcx(z), rel=1e-10)
-    near = np.linspace(-2.0, 2 * TAIL, 50)
-    assert (_tail(near) == erfcx(near)).all()
