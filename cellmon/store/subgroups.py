@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Row, Table, select
 
-from cellmon.judged import STREAM_COLUMNS, Subgroups
+from cellmon.judged import Subgroups
 from cellmon.records import Stream, no_rows
 from cellmon.store import bulk, schema
 from cellmon.store.blocks import columns, edges_of, inside, unit_order
@@ -93,12 +93,12 @@ class KeptSubgroups(BlocksRead):
 
     def subgroups_of_unit(self, unit: np.datetime64, stream: Stream | None = None) -> Subgroups:
         """Return every subgroup of one unit: of bores, of means and of distances; or those of one stream."""
-        found = []
+        found: list[Subgroups] = []
         for table in (schema.SUBGROUPS, schema.TOGETHER) if stream is None else (_table_of(stream),):
             query = select(table.c.data).where(table.c.unit_start == bulk.moment(unit))
-            found += [Subgroups(**decode(data)) for data in self.conn.execute(query).scalars()]
+            found += _batches(self.conn.execute(query), stream)
         joined = Subgroups.concat(found) if found else no_rows(Subgroups)
-        return joined if stream is None else _ended_order(joined.select(_is_stream(joined, stream)))
+        return joined if stream is None else _ended_order(joined)
 
     def together(self) -> Subgroups:
         """Return every subgroup of means and distances, oldest first."""
@@ -188,10 +188,3 @@ def _ended_order(subgroups: Subgroups) -> Subgroups:
 def _table_of(stream: Stream | None) -> Table:
     alone = stream is None or (stream.bore is not None and stream.part_of == "itself")
     return schema.SUBGROUPS if alone else schema.TOGETHER
-
-
-def _is_stream(batch: Subgroups, stream: Stream) -> NDArray[np.bool_]:
-    same = np.ones(len(batch), dtype=bool)
-    for name in STREAM_COLUMNS:
-        same &= getattr(batch, name) == np.array(getattr(stream, name), dtype=object)
-    return same
