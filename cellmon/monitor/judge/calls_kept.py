@@ -17,14 +17,16 @@ from cellmon.records import Stream
 
 _one_stream = lru_cache(maxsize=4096)(Stream)
 """Streams are few and calls many: equal ones are the same, so that to look one up compares no names."""
+_names_of = lru_cache(maxsize=4096)(asdict)
+"""Not to be written to."""
 _NAMES = tuple(field.name for field in fields(Called))
 _TIMES = ("at", "last_at", "change_at", "earliest_at", "latest_at")
 
 AUDITED = "audited_from"
 """Kept only where another instrument called."""
 
-TRAILING = ("last_at", "last_part", "over")
-"""What of a call changes while it lasts."""
+TRAILING = ("last_at", "last_part", "over", "moved")
+"""What of a call changes while it lasts, and what it tells of other streams: it joins no signal by that."""
 
 
 KEY = "key"
@@ -38,8 +40,8 @@ def key_of(call: Called) -> str:
     """
     known: str | None = vars(call).get(KEY)
     if known is None:
-        stays = {name: value for name, value in plain(call).items() if name not in TRAILING}
-        text = json.dumps(stays, sort_keys=True).encode()
+        stays = [value for name, value in plain(call).items() if name not in TRAILING]
+        text = json.dumps(stays).encode()
         known = vars(call)[KEY] = hashlib.blake2b(text, digest_size=20).hexdigest()
     return known
 
@@ -49,7 +51,7 @@ def plain(call: Called) -> dict[str, Any]:
     body = {name: getattr(call, name) for name in _NAMES}
     for name in _TIMES:
         body[name] = micros(body[name])
-    body["stream"] = asdict(call.stream)
+    body["stream"] = _names_of(call.stream)
     body["moved"] = [vars(one) for one in call.moved]
     audited = body.pop(AUDITED)
     return body if audited is None else body | {AUDITED: micros(audited)}

@@ -9,7 +9,7 @@ from itertools import chain
 import numpy as np
 
 from cellmon.monitor.judge.calls import OF_AUDITS, Called
-from cellmon.monitor.judge.calls_kept import key_of
+from cellmon.monitor.judge.calls_kept import TRAILING, key_of
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.joining import AGAIN, SHARED, begins
 from cellmon.monitor.judge.told import KeptGroups
@@ -77,7 +77,7 @@ def _difference(old: Iterable[Called], new: Iterable[Called], *, of_audits: bool
 
 
 def _trailing(call: Called) -> tuple[object, ...]:
-    return call.last_at, call.last_part, call.over
+    return tuple(getattr(call, name) for name in TRAILING)
 
 
 def _joined_until(was: Called, now: Called) -> np.datetime64:
