@@ -65,6 +65,11 @@ def _stamp(path: Path) -> Stamp:
     return Stamp(number=written // 1_000_000 + found.st_size, written_ns=written, file=found.st_ino)
 
 
+def _number_of(place: tuple[int, int] | None) -> int:
+    """Return a number that tells a store's file from another; far apart, and whole in every browser."""
+    return 0 if place is None else place[1] % 1_000_003 * 1_000_000_007
+
+
 class Opened:
     """The part of a monitor that opens a cell and shows it as it stands.
 
@@ -132,10 +137,13 @@ class Opened:
         self._store.close()
 
     def last_change(self) -> int:
-        """Return a number that changes with everything committed and with the sheet's file; cheap to ask."""
+        """Return a number that changes with everything committed and with the sheet's file; cheap to ask.
+
+        Another store in the same place, such as a backup that was put back, counts from another number on.
+        """
         self._look_at_sheet()
         with self._store.reading() as session:
-            return session.last_change() + self._stamp.number
+            return session.last_change() + self._stamp.number + _number_of(self._store.place)
 
     def _look_at_sheet(self) -> None:
         """Read the sheet's file again where it was written since; the last good one stays in its place."""

@@ -21,6 +21,7 @@ from dashboards.kept import QUESTIONS, beside, kept
 from dashboards.reached import is_loopback
 from dashboards.serve import listening, look_seldom_for_rubbish, warm
 from tests.dashboards.stand_in import StandIn
+from tests.small_cell import HEADER, new_cell, rows, write
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.168.0.7", "example.com", ""])
@@ -201,6 +202,20 @@ def test_what_was_worked_out_ahead_serves_the_next_state_too(make_cell):
     assert monitor.stone_picture().as_of == fresh.stone_picture().as_of >= known.as_of
     assert monitor.now().spindles[0].sentence == fresh.now().spindles[0].sentence
     fresh.close()
+
+
+def test_what_was_kept_is_not_of_another_store_that_was_put_in_its_place(tmp_path):
+    for name, blocks in (("cell", 10), ("other", 20)):
+        made = new_cell(tmp_path / name)
+        made.take([write(tmp_path, "rows.csv", HEADER, rows(blocks))])
+        made.close()
+    page = kept(cellmon.open_cell(tmp_path / "cell"))
+    before, seen = page.totals().taken, page.last_change()
+    (tmp_path / "other" / "cell.db").replace(tmp_path / "cell" / "cell.db")
+    assert (before, page.totals().taken) == (80, 160)
+    assert page.last_change() != seen, "open pages hear of it"
+    assert page.last_change() < 2**53
+    page.close()
 
 
 def test_the_sheet_is_read_once_for_each_state_and_anew_once_its_file_is_written(make_cell):
