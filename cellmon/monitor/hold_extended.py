@@ -138,7 +138,7 @@ def _last(bores: Bores, signal: str, part: str) -> np.datetime64:
 def _of_part(bores: Bores, signal: str, part: str) -> Times:
     found: Times = bores.measured_at[bores.part == part]
     if not len(found):
-        raise NotFound(say("no bore of {part} that {signal} tells of", part=part, signal=signal))
+        raise NotFound(say("{signal} tells of no bore of {part}", part=part, signal=signal))
     return found
 
 

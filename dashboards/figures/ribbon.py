@@ -265,7 +265,11 @@ def _off_drawing(view: StreamView, low: float, high: float) -> str:
     off = int(((value < low) | (value > high)).sum())
     if not off:
         return ""
-    return say_many("{count} bore lies beyond its edge.", "{count} bores lie beyond its edges.", off)
+    return say_many(
+        "{count} bore lies beyond this drawing: a triangle at its edge.",
+        "{count} bores lie beyond this drawing: triangles at its edge.",
+        off,
+    )
 
 
 def rows(view: StreamView) -> dict[str, list[Any]]:

@@ -29,7 +29,7 @@ def layout(part: str | None = None) -> html.Div:
     """Return the form: which of the parts, what they are, who says so and why; a link may name a part."""
     which = dcc.RadioItems(
         id=WHICH,
-        value="named" if part else "conform",
+        value="named" if part else None,  # a group of thousands is chosen, never taken as it stands
         className="choice",
         options=[{"label": say(words), "value": name} for name, words in held.WHICH.items()],
     )

@@ -251,7 +251,7 @@ class StandIn:
 
     def extend_hold(self, signal, *, from_part, to_part=None, by, why):
         if from_part == "nowhere":
-            raise NotFound(f"no bore of {from_part} that {signal} tells of")
+            raise NotFound(f"{signal} tells of no bore of {from_part}")
         before = self.hold(signal)
         earlier = replace(before.parts[0], part=from_part)
         one = Extension(

@@ -158,7 +158,7 @@ def test_a_hold_is_extended_in_the_name_of_a_person_with_a_reason(monitor):
     for first, why, by in (("", "x", "R. Hale"), ("203990", None, "R. Hale"), ("203990", "x", " ")):
         assert "Say from which block" in extended.extend(monitor, "S-chip", first, None, why, by)
     assert extended.extend(monitor, "S-chip", "nowhere", None, "x", "R. Hale").startswith(
-        "No bore of nowhere"
+        "S-chip tells of no bore of nowhere"
     )
     assert "Say from which block" in extended.extend(monitor, None, "203990", None, "x", "R. Hale")
 

@@ -72,7 +72,7 @@ def test_the_hold_list_runs_from_the_first_plausible_part(monitor):
 def test_a_hold_is_extended_by_earlier_bores_and_stands_in_the_journal(monitor):
     signal = jump(monitor)
     before = monitor.hold(signal.id)
-    with pytest.raises(NotFound, match="no bore of B0999"):
+    with pytest.raises(NotFound, match="tells of no bore of B0999"):
         monitor.extend_hold(signal.id, from_part="B0999", by="A. Person", why="doubted")
     with pytest.raises(WrongUsage, match="already"):
         monitor.extend_hold(signal.id, from_part=before.to_part, by="A. Person", why="doubted")
