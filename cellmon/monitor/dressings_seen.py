@@ -12,6 +12,7 @@ import numpy as np
 from cellmon.monitor.streams_seen import StreamsSeen
 
 if TYPE_CHECKING:
+    from cellmon.judged import Bores
     from cellmon.monitor.dressings import Dressed, NoPlan, Plan
     from cellmon.monitor.stones.counted import StoredUnit
     from cellmon.monitor.stones.dulling import Intervals
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 UNITS_OF = np.timedelta64(36, "D")
 """Units of so long are listed at once: of the weeks whose bores are counted one by one, and looked at."""
+NEWEST = 200
+"""So many bores of a position are read where its newest are asked for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,3 +110,15 @@ class DressingsSeen(StreamsSeen):
         from cellmon.monitor.stones.counted import stored_units
 
         return stored_units(self._whole, since=self.as_of - UNITS_OF)
+
+    def newest_bores(self, spindle: str | None, bore: str | None) -> Bores:
+        """Return the newest charted bores of a position, `NEWEST` of them, as made; they are read once."""
+        if (spindle, bore) not in self._newest_bores:
+            self._newest_bores[spindle, bore] = self.session.bores(
+                spindle=spindle, bore=bore, charted=True, last=NEWEST, end=self.as_of
+            )
+        return self._newest_bores[spindle, bore]
+
+    @cached_property
+    def _newest_bores(self) -> dict[tuple[str | None, str | None], Bores]:
+        return {}

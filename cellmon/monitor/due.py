@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from cellmon import local
 from cellmon.monitor.answers import Due
 from cellmon.monitor.changes import newest_change
-from cellmon.monitor.running import of_running, routed_bores
+from cellmon.monitor.running import is_of, routed_bores
 from cellmon.monitor.view import View
 from cellmon.records import Kind
 from cellmon.words import say
@@ -63,8 +64,8 @@ def _first_bores(view: View, spindle: str) -> list[Due]:
     newest = newest_change(view, spindle)
     if newest is None:
         return []
-    since = view.session.bores(start=newest.at, end=view.as_of, spindle=spindle, charted=True)
-    made = len(of_running(view, spindle, since))
+    of = None if len(view.sheet.parts) == 1 else partial(is_of, view.running(spindle).number)
+    made = view.session.count_charted(spindle, start=newest.at, end=view.as_of, of=of)
     wanted = checks.first_bores * len(routed_bores(view, spindle))
     if made >= wanted:
         return []

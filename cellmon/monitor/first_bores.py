@@ -15,7 +15,7 @@ from cellmon.errors import CellmonError, NotFound
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.changes import newest_change
-from cellmon.monitor.forecast import reach_of, size_stream
+from cellmon.monitor.forecast import size_stream
 from cellmon.monitor.running import of_running, routed_bores
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Verdict
@@ -155,7 +155,7 @@ def _position(view: View, spindle: str, bore: str, old: Bores, new: Bores) -> Fi
 
 def _release(view: View, stream: Stream, sizes: Numbers) -> Release:
     """Judge the first sizes of a position by the spread that its limits tell, the gauge's own taken off."""
-    tolerance, measuring, reach = view.tolerance(stream), view.sheet.measuring, reach_of(view, stream)
+    tolerance, measuring, reach = view.tolerance(stream), view.sheet.measuring, view.reach(stream)
     limit = view.baseline(stream)
     if not len(sizes) or limit is None or not np.isfinite(limit.sigma):
         raise NotFound(say(NOT_MEASURED if not len(sizes) else NO_LIMITS))

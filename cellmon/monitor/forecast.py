@@ -171,7 +171,7 @@ def known_of(view: View, stream: Stream, found: Standing) -> dict[str, Any] | No
     tolerance = view.tolerance(stream)
     if tolerance.lower_um is None and tolerance.upper_um is None:
         return None
-    reach = reach_of(view, stream)
+    reach = view.reach(stream)
     lower = None if tolerance.lower_um is None else tolerance.lower_um + reach.below
     upper = None if tolerance.upper_um is None else tolerance.upper_um - reach.above
     reading = view.sheet.measuring.reading_um or 0.0
@@ -203,7 +203,7 @@ def reach_of(view: View, stream: Stream) -> Reach:
     share = float(1 / np.sqrt(cells)) if stream.feature == SIZE else 1.0
     if stream.feature != SIZE or part.diameter.judge != "every-reading":
         return Reach(below=0.0, above=0.0, share=share)
-    bores = recent_bores(view, stream, part, last=200)
+    bores = recent_bores(view, stream, part)
     below: Numbers = bores.average - bores.least
     above: Numbers = bores.greatest - bores.average
     usable = np.isfinite(below) & np.isfinite(above)

@@ -17,7 +17,7 @@ from cellmon.monitor.running import of_running, routed_bores
 from cellmon.monitor.state import spindle_state, spindles_known
 from cellmon.monitor.status import Status, streams_run
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Flag, Numbers, Stream, Verdict
+from cellmon.records import EventKind, Flag, Flags, Numbers, Stream, Verdict
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -144,7 +144,8 @@ def _size(part_number: str) -> Stream:
 
 
 def _bore_now(view: View, spindle: str, bore: str) -> BoreNow | None:
-    recent = view.session.bores(spindle=spindle, bore=bore, charted=True, last=RECENT, end=view.as_of)
+    recent = view.newest_bores(spindle, bore)
+    recent = recent.select(slice(max(len(recent) - RECENT, 0), None))
     recent = of_running(view, spindle, recent)
     if not len(recent):
         return None
@@ -179,6 +180,11 @@ def since_dress(view: View, spindle: str) -> int | None:
     mine = latest.at[(latest.spindle == spindle) & np.isin(latest.event.astype(str), resets)]
     if not len(mine):
         return None
-    bores = view.session.bores(spindle=spindle, start=mine.max(), end=view.as_of, charted=True)
-    honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
-    return int((honed > mine.max()).sum())
+    at = mine.max()
+
+    def since(bores: Bores) -> Flags:
+        honed = np.where(np.isnat(bores.honed_at), bores.measured_at, bores.honed_at)
+        found: Flags = honed > at
+        return found
+
+    return view.session.count_charted(spindle, start=at, end=view.as_of, of=since)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from cellmon.judged import Bores
+from cellmon.monitor.dressings_seen import NEWEST
 from cellmon.monitor.view import View
-from cellmon.records import Stream
+from cellmon.records import Flags, Stream
 from cellmon.sheet import Part
 
 
@@ -34,7 +35,13 @@ def of_running(view: View, spindle: str | None, bores: Bores) -> Bores:
     """Return which of some bores are of the part that a spindle is running."""
     if len(view.sheet.parts) == 1:
         return bores
-    return bores.select(bores.part_number == view.running(spindle).number)
+    return bores.select(is_of(view.running(spindle).number, bores))
+
+
+def is_of(number: str, bores: Bores) -> Flags:
+    """Return which of some bores are of a part."""
+    found: Flags = bores.part_number == number
+    return found
 
 
 def is_running(view: View, stream: Stream, spindle: str) -> bool:
@@ -52,18 +59,16 @@ def routed_bores(view: View, spindle: str | None) -> tuple[str, ...]:
     return mine or (named[0].bores if named else part.bores)
 
 
-def recent_bores(view: View, stream: Stream, part: Part, *, last: int) -> Bores:
+def recent_bores(view: View, stream: Stream, part: Part) -> Bores:
     """Return the last bores of a stream that are of one part, however long ago it ran."""
-    found = view.session.bores(
-        spindle=stream.spindle, bore=stream.bore, charted=True, last=last, end=view.as_of
-    )
-    mine = found.select(found.part_number == part.number)
+    found = view.newest_bores(stream.spindle, stream.bore)
+    mine = found.select(is_of(part.number, found))
     if len(mine) or len(view.sheet.parts) == 1:
         return mine
-    newest = view.session.subgroups(stream, end=view.as_of, last=max(last // view.sheet.subgroups.size, 1))
+    newest = view.session.subgroups(stream, end=view.as_of, last=max(NEWEST // view.sheet.subgroups.size, 1))
     if not len(newest):
         return mine
     found = view.session.bores(
         start=newest.first_at[0], end=newest.at[-1], spindle=stream.spindle, bore=stream.bore, charted=True
     )
-    return found.select(found.part_number == part.number)
+    return found.select(is_of(part.number, found))

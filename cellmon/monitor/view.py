@@ -22,7 +22,7 @@ from cellmon.words import say
 if TYPE_CHECKING:
     from cellmon.diagnosis import Table
     from cellmon.monitor.capability_span import Read, Span
-    from cellmon.monitor.forecast import BoresLeft, Standing
+    from cellmon.monitor.forecast import BoresLeft, Reach, Standing
     from cellmon.monitor.judge.audits import AuditSeries
     from cellmon.monitor.judge.naming import Named
     from cellmon.monitor.judge.places import Place
@@ -125,6 +125,14 @@ class View(DressingsSeen):
             self._standing[stream] = standing(self, stream, self.baseline(stream))
         return self._standing[stream]
 
+    def reach(self, stream: Stream) -> Reach:
+        """How far the least and greatest readings of a stream's bores lie from the figure charted."""
+        from cellmon.monitor.forecast import reach_of
+
+        if stream not in self._reach:
+            self._reach[stream] = reach_of(self, stream)
+        return self._reach[stream]
+
     def bores_left(self, stream: Stream) -> BoresLeft | None:
         """How many bores of a stream are left to a tolerance limit; None where no drift shows."""
         from cellmon.monitor.forecast import bores_left
@@ -218,6 +226,10 @@ class View(DressingsSeen):
 
     @cached_property
     def _standing(self) -> dict[Stream, Standing | None]:
+        return {}
+
+    @cached_property
+    def _reach(self) -> dict[Stream, Reach]:
         return {}
 
     @cached_property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import bisect
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import chain, pairwise
@@ -98,6 +98,22 @@ class KeptBores(BlocksRead):
             mine = (block["spindle"] == spindle) & (block["charted"] == 1)
             found.append(block["measured_at"][mine & inside(block["measured_at"], start, end)])
         return np.sort(np.concatenate(found))
+
+    def count_charted(
+        self,
+        spindle: str,
+        *,
+        start: np.datetime64,
+        end: np.datetime64,
+        of: Callable[[Bores], NDArray[np.bool_]] | None = None,
+    ) -> int:
+        """Return how many charted bores of a spindle, measured in [start, end], are among those `of` some."""
+        frames, found = self.frames(), 0
+        for row in self.blocks(schema.BORES, start, end, newest_first=False):
+            bores = _unpacked(row.data, frames[row.frame_id])
+            mine = (bores.spindle == spindle) & (bores.charted == 1) & inside(bores.measured_at, start, end)
+            found += int((mine if of is None else mine & of(bores)).sum())
+        return found
 
     def made_of(self, part: str, *, until: np.datetime64) -> Times:
         """Return when the charted bores of a block were measured, up to a moment."""

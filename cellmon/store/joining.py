@@ -54,16 +54,13 @@ def join_bores(found: Sequence[Bores], frames: dict[int, Frame]) -> Bores:
         )
     newest = max(found, key=lambda b: b.unit_start[0] if len(b) else np.datetime64(0, "us"))
     frame = (newest.planes, newest.directions)
-    laid_out = [
-        replace(
-            b,
-            planes=frame[0],
-            directions=frame[1],
-            um=laid(b.um, (b.planes, b.directions), frame, empty=np.nan),
-        )
-        for b in found
-    ]
-    return Bores.concat(laid_out)
+    return Bores.concat([b if (b.planes, b.directions) == frame else _laid(b, frame) for b in found])
+
+
+def _laid(bores: Bores, frame: Frame) -> Bores:
+    planes, directions = frame
+    um = laid(bores.um, (bores.planes, bores.directions), frame, empty=np.nan)
+    return replace(bores, planes=planes, directions=directions, um=um)
 
 
 def in_order(bores: Bores, last: int | None) -> Bores:

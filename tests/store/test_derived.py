@@ -134,6 +134,21 @@ def test_charted_bores_of_one_spindle_are_told_from_the_others(store):
         assert len(session.bores(charted=False)) == 1
 
 
+@pytest.mark.parametrize("spindle", ["S1", "S2", "S3"])
+def test_charted_bores_are_counted_as_they_are_found(store, spindle):
+    with store.writing() as session:
+        for unit in (0, 1):
+            session.add_bores(some_bores(unit, charted=np.arange(PER_UNIT) % 4 < 3))
+    with store.reading() as session:
+        stretch = {"start": UNITS[0] + 20 * MINUTE, "end": UNITS[1] + 30 * MINUTE}
+        found = session.bores(spindle=spindle, charted=True, **stretch)
+        assert session.count_charted(spindle, **stretch) == len(found)
+        level = float(np.median(found.average)) if len(found) else 0.0
+        above = session.count_charted(spindle, **stretch, of=lambda bores: bores.average > level)
+        assert above == (found.average > level).sum()
+        assert spindle == "S3" or 0 < above < len(found)
+
+
 def test_of_a_block_it_is_known_when_its_charted_bores_were_made(store):
     with store.writing() as session:
         known_blocks(session, 0)
