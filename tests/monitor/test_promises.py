@@ -29,9 +29,8 @@ def test_a_kill_while_taking_leaves_all_of_a_file_or_nothing(tmp_path, after_s):
     path = write(tmp_path, "rows.csv", HEADER, lines)
     command = [sys.executable, "-c", TAKE, str(tmp_path / "cell"), str(path)]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as taking:
-        assert (
-            taking.stdout is not None and taking.stdout.readline()
-        )  # how long it takes to begin is not asked
+        assert taking.stdout is not None
+        assert taking.stdout.readline(), "it has begun, however long that took"
         time.sleep(after_s)
         taking.kill()
     monitor = cellmon.open_cell(tmp_path / "cell")
