@@ -11,6 +11,7 @@ from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.judged import Bores, Subgroups
 from cellmon.monitor.audited_bores import AuditedBores
 from cellmon.monitor.capability_figures import Held
+from cellmon.monitor.kept import kept
 from cellmon.monitor.stream_bores import value_column
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Whole
@@ -80,9 +81,12 @@ def plain_indices(view: View, stream: Stream, bores: Bores) -> tuple[Indices | N
 
 
 def _side_of(bores: Bores, column: str, view: View) -> Side:
-    values = getattr(bores, column)
+    return kept(_side, getattr(bores, column), runs(bores, view.sheet.subgroups.size))
+
+
+def _side(values: Numbers, labels: Whole) -> Side:
     summary = summarise(values)
-    spread = _spread_within(values, runs(bores, view.sheet.subgroups.size))
+    spread = _spread_within(values, labels)
     return Side(
         mean=summary.mean,
         sd_within=spread.sigma if spread else None,
