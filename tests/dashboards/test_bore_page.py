@@ -330,7 +330,10 @@ def test_who_may_only_look_types_nothing_and_nobody_signs_as_another(cell):
         with pytest.raises(NotAllowed, match="in the name of"):
             asked(monitor).keep_round(typed(RECEIVED, by="M. Osei"))
     assert {"bore", "hand_work", "look_at_round"} <= READS
-    assert kept(monitor).keep_round == monitor.keep_round
+    remembers, before = kept(monitor), len(monitor.kept)
+    for _ in range(2):
+        remembers.keep_round(typed(RECEIVED))
+    assert len(monitor.kept) == before + 2, "what is done is done each time, and never an answer that is kept"
 
 
 def test_the_drawing_shows_walls_uncertainty_the_round_before_and_where_the_strokes_lead(answer):
