@@ -47,8 +47,10 @@ def by_part(hold: Hold) -> dict[str, Verdict]:
     return worst
 
 
-def chosen(hold: Hold, which: str, named: str | None) -> tuple[str, ...]:
+def chosen(hold: Hold, which: str | None, named: str | None) -> tuple[str, ...]:
     """Return the parts a person means: by verdict among those that wait, or by their serials.
+
+    `which` is None until a person has chosen.
 
     Raises
     ------
@@ -59,7 +61,7 @@ def chosen(hold: Hold, which: str, named: str | None) -> tuple[str, ...]:
         found = tuple(dict.fromkeys((named or "").replace(",", " ").split()))
         _must_be_held(hold, found)
     else:
-        verdict = dict(zip(("outside", "undecided", "conform"), VERDICTS, strict=True)).get(which)
+        verdict = dict(zip(("outside", "undecided", "conform"), VERDICTS, strict=True)).get(which or "")
         found = tuple(part for part, worst in by_part(hold).items() if worst is verdict)
     if not found:
         raise WrongUsage(say("No part is meant: name serials, or choose a group that has parts waiting."))
@@ -162,7 +164,7 @@ def which_of(hold: Hold | None) -> list[dict[str, str]]:
 def release(
     monitor: Monitor,
     signal: str | None,
-    which: str,
+    which: str | None,
     named: str | None,
     as_: str | None,
     why: str | None,

@@ -143,6 +143,8 @@ def test_parts_that_conform_are_released_in_the_name_of_a_person_and_no_others(m
     assert set(monitor.became) == {str(204000 + i) for i in range(6)}
     with pytest.raises(WrongUsage):
         held.chosen(monitor.hold("S-chip"), "conform", None)
+    with pytest.raises(WrongUsage, match="No part is meant"):  # nobody has chosen a group yet
+        held.chosen(monitor.hold("S-chip"), None, None)
     assert held.chosen(monitor.hold("S-chip"), "named", "204006, 204007") == ("204006", "204007")
 
 
