@@ -17,7 +17,7 @@ from cellmon.people import Role
 from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.hand_bore import hand_bore_figure
-from dashboards.pages import asked, bore_shift, bore_stones, bore_words, parts
+from dashboards.pages import asked, bore_cell, bore_shift, bore_stones, bore_words, parts
 from dashboards.pages.bore_asks import again_of, asks_of, bore_key, mode_of, number_of
 from dashboards.pages.bore_box import Mode
 from dashboards.pages.bore_layout import (
@@ -127,7 +127,8 @@ def show(monitor: Monitor, chosen: Chosen) -> dict[str, Any]:
             part=hand.part, bore=hand.bore, part_number=hand.part_number, next_stones=stones
         )
     except CellmonError as refusal:
-        return {**_nothing(), SENTENCE: parts.notice(parts.capital(str(refusal))), BORES: [], OFFERED: []}
+        said = parts.notice(parts.capital(str(refusal)))
+        return {**_nothing(), SENTENCE: said, TOLD: bore_cell.newest(monitor), BORES: [], OFFERED: []}
     now = datetime.now(tz=parts.zone_of(monitor))
     mode = mode_of(answer, chosen.mode, chosen.skipped, now=now)
     stones_last = bore_stones.measured_last(monitor)
@@ -185,9 +186,10 @@ def waiting(monitor: Monitor, answer: BoreAnswer, hand: InHand) -> list[str]:
 def _of_bore(monitor: Monitor, answer: BoreAnswer, hand: InHand) -> dict[str, Any]:
     """Return where the bore stands, whatever is typed next."""
     blocks = monitor.hand_work().blocks
+    before = bore_cell.found(monitor, hand.part, hand.bore) if answer.see is None else []
     return {
         SENTENCE: bore_words.lead_of(answer),
-        TOLD: bore_words.told_of(answer, hand.link_to),
+        TOLD: [*before, *bore_words.told_of(answer, hand.link_to)],
         CAUTIONS: bore_words.cautions(answer),
         OFFERED: [html.Option(value=one.part) for one in blocks],
         SERIAL: hand.part,

@@ -212,6 +212,24 @@ def test_the_bores_of_a_block_follow_one_another_each_with_its_verdict_and_so_do
     assert "not begun" in str(by_hand[ids.BORES])
 
 
+def test_a_block_that_comes_from_the_cell_is_said_as_the_cell_found_it_until_it_is_read_by_hand(tmp_path):
+    cell = hand_cell(tmp_path, more=SPINDLES)
+    before = bore_shown.show(cell, bore_shown.Chosen())
+    assert "No block is in the hand yet" in str(before[ids.SENTENCE])
+    assert before[ids.TOLD] == []
+    untouched = bore_shown.show(cell, bore_shown.Chosen(search="?serial=K7"))
+    assert "Before it came" not in str(untouched[ids.TOLD])
+    sizes = dict(zip(["_".join(place) for place in PLACES], SIZES, strict=True))
+    kept(cell, asks(cell, Mode.MEASURED), {**sizes, "spindle": "S2", "part_c": ""})
+    assert "/bore?serial=K7" in str(bore_shown.show(cell, bore_shown.Chosen())[ids.TOLD])
+    told = str(bore_shown.show(cell, bore_shown.Chosen(search="?serial=K7&bore=1"))[ids.TOLD])
+    assert f"Before it came to the bench: {cell.part('K7').sentence} Bore 1 was read from" in told
+    assert "/part?serial=K7" in told
+    other = str(bore_shown.show(cell, bore_shown.Chosen(search="?serial=K7&bore=2"))[ids.TOLD])
+    assert "Before it came to the bench" in other
+    assert "was read from" not in other
+
+
 def test_after_a_bore_of_a_shift_the_page_goes_on_to_the_next(tmp_path):
     cell = hand_cell(tmp_path, more=SPINDLES)
     figures = {"_".join(place): text for place, text in zip(PLACES, SIZES, strict=True)}

@@ -359,7 +359,8 @@ def test_a_place_past_the_upper_limit_is_ringed_and_named(answer):
 
 
 def test_without_a_block_the_record_offers_only_a_blank_form(cell, answer):
-    nothing = SimpleNamespace(hand_work=lambda: SimpleNamespace(blocks=()), sheet=cell.sheet)
+    none = SimpleNamespace(blocks=(), parts=())
+    nothing = SimpleNamespace(hand_work=lambda: none, newest_parts=lambda: none, sheet=cell.sheet)
     assert show(nothing, Chosen())[OF_BORE] == ids.HIDDEN
     assert show(cell, Chosen(search=SERIAL))[OF_BORE] == {}
 
