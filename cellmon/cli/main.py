@@ -55,6 +55,7 @@ COMMANDS = tuple(
         ("correct", "decisions", "decide a doubt: accept the proposal or keep the row as it is"),
         ("state", "answers", "every spindle and stream now, and what is due"),
         ("shifts", "answers", "X-bar/R of every stream per shift, against the shift before"),
+        ("stream", "streams", "one stream in depth: its subgroups, limits, wear line, events and signals"),
         ("signals", "answers", "what was detected, since when, why it may be, and what was answered"),
         ("respond", "decisions", "answer a signal, or acknowledge it"),
         ("hold", "decisions", "the parts to contain after a signal"),

@@ -127,6 +127,7 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
     end = min(view.as_of, to_utc(until)) if until else view.as_of
     start = to_utc(since) if since else end - TWO_DAYS
     found = view.session.subgroups(stream, start=start, end=end)
+    subgroups = _subgroups(view, stream, found)
     signals = explained(view, view.signals_between(stream, start, end))
     baseline = view.summary(view.baseline(stream))
     bores = _bores(view, stream, start, end)
@@ -134,7 +135,7 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
         start = max(start, bores.at[0])
     return StreamView(
         **view.head(),
-        sentence=_sentence(view, stream, found, signals, baseline) + _like_words(view, stream),
+        sentence=_sentence(view, stream, subgroups, signals, baseline) + _like_words(view, stream),
         stream=stream,
         unit=view.unit(stream),
         since=view.local(start),
@@ -143,7 +144,7 @@ def stream_view(view: View, stream: Stream, *, since: datetime | None, until: da
         tolerance=view.tolerance(stream),
         baseline=baseline,
         bores=bores,
-        subgroups=_subgroups(view, stream, found),
+        subgroups=subgroups,
         events=stream_events(view, stream, start, end),
         shifts=tuple(view.rules.now.calendar.between(start, end)),
         signals=signals,
@@ -231,18 +232,17 @@ def _offsets(view: View, stream: Stream, start: np.datetime64, end: np.datetime6
 def _sentence(
     view: View,
     stream: Stream,
-    found: Subgroups,
+    found: StreamSubgroups,
     signals: tuple[Signal, ...],
     baseline: BaselineSummary | None,
 ) -> str:
-    name, subgroups = view.name(stream), len(found)
+    name, subgroups = view.name(stream), len(found.at)
     if not subgroups:
         return _no_subgroup(view, stream, name)
     if baseline is None:
         return say("{stream}: {subgroups} subgroups, too few for limits.", stream=name, subgroups=subgroups)
     if not signals:
-        text = to_say("{stream}: all {subgroups} subgroups lie inside their limits.")
-        return say(text, stream=name, subgroups=subgroups)
+        return _quiet(found, name)
     waiting = sum(s.state == "open" for s in signals)
     answered = say("none waits")
     if waiting:
@@ -254,6 +254,20 @@ def _sentence(
         stream=name,
         subgroups=subgroups,
         answered=answered,
+    )
+
+
+def _quiet(found: StreamSubgroups, name: str) -> str:
+    beyond = int(((found.beyond_mean != 0) | (found.beyond_range != 0)).sum())
+    if not beyond:
+        text = to_say("{stream}: all {subgroups} subgroups lie inside their limits.")
+        return say(text, stream=name, subgroups=len(found.at))
+    return say_many(
+        "{stream}: no signal among {subgroups} subgroups; {count} lies beyond plain three-sigma limits.",
+        "{stream}: no signal among {subgroups} subgroups; {count} lie beyond plain three-sigma limits.",
+        beyond,
+        stream=name,
+        subgroups=len(found.at),
     )
 
 

@@ -96,7 +96,8 @@ class StreamsSeen(Seen):
         asked = Stream(
             part_number="", spindle=spindle, bore=bore, feature=feature, fixture=fixture, part_of=part_of
         )
-        nearest = near or [s for s in every if s.spindle == spindle and s.feature == feature]
+        alike = [s for s in every if s.feature == feature]
+        nearest = near or [s for s in alike if s.spindle == spindle] or alike or every
         names = ", ".join(map(str, nearest[:6])) or say("none yet")
         raise NotFound(say("no stream {asked}; there are {names}", asked=asked, names=names))
 

@@ -14,7 +14,7 @@ from cellmon.errors import StoreRefused
 HEAVY = ("numpy", "pandas", "scipy", "pydantic", "dash", "plotly", "sqlalchemy", "pyarrow", "cellmon.records")
 SPINE = (
     "demo new check adopt take files aside flags correct log state shifts signals respond hold release part "
-    "traces gauge stones fit setup bore study plant sign receive journal backup restore move words "
+    "stream traces gauge stones fit setup bore study plant sign receive journal backup restore move words "
     "alarms run-length joint first-bores audits baseline capability compare export people serve"
 )
 

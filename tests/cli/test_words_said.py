@@ -74,6 +74,8 @@ def printed(cell, monkeypatch, capsys):
 COMMANDS = (
     "state",
     "shifts",
+    "stream --spindle S1 --bore 1 --feature diameter",
+    "stream --spindle S1 --bore 1 --feature diameter --pair single",
     "signals --all",
     "alarms",
     "first-bores",
