@@ -12,7 +12,7 @@ style sheet holds the same pairs as variables; a test compares them.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import isnan
 from typing import Any
 from urllib.parse import unquote_plus
@@ -220,8 +220,13 @@ def um(value: float | None, digits: int = 1, *, unit: str = lengths.UM) -> str:
 
 def ums(values: Numbers, digits: int = 1, *, unit: str = lengths.UM) -> list[str]:
     """Return many deviations as `um` says one; what several have in common is worded once."""
+    return each_said(lambda value: um(value, digits, unit=unit), values)
+
+
+def each_said(said: Callable[[float], str], values: Numbers) -> list[str]:
+    """Return the words of many numbers; what several have in common is worded once."""
     found, place = np.unique(np.asarray(values, dtype=np.float64), return_inverse=True)
-    words = [um(float(value), digits, unit=unit) for value in found]
+    words = [said(value) for value in found.tolist()]
     return [words[i] for i in place.tolist()]
 
 

@@ -24,6 +24,7 @@ from dashboards import theme
 STEPS_H = (1, 2, 4, 8, 12, 24)
 MARKS = 12
 QUARTER = np.timedelta64(15, "m")
+HOUR = np.timedelta64(1, "h")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,9 +117,11 @@ class Clock:
     def _ticks(self, step: int) -> list[datetime]:
         """Return moments at which the wall clock shows a multiple of `step` hours."""
         hour = self.since.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-        every = [hour + timedelta(hours=h) for h in range(int(self.hours) + 2)]
-        local = [t.astimezone(self.zone) for t in every if self.since <= t <= self.until]
-        return [t for t in local if t.hour % step == 0 and t.fold == 0]
+        every = np.datetime64(hour.replace(tzinfo=None), "s") + np.arange(int(self.hours) + 2) * HOUR
+        on_wall = (every + self._offsets(every)).astype("datetime64[h]").astype(np.int64)
+        found = [t.replace(tzinfo=UTC) for t in every[on_wall % 24 % step == 0].tolist()]
+        local = [t.astimezone(self.zone) for t in found if self.since <= t <= self.until]
+        return [t for t in local if t.fold == 0]
 
 
 def _midnight(moment: datetime, step: int) -> str:

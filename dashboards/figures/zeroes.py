@@ -9,6 +9,7 @@ import numpy as np
 
 from cellmon import lengths, local
 from cellmon.monitor.gauge import MasterChecks
+from cellmon.records import Whole
 from cellmon.shifts import to_local, to_utc
 from cellmon.words import say, to_say
 from dashboards import theme
@@ -70,15 +71,13 @@ def _points(checks: MasterChecks, x: list[str]) -> list[theme.Trace]:
     for name, here, marker in kinds:
         at = np.flatnonzero(here)
         if len(at):
-            y = [float(checks.error_um[i]) for i in at]
-            said = [_check_words(checks, i, say(name)) for i in at]
             traces.append(
                 theme.points(
                     [x[i] for i in at],
-                    y,
+                    checks.error_um[at].tolist(),
                     mode="markers",
                     marker=marker,
-                    text=said,
+                    text=_check_words(checks, at, say(name)),
                     hoverinfo="text",
                     name=name,
                 )
@@ -86,9 +85,11 @@ def _points(checks: MasterChecks, x: list[str]) -> list[theme.Trace]:
     return traces
 
 
-def _check_words(checks: MasterChecks, i: int, kind: str) -> str:
-    master = lengths.size_said(float(checks.master_mm[i]), 4)
-    return f"{kind}, {master}: {theme.um_said(checks.error_um[i])}"
+def _check_words(checks: MasterChecks, at: Whole, kind: str) -> list[str]:
+    """Return the words of some checks; a gauge reads the same few masters, in steps."""
+    masters = theme.each_said(lambda mm: lengths.size_said(mm, 4), checks.master_mm[at])
+    errors = theme.each_said(theme.um_said, checks.error_um[at])
+    return [f"{kind}, {master}: {error}" for master, error in zip(masters, errors, strict=True)]
 
 
 def _drift(checks: MasterChecks, clock: Clock) -> list[theme.Trace]:
@@ -111,7 +112,7 @@ def _rings(checks: MasterChecks, x: list[str]) -> list[theme.Trace]:
     at = np.flatnonzero(~checks.good)
     if not len(at):
         return []
-    y = [float(checks.error_um[i]) for i in at]
+    y = checks.error_um[at].tolist()
     return [theme.points([x[i] for i in at], y, mode="markers", marker=theme.RING, name="beyond the limit")]
 
 

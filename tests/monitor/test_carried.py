@@ -43,7 +43,13 @@ def answers(monitor):
     asked = (monitor.state(), monitor.now(), monitor.stone_picture(), monitor.stream(**named))
     claimed = (monitor.capability(feature=first.feature), monitor.capability_picture(first))
     listed = (monitor.files(), monitor.signals(), monitor.part(monitor.newest_parts().parts[-1]))
-    told = (monitor.shifts().shifts, monitor.splits(), monitor.trust(**named), monitor.hand_streams())
+    told = (
+        monitor.shifts().shifts,
+        monitor.splits(),
+        monitor.trust(**named),
+        monitor.hand_streams(),
+        monitor.gauge(),
+    )
     return [plain(one) for one in (*asked, *claimed, *listed, *told)]
 
 
@@ -105,6 +111,10 @@ def test_whatever_comes_answers_are_those_of_a_cell_opened_anew(cell, tmp_path):
     cell.log(Kind.GAUGE_CHECKS, {**check, "at": at(dressed + 3 * hour)})
     cell.log(Kind.STONE_MEASUREMENTS, {**measured, "thickness_mm": thick, "at": last.isoformat()})
     found = changed(cell, found)
+    study = {"study": "a later one", "part": "P1", "operator": "A", "trial": "1", "reading_mm": "87.3011"}
+    cell.log(Kind.GAUGE_STUDY, study)
+    found = changed(cell, found)
+    assert "a later one" in {one.study for one in cell.gauge().studies}
     late_rows(cell, tmp_path, dressed + hour)
     changed(cell, found)
 

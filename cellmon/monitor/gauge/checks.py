@@ -16,7 +16,7 @@ from cellmon.monitor.answers import Due, Estimate
 from cellmon.monitor.due import master_check
 from cellmon.monitor.judge.context import Suspect, is_good, suspect_times
 from cellmon.monitor.view import View
-from cellmon.records import EventKind, Events, Flag, Flags, GaugeChecks, Kind, Numbers, Texts, Times
+from cellmon.records import EventKind, Events, Flag, Flags, GaugeChecks, Numbers, Texts, Times
 from cellmon.stats.intervals import sd_interval
 from cellmon.words import say
 
@@ -104,12 +104,12 @@ class MasterChecks:
 def master_checks(view: View, gauge: str) -> MasterChecks | None:
     """Return what the checks of one gauge say; None where there are none."""
     start, end = view.as_of - SHOWN, view.as_of + np.timedelta64(1, "us")
-    every: GaugeChecks = view.session.rows(Kind.GAUGE_CHECKS, start=start, end=end)
+    every = view.checked(start, end)
     mine = every.select(every.gauge == gauge)
     if not len(mine):
         return None
     mine = mine.select(np.lexsort((mine.reading_mm, mine.at)))
-    events: Events = view.session.rows(Kind.EVENTS, start=start, end=end)
+    events = view.logged(start, end)
     limit = view.sheet.checks.as_found_limit_um if view.sheet.checks else None
     error = zero_errors(mine.reading_mm, mine.master_mm)
     good = np.ones(len(mine), dtype=bool) if limit is None else is_good(mine, limit_um=limit)

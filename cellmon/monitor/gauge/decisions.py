@@ -123,16 +123,16 @@ def read_by_noise(view: View, bores: Bores) -> tuple[ReadByNoise, ...]:
     measuring = view.sheet.measuring
     if measuring.common_um is None and measuring.reading_um is None:
         return ()
-    layout = (len(measuring.planes), len(measuring.directions))
-    flat = _simulated(view.sheet, np.zeros(layout))
+    flat = np.zeros((len(measuring.planes), len(measuring.directions)))
+    read = view.carry("a perfect bore read", view.rules.now.version, lambda: _read(view.sheet, flat))
     usual = usual_bore(bores, view.sheet)
-    made = None if usual is None else _simulated(view.sheet, usual)
+    made = None if usual is None else _read(view.sheet, usual)
     found = []
     for figure, column, feature in _figures(view.sheet.part()):
-        perfect = _read(flat, column)
+        perfect = read[column]
         if perfect is not None:
             u = standard_uncertainty(view.sheet, feature)
-            usual_read = None if made is None else _read(made, column)
+            usual_read = None if made is None else made[column]
             words = _noise_words(figure, u, perfect, usual_read)
             found.append(
                 ReadByNoise(
@@ -170,13 +170,8 @@ def _noise_words(figure: str, u: float, perfect: Propagated, usual: Propagated |
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Simulated:
-    read: TwoPointFeatures
-    true: TwoPointFeatures
-
-
-def _simulated(sheet: Sheet, bore: NDArray[np.float64]) -> _Simulated:
+def _read(sheet: Sheet, bore: NDArray[np.float64]) -> dict[str, Propagated | None]:
+    """Return what is read of each judged column of one bore, by simulation; None where it is not told."""
     measuring = sheet.measuring
     read = noisy_readings(
         bore,
@@ -194,14 +189,13 @@ def _simulated(sheet: Sheet, bore: NDArray[np.float64]) -> _Simulated:
             length_mm=sheet.part().length_mm,
         )
 
-    return _Simulated(read=features(read), true=features(bore[None]))
+    noisy, true = features(read), features(bore[None])
+    found = dict.fromkeys(column for _, column, _ in _figures(sheet.part()))
+    return {column: _read_of(getattr(noisy, column), getattr(true, column)[0]) for column in found}
 
 
-def _read(of: _Simulated, column: str) -> Propagated | None:
-    values: Numbers = getattr(of.read, column)
-    if not np.isfinite(values).all():
-        return None
-    return read_of(values, true=float(getattr(of.true, column)[0]))
+def _read_of(values: Numbers, true: float) -> Propagated | None:
+    return read_of(values, true=float(true)) if np.isfinite(values).all() else None
 
 
 def _figures(part: Part) -> list[tuple[str, str, str]]:

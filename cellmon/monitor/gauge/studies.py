@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from cellmon import lengths
 from cellmon.errors import NoSpread, NotEnoughData
 from cellmon.gauge.designs import laid_out
 from cellmon.monitor.gauge.checks import Linearity, linearity
@@ -15,7 +16,7 @@ from cellmon.monitor.gauge.study_feature import ONE_READING, SIGMAS, StudyFeatur
 from cellmon.monitor.view import View
 from cellmon.records import Kind, Numbers, StudyReadings
 from cellmon.sheet import Part
-from cellmon.words import say
+from cellmon.words import say, voice
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,6 +54,16 @@ def rows_aside(view: View) -> int:
 
 def studies(view: View, *, study: str | None = None) -> tuple[StudyAnswer, ...]:
     """Return every study, or those of one name, newest last."""
+    if study is not None:
+        return _studies(view, study=study)
+    newest = view.session.newest_of(Kind.GAUGE_STUDY)
+    ahead = newest is not None and newest > view.as_of
+    rows = view.newest_row_of(Kind.GAUGE_STUDY)
+    rests_on = (rows, view.rules.now.version, view.as_of if ahead else None)
+    return view.carry(f"studies {voice()} {lengths.shown()}", rests_on, lambda: _studies(view))
+
+
+def _studies(view: View, *, study: str | None = None) -> tuple[StudyAnswer, ...]:
     rows = study_rows(view)
     gauge = np.where(rows.gauge == np.array(None, dtype=object), view.sheet.measuring.gauge, rows.gauge)
     keys = dict.fromkeys(zip(rows.study.tolist(), gauge.tolist(), rows.part_number.tolist(), strict=True))
