@@ -88,6 +88,10 @@ class WrongUsage(CellmonError, ValueError):
     exit_status = 2
 
 
+class DecidedAlready(WrongUsage):
+    """Somebody decided the same thing, and who decides now did not know of it."""
+
+
 class NotFound(CellmonError, LookupError):
     """A part, stream, signal or file that the cell does not know."""
 

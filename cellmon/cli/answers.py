@@ -8,7 +8,10 @@ from dataclasses import replace
 from functools import partial
 
 from cellmon.cli.arguments import (
+    again_argument,
     by_and_why_arguments,
+    hinting_again,
+    known_to,
     last_argument,
     listing_arguments,
     open_monitor,
@@ -148,6 +151,7 @@ def capability_arguments(parser: argparse.ArgumentParser) -> None:
     window_arguments(parser)
     parser.add_argument("--sign", action="store_true", help="sign these figures by your name")
     by_and_why_arguments(parser, required=False)
+    again_argument(parser)
 
 
 def capability(args: argparse.Namespace) -> int:
@@ -164,7 +168,8 @@ def capability(args: argparse.Namespace) -> int:
     choice, during = stream_choice(args), window(args, monitor)
     ask = monitor.capability
     if args.sign:
-        ask = partial(monitor.sign_capability, by=args.by, why=args.why)
-    answer = ask(**choice, since=during["since"], until=during["until"])
+        ask = partial(monitor.sign_capability, by=args.by, why=args.why, knew=known_to(args))
+    with hinting_again():
+        answer = ask(**choice, since=during["since"], until=during["until"])
     show(args, monitor, answer, capability_lines)
     return 0

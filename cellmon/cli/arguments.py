@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 import cellmon
 from cellmon import local
-from cellmon.errors import FileUnreadable, WrongUsage
+from cellmon.errors import DecidedAlready, FileUnreadable, WrongUsage
 from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
@@ -61,6 +63,25 @@ def by_and_why_arguments(parser: argparse.ArgumentParser, *, required: bool = Tr
     """Add `--by` and `--why`: every decision has a name and a reason."""
     parser.add_argument("--by", metavar="NAME", required=required, type=words, help="who decides")
     parser.add_argument("--why", metavar="TEXT", required=required, type=words, help="the reason")
+
+
+def again_argument(parser: argparse.ArgumentParser) -> None:
+    """Add `--again`: what somebody decided already is decided anew only where that is asked for."""
+    parser.add_argument("--again", action="store_true", help="decide anew what was decided already")
+
+
+def known_to(args: argparse.Namespace) -> int | None:
+    """Return what `knew` is for a command: nothing of any decision, unless it says `--again`."""
+    return None if args.again else 0
+
+
+@contextmanager
+def hinting_again() -> Iterator[None]:
+    """Say of what was decided already how it is decided anew."""
+    try:
+        yield
+    except DecidedAlready as refusal:
+        raise DecidedAlready(say("{why}. --again decides it anew", why=refusal)) from refusal
 
 
 def stream_arguments(parser: argparse.ArgumentParser) -> None:

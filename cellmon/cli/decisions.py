@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
 from cellmon.cli.arguments import (
+    again_argument,
     by_and_why_arguments,
     cell_argument,
+    hinting_again,
     json_argument,
+    known_to,
     listing_arguments,
     open_monitor,
     stream_arguments,
@@ -38,15 +42,17 @@ def correct_arguments(parser: argparse.ArgumentParser) -> None:
         help="decide all that wait of the same doubt, gauge, spindle and proposal with it",
     )
     by_and_why_arguments(parser)
+    again_argument(parser)
     cell_argument(parser)
 
 
 def correct(args: argparse.Namespace) -> int:
     """Decide one doubt; the original row stays beside the correction."""
     monitor = open_monitor(args)
-    alike = {"alike": True} if args.alike else {}
     more = monitor.flag(args.flag).alike if args.alike else 0
-    row = monitor.correct(args.flag, accept=args.accept, by=args.by, why=args.why, **alike)
+    said: dict[str, Any] = {"by": args.by, "why": args.why, "alike": args.alike, "knew": known_to(args)}
+    with hinting_again():
+        row = monitor.correct(args.flag, accept=args.accept, **said)
     text = to_say("{flag} of part {part} bore {bore}: {became} by {by}.")
     told = [say(text, flag=row.flag, part=row.part, bore=row.bore, became=say(row.state), by=args.by)]
     if more:
@@ -62,6 +68,7 @@ def respond_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--action", metavar="TEXT", type=words, help="what was done about it")
     parser.add_argument("--seen", action="store_true", help="acknowledge only; the answer may follow")
     parser.add_argument("--by", metavar="NAME", type=words, required=True, help="who answers")
+    again_argument(parser)
     cell_argument(parser)
 
 
@@ -74,9 +81,9 @@ def respond(args: argparse.Namespace) -> int:
         )
     if not args.seen and not answered:
         raise WrongUsage(say("an answer needs --cause and --action; --seen only acknowledges"))
-    signal = open_monitor(args).respond(
-        args.signal, by=args.by, cause=args.cause, action=args.action, seen=args.seen
-    )
+    said: dict[str, Any] = {"cause": args.cause, "action": args.action, "seen": args.seen}
+    with hinting_again():
+        signal = open_monitor(args).respond(args.signal, by=args.by, **said, knew=known_to(args))
     text = SEEN if args.seen else ANSWERED
     told = say(text, signal=signal.id, words=signal.words, by=args.by, state=say(signal.state))
     write([clean(told)])
@@ -123,6 +130,7 @@ def release_arguments(parser: argparse.ArgumentParser) -> None:
     which.add_argument("--all", action="store_true", help="every part of it without a disposition")
     parser.add_argument("--as", dest="as_", choices=DISPOSITIONS, required=True, help="what became of them")
     by_and_why_arguments(parser)
+    again_argument(parser)
     cell_argument(parser)
     json_argument(parser)
 
@@ -138,7 +146,10 @@ def release(args: argparse.Namespace) -> int:
         parts = list(dict.fromkeys(p.part for p in held if p.disposition is None))
         if not parts:
             raise WrongUsage(say(NOTHING_HELD, signal=args.signal))
-    answer = monitor.release(args.signal, parts=parts, as_=args.as_, by=args.by, why=args.why)
+    with hinting_again():
+        answer = monitor.release(
+            args.signal, parts=parts, as_=args.as_, by=args.by, why=args.why, knew=known_to(args)
+        )
     show(args, monitor, answer, hold_lines)
     return 0
 
@@ -147,6 +158,7 @@ def first_bores_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments of `first-bores`."""
     parser.add_argument("--release", metavar="SPINDLE", type=words, help="let this spindle run, by your name")
     by_and_why_arguments(parser, required=False)
+    again_argument(parser)
     listing_arguments(parser)
 
 
@@ -162,7 +174,8 @@ def first_bores(args: argparse.Namespace) -> int:
         raise WrongUsage(say("a spindle is released now; leave out --as-of"))
     monitor = open_monitor(args)
     if args.release is not None:
-        answer = monitor.release_setup(args.release, by=args.by, why=args.why)
+        with hinting_again():
+            answer = monitor.release_setup(args.release, by=args.by, why=args.why, knew=known_to(args))
     else:
         answer = monitor.first_bores()
     show(args, monitor, answer, first_bores_lines)
@@ -178,6 +191,7 @@ def baseline_arguments(parser: argparse.ArgumentParser) -> None:
     )
     stream_arguments(parser)
     by_and_why_arguments(parser, required=False)
+    again_argument(parser)
     listing_arguments(parser)
 
 
@@ -196,7 +210,8 @@ def baseline(args: argparse.Namespace) -> int:
         show(args, monitor, monitor.trust(**choice), trust_lines)
         return 0
     if args.freeze:
-        answer = monitor.freeze(by=args.by, why=args.why, **choice)
+        with hinting_again():
+            answer = monitor.freeze(by=args.by, why=args.why, **choice, knew=known_to(args))
     else:
         answer = monitor.baselines(**choice)
     show(args, monitor, answer, baseline_lines)

@@ -59,6 +59,10 @@ Progress = Callable[[str], None]
 class Monitor(Questions, Admitting):
     """One cell, opened; every method answers one question (`Questions`) or does one thing.
 
+    Where somebody may have decided the same thing before, `knew` is the newest decision that was known:
+    `decided` of the answer that was looked at. What was decided later is not decided anew
+    (`monitor/meanwhile.py`); without `knew` it is.
+
     Attributes
     ----------
     folder : Path
@@ -157,19 +161,24 @@ class Monitor(Questions, Admitting):
         cause: str | None = None,
         action: str | None = None,
         seen: bool = False,
+        knew: int | None = None,
     ) -> _signals.Signal:
         """Answer a signal with a cause and an action, or acknowledge it as seen."""
+        answer: dict[str, Any] = {"cause": cause, "action": action, "seen": seen}
         with self._store.writing() as session:
-            _signals.respond(session, signal, by=by, cause=cause, action=action, seen=seen, at=clock())
+            rules = self._rules(session)
+            _signals.respond(session, rules, signal, by=by, **answer, at=clock(), knew=knew)
         found = self.signal_named(signal).signal
         assert found is not None
         return found
 
-    def release(self, signal: str, *, parts: Sequence[str], as_: str, by: str, why: str) -> _hold.Hold:
+    def release(
+        self, signal: str, *, parts: Sequence[str], as_: str, by: str, why: str, knew: int | None = None
+    ) -> _hold.Hold:
         """Say what became of held parts."""
         with self._store.writing() as session:
-            allowed = {p.part for p in _hold.hold(self._view_of(session), signal).parts}
-            _hold.release(session, signal, allowed, parts=parts, as_=as_, by=by, why=why, at=clock())
+            view = self._view_of(session)
+            _hold.release(view, session, signal, parts=parts, as_=as_, by=by, why=why, at=clock(), knew=knew)
         return self.hold(signal)
 
     def extend_hold(
@@ -183,31 +192,29 @@ class Monitor(Questions, Admitting):
             )
         return self.hold(signal)
 
-    def release_setup(self, spindle: str, *, by: str, why: str) -> _first_bores.FirstBores:
-        """Let a spindle run after its newest change, in the name of a person."""
+    def release_setup(
+        self,
+        spindle: str,
+        *,
+        by: str,
+        why: str,
+        changed_at: datetime | None = None,
+        knew: int | None = None,
+    ) -> _first_bores.FirstBores:
+        """Let a spindle run after its newest change, which was that of `changed_at`, in a person's name."""
+        looked: dict[str, Any] = {"changed_at": changed_at, "knew": knew}
         with self._store.writing() as session:
-            _first_bores.sign(self._view_of(session), session, spindle, by=by, why=why, at=clock())
+            view = self._view_of(session)
+            _first_bores.sign(view, session, spindle, by=by, why=why, at=clock(), **looked)
         return self.first_bores()
 
     def correct(
-        self, flag: str, *, accept: bool, by: str, why: str, alike: bool = False, waiting: bool = False
+        self, flag: str, *, accept: bool, by: str, why: str, alike: bool = False, knew: int | None = None
     ) -> _flags.FlagRow:
-        """Accept what a doubt proposes, or keep the row as it was read; with `alike` all like it too.
-
-        With `waiting` a doubt that somebody decided meanwhile is refused, not decided anew.
-        """
+        """Accept what a doubt proposes, or keep the row as it was read; with `alike` all like it too."""
+        said: dict[str, Any] = {"accept": accept, "by": by, "why": why, "alike": alike, "knew": knew}
         with self._store.writing() as session:
-            _flags.correct(
-                session,
-                self._rules(session),
-                flag,
-                accept=accept,
-                by=by,
-                why=why,
-                at=clock(),
-                alike=alike,
-                waiting=waiting,
-            )
+            _flags.correct(session, self._rules(session), flag, at=clock(), **said)
         return self.flag(flag).flag
 
     def freeze(
@@ -218,11 +225,12 @@ class Monitor(Questions, Admitting):
         spindle: str | None = None,
         bore: str | None = None,
         feature: str | None = None,
+        knew: int | None = None,
     ) -> _baseline.Baselines:
         """Freeze the proposed limits of the streams named (all by default)."""
         with self._store.writing() as session:
             chosen = _baseline.baselines(self._view_of(session), spindle=spindle, bore=bore, feature=feature)
-            _baseline.freeze(session, self._rules(session), chosen, by=by, why=why, at=clock())
+            _baseline.freeze(session, self._rules(session), chosen, by=by, why=why, at=clock(), knew=knew)
         return self.baselines(spindle=spindle, bore=bore, feature=feature)
 
     def sign(self, proposal: str, *, by: str, why: str, refuse: bool = False) -> _proposals.Proposals:
@@ -241,6 +249,7 @@ class Monitor(Questions, Admitting):
         feature: str | None = None,
         since: datetime | None = None,
         until: datetime | None = None,
+        knew: int | None = None,
     ) -> _capability.CapabilityAnswer:
         """Sign the figures of the streams named (all by default); a second person may have to as well."""
         asked: dict[str, Any] = {"spindle": spindle, "bore": bore, "feature": feature}
@@ -249,7 +258,7 @@ class Monitor(Questions, Admitting):
             rows = _capability.capability(self._view_of(session), **asked).capability
             window = _statements.Window.of(since, until)
             rules = self._rules(session)
-            _statements.state_figures(session, rules, rows, window, by=by, why=why, at=clock())
+            _statements.state_figures(session, rules, rows, window, by=by, why=why, at=clock(), knew=knew)
         return self.capability(**asked)
 
     def adopt(self, *, by: str, why: str, seen: str | None = None) -> _check.Check:

@@ -24,10 +24,20 @@ from cellmon.monitor.judge.limits import (
 )
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.limits_age import OldLimits, old_limits
-from cellmon.monitor.proposals import LIMITS, Proposal, Proposed, propose, waiting, wants_second
+from cellmon.monitor.meanwhile import must_have_known
+from cellmon.monitor.proposals import (
+    LIMITS,
+    Proposal,
+    ProposalState,
+    Proposed,
+    all_proposed,
+    propose,
+    waiting,
+    wants_second,
+)
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
-from cellmon.records import Flags, Stream
+from cellmon.records import Flags, Stream, stream_names
 from cellmon.shifts import to_utc
 from cellmon.store import Session
 from cellmon.words import say, to_say
@@ -61,6 +71,8 @@ class Baselines(Answer):
     """Whether the parts whose limits are one are alike."""
     waiting: tuple[Proposal, ...] = ()
     """Limits of these streams that were proposed and wait for a second name."""
+    decided: int = 0
+    """The number of the newest decision that it knows."""
 
 
 WINDOW_SUBGROUPS = 100
@@ -68,6 +80,8 @@ WINDOW_SUBGROUPS = 100
 Journal of Quality Technology 25, 1993, about 400 / (n - 1), from memory)."""
 
 
+FEW = 3
+"""So many streams are named that were frozen already."""
 PAST_SUBGROUPS = 1500
 """How stones wear is learned from so many, which is twenty dressing intervals of most cells."""
 
@@ -95,6 +109,7 @@ def baselines(
         **view.head(),
         baselines=tuple(_of_stream(view, stream) for stream in chosen),
         like_parts=like_parts(view),
+        decided=view.decided,
         waiting=tuple(one for one in waiting(view, LIMITS) if set(one.streams) & set(chosen)),
     )
 
@@ -159,7 +174,14 @@ def quiet_subgroups(view: View, stream: Stream, window: Subgroups, limit: Limit 
 
 
 def freeze(
-    session: Session, rules: Rules, chosen: Baselines, *, by: str, why: str, at: np.datetime64
+    session: Session,
+    rules: Rules,
+    chosen: Baselines,
+    *,
+    by: str,
+    why: str,
+    at: np.datetime64,
+    knew: int | None = None,
 ) -> None:
     """Journal the proposed limits of some streams as frozen; points before keep the limits they had.
 
@@ -169,17 +191,34 @@ def freeze(
     ------
     WrongUsage
         When none of the streams has a proposal.
+    DecidedAlready
+        When limits of one of them were frozen, or proposed and wait, after the decision numbered `knew`.
     NotAllowed
         When a second person is wanted, there are accounts, and this name may not decide.
     """
     frozen = [b for b in chosen.baselines if b.proposed is not None and b.limit is not None]
     if not frozen:
         raise WrongUsage(say("none of these streams has enough quiet subgroups to freeze"))
+    if knew is not None:
+        _must_have_known(session, rules, [one.stream for one in frozen], knew)
     streams = [_change(one) for one in frozen]
     if wants_second(rules.now.sheet, LIMITS):
         propose(session, LIMITS, streams, by=by, why=why, at=at)
         return
     _put_in_force(session, rules, streams, to_utc(chosen.as_of), by=by, why=why, at=at)
+
+
+def _must_have_known(session: Session, rules: Rules, streams: Sequence[Stream], knew: int) -> None:
+    """Refuse streams whose limits somebody froze, or proposed and they wait, unknown to who freezes."""
+    keys = {stream_key(stream): stream for stream in streams}
+    found = [(one, {one.subject}) for one in session.decisions("freeze", after=knew)]
+    waits = (one for one in all_proposed(session) if one.of == LIMITS and one.state is ProposalState.WAITS)
+    found += [(one.entry, {stream_key(stream) for stream in one.streams}) for one in waits]
+    mine = [(one, about & set(keys)) for one, about in found if one.id > knew and about & set(keys)]
+    named = [stream for key, stream in keys.items() if any(key in about for _, about in mine)]
+    few = ", ".join(stream_names(named)[:FEW])
+    more = say(" and {count} more", count=len(named) - FEW) if len(named) > FEW else ""
+    must_have_known(rules, (one for one, _ in mine), knew, say("limits of {streams}", streams=few + more))
 
 
 def freeze_signed(

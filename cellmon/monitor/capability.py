@@ -28,6 +28,8 @@ class CapabilityAnswer(Answer):
     capability: tuple[StreamCapability, ...]
     pooled: tuple[PooledCapability, ...] = ()
     """Statements over several streams of a feature, where they may be pooled, and why not elsewhere."""
+    decided: int = 0
+    """The number of the newest decision that it knows."""
 
 
 def capability(
@@ -71,6 +73,7 @@ def capability(
         confidence=asked.confidence,
         capability=rows,
         pooled=pooled(members, claim_confidence=asked.confidence),
+        decided=view.decided,
     )
 
 

@@ -9,13 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from cellmon import lengths
+from cellmon import lengths, local
 from cellmon.drift.release import Release, judge_first_bores
-from cellmon.errors import CellmonError, NotFound
+from cellmon.errors import CellmonError, NotFound, WrongUsage
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.changes import newest_change
 from cellmon.monitor.forecast import size_stream
+from cellmon.monitor.meanwhile import must_have_known
 from cellmon.monitor.running import of_running, routed_bores
 from cellmon.monitor.view import View
 from cellmon.records import Numbers, Stream, Verdict
@@ -74,6 +75,8 @@ class FirstBores(Answer):
     """Every spindle whose stones, dressing or set-up were changed, newest change only."""
 
     checks: tuple[SetupCheck, ...]
+    decided: int = 0
+    """The number of the newest decision that it knows."""
 
 
 CAUTION = to_say(
@@ -86,7 +89,7 @@ def first_bores(view: View) -> FirstBores:
     """Answer, for every spindle, what the first bores since its newest change say."""
     spindles = view.sheet.spindle_ids
     found = tuple(check for s in spindles if (check := setup_check(view, s)) is not None)
-    return FirstBores(**view.head(), checks=found)
+    return FirstBores(**view.head(), checks=found, decided=view.decided)
 
 
 def setup_check(view: View, spindle: str) -> SetupCheck | None:
@@ -222,13 +225,27 @@ def _released(session: Session, spindle: str, at: np.datetime64) -> Decision | N
     return found[-1] if found else None
 
 
-def sign(view: View, session: Session, spindle: str, *, by: str, why: str, at: np.datetime64) -> None:
+def sign(
+    view: View,
+    session: Session,
+    spindle: str,
+    *,
+    by: str,
+    why: str,
+    at: np.datetime64,
+    changed_at: datetime | None = None,
+    knew: int | None = None,
+) -> None:
     """Journal that a named person lets a spindle run after its newest change, with what was advised then.
 
     Raises
     ------
     NotFound
         When no change of that spindle is known.
+    WrongUsage
+        When the newest is not the one of `changed_at`, whose first bores were looked at.
+    DecidedAlready
+        When it was released after the decision numbered `knew`.
     """
     check = setup_check(view, spindle)
     if check is None:
@@ -236,5 +253,10 @@ def sign(view: View, session: Session, spindle: str, *, by: str, why: str, at: n
         raise NotFound(say(text, spindle=spindle))
     newest = newest_change(view, spindle)
     assert newest is not None
+    if changed_at not in (None, check.changed_at):
+        text = to_say("{spindle} was changed again since, {at}; look at its first bores, then release it")
+        raise WrongUsage(say(text, spindle=spindle, at=local.moment(check.changed_at)))
+    named = subject(spindle, newest.at)
+    must_have_known(view.rules, session.decisions("set-up", subject=named), knew, spindle)
     body = {"change": check.change, "verdict": check.verdict, "sentence": check.sentence}
-    session.decide(at=at, by=by, why=why, kind="set-up", subject=subject(spindle, newest.at), body=body)
+    session.decide(at=at, by=by, why=why, kind="set-up", subject=named, body=body)

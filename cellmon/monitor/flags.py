@@ -12,6 +12,7 @@ from cellmon.judged import Doubts
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.judge import judge
 from cellmon.monitor.judge.doubts import AHEAD, PROPOSALS, WORDS
+from cellmon.monitor.meanwhile import must_have_known
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
 from cellmon.records import Flag
@@ -83,14 +84,6 @@ def _known(session: Session, flag: str) -> Doubts:
     return doubt
 
 
-def _must_wait(session: Session, flag: str) -> None:
-    decided = session.decisions("correct", subject=flag)
-    if decided:
-        last = decided[-1]
-        text = to_say("{by} decided this meanwhile: {why}; nothing was changed")
-        raise WrongUsage(say(text, by=last.by, why=last.why.rstrip(".")))
-
-
 def _alike(session: Session, doubt: Doubts) -> Doubts:
     """Return a doubt and all that wait of the same flag, gauge, spindle and proposal."""
     waiting = session.doubts_listed(flag=doubt.flag[0], waiting=True)
@@ -144,7 +137,7 @@ def correct(
     why: str,
     at: np.datetime64,
     alike: bool = False,
-    waiting: bool = False,
+    knew: int | None = None,
 ) -> None:
     """Journal what a person decided of a doubt, or of all alike one by one, and judge anew what it touches.
 
@@ -153,11 +146,12 @@ def correct(
     NotFound
         When there is no such doubt.
     WrongUsage
-        When a correction is accepted that nothing proposes; when it is to be `waiting` and was decided.
+        When a correction is accepted that nothing proposes.
+    DecidedAlready
+        When it was decided after the decision numbered `knew`.
     """
     doubts = _known(session, flag)
-    if waiting:
-        _must_wait(session, flag)
+    must_have_known(rules, session.decisions("correct", subject=flag), knew, flag)
     if accept and doubts.proposal[0] is None:
         text = to_say("flag {flag} proposes no correction; --keep lets the row stand as it was read")
         raise WrongUsage(say(text, flag=flag))

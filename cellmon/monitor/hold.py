@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -14,6 +14,7 @@ from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.audited_bores import is_audited
 from cellmon.monitor.hold_extended import Extension, earliest, extend, extensions, within
+from cellmon.monitor.meanwhile import must_have_known
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream_bores import holds, value_column
 from cellmon.monitor.view import View
@@ -46,6 +47,8 @@ class Hold(Answer):
     parts: tuple[HeldPart, ...]
     caution: str
     extended: tuple[Extension, ...] = ()
+    decided: int = 0
+    """The number of the newest decision that it knows."""
 
 
 CAUTION = to_say(
@@ -97,6 +100,7 @@ def hold(view: View, signal: str) -> Hold:
         parts=parts,
         caution=f"{say(NOT_READ)} {say(CAUTION)}" if _unread(view, found) else say(CAUTION),
         extended=extended,
+        decided=view.decided,
         why_not={} if found.change else {"from_part": say("withdrawn: it has no beginning any more")},
     )
 
@@ -199,15 +203,16 @@ def dispositions(session: Session) -> dict[tuple[str, str], str]:
 
 
 def release(
+    view: View,
     session: Session,
     signal: str,
-    allowed: Collection[str],
     *,
     parts: Sequence[str],
     as_: str,
     by: str,
     why: str,
     at: np.datetime64,
+    knew: int | None = None,
 ) -> None:
     """Journal what became of held parts.
 
@@ -215,14 +220,19 @@ def release(
     ------
     WrongUsage
         When a word is not one of the four, or no part is named, or one that is not on the hold list.
+    DecidedAlready
+        When it was said of one of them after the decision numbered `knew`.
     """
     if not parts:
         raise WrongUsage(say("name the parts of {signal} that are {became}", signal=signal, became=as_))
     if as_ not in DISPOSITIONS:
         raise WrongUsage(say("{given}: parts are {known}", given=repr(as_), known=", ".join(DISPOSITIONS)))
-    strange = sorted(set(parts) - set(allowed))
+    strange = sorted(set(parts) - {one.part for one in hold(view, signal).parts})
     if strange:
         parts_named = ", ".join(strange[:5])
         raise WrongUsage(say("not on the hold list of {signal}: {parts}", signal=signal, parts=parts_named))
+    said = {part: one for one in session.decisions("release", subject=signal) for part in one.body["parts"]}
+    known = sorted(set(parts) & set(said), key=lambda part: -said[part].id)
+    must_have_known(view.rules, (said[part] for part in known), knew, ", ".join(known[:5]))
     body = {"parts": sorted(set(parts)), "as": as_}
     session.decide(at=at, by=by, why=why, kind="release", subject=signal, body=body)

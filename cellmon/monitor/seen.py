@@ -46,6 +46,11 @@ class Seen(Carrying):
         """The cell's time zone."""
         return ZoneInfo(self.sheet.cell.timezone)
 
+    @cached_property
+    def decided(self) -> int:
+        """The number of the newest decision of the journal; 0 where there is none."""
+        return self.session.newest_decision()
+
     def local(self, moment: np.datetime64) -> datetime:
         """Return a stored moment as local time with its offset."""
         return to_local(moment, self.zone)

@@ -14,6 +14,8 @@ from cellmon.errors import NotFound, WrongUsage
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.explain import causes_of
 from cellmon.monitor.judge.groups import Group
+from cellmon.monitor.meanwhile import must_have_known
+from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
 from cellmon.records import Stream
 from cellmon.shifts import to_utc
@@ -185,6 +187,7 @@ def _likely(cause: Cause) -> LikelyCause:
 
 def respond(
     session: Session,
+    rules: Rules,
     signal: str,
     *,
     by: str,
@@ -192,8 +195,9 @@ def respond(
     action: str | None,
     seen: bool,
     at: np.datetime64,
+    knew: int | None = None,
 ) -> None:
-    """Journal an answer, or an acknowledgement with `seen`.
+    """Journal an answer, or an acknowledgement with `seen`, which never hides an answer.
 
     Raises
     ------
@@ -201,10 +205,15 @@ def respond(
         When no such signal was ever announced.
     WrongUsage
         When an answer lacks its cause or its action.
+    DecidedAlready
+        When somebody answered after the decision numbered `knew`.
     """
     if not session.announced_of([signal]):
         raise NotFound(say("no signal {signal}; `cellmon signals` lists them", signal=signal))
     if not seen and not (cause and action):
         raise WrongUsage(say("an answer needs a cause and an action; `--seen` alone acknowledges"))
+    if not seen:
+        answers = (one for one in session.decisions("respond", subject=signal) if not one.body["seen"])
+        must_have_known(rules, answers, knew, signal)
     body = {"cause": cause, "action": action, "seen": seen and not (cause and action)}
     session.decide(at=at, by=by, why=cause or say("seen"), kind="respond", subject=signal, body=body)

@@ -49,6 +49,8 @@ class Named(Answer):
     """One signal with the causes that may explain it; None where there is none of that name."""
 
     signal: Signal | None
+    decided: int = 0
+    """The number of the newest decision that it knows."""
 
 
 def signals_listed(view: View, *, most: int = MOST, why: int = 0, named: str | None = None) -> Listed:
@@ -93,4 +95,4 @@ def signal_named(view: View, name: str) -> Named:
     """Answer with one signal, and why it may be."""
     found = view.register.signals.get(name)
     signal = None if found is None else explained(view, view.aged([found]))[0]
-    return Named(**view.head(), signal=signal)
+    return Named(**view.head(), signal=signal, decided=view.decided)

@@ -14,6 +14,7 @@ from cellmon.errors import WrongUsage
 from cellmon.monitor.answers import Estimate, Signature
 from cellmon.monitor.capability_stream import StreamCapability
 from cellmon.monitor.judge.limits import stream_key
+from cellmon.monitor.meanwhile import must_have_known
 from cellmon.monitor.proposals import (
     ALONE,
     CLAIMS,
@@ -67,6 +68,7 @@ def state_figures(
     by: str,
     why: str,
     at: np.datetime64,
+    knew: int | None = None,
 ) -> None:
     """Journal that a person signs the figures of some streams, supported claims and others alike.
 
@@ -76,6 +78,8 @@ def state_figures(
     ------
     WrongUsage
         When there is no stream.
+    DecidedAlready
+        When the same figures of one of them were signed after the decision numbered `knew`.
     NotAllowed
         When a second person is wanted, there are accounts, and this name may not decide.
     """
@@ -84,8 +88,10 @@ def state_figures(
     known, streams = _stated(session, window), []
     for row in rows:
         key = stream_key(row.stream)
-        before = known[key].figures if key in known else None
-        streams.append({"key": key, "before": before, "after": _figures(row)})
+        before, after = known[key].figures if key in known else None, _figures(row)
+        if before == after:
+            must_have_known(rules, [known[key].entry], knew, say("these figures"))
+        streams.append({"key": key, "before": before, "after": after})
     during = {"since": window.since, "until": window.until}
     if wants_second(rules.now.sheet, CLAIMS):
         propose(session, CLAIMS, streams, by=by, why=why, at=at, **during)

@@ -27,7 +27,7 @@ from cellmon.records.words import feature_words
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import edges
-from dashboards.pages import claims_signed, claims_tables, parts, saving
+from dashboards.pages import claims_signed, claims_tables, parts, saving, written
 from dashboards.pages.claims_link import EVERY, feature_of, link_of
 from dashboards.pages.saving import Made
 
@@ -137,19 +137,16 @@ def _worst(rows: Sequence[StreamCapability]) -> StreamCapability:
 
 
 def show_claims(monitor: Monitor, feature: str | None, query: str | None) -> list[Any]:
-    """Return the sentence and the table of claims."""
+    """Return the sentence, the table of claims, and what is known by them."""
     try:
         answer = answer_of(monitor, feature)
     except CellmonError as refusal:
-        return [str(refusal), []]
+        return [str(refusal), [], {}]
+    looked = {"decided": answer.decided}
     if not answer.capability:
-        return [answer.sentence, []]
-    return [
-        answer.sentence,
-        parts.across(
-            claims_tables.claims_table(answer, query, path=PATH), say("Every stream of the feature")
-        ),
-    ]
+        return [answer.sentence, [], looked]
+    table = claims_tables.claims_table(answer, query, path=PATH)
+    return [answer.sentence, parts.across(table, say("Every stream of the feature")), looked]
 
 
 def show_stream(monitor: Monitor, feature: str | None, query: str | None) -> list[Any]:
@@ -231,7 +228,9 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, feature: str | None, value: str | None, search: str | None) -> list[Any]:
         return stream_options(monitor, feature, value, search)
 
-    @app.callback(Output(SENTENCE, "children"), Output(LISTED, "children"), changed, feature, stream)
+    shown = Output(SENTENCE, "children"), Output(LISTED, "children")
+
+    @app.callback(*shown, written.looked_at(claims_signed.SAID), changed, feature, stream)
     def _(change: int, feature: str | None, query: str | None) -> list[Any]:
         return show_claims(monitor, feature, query)
 

@@ -42,7 +42,13 @@ def line(row: StreamCapability) -> list[Any]:
 
 
 def sign(
-    monitor: Monitor, feature: str | None, why: str | None, by: str | None, code: str | None = None
+    monitor: Monitor,
+    feature: str | None,
+    why: str | None,
+    by: str | None,
+    code: str | None = None,
+    *,
+    looked: written.Looked | None = None,
 ) -> str:
     """Sign the figures of a feature's streams in the name of a person; return what was done, or why not."""
     reason = (why or "").strip()
@@ -50,7 +56,9 @@ def sign(
         if not (asked.named(by) and reason):
             raise WrongUsage(say("Say who signs the figures, and why."))
         who = asked.who_of(by, code)
-        rows = monitor.sign_capability(by=who, why=reason, feature=feature).capability
+        rows = monitor.sign_capability(
+            by=who, why=reason, feature=feature, knew=written.knew(looked)
+        ).capability
     except CellmonError as refusal:
         return str(refusal)
     signature = next(row.signature.sentence for row in rows if row.signature is not None)
@@ -69,8 +77,8 @@ def register(app: Dash, monitor: Monitor, feature: str, every: str) -> None:
     """Wire the form; `feature` is the id of the control that names the feature, `every` its word for all."""
     second.register(app, monitor, second.FORMS[CLAIMS], CLAIMS)
 
-    def deed(monitor: Monitor, chosen: str | None, *given: Any) -> str:
-        return sign(monitor, None if chosen == every else chosen, *given)
+    def deed(monitor: Monitor, chosen: str | None, *given: Any, looked: written.Looked) -> str:
+        return sign(monitor, None if chosen == every else chosen, *given, looked=looked)
 
     written.register(
         app,
@@ -81,4 +89,5 @@ def register(app: Dash, monitor: Monitor, feature: str, every: str) -> None:
         presses=[SIGN],
         of=[State(feature, "value")],
         fields={WHY: ""},
+        by_looks=True,
     )

@@ -160,7 +160,7 @@ def decide(
         who = asked.who_of(by, code)
         more = monitor.flag(chosen).alike if with_alike else 0
         row = monitor.correct(
-            chosen, accept=accept, by=who, why=str(why).strip(), alike=bool(with_alike), waiting=True
+            chosen, accept=accept, by=who, why=str(why).strip(), alike=bool(with_alike), knew=0
         )
     except CellmonError as refusal:
         return parts.capital(str(refusal))

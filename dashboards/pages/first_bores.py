@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from dash import Dash, State, dcc, html
@@ -55,7 +56,7 @@ def waiting(answer: FirstBores) -> list[SetupCheck]:
 
 
 def show(answer: FirstBores) -> list[Any]:
-    """Return what every spindle's first bores say, and the spindles that can be released."""
+    """Return what every spindle's first bores say, the spindles that wait, and after which change."""
     said: list[Any] = []
     for check in answer.checks:
         said.append(
@@ -64,8 +65,9 @@ def show(answer: FirstBores) -> list[Any]:
         said.append(parts.across(table(check), say("First bores of {spindle}", spindle=check.spindle)))
     cautions = dict.fromkeys(check.caution for check in answer.checks)
     said += [html.P(caution, className="aside") for caution in cautions]
-    spindles = [check.spindle for check in waiting(answer)]
-    return [said or [html.P(say("No change of stones, dressing or set-up is known."))], spindles]
+    changes = {check.spindle: check.changed_at.isoformat() for check in waiting(answer)}
+    spindles, looked = list(changes), {"decided": answer.decided, "changes": changes}
+    return [said or [html.P(say("No change of stones, dressing or set-up is known."))], spindles, looked]
 
 
 def table(check: SetupCheck) -> html.Table:
@@ -112,15 +114,22 @@ def verdict_words(one: FirstOfPosition) -> str:
 
 
 def release(
-    monitor: Monitor, spindle: str | None, why: str | None, by: str | None, code: str | None = None
+    monitor: Monitor,
+    spindle: str | None,
+    why: str | None,
+    by: str | None,
+    code: str | None = None,
+    *,
+    looked: written.Looked | None = None,
 ) -> str:
     """Release a spindle's set-up in the name of a person; return what was done, or why not."""
     reason = (why or "").strip()
     try:
         if not (spindle and asked.named(by) and reason):
             raise WrongUsage(say("Say which spindle, who releases it, and why."))
-        who = asked.who_of(by, code)
-        monitor.release_setup(spindle, by=who, why=reason)
+        who, change = asked.who_of(by, code), (looked or {}).get("changes", {}).get(spindle)
+        changed_at = None if change is None else datetime.fromisoformat(change)
+        monitor.release_setup(spindle, by=who, why=reason, changed_at=changed_at, knew=written.knew(looked))
     except CellmonError as refusal:
         return str(refusal)
     return written.Kept(say("{spindle} released by {who}.", spindle=spindle, who=who))
@@ -138,4 +147,5 @@ def register(app: Dash, monitor: Monitor) -> None:
         presses=[RELEASE],
         of=[State(SPINDLE, "value")],
         fields={WHY: ""},
+        by_looks=True,
     )

@@ -68,17 +68,23 @@ def names_of(monitor: Monitor, query: str | None) -> dict[str, str]:
     return {"spindle": stream.spindle, "bore": stream.bore, "feature": stream.feature}
 
 
-def show(monitor: Monitor, query: str | None) -> list[Any]:
-    """Return what limits stand and what a freeze now would make of them."""
+def show(monitor: Monitor, query: str | None) -> tuple[list[Any], written.Looked]:
+    """Return what limits stand and what a freeze now would make of them, and what is known by that."""
     try:
-        found = monitor.baselines(**names_of(monitor, query)).baselines
+        names, notice = names_of(monitor, query), []
     except CellmonError as refusal:
-        return [parts.notice(str(refusal))]
-    names = stream_names([one.stream for one in found])
-    return [
+        names, notice = {}, [parts.notice(str(refusal))]
+    try:
+        answer = monitor.baselines(**names)
+    except CellmonError as refusal:
+        return [parts.notice(str(refusal))], {}
+    shown = [] if notice else answer.baselines
+    streams = stream_names([one.stream for one in shown])
+    told = [
         html.Div([html.H3(parts.capital(name)), *(html.P(line, className="told") for line in lines(one))])
-        for name, one in zip(names, found, strict=True)
+        for name, one in zip(streams, shown, strict=True)
     ]
+    return [*notice, *told], {"decided": answer.decided}
 
 
 def lines(one: StreamBaseline) -> list[str]:
@@ -129,6 +135,8 @@ def freeze(
     why: str | None,
     by: str | None,
     code: str | None = None,
+    *,
+    looked: written.Looked | None = None,
 ) -> str:
     """Freeze limits in the name of a person; return what was done, or why not."""
     reason = (why or "").strip()
@@ -137,7 +145,7 @@ def freeze(
             raise WrongUsage(say("Say who freezes the limits, and why."))
         names = {} if which == "all" else names_of(monitor, query)
         who = asked.who_of(by, code)
-        answer = monitor.freeze(by=who, why=reason, **names)
+        answer = monitor.freeze(by=who, why=reason, knew=written.knew(looked), **names)
     except CellmonError as refusal:
         return str(refusal)
     if answer.waiting:
@@ -167,9 +175,11 @@ def register(app: Dash, monitor: Monitor, stream: str) -> None:
 
     asked_for = parts.wanted(app, UNFOLDED, Input(UNFOLDED, "data"), Input(stream, "value"))
 
-    @app.callback(Output(PROPOSED, "children"), asked_for, State(stream, "value"), prevent_initial_call=True)
+    shown = Output(PROPOSED, "children"), written.looked_at(SAID)
+
+    @app.callback(*shown, asked_for, State(stream, "value"), prevent_initial_call=True)
     def _(asked: int, query: str | None) -> Any:
-        return show(monitor, query) if query else []
+        return show(monitor, query) if query else ([], {})
 
     written.register(
         app,
@@ -180,4 +190,5 @@ def register(app: Dash, monitor: Monitor, stream: str) -> None:
         presses=[FREEZE],
         of=[State(stream, "value"), State(WHICH, "value")],
         fields={WHY: ""},
+        by_looks=True,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
@@ -30,6 +31,8 @@ WHICH = {
     "named": to_say("the parts named here"),
 }
 VERDICTS = (Verdict.DOES_NOT_CONFORM, Verdict.UNDECIDED, Verdict.CONFORMS)
+GROUPS = dict(zip(("outside", "undecided", "conform"), VERDICTS, strict=True))
+"""The groups of parts that wait, by the worst verdict of each."""
 COUNTED = {
     Verdict.DOES_NOT_CONFORM: to_say("{count} not conforming"),
     Verdict.UNDECIDED: to_say("{count} undecided"),
@@ -61,11 +64,16 @@ def chosen(hold: Hold, which: str | None, named: str | None) -> tuple[str, ...]:
         found = tuple(dict.fromkeys((named or "").replace(",", " ").split()))
         _must_be_held(hold, found)
     else:
-        verdict = dict(zip(("outside", "undecided", "conform"), VERDICTS, strict=True)).get(which or "")
-        found = tuple(part for part, worst in by_part(hold).items() if worst is verdict)
+        found = group(hold, which)
     if not found:
         raise WrongUsage(say("No part is meant: name serials, or choose a group that has parts waiting."))
     return found
+
+
+def group(hold: Hold, which: str | None) -> tuple[str, ...]:
+    """Return the parts of a group that wait; none where no group is chosen."""
+    verdict = GROUPS.get(which or "")
+    return tuple(part for part, worst in by_part(hold).items() if worst is verdict)
 
 
 def _must_be_held(hold: Hold, named: Sequence[str]) -> None:
@@ -140,24 +148,45 @@ def _row(one: HeldPart) -> html.Tr:
 
 
 def show_hold(monitor: Monitor, signal: str | None) -> list[Any]:
-    """Return the sentence of a signal's hold list with its caution, its table, and the groups in it."""
+    """Return the sentence of a signal's hold list with its caution, its table, the groups in it, and all that
+    of what was looked at.
+    """
     if signal is None:
-        return ["", [], which_of(None)]
+        return ["", [], which_of(None), {}]
     try:
         hold = monitor.hold(signal)
     except CellmonError as refusal:
-        return [str(refusal), [], which_of(None)]
+        return [str(refusal), [], which_of(None), {}]
     longer = [html.P(parts.capital(f"{one.words}."), className="told") for one in hold.extended]
     head = [sentence(hold), " ", html.Span(hold.caution, className="aside")]
     listed = [parts.across(table(hold), say("Hold list"))] if hold.parts else []
-    return [head, [*longer, *listed], which_of(hold)]
+    return [head, [*longer, *listed], which_of(hold), looked_at(hold)]
+
+
+def looked_at(hold: Hold) -> dict[str, Any]:
+    """Return what a hold list says to who decides by it: its decisions, and which parts each group is."""
+    groups = {which: _told_apart(found) for which in GROUPS if (found := group(hold, which))}
+    return {"decided": hold.decided, "groups": groups}
+
+
+def _told_apart(parts_of: Sequence[str]) -> str:
+    """Return what tells a group of parts from the same group with others in it."""
+    return hashlib.sha256("\n".join(sorted(parts_of)).encode()).hexdigest()[:16]
+
+
+def _must_be_as_shown(which: str | None, meant: Sequence[str], looked: written.Looked | None) -> None:
+    """Refuse a group that has changed since it was looked at; parts that are named stay those."""
+    if looked is None or which not in GROUPS:
+        return
+    if looked.get("groups", {}).get(which) != _told_apart(meant):
+        text = to_say("This group is now {parts}, and others than were shown; look again. Nothing was kept.")
+        raise WrongUsage(say(text, parts=many_parts(len(meant))))
 
 
 def which_of(hold: Hold | None) -> list[dict[str, str]]:
     """Return the groups of parts to choose from, each with how many of a hold list wait in it."""
     waiting = Counter(() if hold is None else by_part(hold).values())
-    count = dict(zip(("outside", "undecided", "conform"), (waiting[v] for v in VERDICTS), strict=True))
-    many = {name: f" ({local.number(found)})" for name, found in count.items()}
+    many = {name: f" ({local.number(waiting[verdict])})" for name, verdict in GROUPS.items()}
     return [{"value": name, "label": say(words) + many.get(name, "")} for name, words in WHICH.items()]
 
 
@@ -170,14 +199,17 @@ def release(
     why: str | None,
     by: str | None,
     code: str | None = None,
+    *,
+    looked: written.Looked | None = None,
 ) -> str:
     """Say what became of held parts, in the name of a person; return what was done, or why not."""
     try:
         if signal is None or not (as_ and asked.named(by) and (why or "").strip()):
             raise WrongUsage(say("Say what became of the parts, who says so, and why."))
         meant = chosen(monitor.hold(signal), which, named)
-        who = asked.who_of(by, code)
-        monitor.release(signal, parts=meant, as_=as_, by=who, why=str(why).strip())
+        _must_be_as_shown(which, meant, looked)
+        who, knew = asked.who_of(by, code), written.knew(looked)
+        monitor.release(signal, parts=meant, as_=as_, by=who, why=str(why).strip(), knew=knew)
     except CellmonError as refusal:
         return str(refusal)
     told = say("{parts}: {became}, by {who}.", parts=many_parts(len(meant)), became=term(str(as_)), who=who)

@@ -64,4 +64,5 @@ def register(app: Dash, monitor: Monitor, chosen: str) -> None:
         about=chosen,
         of=[State(WHICH, "value")],
         fields={NAMED: "", AS: None, WHY: ""},
+        by_looks=True,
     )

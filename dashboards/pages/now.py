@@ -18,7 +18,17 @@ from cellmon.words import say, say_many, to_say
 from dashboards import theme
 from dashboards.figures import block
 from dashboards.figures.terms import each, term
-from dashboards.pages import bore_layout, first_bores, outlook, parts, saving, screen, signal_list, stone_log
+from dashboards.pages import (
+    bore_layout,
+    first_bores,
+    outlook,
+    parts,
+    saving,
+    screen,
+    signal_list,
+    stone_log,
+    written,
+)
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -45,16 +55,15 @@ def layout(query: str | None = None) -> html.Main:
 
 
 def show_now(monitor: Monitor) -> list[Any]:
-    """Return the sentences, the cautions, the drawing, the notes, and what first bores say."""
+    """Return the sentences, the cautions, the drawing, the notes, and what first bores say, for whom."""
     try:
         now, first = monitor.now(), monitor.first_bores()
         waiting = monitor.waiting_signals(most=SIGNALS_SAID).spindles
     except CellmonError as refusal:
-        return [[parts.notice(str(refusal))], [], theme.notice(""), [], [], []]
+        return [[parts.notice(str(refusal))], [], theme.notice(""), [], [], [], {}]
     sections = [spindle_words(s, now, first, waiting[s.spindle]) for s in now.spindles]
-    checks, spindles = first_bores.show(first)
     sections = sections or [no_spindle()]
-    return [sections, cautions(now), block.block_figure(now), notes(now), checks, spindles]
+    return [sections, cautions(now), block.block_figure(now), notes(now), *first_bores.show(first)]
 
 
 def no_spindle() -> html.Section:
@@ -213,6 +222,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         Output(NOTES, "children"),
         Output(first_bores.TABLE, "children"),
         Output(first_bores.SPINDLE, "options"),
+        written.looked_at(first_bores.SAID),
         Input(parts.CHANGE, "data"),
     )
     def _(change: int) -> list[Any]:

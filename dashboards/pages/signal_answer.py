@@ -52,6 +52,7 @@ def answer(
     code: str | None = None,
     *,
     seen: bool,
+    looked: written.Looked | None = None,
 ) -> str:
     """Answer a signal, or say that it was seen; return what was kept, or why nothing was."""
     why, done = ((text or "").strip() for text in (cause, action))
@@ -61,9 +62,8 @@ def answer(
         if not seen and not (why and done):
             raise WrongUsage(say("An answer needs a cause and an action; 'seen' acknowledges."))
         who = asked.who_of(by, code, lightly=seen)
-        kept = monitor.respond(
-            signal, by=who, cause=None if seen else why, action=None if seen else done, seen=seen
-        )
+        said = {"cause": None, "action": None} if seen else {"cause": why, "action": done}
+        kept = monitor.respond(signal, by=who, **said, seen=seen, knew=written.knew(looked))
     except CellmonError as refusal:
         return str(refusal)
     if not kept.response:
@@ -74,8 +74,8 @@ def answer(
 def register(app: Dash, monitor: Monitor, chosen: str) -> None:
     """Wire the form; `chosen` holds the signal that is shown."""
 
-    def deed(*given: Any) -> str:
-        return answer(*given, seen=parts.pressed() == SEEN)
+    def deed(*given: Any, looked: written.Looked) -> str:
+        return answer(*given, seen=parts.pressed() == SEEN, looked=looked)
 
     written.register(
         app,
@@ -86,4 +86,5 @@ def register(app: Dash, monitor: Monitor, chosen: str) -> None:
         presses=[ANSWER, SEEN],
         about=chosen,
         fields={CAUSE: "", ACTION: ""},
+        by_looks=True,
     )

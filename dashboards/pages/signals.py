@@ -25,6 +25,7 @@ from dashboards.pages import (
     second,
     signal_answer,
     signal_list,
+    written,
 )
 from dashboards.pages.signal_list import show_list
 
@@ -106,15 +107,19 @@ def _sheet(part: str | None) -> list[Any]:
 
 
 def show_signal(monitor: Monitor, wanted: str | None) -> list[Any]:
-    """Return the heading, facts, causes and offered answers of one signal, and whether its sheet shows."""
+    """Return the heading, facts, causes and offered answers of one signal, whether its sheet shows, and what
+    is known of it.
+    """
     try:
-        signal = monitor.signal_named(wanted).signal if wanted else None
+        found = monitor.signal_named(wanted) if wanted else None
     except CellmonError:
-        signal = None
-    if signal is None:
-        return ["", [], [], [], {"display": "none"}]
+        found = None
+    if found is None or found.signal is None:
+        return ["", [], [], [], {"display": "none"}, {}]
+    signal = found.signal
     offered = [html.Option(value=cause.title) for cause in signal.causes]
-    return [parts.capital(signal.words), one_signal.facts(signal), one_signal.causes(signal), offered, {}]
+    told = [parts.capital(signal.words), one_signal.facts(signal), one_signal.causes(signal), offered]
+    return [*told, {}, {"decided": found.decided}]
 
 
 def view_around(monitor: Monitor, signal: Signal) -> StreamView:
@@ -186,6 +191,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         Output(CAUSES, "children"),
         Output(signal_answer.OFFERED, "children"),
         Output(SHEET, "style"),
+        written.looked_at(signal_answer.SAID),
         changed,
         chosen,
     )
@@ -202,9 +208,9 @@ def register(app: Dash, monitor: Monitor) -> None:
     def _(change: int, signal: str | None) -> list[Any]:
         return show_drawing(monitor, signal)
 
-    shown = Output(HOLD, "children"), Output(HELD, "children"), Output(hold_form.WHICH, "options")
+    listed = Output(HOLD, "children"), Output(HELD, "children"), Output(hold_form.WHICH, "options")
 
-    @app.callback(*shown, changed, chosen)
+    @app.callback(*listed, written.looked_at(hold_form.SAID), changed, chosen)
     def _(change: int, signal: str | None) -> list[Any]:
         return held.show_hold(monitor, signal)
 

@@ -27,13 +27,34 @@ class Kept(str):
     __slots__ = ()
 
 
+Looked = Mapping[str, Any]
+"""What the answer said that stands above a form: `decided`, the newest decision it knows, and more."""
+
+
 def below(said: str) -> html.Div:
-    """Return where it is said what became of a form, and what the browser takes out of it."""
-    return html.Div([html.P(id=said, className="said", role="status"), dcc.Store(id=_kept(said))])
+    """Return where it is said what became of a form, with what its page keeps of it."""
+    stores = [dcc.Store(id=_kept(said)), dcc.Store(id=_looked(said))]
+    return html.Div([html.P(id=said, className="said", role="status"), *stores])
 
 
 def _kept(said: str) -> str:
+    """Return the id of the store of what is taken out of a form."""
     return f"{said}-kept"
+
+
+def _looked(said: str) -> str:
+    """Return the id of the store of what was looked at."""
+    return f"{said}-looked"
+
+
+def looked_at(said: str) -> Output:
+    """Return what a callback sets to what it shows above a form (`Looked`), for who decides by it."""
+    return Output(_looked(said), "data")
+
+
+def knew(looked: Looked | None) -> int | None:
+    """Return the newest decision that somebody knew who looked; None where it does not matter."""
+    return None if looked is None else int(looked.get("decided", 0))
 
 
 def register(
@@ -47,6 +68,7 @@ def register(
     about: str | None = None,
     of: Sequence[State] = (),
     fields: Mapping[str, Any],
+    by_looks: bool = False,
 ) -> None:
     """Wire a form.
 
@@ -69,6 +91,8 @@ def register(
         What it is about besides; stays.
     fields : mapping
         Ids of what is written or chosen, each with what stands in it once it is taken out.
+    by_looks : bool
+        Whether the deed is also told, as `looked`, what its person had before them (`looked_at`).
     """
     pressed, names = len(presses), list(fields)
     of = [*([State(about, "data")] if about else []), *of]
@@ -83,13 +107,14 @@ def register(
         *(State(field, "value") for field in names),
         *asked.states(who),
         State(parts.CHANGE, "data"),
+        State(_looked(said), "data"),
         prevent_initial_call=True,
     )
     def _(*given: Any) -> list[Any]:
         if not any(given[:pressed]):
             return [no_update] * 4
-        *typed, before = given[pressed:]
-        told = as_sentence(deed(monitor, *typed))
+        *typed, before, looked = given[pressed:]
+        told = as_sentence(deed(monitor, *typed, **({"looked": looked or {}} if by_looks else {})))
         wrote = typed[len(of) : len(of) + len(names)]
         return [told, parts.moved(monitor, before), "", taken_out(told, fields, wrote)]
 

@@ -4,26 +4,31 @@ from __future__ import annotations
 
 import pytest
 
+from cellmon.cli.main import main
+from tests.small_cell import HEADER, new_cell, rows, write
+
 WHO = ["--by", "Ada", "--why", "measured again"]
+SAID = {"by": "Ada", "why": "measured again", "knew": 0}
+"""What reaches the monitor of these words; a command knows of no decision unless it says `--again`."""
 
 
 def test_respond_answers(run, monitor):
     ran = run("respond", "7f3a", "--cause", "chip", "--action", "new stones", "--by", "Ada")
     assert ran.status == 0
-    options = {"by": "Ada", "cause": "chip", "action": "new stones", "seen": False}
+    options = {"by": "Ada", "cause": "chip", "action": "new stones", "seen": False, "knew": 0}
     assert monitor.calls[-1] == ("respond", ("7f3a",), options)
     assert ran.out == "Signal 7f3a (S1 diameter: moved up by 8.7 µm) answered by Ada; it is answered.\n"
 
 
 def test_respond_acknowledges(run, monitor):
     run("respond", "7f3a", "--seen", "--by", "Ada")
-    assert monitor.calls[-1][2] == {"by": "Ada", "cause": None, "action": None, "seen": True}
+    assert monitor.calls[-1][2] == {"by": "Ada", "cause": None, "action": None, "seen": True, "knew": 0}
 
 
 @pytest.mark.parametrize(("option", "accept"), [("--accept", True), ("--keep", False)])
 def test_correct(run, monitor, option, accept):
     assert run("correct", "f1", option, *WHO).status == 0
-    assert monitor.calls[-1] == ("correct", ("f1",), {"accept": accept, "by": "Ada", "why": "measured again"})
+    assert monitor.calls[-1] == ("correct", ("f1",), {**SAID, "accept": accept, "alike": False})
 
 
 def test_release_names_its_parts(run, monitor):
@@ -49,7 +54,7 @@ def test_freeze(run, monitor):
     run("baseline", "--freeze", "--all", *WHO)
     name, _, options = monitor.calls[-1]
     assert name == "freeze"
-    assert options == {"by": "Ada", "why": "measured again", "spindle": None, "bore": None, "feature": None}
+    assert options == {**SAID, "spindle": None, "bore": None, "feature": None}
     run("baseline", "--freeze", "--spindle", "S1", "--feature", "taper", *WHO)
     assert (monitor.calls[-1][2]["spindle"], monitor.calls[-1][2]["feature"]) == ("S1", "taper")
 
@@ -90,4 +95,32 @@ def test_first_bores_shows_what_is_advised_for_each_position(run, monitor):
 
 def test_a_release_is_signed(run, monitor):
     assert run("first-bores", "--release", "S1", *WHO).status == 0
-    assert monitor.calls[-1] == ("release_setup", ("S1",), {"by": "Ada", "why": "measured again"})
+    assert monitor.calls[-1] == ("release_setup", ("S1",), SAID)
+
+
+@pytest.mark.parametrize(
+    ("command", "name"),
+    [
+        (["correct", "f1", "--keep"], "correct"),
+        (["release", "7f3a", "--parts", "B1", "--as", "released"], "release"),
+        (["baseline", "--freeze", "--all"], "freeze"),
+        (["first-bores", "--release", "S1"], "release_setup"),
+    ],
+)
+def test_what_was_decided_already_is_decided_anew_where_a_command_says_so(run, monitor, command, name):
+    assert run(*command, "--again", *WHO).status == 0
+    assert monitor.calls[-1][0] == name and monitor.calls[-1][2]["knew"] is None
+
+
+def test_a_command_says_who_decided_a_doubt_already_and_how_it_is_decided_anew(tmp_path, capsys):
+    cell = new_cell(tmp_path / "cell")
+    lines = [r.replace(",1,S1,", ",1,S2,") if r.startswith("B0020") else r for r in rows(30)]
+    cell.take([write(tmp_path, "rows.csv", HEADER, lines)])
+    doubt, here = cell.flags().flags[0].id, ["--cell", str(cell.folder)]
+    cell.correct(doubt, accept=False, by="B. Ito", why="measured again")
+    cell.close()
+    assert main(["correct", doubt, "--accept", *WHO, *here]) == 2
+    said = capsys.readouterr().err
+    assert "B. Ito decided this already" in said and "measured again" in said and "--again" in said
+    assert main(["correct", doubt, "--accept", "--again", *WHO, *here]) == 0
+    assert "accepted by Ada" in capsys.readouterr().out

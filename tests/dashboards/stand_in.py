@@ -235,7 +235,7 @@ class StandIn:
         found = () if self.empty else signals_found(dict(self.said))
         return signals.Signals(as_of=END, sheet=1, signals=found, caution="Advice only. Stop if unsure.")
 
-    def respond(self, signal, *, by, cause=None, action=None, seen=False):
+    def respond(self, signal, *, by, cause=None, action=None, seen=False, knew=None):
         response = signals.Response(cause=cause, action=action, by=by, at=END, seen=seen)
         self.said.append((signal, response))
         return next(s for s in self.signals().signals if s.id == signal)
@@ -245,7 +245,7 @@ class StandIn:
             raise NotFound(f"no signal {signal}")
         return hold_answer(signal, self.became)
 
-    def release(self, signal, *, parts, as_, by, why):
+    def release(self, signal, *, parts, as_, by, why, knew=None):
         self.became.update(dict.fromkeys(parts, as_))
         return self.hold(signal)
 
@@ -303,7 +303,7 @@ class StandIn:
     def first_bores(self):
         return first_answer(self.signed)
 
-    def release_setup(self, spindle, *, by, why):
+    def release_setup(self, spindle, *, by, why, changed_at=None, knew=None):
         self.signed[spindle] = by
         return self.first_bores()
 

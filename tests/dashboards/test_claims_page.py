@@ -51,7 +51,7 @@ class Refusing:
 
 
 def test_the_first_thing_is_the_sentence_then_the_streams_with_their_reasons(monitor, row):
-    sentence, table = claims.show_claims(monitor, "diameter", None)
+    sentence, table, _ = claims.show_claims(monitor, "diameter", None)
     assert sentence == monitor.capability(feature="diameter").sentence
     said = str(table)
     assert "S1 bore 1 diameter" in said
@@ -60,7 +60,7 @@ def test_the_first_thing_is_the_sentence_then_the_streams_with_their_reasons(mon
 
 
 def test_all_features_are_there_on_demand(monitor):
-    sentence, table = claims.show_claims(monitor, claims.EVERY, None)
+    sentence, table, _ = claims.show_claims(monitor, claims.EVERY, None)
     assert sentence == monitor.capability().sentence
     assert "S2 bore 2 taper" in str(table)
 
@@ -106,7 +106,7 @@ def test_a_stream_shows_every_reason_and_four_lines(monitor, row):
 
 
 def test_refusals_are_sentences(monitor):
-    assert claims.show_claims(Refusing(), "diameter", None) == ["No stream has been measured yet.", []]
+    assert claims.show_claims(Refusing(), "diameter", None) == ["No stream has been measured yet.", [], {}]
     assert "No stream has been measured yet." in str(claims.show_stream(Refusing(), "diameter", "x"))
     assert "Choose a stream." in str(claims.show_stream(monitor, "diameter", None))
     assert claims.stream_options(Refusing(), "diameter", None, None)[0] == []

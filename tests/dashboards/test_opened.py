@@ -111,8 +111,15 @@ def test_limits_are_frozen_only_with_a_name_and_a_reason_and_only_those_meant():
     freeze.freeze(cell, query, "stream", "new stones", "R. Hale")
     freeze.freeze(cell, query, "all", "the whole cell", "R. Hale")
     assert cell.asked == [
-        {"by": "R. Hale", "why": "new stones", "spindle": "S2", "bore": "3", "feature": "taper"},
-        {"by": "R. Hale", "why": "the whole cell"},
+        {
+            "by": "R. Hale",
+            "why": "new stones",
+            "knew": None,
+            "spindle": "S2",
+            "bore": "3",
+            "feature": "taper",
+        },
+        {"by": "R. Hale", "why": "the whole cell", "knew": None},
     ]
 
 

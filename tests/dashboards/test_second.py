@@ -12,6 +12,7 @@ from cellmon.people import Person, Role
 from cellmon.records import stream_names
 from dashboards import asking
 from dashboards.pages import claims, claims_signed, freeze, parts, saving, second
+from dashboards.pages.written import Kept
 from tests.monitor.test_second_person import WANTED
 from tests.small_cell import HEADER, new_cell, rows, write
 
@@ -133,3 +134,18 @@ def test_page_paper_and_tables_say_that_no_second_person_signed_until_one_has(mo
     sheets = CalamineWorkbook.from_path(book)
     figures = {str(row[0]): row[1] for row in sheets.get_sheet_by_index(1).to_python() if row}
     assert "and by B. Ito" in figures["signature"]
+
+
+def test_of_two_who_press_freeze_on_the_same_page_the_second_hears_of_the_first(tmp_path):
+    alone = new_cell(tmp_path / "alone")
+    alone.take([write(tmp_path, "rows.csv", HEADER, rows())])
+    query = parts.stream_query(alone.streams()[0])
+    mean = parts.stream_query(next(one for one in alone.pooled() if one.bore is None))
+    _, looked = freeze.show(alone, query)
+    assert isinstance(freeze.freeze(alone, query, "all", "quiet", "A. Weber", looked=looked), Kept)
+    said = freeze.freeze(alone, query, "all", "quiet too", "B. Ito", looked=looked)
+    assert "A. Weber decided this already" in said and not isinstance(said, Kept)
+    notice, looked = freeze.show(alone, mean)
+    assert "frozen with every stream" in words(notice)
+    assert isinstance(freeze.freeze(alone, mean, "all", "seen, anew", "B. Ito", looked=looked), Kept)
+    alone.close()

@@ -121,7 +121,7 @@ def test_half_an_answer_is_refused_in_a_sentence_and_not_kept(monitor, cause, ac
 
 
 def test_the_hold_list_is_counted_by_verdict_and_its_worst_parts_stand_first(monitor):
-    (sentence, _, caution), [box], _ = held.show_hold(monitor, "S-chip")
+    (sentence, _, caution), [box], *_ = held.show_hold(monitor, "S-chip")
     assert caution.children == "Advice only."
     table = box.children
     assert "8 parts (16 bores), 204000 to 204007" in sentence
@@ -146,6 +146,22 @@ def test_parts_that_conform_are_released_in_the_name_of_a_person_and_no_others(m
     with pytest.raises(WrongUsage, match="No part is meant"):  # nobody has chosen a group yet
         held.chosen(monitor.hold("S-chip"), None, None)
     assert held.chosen(monitor.hold("S-chip"), "named", "204006, 204007") == ("204006", "204007")
+
+
+def test_a_group_of_parts_is_released_as_it_was_shown_or_not_at_all(monitor):
+    *_, looked = held.show_hold(monitor, "S-chip")
+    assert set(looked["groups"]) == {"outside", "undecided", "conform"}
+    monitor.became["204000"] = "scrapped"
+    said = held.release(monitor, "S-chip", "conform", None, "released", "ok", "R. Hale", looked=looked)
+    assert said.startswith("This group is now 5 parts, and others than were shown")
+    assert monitor.became == {"204000": "scrapped"}
+    named = held.release(monitor, "S-chip", "named", "204001", "released", "ok", "R. Hale", looked=looked)
+    assert named == "1 part: released, by R. Hale.", "parts that are named stay those"
+    *_, looked = held.show_hold(monitor, "S-chip")
+    said = held.release(monitor, "S-chip", "conform", None, "released", "ok", "R. Hale", looked=looked)
+    assert said == "4 parts: released, by R. Hale."
+    said = held.release(monitor, "S-chip", "undecided", None, "released", "ok", "R. Hale", looked={})
+    assert said.startswith("This group is now 1 part,"), "nothing was shown yet"
 
 
 def test_a_release_without_name_reason_or_word_is_refused(monitor):

@@ -233,7 +233,7 @@ def test_a_doubt_that_another_person_decided_meanwhile_is_not_decided_anew(files
     files.route("**/pulse*", lambda route: route.abort())  # not told on this page yet
     small.correct(doubt, accept=False, by="R. Hale", why="measured again")
     files.click("#files-doubt-accept")
-    says(files, "#files-doubt-said", "R. Hale decided this meanwhile: measured again")
+    says(files, "#files-doubt-said", "R. Hale decided this already")
     assert decisions(small, doubt) == ["measured again"]
     assert files.input_value("#files-doubt-why") == "seen on the part"
 
