@@ -9,12 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from math import comb, factorial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cellmon.stats.normal import share_above
 from cellmon.stats.summary import as_series
 
 Floats = NDArray[np.float64]
@@ -119,46 +117,6 @@ def completed(z: ArrayLike, tests: Sequence[Test] = EIGHT_TESTS) -> Bits:
     return result
 
 
-def positions(z: ArrayLike, test: Test) -> NDArray[np.int64]:
-    """Return the indices, from 0, of the points that complete one test.
-
-    >>> positions([0.1, 3.2, -3.0, -3.4], BEYOND_3)
-    array([1, 3])
-    """
-    return np.flatnonzero(completed(z, (test,)))
-
-
-def window_chance(test: Test) -> float:
-    """Return the chance that n independent, unmoved normal points show the pattern, either side.
-
-    References
-    ----------
-    Nelson (1984): below five in a thousand for each of the eight.
-
-    Examples
-    --------
-    >>> round(window_chance(EIGHT_TESTS[2]), 6)
-    0.002778
-    """
-    tail = float(share_above(test.limit))
-    match test.shape:
-        case Shape.BEYOND:
-            chance = 2 * tail
-        case Shape.RUN:
-            chance = 2.0 ** (1 - test.n)
-        case Shape.TREND:
-            chance = 2 / factorial(test.n)
-        case Shape.ALTERNATING:
-            chance = 2 * _zigzag(test.n) / factorial(test.n)
-        case Shape.SHARE_BEYOND:
-            chance = 2 * tail * _at_least(test.k - 1, test.n - 1, tail)
-        case Shape.WITHIN:
-            chance = (1 - 2 * tail) ** test.n
-        case Shape.AVOID_CENTRE:
-            chance = (2 * tail) ** test.n - 2 * tail**test.n
-    return chance
-
-
 class _Marks:
     """Points of one block, and the byte masks that several tests share."""
 
@@ -234,18 +192,3 @@ def _delayed(mask: Bytes, by: int) -> Bytes:
 def _later(moves: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Set each move to the point it leads to; the first point has none."""
     return np.concatenate([[False], moves])
-
-
-def _at_least(k: int, n: int, p: float) -> float:
-    return sum(comb(n, i) * p**i * (1 - p) ** (n - i) for i in range(k, n + 1))
-
-
-def _zigzag(n: int) -> int:
-    """Return the permutations of n that go up and down by turns, beginning upwards (Andre, 1881)."""
-    row = [1]
-    for _ in range(n):
-        following = [0]
-        for value in reversed(row):
-            following.append(following[-1] + value)
-        row = following
-    return row[-1]

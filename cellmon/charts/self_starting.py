@@ -67,7 +67,24 @@ class Deviates:
 
     @classmethod
     def of(cls, y: ArrayLike, start: Usual) -> Deviates:
-        """Work them out for values that follow those known."""
+        """Work out deviates of values, shape (k,), that follow those known; nan where those have no spread.
+
+        With m values before, of mean M and deviation s, (y - M) / (s sqrt(1 + 1/m)) has Student's t
+        distribution with m - 1 degrees of freedom and is independent of the same for every other value;
+        its share below becomes a normal deviate.
+
+        References
+        ----------
+        Hawkins, Self-starting cusum charts for location and scale, The Statistician 36 (1987), 299-315;
+        Quesenberry, SPC Q charts for start-up processes, Journal of Quality Technology 23 (1991), 213-224
+        (both from memory).
+
+        Examples
+        --------
+        >>> y = [1.0, 3.0, 4.0]
+        >>> Deviates.of(y, Usual.of([], then=y)).z.round(2)
+        array([ nan,  nan, 0.75])
+        """
         centred = np.asarray(y, dtype=np.float64) - start.about
         m = start.n + np.arange(centred.size, dtype=np.float64)
         total = np.cumsum(np.concatenate([[start.total], centred]))
@@ -90,30 +107,3 @@ class Deviates:
             squares=float(self.squares[i]),
             widest=float(self.widest[i]),
         )
-
-
-def self_starting(y: ArrayLike, *, known: ArrayLike = ()) -> Floats:
-    """Return for each value its normal deviate from all before it; nan where those have no spread.
-
-    With m values before, of mean M and deviation s, (y - M) / (s sqrt(1 + 1/m)) has Student's t
-    distribution with m - 1 degrees of freedom and is independent of the same for every other value; its
-    share below becomes a normal deviate.
-
-    Parameters
-    ----------
-    y : array_like, shape (k,)
-    known : array_like
-        Values before the first of them.
-
-    References
-    ----------
-    Hawkins, Self-starting cusum charts for location and scale, The Statistician 36 (1987), 299-315;
-    Quesenberry, SPC Q charts for start-up processes, Journal of Quality Technology 23 (1991), 213-224
-    (both from memory).
-
-    Examples
-    --------
-    >>> self_starting([1.0, 3.0, 4.0]).round(2)
-    array([ nan,  nan, 0.75])
-    """
-    return Deviates.of(y, Usual.of(known, then=y)).z

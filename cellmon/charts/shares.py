@@ -36,36 +36,6 @@ class ShareWatch:
     """From which group on every limit rests on the same; None where that is not so yet."""
 
 
-def tail_chance(count: int, n: int, *, seen: int, of: int) -> float:
-    """Return the chance of `count` or more of n bores, at most, after `seen` of `of`.
-
-    The beta-binomial distribution with parameters seen + 1 and of - seen: a binomial count whose share
-    has the distribution that the upper Clopper-Pearson limits are quantiles of.
-
-    Parameters
-    ----------
-    count, n : int
-        Bores with the finding, of how many.
-    seen, of : int
-        The same of the past; both from 0.
-
-    References
-    ----------
-    Thatcher, Relationships between Bayesian and confidence limits for predictions, Journal of the Royal
-    Statistical Society B 26 (1964), 176-192 (from memory): these limits are the exact ones. The tests
-    hold them against Fisher's hypergeometric tail, and their false alarms against sums over every count.
-
-    Examples
-    --------
-    >>> round(tail_chance(1, 20, seen=0, of=20), 6)
-    0.5
-    """
-    _check(n, seen, of)
-    if count <= 0:
-        return 1.0
-    return float(_tails(n, seen, of)[count]) if count <= n else 0.0
-
-
 def most_by_chance(n: int, *, seen: int, of: int, chance: float) -> int:
     """Return the largest count of n that is no signal: a larger one has at most that chance.
 
@@ -76,8 +46,7 @@ def most_by_chance(n: int, *, seen: int, of: int, chance: float) -> int:
     """
     if not 0 < chance < 1:
         raise ValueError(f"a chance between 0 and 1, not {chance}")
-    _check(n, seen, of)
-    return int(np.argmax(_tails(n, seen, of) <= chance)) - 1
+    return int(np.argmax(tail_chances(n, seen=seen, of=of) <= chance)) - 1
 
 
 def watch_shares(found: ArrayLike, of: ArrayLike, *, chance: float) -> ShareWatch:
@@ -127,16 +96,35 @@ def held_against(found: ArrayLike, of: ArrayLike, *, seen: int, total: int, chan
 
 
 @lru_cache(maxsize=4096)
-def _tails(n: int, seen: int, of: int) -> Floats:
-    """Return the chance of each count from 0 to n + 1, or more."""
+def tail_chances(n: int, *, seen: int, of: int) -> Floats:
+    """Return the chance of each count from 0 to n + 1, or more, of n bores after `seen` of `of`; at most.
+
+    The beta-binomial distribution with parameters seen + 1 and of - seen: a binomial count whose share
+    has the distribution that the upper Clopper-Pearson limits are quantiles of.
+
+    Parameters
+    ----------
+    n : int
+        Bores.
+    seen, of : int
+        Bores with the finding in the past, of how many; both from 0.
+
+    References
+    ----------
+    Thatcher, Relationships between Bayesian and confidence limits for predictions, Journal of the Royal
+    Statistical Society B 26 (1964), 176-192 (from memory): these limits are the exact ones. The tests
+    hold them against Fisher's hypergeometric tail, and their false alarms against sums over every count.
+
+    Examples
+    --------
+    >>> tail_chances(20, seen=0, of=20)[1].round(6)
+    np.float64(0.5)
+    """
+    if n < 0 or not 0 <= seen <= of:
+        raise ValueError(f"counts from 0 and no more seen than bores, not {n}, {seen} of {of}")
     if of == seen:  # nothing without the finding was seen: every count is expected
         return np.append(np.ones(n + 1), 0.0)
     x = np.arange(n + 1)
     log = gammaln(n + 1) - gammaln(x + 1) - gammaln(n - x + 1)
     log += betaln(x + seen + 1, n - x + of - seen) - betaln(seen + 1, of - seen)
     return np.append(np.cumsum(np.exp(log)[::-1])[::-1], 0.0)
-
-
-def _check(n: int, seen: int, of: int) -> None:
-    if n < 0 or not 0 <= seen <= of:
-        raise ValueError(f"counts from 0 and no more seen than bores, not {n}, {seen} of {of}")

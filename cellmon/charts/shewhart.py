@@ -1,7 +1,8 @@
 """Three-sigma limits of means, ranges, standard deviations and single values, for any sizes.
 
 The spread inside subgroups of unequal size is the mean of the estimates of each, weighted by how
-sure each is; for equal sizes that is the mean range over d2, or the mean deviation over c4.
+sure each is; for equal sizes that is the mean range over d2. Single values are subgroups of one, their
+moving ranges those of two.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from cellmon.stats.constants import c4, chart_factors, d2, d3, df_of_spread, per
 from cellmon.stats.summary import as_series
 
 Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
 LEAST_SUBGROUPS = 20
 """Below this nothing is called a limit."""
 
@@ -52,14 +54,6 @@ class Baseline:
     subgroups: int
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Beyond:
-    """For each subgroup -1 below its lower limit, +1 above its upper, else 0 (int8)."""
-
-    mean: NDArray[np.int8]
-    range: NDArray[np.int8]
-
-
 def mean_limits(centre_um: ArrayLike, sigma_um: ArrayLike, n: ArrayLike, *, width: float = 3.0) -> Limits:
     """Return the limits of means of n bores: centre -+ width sigma / sqrt(n).
 
@@ -75,11 +69,6 @@ def mean_limits(centre_um: ArrayLike, sigma_um: ArrayLike, n: ArrayLike, *, widt
     centre = np.asarray(centre_um, dtype=np.float64)
     half = width * np.asarray(sigma_um, dtype=np.float64) / np.sqrt(np.asarray(n, dtype=np.float64))
     return Limits(lower=centre - half, centre=centre + 0 * half, upper=centre + half)
-
-
-def individual_limits(centre_um: float, sigma_um: float, *, width: float = 3.0) -> Limits:
-    """Return the limits of single values: centre -+ width sigma."""
-    return mean_limits(centre_um, sigma_um, 1, width=width)
 
 
 def range_limits(sigma_um: ArrayLike, n: ArrayLike) -> Limits:
@@ -100,11 +89,6 @@ def sd_limits(sigma_um: ArrayLike, n: ArrayLike) -> Limits:
         centre=per_size(c4, n) * sigma,
         upper=per_size(lambda k: chart_factors(k).B6, n) * sigma,
     )
-
-
-def moving_range_limits(sigma_um: float, *, span: int = 2) -> Limits:
-    """Return the three-sigma limits of moving ranges of `span` successive single values."""
-    return range_limits(sigma_um, span)
 
 
 def moving_range(x: ArrayLike, *, span: int = 2) -> Floats:
@@ -144,52 +128,12 @@ def sigma_from_ranges(ranges: ArrayLike, n: ArrayLike) -> Spread:
     """
     r = as_series(ranges, need=1, what="ranges")
     sizes = np.broadcast_to(np.asarray(n), r.shape)
-    _need_pairs(sizes)
+    if int(sizes.min()) < 2:
+        raise NotEnoughData("bores in each subgroup", need=2, got=int(sizes.min()))
     mean, sd = per_size(d2, sizes), per_size(d3, sizes)
-    return _weighted(r / mean, (sd / mean) ** 2)
-
-
-def sigma_from_sds(sds: ArrayLike, n: ArrayLike) -> Spread:
-    """Estimate sigma from standard deviations of subgroups of any sizes, with least variance.
-
-    Each deviation over its c4, weighted by c4^2 / (1 - c4^2). With equal sizes this is the mean
-    deviation over c4.
-
-    References
-    ----------
-    Burr (1969), as `sigma_from_ranges`; NIST/SEMATECH e-Handbook, section 6.3.2.1.
-    """
-    s = as_series(sds, need=1, what="standard deviations")
-    sizes = np.broadcast_to(np.asarray(n), s.shape)
-    _need_pairs(sizes)
-    mean = per_size(c4, sizes)
-    return _weighted(s / mean, (1 - mean**2) / mean**2)
-
-
-def sigma_pooled(sds: ArrayLike, n: ArrayLike) -> Spread:
-    """Pool the variances of subgroups: sqrt(sum (n - 1) s^2 / sum (n - 1)), degrees of freedom exact."""
-    s = as_series(sds, need=1, what="standard deviations")
-    sizes = np.broadcast_to(np.asarray(n), s.shape)
-    _need_pairs(sizes)
-    df = float((sizes - 1).sum())
-    return Spread(sigma=float(np.sqrt(((sizes - 1) * s**2).sum() / df)), df=df)
-
-
-def sigma_from_moving_ranges(x: ArrayLike, *, span: int = 2) -> Spread:
-    """Estimate sigma of single values as the mean moving range over d2.
-
-    The degrees of freedom take the ranges as if they shared no value, (k - span + 1) / span of them
-    apart, which is a little on the safe side.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook, section 6.3.2.2.
-    """
-    values = as_series(x, need=span, what="single values")
-    ranges = moving_range(values, span=span)[span - 1 :]
-    apart = max(1.0, len(ranges) / span)
-    df = df_of_spread((d3(span) / d2(span)) ** 2 / apart)
-    return Spread(sigma=float(ranges.mean()) / d2(span), df=df)
+    weights = 1 / (sd / mean) ** 2
+    sigma = float((weights * (r / mean)).sum() / weights.sum())
+    return Spread(sigma=sigma, df=df_of_spread(1 / float(weights.sum())))
 
 
 def baseline_from_ranges(means: ArrayLike, ranges: ArrayLike, n: ArrayLike) -> Baseline:
@@ -226,29 +170,11 @@ def baseline_from_ranges(means: ArrayLike, ranges: ArrayLike, n: ArrayLike) -> B
     )
 
 
-def beyond(means: ArrayLike, ranges: ArrayLike, n: ArrayLike, baseline: Baseline) -> Beyond:
-    """Tell which subgroups lie beyond three-sigma limits; a value on a limit does not.
+def beyond(values: ArrayLike, limits: Limits) -> Whole:
+    """Return for each value -1 below its lower limit, +1 above its upper, else 0: on a limit, or nan.
 
-    A nan is not beyond; a subgroup of one bore has a mean but no range.
+    >>> beyond([2.0, 15.0, 15.1], mean_limits(12.0, 2.0, [4, 4, 4]))
+    array([-1,  0,  1])
     """
-    m, r = np.asarray(means, dtype=np.float64), np.asarray(ranges, dtype=np.float64)
-    sizes = np.broadcast_to(np.asarray(n), m.shape)
-    level = mean_limits(baseline.centre_um, baseline.sigma_um, np.where(sizes >= 1, sizes, np.nan))
-    return Beyond(mean=_side(m, level), range=_side(r, range_limits(baseline.sigma_um, sizes)))
-
-
-def _side(values: Floats, limits: Limits) -> NDArray[np.int8]:
-    above = (values > limits.upper).astype(np.int8)
-    return np.asarray(above - (values < limits.lower).astype(np.int8), dtype=np.int8)
-
-
-def _weighted(estimates: Floats, relative_variance: Floats) -> Spread:
-    weights = 1 / relative_variance
-    sigma = float((weights * estimates).sum() / weights.sum())
-    return Spread(sigma=sigma, df=df_of_spread(1 / float(weights.sum())))
-
-
-def _need_pairs(sizes: NDArray[np.generic]) -> None:
-    smallest = int(np.asarray(sizes).min())
-    if smallest < 2:
-        raise NotEnoughData("bores in each subgroup", need=2, got=smallest)
+    x = np.asarray(values, dtype=np.float64)
+    return np.asarray((x > limits.upper).astype(np.int64) - (x < limits.lower).astype(np.int64))

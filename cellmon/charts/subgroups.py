@@ -170,26 +170,6 @@ class Pieces:
         return result
 
 
-def statistics_of_equal(readings: ArrayLike) -> SubgroupStatistics:
-    """Return the statistics of subgroups that all have the same size.
-
-    Parameters
-    ----------
-    readings : array_like, shape (subgroups, bores)
-        nan where a bore has no figure.
-    """
-    x = np.ascontiguousarray(readings, dtype=np.float64)
-    if x.ndim != 2:
-        raise TypeError(f"expected (subgroups, bores), got {x.ndim} dimension(s)")
-    k, size = x.shape
-    first = np.arange(k, dtype=np.int64) * size
-    result = _empty(first, first + size - 1)
-    for start in range(0, k, _BLOCK):
-        rows = slice(start, min(start + _BLOCK, k))
-        _block_into(result, rows, np.ascontiguousarray(x[rows].T))
-    return result
-
-
 def _empty(first: Whole, last: Whole) -> SubgroupStatistics:
     k = len(first)
     return SubgroupStatistics(

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from cellmon.charts.shewhart import Limits, mean_limits, moving_range, range_limits, sd_limits
+from cellmon.charts.shewhart import Limits, beyond, mean_limits, moving_range, range_limits, sd_limits
 from cellmon.monitor.answers import Answer
 from cellmon.monitor.stream import TWO_DAYS
 from cellmon.monitor.stream_bores import stream_bores, value_column
@@ -104,8 +104,8 @@ def chart_pair(
         spread_lower=spreads.lower,
         spread_center=spreads.centre,
         spread_upper=spreads.upper,
-        beyond_level=_sides(points["level"], levels),
-        beyond_spread=_sides(points["spread"], spreads),
+        beyond_level=beyond(points["level"], levels),
+        beyond_spread=beyond(points["spread"], spreads),
     )
 
 
@@ -145,7 +145,3 @@ def _spread_limits(kind: PairKind, sigma: Numbers, n: Whole) -> Limits:
     if kind is PairKind.SD:
         return sd_limits(sigma, n)
     return range_limits(sigma, np.full(len(n), 2) if kind is PairKind.SINGLE else n)
-
-
-def _sides(values: Numbers, limits: Limits) -> Whole:
-    return (values > limits.upper).astype(np.int64) - (values < limits.lower).astype(np.int64)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from cellmon.charts.false_alarms import range_false_alarm
 from cellmon.charts.patterns import (
     BEYOND_3,
     EIGHT_TESTS,
@@ -16,6 +15,7 @@ from cellmon.charts.patterns import (
     Test,
 )
 from cellmon.charts.run_length.rules import rule_price
+from cellmon.charts.run_length.shewhart import range_chance
 from cellmon.words import to_say
 
 
@@ -37,7 +37,7 @@ class RuleSet:
         """Return the subgroups of one stream until a false alarm, on average."""
         if not self.with_range:
             return self.of_means
-        return rule_price(self.tests, beside=float(range_false_alarm(size)))
+        return rule_price(self.tests, beside=range_chance(size))
 
 
 RULE_SETS = (

@@ -2,15 +2,55 @@
 
 from __future__ import annotations
 
+import json
+import math
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from cellmon.charts.shewhart import range_limits
-from cellmon.stats.constants import d2
+from cellmon.charts.run_length.shewhart import mean_run_length, range_chance, sd_chance
+from cellmon.charts.shewhart import beyond, mean_limits, range_limits, sd_limits
+from cellmon.stats.constants import chart_factors, d2
 from cellmon.stats.normal import share_above
+from tests.charts.rows import statistics_of_rows
 
 RUN_LENGTH = 370.4
-"""Subgroups to a false alarm of a mean with known limits (test_false_alarms.py)."""
+"""Subgroups to a false alarm of a mean with known limits."""
+PATTERNS = json.loads((Path(__file__).parents[1] / "checks/pattern_tests.json").read_text())["checks"]
+
+
+# Nelson (1984): exact chance of a point beyond three sigma; one in 370 in every text
+def test_chance_of_a_mean_is_the_published_one():
+    (row,) = [c for c in PATTERNS if c["id"] == "p-beyond"]
+    chance = 1 / mean_run_length(row["inputs"]["limit"]).mean
+    assert chance == pytest.approx(row["expected"], rel=0, abs=row["tol"])
+    assert mean_run_length().mean == pytest.approx(RUN_LENGTH, abs=0.05)
+
+
+def test_range_of_two_bores_has_the_closed_form():
+    # the range of two is |N(0, 2)|, and its lower limit is 0
+    upper = chart_factors(2).D2
+    assert range_chance(2) == pytest.approx(math.erfc(upper / 2), rel=1e-9)
+    assert sd_chance(2) == pytest.approx(range_chance(2), rel=1e-9)  # s = R / sqrt 2
+
+
+def test_both_charts_together_alarm_once_in_137_subgroups_of_five():
+    # figure of the trials this design rests on (simulated there, computed here)
+    assert mean_run_length(beside=range_chance(5)).mean == pytest.approx(137, abs=0.5)
+
+
+@pytest.mark.parametrize("n", [2, 5, 8])
+def test_alarms_come_as_often_as_computed(n):
+    # 400,000 unmoved subgroups; allowed: four standard errors of a count
+    found = statistics_of_rows(np.random.default_rng(n).standard_normal((400_000, n)))
+    for values, limits, chance in (
+        (found.mean, mean_limits(0.0, 1.0, n), 1 / mean_run_length().mean),
+        (found.range, range_limits(1.0, n), range_chance(n)),
+        (found.sd, sd_limits(1.0, n), sd_chance(n)),
+    ):
+        seen = np.count_nonzero(beyond(values, limits))
+        assert seen == pytest.approx(400_000 * chance, abs=4 * math.sqrt(400_000 * chance))
 
 
 def run_lengths(subgroups, *, repeats, seed):

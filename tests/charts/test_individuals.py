@@ -24,8 +24,8 @@ from cellmon.charts.individuals import (
 )
 from cellmon.charts.level_watch import FAR, Quiet, Standing, watch_level, watch_on
 from cellmon.charts.run_length.cusum import cusum_limit
-from cellmon.charts.self_starting import self_starting
-from cellmon.charts.shewhart import individual_limits, sigma_from_moving_ranges
+from cellmon.charts.self_starting import Deviates, Usual
+from cellmon.charts.shewhart import mean_limits, sigma_from_ranges
 from cellmon.errors import GapInReadings, NoSpread, NotEnoughData
 
 FOLDER = Path(__file__).parents[1] / "checks"
@@ -42,7 +42,8 @@ def test_flow_rates_have_the_printed_mean_and_moving_range_and_wider_limits():
     x, printed, tol = np.array(row["inputs"]["x"]), row["expected"], row["tol"]
     assert x.mean() == pytest.approx(printed["mean"], abs=tol["mean"])
     assert np.nanmean(moving_ranges(x, Scale.PLAIN)) == pytest.approx(printed["mr_bar"], abs=tol["mr_bar"])
-    classic = individual_limits(x.mean(), sigma_from_moving_ranges(x).sigma)
+    sigma = sigma_from_ranges(moving_ranges(x, Scale.PLAIN)[1:], 2).sigma
+    classic = mean_limits(x.mean(), sigma, 1)
     assert float(classic.upper) == pytest.approx(printed["ucl"], abs=tol["ucl"])
     ours = single_limits(np.tile(x, 3), scale=Scale.PLAIN)
     assert ours.centre == pytest.approx(printed["mean"], abs=tol["mean"])
@@ -116,6 +117,10 @@ def test_what_gives_no_limits_is_refused_in_words():
         single_limits(good, scale=Scale.PLAIN, chance=0.0)
     assert "got 1" in (refusal_of([3.0], Scale.PLAIN) or "")
     assert "do not differ" in (refusal_of([3.0] * 30, Scale.PLAIN) or "")
+
+
+def self_starting(x, known=()):
+    return Deviates.of(x, Usual.of(known, then=x)).z
 
 
 # Each deviate is Student's t of a value against all before it, taken to the normal scale: by scipy's own

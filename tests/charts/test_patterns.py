@@ -17,10 +17,9 @@ from cellmon.charts.patterns import (
     Shape,
     Test,
     completed,
-    positions,
-    window_chance,
 )
 from cellmon.errors import GapInReadings, NotEnoughData
+from tests.charts.window_chance import window_chance
 
 ROWS = json.loads((Path(__file__).parents[1] / "checks/pattern_tests.json").read_text())["checks"]
 SHAPES = {"k_of_n_beyond": Shape.SHARE_BEYOND}
@@ -41,7 +40,8 @@ def rows(quantity):
 
 @rows("pattern_indices")
 def test_positions_are_the_checked_ones(row):
-    assert (positions(row["inputs"]["z"], test_of(row["inputs"])) + 1).tolist() == row["expected"]
+    found = completed(row["inputs"]["z"], (test_of(row["inputs"]),))
+    assert (np.flatnonzero(found) + 1).tolist() == row["expected"]
 
 
 @rows("pattern_probability")

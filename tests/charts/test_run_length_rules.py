@@ -17,11 +17,11 @@ from cellmon.charts.patterns import (
     Shape,
     Test,
     completed,
-    window_chance,
 )
 from cellmon.charts.run_length.machines import machine_of
 from cellmon.charts.run_length.rules import rule_price, rules_run_length
 from cellmon.charts.run_length.shewhart import mean_run_length, range_chance
+from tests.charts.window_chance import window_chance
 
 
 # a run of n on one side is a run of n - 1 equal steps of a fair coin: 2^n - 1 points (any text on runs)

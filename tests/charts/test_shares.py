@@ -15,7 +15,7 @@ from cellmon.charts.shares import (
     LEAST_GROUPS,
     held_against,
     most_by_chance,
-    tail_chance,
+    tail_chances,
     watch_shares,
 )
 from cellmon.stats.intervals import clopper_pearson
@@ -32,14 +32,15 @@ def test_the_tail_is_that_of_fishers_exact_test(count, n, seen, more):
     of = seen + more + 1
     count = min(count, n)
     exact = stats.hypergeom(of + n, seen + count, n).sf(count - 1)
-    assert tail_chance(count, n, seen=seen, of=of) == pytest.approx(exact, rel=1e-8, abs=1e-12)
+    assert tail_chances(n, seen=seen, of=of)[count] == pytest.approx(exact, rel=1e-8, abs=1e-12)
 
 
 @given(*counts)
 def test_the_tail_is_beta_binomial(count, n, seen, more):
     of = seen + more + 1
+    count = min(count, n + 1)
     whole = stats.betabinom(n, seen + 1, of - seen)
-    assert tail_chance(count, n, seen=seen, of=of) == pytest.approx(whole.sf(count - 1), rel=1e-7, abs=1e-9)
+    assert tail_chances(n, seen=seen, of=of)[count] == pytest.approx(whole.sf(count - 1), rel=1e-7, abs=1e-9)
 
 
 # Newcombe, Statistics in Medicine 17 (1998), table I, method 5: printed limits of Clopper and Pearson. The
@@ -76,7 +77,7 @@ def test_no_share_makes_more_false_alarms_than_promised(share, of, n):
 
 def test_a_clean_past_has_a_limit_too():
     # 1 of 632 after none of 12,640: 632 / 13,272 by chance; 3 of them once in 10,000
-    assert tail_chance(1, 632, seen=0, of=12_640) == pytest.approx(632 / 13_272)
+    assert tail_chances(632, seen=0, of=12_640)[1] == pytest.approx(632 / 13_272)
     assert most_by_chance(632, seen=0, of=12_640, chance=1 / 370) == 1
     assert most_by_chance(632, seen=0, of=12_640, chance=1 / 900) == 2
 
@@ -142,4 +143,4 @@ def test_counts_that_are_none_are_refused(found, of):
     with pytest.raises(ValueError, match="chance"):
         most_by_chance(10, seen=0, of=10, chance=1.0)
     with pytest.raises(ValueError, match="counts"):
-        tail_chance(1, 10, seen=5, of=4)
+        tail_chances(10, seen=5, of=4)

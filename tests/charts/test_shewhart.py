@@ -10,37 +10,30 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from cellmon.charts.shewhart import (
-    Baseline,
     baseline_from_ranges,
     beyond,
-    individual_limits,
     mean_limits,
     moving_range,
-    moving_range_limits,
     range_limits,
     sd_limits,
-    sigma_from_moving_ranges,
     sigma_from_ranges,
-    sigma_from_sds,
-    sigma_pooled,
 )
-from cellmon.charts.subgroups import statistics_of_equal
 from cellmon.errors import NoSpread, NotEnoughData
-from cellmon.stats.constants import chart_factors, d2_star_df
+from cellmon.stats.constants import c4, chart_factors, d2_star_df
+from tests.charts.rows import statistics_of_rows
 
 FOLDER = Path(__file__).parents[1] / "checks"
 ROWS = {c["id"]: c for c in json.loads((FOLDER / "shewhart_examples.json").read_text())["checks"]}
 PATTERNS = {c["id"]: c for c in json.loads((FOLDER / "pattern_tests.json").read_text())["checks"]}
 RINGS = np.loadtxt(FOLDER / "data/piston_rings.csv", skiprows=2, delimiter=",")[:, 1:]
-FIRST, LATER = statistics_of_equal(RINGS[:25]), statistics_of_equal(RINGS[25:])
-UNIT = Baseline(centre_um=0.0, sigma_um=1.0, df=100.0, n=125, subgroups=25)
+FIRST, LATER = statistics_of_rows(RINGS[:25]), statistics_of_rows(RINGS[25:])
 
 
 # Montgomery, Introduction to Statistical Quality Control, piston rings, samples 1 to 25
 def test_limits_of_the_piston_rings_agree_with_print():
     row = ROWS["piston-rings-phase1"]
     base = baseline_from_ranges(FIRST.mean, FIRST.range, FIRST.n)
-    by_sd = sigma_from_sds(FIRST.sd, 5).sigma
+    by_sd = FIRST.sd.mean() / c4(5)
     by_range, spread = mean_limits(base.centre_um, base.sigma_um, 5), range_limits(base.sigma_um, 5)
     with_sd, deviation = mean_limits(base.centre_um, by_sd, 5), sd_limits(by_sd, 5)
     found = {
@@ -64,20 +57,21 @@ def test_limits_of_the_piston_rings_agree_with_print():
 
 def test_first_later_ring_sample_beyond_its_limits_is_the_printed_one():
     row = ROWS["piston-rings-phase2-first-signal"]
-    found = beyond(LATER.mean, LATER.range, LATER.n, baseline_from_ranges(FIRST.mean, FIRST.range, 5))
-    assert 26 + int(np.flatnonzero(found.mean)[0]) == row["expected"]
-    assert found.mean[np.flatnonzero(found.mean)[0]] == 1
+    base = baseline_from_ranges(FIRST.mean, FIRST.range, 5)
+    found = beyond(LATER.mean, mean_limits(base.centre_um, base.sigma_um, LATER.n))
+    assert 26 + int(np.flatnonzero(found)[0]) == row["expected"]
+    assert found[np.flatnonzero(found)[0]] == 1
 
 
 # NIST/SEMATECH e-Handbook 6.3.2.2, flow rate
 def test_individuals_chart_of_the_flow_rates_agrees_with_print():
     row = ROWS["individuals-flowrate"]
     x = np.array(row["inputs"]["x"])
-    spread = sigma_from_moving_ranges(x)
-    limits = individual_limits(float(x.mean()), spread.sigma)
+    sigma = sigma_from_ranges(moving_range(x)[1:], 2).sigma
+    limits = mean_limits(float(x.mean()), sigma, 1)
     found = {
         "mean": limits.centre,
-        "mr_bar": moving_range_limits(spread.sigma).centre,
+        "mr_bar": range_limits(sigma, 2).centre,
         "ucl": limits.upper,
         "lcl": limits.lower,
     }
@@ -91,12 +85,11 @@ def test_individuals_chart_of_the_flow_rates_agrees_with_print():
 def test_only_points_past_the_limit_are_beyond():
     row = PATTERNS["beyond-3"]
     z = np.array(row["inputs"]["z"])
-    found = beyond(z, np.full(z.size, np.nan), 1, UNIT)
-    assert (np.flatnonzero(found.mean) + 1).tolist() == row["expected"]
-    assert found.mean[row["expected"][0] - 1] == 1
-    assert found.mean[row["expected"][1] - 1] == -1
-    assert not found.range.any()
-    assert found.mean.dtype == np.int8
+    found = beyond(z, mean_limits(0.0, 1.0, 1))
+    assert (np.flatnonzero(found) + 1).tolist() == row["expected"]
+    assert found[row["expected"][0] - 1] == 1
+    assert found[row["expected"][1] - 1] == -1
+    assert not beyond(np.full(z.size, np.nan), range_limits(1.0, 2)).any()
 
 
 def test_limits_follow_each_subgroup_s_own_size():
@@ -106,9 +99,8 @@ def test_limits_follow_each_subgroup_s_own_size():
     assert ranges.upper[:3] == pytest.approx([2 * chart_factors(n).D2 for n in (2, 5, 7)])
     assert np.isnan(ranges.upper[3])
     assert ranges.lower[2] > 0
-    found = beyond([0.0, 1.5, np.nan, -4.0], [3.9, 3.8, 0.1, np.nan], sizes, UNIT)
-    assert found.mean.tolist() == [0, 1, 0, -1]
-    assert found.range.tolist() == [1, 0, -1, 0]
+    assert beyond([0.0, 1.5, np.nan, -4.0], mean_limits(0.0, 1.0, sizes)).tolist() == [0, 1, 0, -1]
+    assert beyond([3.9, 3.8, 0.1, np.nan], range_limits(1.0, sizes)).tolist() == [1, 0, -1, 0]
 
 
 def test_limits_by_factors_are_the_same_limits():
@@ -116,10 +108,8 @@ def test_limits_by_factors_are_the_same_limits():
     sigma = sigma_from_ranges([r], 5).sigma
     assert mean_limits(0, sigma, 5).upper == pytest.approx(f.A2 * r)
     assert range_limits(sigma, 5).upper == pytest.approx(f.D4 * r)
-    assert sd_limits(sigma_from_sds([r], 5).sigma, 5).upper == pytest.approx(f.B4 * r)
-    assert individual_limits(0, sigma_from_ranges([r], 2).sigma).upper == pytest.approx(
-        chart_factors(2).E2 * r
-    )
+    assert sd_limits(r / c4(5), 5).upper == pytest.approx(f.B4 * r)
+    assert mean_limits(0, sigma_from_ranges([r], 2).sigma, 1).upper == pytest.approx(chart_factors(2).E2 * r)
 
 
 def test_unequal_sizes_estimate_the_same_sigma_with_the_least_spread():
@@ -128,23 +118,22 @@ def test_unequal_sizes_estimate_the_same_sigma_with_the_least_spread():
     sizes = np.tile([2, 3, 4, 5, 6], 6)
     x = rng.standard_normal((4000, 30, 6))
     x[:, np.arange(6) >= sizes[:, None]] = np.nan
-    ranges, sds = np.nanmax(x, axis=2) - np.nanmin(x, axis=2), np.nanstd(x, axis=2, ddof=1)
-    for estimate, data in ((sigma_from_ranges, ranges), (sigma_from_sds, sds)):
-        found = [estimate(row, sizes) for row in data]
-        sigma = np.array([f.sigma for f in found])
-        assert sigma.mean() == pytest.approx(1, abs=0.005)
-        assert sigma.std() == pytest.approx(np.sqrt(1 / (2 * found[0].df)), rel=0.05)
-        plain = np.array(
-            [np.mean([estimate([r], n).sigma for r, n in zip(row, sizes, strict=True)]) for row in data[:300]]
-        )
-        assert sigma[:300].std() < plain.std()
+    ranges = np.nanmax(x, axis=2) - np.nanmin(x, axis=2)
+    found = [sigma_from_ranges(row, sizes) for row in ranges]
+    sigma = np.array([f.sigma for f in found])
+    assert sigma.mean() == pytest.approx(1, abs=0.005)
+    assert sigma.std() == pytest.approx(np.sqrt(1 / (2 * found[0].df)), rel=0.05)
+    plain = np.array(
+        [
+            np.mean([sigma_from_ranges([r], n).sigma for r, n in zip(row, sizes, strict=True)])
+            for row in ranges[:300]
+        ]
+    )
+    assert sigma[:300].std() < plain.std()
 
 
 def test_equal_sizes_have_the_known_degrees_of_freedom():
     assert sigma_from_ranges(np.ones(10), 5).df == pytest.approx(d2_star_df(5, 10))
-    assert sigma_pooled([1.0, 1.0, 2.0], [3, 3, 5]).sigma == pytest.approx(np.sqrt((2 + 2 + 16) / 8))
-    assert sigma_pooled([1.0, 1.0, 2.0], [3, 3, 5]).df == 8
-    assert 4 < sigma_from_moving_ranges(np.arange(11.0) % 3).df < 10
 
 
 @given(
@@ -154,7 +143,7 @@ def test_equal_sizes_have_the_known_degrees_of_freedom():
     st.permutations(range(24)),
 )
 def test_baseline_moves_scales_and_ignores_order(x, shift, scale, order):
-    one, two = statistics_of_equal(x), statistics_of_equal(x[order] * scale + shift)
+    one, two = statistics_of_rows(x), statistics_of_rows(x[order] * scale + shift)
     before = baseline_from_ranges(one.mean, one.range, one.n)
     after = baseline_from_ranges(two.mean, two.range, two.n)
     assert after.centre_um == pytest.approx(before.centre_um * scale + shift, abs=1e-9)

@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from cellmon.charts.subgroups import as_subgroups, cut, statistics, statistics_of_equal
+from cellmon.charts.subgroups import as_subgroups, cut, statistics
 from cellmon.errors import GapInReadings, NotEnoughData
+from tests.charts.rows import statistics_of_rows
 
 FOLDER = Path(__file__).parents[1] / "checks"
 RINGS = np.loadtxt(FOLDER / "data/piston_rings.csv", skiprows=2, delimiter=",")[:, 1:]
@@ -20,7 +21,7 @@ ROWS = {c["id"]: c for c in json.loads((FOLDER / "shewhart_examples.json").read_
 # Montgomery, Introduction to Statistical Quality Control, piston rings: printed means and ranges
 def test_means_and_ranges_of_the_piston_rings_agree_with_print():
     row = ROWS["piston-rings-means-ranges"]
-    found = statistics_of_equal(RINGS[:25])
+    found = statistics_of_rows(RINGS[:25])
     for name, values in (("mean", found.mean), ("range", found.range)):
         assert values == pytest.approx(row["expected"][name], rel=0, abs=row["tol"][name][0])
         assert values == pytest.approx(row["recomputed"][name], abs=1e-9)
@@ -77,18 +78,18 @@ def test_statistics_agree_with_a_plain_loop(values, segments, size, extra):
 
 def test_many_equal_subgroups_agree_with_axis_operations():
     x = np.random.default_rng(0).normal(size=(20_000, 5))
-    for found in (statistics_of_equal(x), statistics(x.ravel(), np.repeat(np.arange(20_000), 5))):
-        assert found.mean == pytest.approx(x.mean(axis=1))
-        assert found.range == pytest.approx(np.ptp(x, axis=1))
-        assert found.sd == pytest.approx(x.std(axis=1, ddof=1))
-        assert found.first[-1] == 99_995
+    found = statistics_of_rows(x)
+    assert found.mean == pytest.approx(x.mean(axis=1))
+    assert found.range == pytest.approx(np.ptp(x, axis=1))
+    assert found.sd == pytest.approx(x.std(axis=1, ddof=1))
+    assert found.first[-1] == 99_995
 
 
 @given(
     arrays(np.float64, (4, 5), elements=st.floats(-50, 50)), st.floats(-1e5, 1e5), st.permutations(range(5))
 )
 def test_shift_moves_means_only_and_order_inside_does_not_matter(x, shift, order):
-    before, after = statistics_of_equal(x), statistics_of_equal(x[:, order] + shift)
+    before, after = statistics_of_rows(x), statistics_of_rows(x[:, order] + shift)
     assert after.mean == pytest.approx(before.mean + shift, abs=1e-9)
     assert after.range == pytest.approx(before.range, abs=1e-9)
     assert after.sd == pytest.approx(before.sd, abs=1e-9)

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from cellmon.charts.shewhart import mean_limits, range_limits
+from cellmon.charts.shewhart import beyond, mean_limits, range_limits
 from cellmon.judged import Subgroups
 from cellmon.monitor.judge.audit_stands import keep_audits
 from cellmon.monitor.judge.every_call import every_call
@@ -28,13 +28,8 @@ from cellmon.store import Announcement, Session
 
 def sides(subgroups: Subgroups, centre: Numbers, sigma: Numbers) -> tuple[Whole, Whole]:
     """Return for each subgroup -1 below, 0 inside, +1 above its plain limits: of means, of ranges."""
-    found = []
-    for values, limit in (
-        (subgroups.mean, mean_limits(centre, sigma, subgroups.n)),
-        (subgroups.range, range_limits(sigma, subgroups.n)),
-    ):
-        found.append((values > limit.upper).astype(np.int64) - (values < limit.lower).astype(np.int64))
-    return found[0], found[1]
+    of_means = beyond(subgroups.mean, mean_limits(centre, sigma, subgroups.n))
+    return of_means, beyond(subgroups.range, range_limits(sigma, subgroups.n))
 
 
 def named_groups(session: Session, rules: Rules, *, until: np.datetime64 | None = None) -> Named:
