@@ -96,7 +96,7 @@ def watch_level(
     y: ArrayLike,
     *,
     references: Sequence[float],
-    limits: Sequence[float],
+    limits: ArrayLike,
     marks: Sequence[int] = (),
 ) -> LevelWatch:
     """Watch the level of a series on its scale, both sides, by cumulative sums of its own deviates.
@@ -109,8 +109,10 @@ def watch_level(
     ----------
     y : array_like, shape (n,)
         Finite values, in order of time.
-    references, limits : sequence of float
+    references : sequence of float, k of them
         Of each sum, in standard deviations; each runs on both sides.
+    limits : array_like, shape (k,) or (n, k)
+        Of each sum; of each value its own, where they change: what a sum brought along meets the new one.
     marks : sequence of int
         Places, n for after the last, before which it is told where the series stands.
 
@@ -118,8 +120,7 @@ def watch_level(
     ----------
     Page, Biometrika 41 (1954), 100-115; Hawkins (1987), as `self_starting`.
     """
-    walker = _Walker(as_series(y, need=0, what="values"), tuple(references), tuple(limits), set(marks))
-    return walker.watched(marks)
+    return _Walker.of(y, references, limits, marks).watched(marks)
 
 
 def watch_on(
@@ -127,7 +128,7 @@ def watch_on(
     y: ArrayLike,
     *,
     references: Sequence[float],
-    limits: Sequence[float],
+    limits: ArrayLike,
     marks: Sequence[int] = (),
 ) -> LevelWatch | None:
     """Watch the values that follow where a series stands; places count from the first of them.
@@ -135,8 +136,7 @@ def watch_on(
     None where a call that stands ends among them, or one comes whose sum began to rise before them: what
     was usual before that call is no more known.
     """
-    walker = _Walker(as_series(y, need=0, what="values"), tuple(references), tuple(limits), set(marks))
-    return walker.watched_on(stand, marks)
+    return _Walker.of(y, references, limits, marks).watched_on(stand, marks)
 
 
 @dataclass
@@ -145,7 +145,8 @@ class _Walker:
 
     y: Floats
     references: tuple[float, ...]
-    limits: tuple[float, ...]
+    limits: Sequence[Sequence[float]]
+    """Of the sums, at each value."""
     marks: Collection[int]
     calls: list[LevelCall] = field(default_factory=list)
     stands: dict[int, Stand] = field(default_factory=dict)
@@ -154,6 +155,14 @@ class _Walker:
     lost: bool = False
     usual: Usual | None = None
     """What is usual where the walk stands; None where values were learned or left out since."""
+
+    @classmethod
+    def of(
+        cls, y: ArrayLike, references: Sequence[float], limits: ArrayLike, marks: Sequence[int]
+    ) -> _Walker:
+        values = as_series(y, need=0, what="values")
+        each = np.broadcast_to(np.asarray(limits, dtype=np.float64), (values.size, len(references)))
+        return cls(values, tuple(references), each.tolist(), set(marks))
 
     def watched(self, marks: Sequence[int]) -> LevelWatch:
         self._begin()
@@ -177,7 +186,7 @@ class _Walker:
             self.lost = self._until_back(stand, 0) is not None
         else:
             self.before, self.wild = stand.usual, stand.wild
-            self.sums = TwoSided(self.references, self.limits, at=0, sums=stand.sums)
+            self.sums = TwoSided(self.references, at=0, sums=stand.sums)
             self._go(0)
         return None if self.lost else self._found(marks)
 
@@ -193,7 +202,7 @@ class _Walker:
 
     def _restart(self, at: int) -> None:
         self.wild, self.usual = 0.0, None
-        self.sums = TwoSided(self.references, self.limits, at=at)
+        self.sums = TwoSided(self.references, at=at)
 
     def _keep_baseline(self, since: int) -> None:
         known = np.flatnonzero(self.learned[since:])[:BASELINE_VALUES] + since
@@ -240,8 +249,8 @@ class _Walker:
         if self.wild and waits * z <= 0:
             return None
         if self.wild:
-            self.sums.add(i - 1, FAR if waits > 0 else -FAR)
-        return self.sums.add(i, min(max(z, -FAR), FAR))
+            self.sums.add(i - 1, FAR if waits > 0 else -FAR, self.limits[i])
+        return self.sums.add(i, min(max(z, -FAR), FAR), self.limits[i])
 
     def _called(self, at: int, side: int, onset: int) -> int:
         """Keep a call, and wait until it is over; return where to go on."""

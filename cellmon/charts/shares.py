@@ -49,48 +49,52 @@ def most_by_chance(n: int, *, seen: int, of: int, chance: float) -> int:
     return int(np.argmax(tail_chances(n, seen=seen, of=of) <= chance)) - 1
 
 
-def watch_shares(found: ArrayLike, of: ArrayLike, *, chance: float) -> ShareWatch:
+def watch_shares(found: ArrayLike, of: ArrayLike, *, chance: ArrayLike) -> ShareWatch:
     """Judge groups of bores in order of time, each by the first 25 before it that were no signal.
 
     Parameters
     ----------
     found, of : array_like of int, shape (k,)
         Bores with the finding and bores in each group, `found` from 0 to `of`.
-    chance : float
+    chance : float or array_like, shape (k,)
         Of a group to lie beyond its limit by chance, at most: counts are whole, so it is mostly less.
     """
     k, n = np.asarray(found, dtype=np.int64), np.asarray(of, dtype=np.int64)
     if k.shape != n.shape or k.ndim != 1 or (k < 0).any() or (k > n).any():
         raise ValueError("counts from 0 to their number of bores, one of each a group")
     most, beyond = np.full(k.size, np.nan), np.zeros(k.size, dtype=bool)
+    chances = np.broadcast_to(np.asarray(chance, dtype=np.float64), k.shape)
     past, bores, groups = np.zeros(k.size, dtype=np.int64), np.zeros(k.size, dtype=np.int64), 0
     seen, total, fixed_from = 0, 0, None
     for i in range(k.size):
         if groups == BASELINE_GROUPS:  # from here on the past is the same for all
-            fixed, fixed_from = held_against(k[i:], n[i:], seen=seen, total=total, chance=chance), i
+            fixed, fixed_from = held_against(k[i:], n[i:], seen=seen, total=total, chance=chances[i:]), i
             past[i:], bores[i:], most[i:], beyond[i:] = fixed.seen, fixed.of, fixed.most, fixed.beyond
             break
         past[i], bores[i] = seen, total
         if n[i] and (groups >= LEAST_GROUPS or total >= LEAST_BORES):
-            most[i] = most_by_chance(int(n[i]), seen=seen, of=total, chance=chance)
+            most[i] = most_by_chance(int(n[i]), seen=seen, of=total, chance=float(chances[i]))
             beyond[i] = k[i] > most[i]
         if n[i] and not beyond[i] and groups < BASELINE_GROUPS:
             seen, total, groups = seen + int(k[i]), total + int(n[i]), groups + 1
     return ShareWatch(most=most, beyond=beyond, seen=past, of=bores, fixed_from=fixed_from)
 
 
-def held_against(found: ArrayLike, of: ArrayLike, *, seen: int, total: int, chance: float) -> ShareWatch:
+def held_against(found: ArrayLike, of: ArrayLike, *, seen: int, total: int, chance: ArrayLike) -> ShareWatch:
     """Judge groups of bores by one past that is known: `seen` of `total` bores had the finding.
 
     Parameters
     ----------
-    found, of : array_like of int, shape (k,)
+    found, of, chance
         As `watch_shares`; of a group without bores the limit is nan.
     """
     k, n = np.asarray(found, dtype=np.int64), np.asarray(of, dtype=np.int64)
-    sizes, which = np.unique(n, return_inverse=True)
-    largest = [most_by_chance(int(m), seen=seen, of=total, chance=chance) if m else np.nan for m in sizes]
-    most = np.array(largest, dtype=np.float64)[which]
+    chances = np.broadcast_to(np.asarray(chance, dtype=np.float64), k.shape)
+    asked = list(zip(n.tolist(), chances.tolist(), strict=True))
+    largest = {
+        (m, c): most_by_chance(m, seen=seen, of=total, chance=c) if m else np.nan for m, c in set(asked)
+    }
+    most = np.array([largest[one] for one in asked], dtype=np.float64)
     past, bores = np.full(k.size, seen), np.full(k.size, total)
     return ShareWatch(most=most, beyond=k > most, seen=past, of=bores, fixed_from=0)
 

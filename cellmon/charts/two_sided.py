@@ -14,7 +14,6 @@ class _Both:
     """The sums of one reference, and where each began to rise."""
 
     reference: float
-    limit: float
     sums: list[float]
     rose: list[int]
 
@@ -32,7 +31,7 @@ class TwoSided:
 
     Parameters
     ----------
-    references, limits : sequence of float
+    references : sequence of float
         Of each pair of sums, in standard deviations.
     at : int
         The place of the first value that is added.
@@ -47,15 +46,14 @@ class TwoSided:
     def __init__(
         self,
         references: Sequence[float],
-        limits: Sequence[float],
         *,
         at: int,
         sums: Sequence[tuple[float, float]] | None = None,
     ) -> None:
         begin = [(0.0, 0.0)] * len(references) if sums is None else sums
         self._pairs = [
-            _Both(reference=k, limit=h, sums=[*both], rose=[at - 1 if one else at for one in both])
-            for k, h, both in zip(references, limits, begin, strict=True)
+            _Both(reference=k, sums=[*both], rose=[at - 1 if one else at for one in both])
+            for k, both in zip(references, begin, strict=True)
         ]
 
     @property
@@ -63,10 +61,10 @@ class TwoSided:
         """Where both sides of each sum stand."""
         return tuple((one.sums[0], one.sums[1]) for one in self._pairs)
 
-    def add(self, i: int, z: float) -> Passed | None:
-        """Add the deviate at a place to every sum; return the one farthest beyond its limit."""
+    def add(self, i: int, z: float, limits: Sequence[float]) -> Passed | None:
+        """Add the deviate at a place to every sum; return the one farthest beyond its limit there."""
         best, found = 1.0, None
-        for one in self._pairs:
+        for one, limit in zip(self._pairs, limits, strict=True):
             k, sums = one.reference, one.sums
             for which, side in SIDES:
                 before = sums[which]
@@ -75,8 +73,8 @@ class TwoSided:
                 now = before + side * z - k
                 if now > 0.0:
                     sums[which] = now
-                    if now > best * one.limit:
-                        best, found = now / one.limit, (side, one.rose[which])
+                    if now > best * limit:
+                        best, found = now / limit, (side, one.rose[which])
                 elif before:
                     sums[which] = 0.0
         return None if found is None else Passed(side=found[0], onset=found[1])

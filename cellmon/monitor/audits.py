@@ -10,9 +10,9 @@ import numpy as np
 from cellmon.charts.individuals import Scale, SingleLimits, moving_ranges, single_limits
 from cellmon.charts.level_watch import LevelWatch
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.judge.allowed import Allowed
 from cellmon.monitor.judge.audit_plan import FINDINGS_PLANNED
 from cellmon.monitor.judge.audits import AuditSeries, JudgedSeries, audit_series, judged_series
-from cellmon.monitor.judge.budget import budget
 from cellmon.monitor.judge.findings import FindingSeries, finding_series, usual_limit
 from cellmon.monitor.judge.traced import Audited, audited_rows, refusal_words
 from cellmon.monitor.view import View
@@ -80,7 +80,7 @@ class FindingStream:
     baseline_bores: int
     """What the newest limit rests on."""
     chance: float
-    """Of a shift to be beyond by chance, at most."""
+    """Of the newest shift to be beyond by chance, at most."""
     signals: tuple[str, ...]
     notes: tuple[str, ...]
     why_not: Mapping[str, str] = field(default_factory=dict)
@@ -104,11 +104,11 @@ def audits(
     """
     audited = audited_rows(view.session, end=view.as_of + np.timedelta64(1, "us"))
     rows = audited.rows
-    shares = budget(view.sheet)
+    allowed = Allowed(rules=view.rules)
     wanted = {"spindle": spindle, "bore": bore, "feature": feature}
     series = [s for s in audit_series(rows, view.sheet) if _is_wanted(s.stream, wanted)]
-    shown = tuple(_audit_stream(view, judged_series(s, shares), audited.refused) for s in series)
-    every = finding_series(view.session, view.rules, shares, until=view.as_of)
+    shown = tuple(_audit_stream(view, judged_series(s, allowed), audited.refused) for s in series)
+    every = finding_series(view.session, view.rules, until=view.as_of)
     found = tuple(_finding_stream(view, s) for s in every if _is_wanted(s.stream, wanted))
     return Audits(
         **view.head(),
@@ -265,7 +265,7 @@ def _signals_of(view: View, stream: Stream) -> tuple[str, ...]:
 def _finding_stream(view: View, series: FindingSeries) -> FindingStream:
     watch, many = series.watch, len(series.bores)
     most = np.full(many, np.nan) if watch is None else watch.most.copy()
-    newest = usual_limit(series, many - 1) if many else None
+    newest = usual_limit(series)
     if newest is not None:
         most[-1] = newest
     names = np.full(many, None, dtype=object)
@@ -281,7 +281,7 @@ def _finding_stream(view: View, series: FindingSeries) -> FindingStream:
         beyond=series.found > most,
         baseline_found=0 if watch is None or not many else int(watch.seen[-1]),
         baseline_bores=0 if watch is None or not many else int(watch.of[-1]),
-        chance=series.chance,
+        chance=float(series.chance[-1]) if many else 0.0,
         signals=_signals_of(view, series.stream),
         notes=tuple(map(str, of_series(series.left_out))),
         why_not={} if series.why_not is None else {"most": say(series.why_not)},

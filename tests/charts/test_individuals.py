@@ -234,6 +234,35 @@ def test_from_where_it_stands_a_level_is_watched_as_from_the_beginning(seed, mar
         assert found.calls == tuple(_counted_from(mark, c, until) for c in calls)
 
 
+@given(st.integers(0, 10_000), st.integers(25, 150), st.booleans())
+@settings(max_examples=60, deadline=None)
+def test_other_limits_judge_the_values_from_where_they_begin(seed, turn, tighter):
+    """Before them all is as under the old limits; from them on as from where the series stood then."""
+    rng = np.random.default_rng(seed)
+    x = rng.standard_normal(160)
+    x[70:] += rng.choice([0.0, 0.8, 3.0])
+    later = [h * (0.6 if tighter else 1.5) for h in H]
+    limits = [H] * turn + [later] * (160 - turn)
+    whole = watch_level(x, references=K, limits=limits, marks=[turn])
+    before = watch_level(x[:turn], references=K, limits=H, marks=[turn])
+    assert whole.stands == before.stands
+    assert tuple(_counted_from(0, c, turn) for c in whole.calls if c.at < turn) == before.calls
+    after = watch_on(whole.stands[0], x[turn:], references=K, limits=later)
+    if after is not None:
+        assert after.calls == tuple(_counted_from(turn, c, 160) for c in whole.calls if c.at >= turn)
+
+
+def test_a_sum_brought_along_meets_the_new_limit_with_the_next_value():
+    x = np.random.default_rng(3).standard_normal(60)
+    x[40:] += 0.9
+    found = {
+        factor: watch_level(x, references=K, limits=[[1e9] * len(H)] * 50 + [[factor * h for h in H]] * 10)
+        for factor in (0.2, 1e9)
+    }
+    assert [c.at for c in found[0.2].calls] == [50] and found[0.2].calls[0].onset < 50
+    assert found[1e9].calls == ()
+
+
 def test_a_level_stands_quiet_or_called_or_is_only_begun():
     x = np.random.default_rng(1).standard_normal(100)
     x[40:52] += 3

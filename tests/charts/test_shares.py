@@ -104,6 +104,16 @@ def test_what_comes_later_changes_no_limit_before(found, until):
     np.testing.assert_array_equal(whole.most[: len(part.most)], part.most)
 
 
+def test_each_group_is_held_against_its_own_chance():
+    chances = np.where(np.arange(60) % 3, 1 / 370, 1 / 9000)
+    of = [80, 120] * 30
+    found = watch_shares([0] * 60, of, chance=chances)
+    for chance in set(chances):
+        here = chances == chance
+        np.testing.assert_array_equal(found.most[here], watch_shares([0] * 60, of, chance=chance).most[here])
+    assert len(set(zip(of[30:], chances[30:], found.most[30:], strict=True))) == 4
+
+
 def test_limits_begin_with_20_groups_or_1000_bores_and_rest_on_25():
     few = watch_shares([0] * 40, [10] * 40, chance=1 / 370)
     assert np.isnan(few.most[:LEAST_GROUPS]).all() and np.isfinite(few.most[LEAST_GROUPS:]).all()

@@ -14,6 +14,7 @@ import plotly.graph_objects as go
 import pytest
 
 import cellmon
+from cellmon.charts.shares import most_by_chance
 from cellmon.cli.main import main
 from cellmon.records import Reason
 from dashboards import theme
@@ -257,3 +258,39 @@ def test_one_value_alone_is_no_chart(tmp_path):
     drawn, words = audited.show(monitor, options[0]["value"])
     assert "Fewer than two values" in drawn["layout"]["annotations"][0]["text"]
     assert "need at least 20, got 1" in str(words)
+
+
+def slower(shifts=24, *, first=200, bores=8, newest=(0,) * 8):
+    """Return what was seen in few bores of each shift, long after `looked_rows`; then a shift just begun."""
+    found = []
+    for i in range(shifts + 1):
+        for b, count in enumerate(newest if i == shifts else (0,) * bores):
+            at = (START + (first + i) * SHIFT + timedelta(minutes=5 * b)).isoformat()
+            found.append(f"M{i:03d}{b:03d},1,{at},scratch,{count},S1")
+    return found
+
+
+@pytest.mark.parametrize("early", [True, False])
+def test_a_shift_just_begun_has_as_many_bores_as_those_of_the_last_month(tmp_path, early):
+    """Not as those of half a year ago, when three times as many were looked at and 2 were nothing odd."""
+    monitor = new_cell(tmp_path / "cell", sheet=AUDITED + "[alarms]\nfalse_alarms_per_week = 0.5\n")
+    files = [write(tmp_path, "a.csv", FINDINGS, looked_rows(30, many=0))]
+    files += [write(tmp_path, "b.csv", FINDINGS, slower(newest=(1, 1)))]
+    monitor.take(files if early else files[::-1])
+    (stream,) = monitor.audits(feature="scratch").findings
+    usual, long_ago = (
+        most_by_chance(n, seen=0, of=stream.baseline_bores, chance=stream.chance) for n in (8, 60)
+    )
+    assert (usual, long_ago) == (1, 2) and stream.bores[-1] == 2
+    assert stream.most[-1] == usual and bool(stream.beyond[-1])
+    assert len(monitor.signals().signals) == 1
+    assert "equal" in str(monitor.check(rebuild=True).rebuilt)
+
+
+def test_after_a_month_without_bores_a_shift_has_those_made_so_far(tmp_path):
+    monitor = new_cell(tmp_path / "cell", sheet=AUDITED)
+    monitor.take([write(tmp_path, "a.csv", FINDINGS, looked_rows(30, many=0))])
+    monitor.take([write(tmp_path, "b.csv", FINDINGS, slower(0, newest=(0, 0, 1)))])
+    (stream,) = monitor.audits(feature="scratch").findings
+    of = {"seen": 0, "of": stream.baseline_bores, "chance": stream.chance}
+    assert stream.most[-1] == most_by_chance(3, **of)

@@ -86,7 +86,7 @@ def share_calls(series: FindingSeries) -> Iterator[Called]:
         return
     last = len(series.bores) - 1
     most = series.watch.most.copy()
-    newest = usual_limit(series, last) if last >= 0 else None
+    newest = usual_limit(series)
     if newest is not None:
         most[last] = float(newest)
     beyond = np.isfinite(most) & (series.found > most)

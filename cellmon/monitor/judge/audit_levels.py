@@ -13,21 +13,20 @@ import numpy as np
 
 from cellmon.charts.individuals import BASELINE_VALUES, on_scale, refusal_of
 from cellmon.charts.level_watch import LevelCall, LevelWatch, Quiet, Standing, watch_level, watch_on
+from cellmon.monitor.judge.allowed import Allowed
 from cellmon.monitor.judge.audit_calls import level_calls, told_in_full
 from cellmon.monitor.judge.audits import (
     REFERENCES,
     AuditSeries,
     limits_of,
-    rate_of,
     rows_by_stream,
     series_of,
 )
 from cellmon.monitor.judge.audits_kept import AuditsStand, SeriesStand, stand_before
-from cellmon.monitor.judge.budget import Budget
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.traced import audited_rows
 from cellmon.monitor.rules import BEGINNING
-from cellmon.records import Characteristics, Stream
+from cellmon.records import Characteristics, Numbers, Stream
 from cellmon.sheet import Sheet
 from cellmon.store import Session
 
@@ -52,7 +51,7 @@ class Levels:
     sheet: Sheet
     name: str
     stand: AuditsStand
-    shares: Budget
+    allowed: Allowed
     marks: Sequence[np.datetime64]
     """Before which moments it is told where they stand, all after `stand`."""
 
@@ -80,12 +79,11 @@ class Levels:
 
     def _gone_on(self, stream: Stream, rows: Characteristics, known: SeriesStand) -> SeriesSince | None:
         """Judge a series from where it stands; None where a call begins or ends, which takes more of it."""
-        rate = rate_of(stream, self.shares)
-        if known.level is None or rate is None:
-            return SeriesSince(calls=(), stands=[known] * len(self.marks), since=self.stand.at)
         series = series_of(stream, rows, self.sheet, known)
-        places = self._places(series)
-        watch = _watched_on(series, known.level, rate, places)
+        rates, places = self.allowed.log_rates(stream, series.at), self._places(series)
+        if known.level is None or rates is None:
+            return SeriesSince(calls=(), stands=[known] * len(self.marks), since=self.stand.at)
+        watch = _watched_on(series, known.level, rates, places)
         if watch is None or watch.calls:
             return None
         calls = [_until(known.call, series, place) for place in (*places, len(series.value))]
@@ -98,14 +96,14 @@ class Levels:
 
     def _from_before(self, stream: Stream, known: SeriesStand) -> SeriesSince | None:
         """Judge a series from where it stood quiet long before; None where it takes all of it."""
-        rate, since = rate_of(stream, self.shares), self._called_since(known)
+        since = self._called_since(known)
         for stood in self._earlier_stands():
             before = stood.series.get(stream)
-            if rate is None or before is None or not isinstance(before.level, Quiet):
+            if before is None or not isinstance(before.level, Quiet):
                 continue
             series = series_of(stream, self._rows_of(stream, since=stood.at), self.sheet, before)
-            places = self._places(series)
-            watch = _watched_on(series, before.level, rate, places)
+            rates, places = self.allowed.log_rates(stream, series.at), self._places(series)
+            watch = None if rates is None else _watched_on(series, before.level, rates, places)
             if watch is not None and told_in_full(series, watch, since):
                 return _called_from(series, watch, places, settled=known, since=since)
         return None
@@ -128,13 +126,13 @@ class Levels:
         """Judge a series from its first value on; return what it called since it stood as known."""
         series = series_of(stream, rows, self.sheet)
         since = min([self.stand.at, *series.at[:1]]) if known is None else self._called_since(known)
-        places, rate = self._places(series), rate_of(stream, self.shares)
+        places, rates = self._places(series), self.allowed.log_rates(stream, series.at)
         begun = [place < BASELINE_VALUES for place in places]
         settled = SeriesStand(measured=series.measured, scale=series.scale, level=None)
-        if rate is None or refusal_of(series.value, series.scale) is not None:
+        if rates is None or refusal_of(series.value, series.scale) is not None:
             return SeriesSince(calls=(), stands=[None if few else settled for few in begun], since=since)
         y = on_scale(series.value, series.scale)
-        watch = watch_level(y, references=REFERENCES, limits=limits_of(rate), marks=places)
+        watch = watch_level(y, references=REFERENCES, limits=limits_of(rates), marks=places)
         found = _called_from(series, watch, places, settled=settled, since=since)
         stands = [None if few else one for one, few in zip(found.stands, begun, strict=True)]
         return replace(found, stands=stands)
@@ -146,10 +144,10 @@ class Levels:
 
 
 def _watched_on(
-    series: AuditSeries, stand: Quiet | Standing, rate: float, places: Sequence[int]
+    series: AuditSeries, stand: Quiet | Standing, log_rates: Numbers, places: Sequence[int]
 ) -> LevelWatch | None:
     y = on_scale(series.value, series.scale)
-    return watch_on(stand, y, references=REFERENCES, limits=limits_of(rate), marks=places)
+    return watch_on(stand, y, references=REFERENCES, limits=limits_of(log_rates), marks=places)
 
 
 def _called_from(

@@ -14,14 +14,15 @@ from itertools import chain
 
 import numpy as np
 
+from cellmon.monitor.judge.allowed import Allowed, is_planned
 from cellmon.monitor.judge.audit_levels import Levels
 from cellmon.monitor.judge.audited_blocks import block_calls
-from cellmon.monitor.judge.audits import part_of_feature, rate_of, unit_of
+from cellmon.monitor.judge.audits import part_of_feature, unit_of
 from cellmon.monitor.judge.audits_kept import AuditsStand, stand_before, to_kept
-from cellmon.monitor.judge.budget import Budget, budget
+from cellmon.monitor.judge.budget import Budget
 from cellmon.monitor.judge.calls import AUDIT_LEVEL, OTHER_INSTRUMENTS, Called, by_making
 from cellmon.monitor.judge.traced import audited_rows
-from cellmon.monitor.rules import BEGINNING
+from cellmon.monitor.rules import BEGINNING, Rules
 from cellmon.records import Characteristics, Stream, Times
 from cellmon.sheet import Sheet
 from cellmon.store import Session
@@ -66,7 +67,10 @@ def audited_names(sheet: Sheet) -> set[str]:
 
 
 def judged_by(sheet: Sheet, shares: Budget, name: str) -> tuple[object, ...]:
-    """Return what of a sheet and its budget decides on the calls of one characteristic."""
+    """Return what of a sheet and its budget decides on what one characteristic called before it too.
+
+    How often it may call by chance is not among it: that is of the sheet in force at the time.
+    """
     part = part_of_feature(sheet, name)
     feature = part.feature(name)
     limits = None if feature is None else (feature.lower_um, feature.upper_um)
@@ -74,28 +78,28 @@ def judged_by(sheet: Sheet, shares: Budget, name: str) -> tuple[object, ...]:
         Stream(part_number=part.number, spindle=s, bore=None, feature=name)
         for s in (None, *sheet.spindle_ids)
     ]
-    rates = [rate_of(stream, shares) for stream in streams]
+    planned = [is_planned(stream, shares) for stream in streams]
     routed = [(s.id, tuple(s.bores)) for s in sheet.spindles]
     watched = any(name in p.audited for p in sheet.parts)
-    return part.number, limits, unit_of(sheet, name), routed, rates, watched
+    return part.number, limits, unit_of(sheet, name), routed, planned, watched
 
 
-def all_audits(session: Session, sheet: Sheet) -> Iterator[AuditsSince]:
+def all_audits(session: Session, rules: Rules) -> Iterator[AuditsSince]:
     """Yield what every characteristic calls, from the first of its rows on."""
     rows = audited_rows(session).rows
-    for name in sorted(audited_names(sheet) & set(rows.characteristic.tolist())):
+    for name in sorted(audited_names(rules.now.sheet) & set(rows.characteristic.tolist())):
         mine = rows.select(rows.characteristic == name)
-        yield _Judge.of(session, sheet, name, AuditsStand()).judged(mine)
+        yield _Judge.of(session, rules, name, AuditsStand()).judged(mine)
 
 
-def audits_since(session: Session, sheet: Sheet, name: str, begin: np.datetime64) -> AuditsSince:
+def audits_since(session: Session, rules: Rules, name: str, begin: np.datetime64) -> AuditsSince:
     """Return what one characteristic calls from where it stood last before a moment."""
-    stand = stand_before(session, sheet, name, begin)
+    stand = stand_before(session, rules.now.sheet, name, begin)
     start = stand.at if stand.at > BEGINNING else None
     rows = audited_rows(session, start=start, names={name}).rows
     if stand.at > BEGINNING and not _follow(rows, stand.at):
-        return audits_since(session, sheet, name, BEGINNING)
-    return _Judge.of(session, sheet, name, stand).judged(rows)
+        return audits_since(session, rules, name, BEGINNING)
+    return _Judge.of(session, rules, name, stand).judged(rows)
 
 
 def _follow(rows: Characteristics, since: np.datetime64) -> bool:
@@ -112,11 +116,12 @@ class _Judge:
     sheet: Sheet
     name: str
     stand: AuditsStand
-    shares: Budget
+    allowed: Allowed
 
     @classmethod
-    def of(cls, session: Session, sheet: Sheet, name: str, stand: AuditsStand) -> _Judge:
-        return cls(session=session, sheet=sheet, name=name, stand=stand, shares=budget(sheet))
+    def of(cls, session: Session, rules: Rules, name: str, stand: AuditsStand) -> _Judge:
+        sheet, allowed = rules.now.sheet, Allowed(rules=rules)
+        return cls(session=session, sheet=sheet, name=name, stand=stand, allowed=allowed)
 
     def judged(self, rows: Characteristics) -> AuditsSince:
         """Judge all rows from there on."""
@@ -127,7 +132,7 @@ class _Judge:
             sheet=self.sheet,
             name=self.name,
             stand=self.stand,
-            shares=self.shares,
+            allowed=self.allowed,
             marks=marks,
         ).judged(rows)
         stands = [

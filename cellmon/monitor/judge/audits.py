@@ -17,8 +17,8 @@ import numpy as np
 from cellmon.charts.individuals import BASELINE_VALUES, Scale, on_scale, refusal_of, scale_of
 from cellmon.charts.level_watch import LevelWatch, watch_level
 from cellmon.drift.watch import LEVEL_K
-from cellmon.monitor.judge.audit_plan import AUDIT
-from cellmon.monitor.judge.budget import Budget, level_limits, log_rate
+from cellmon.monitor.judge.allowed import Allowed
+from cellmon.monitor.judge.budget import level_limits
 from cellmon.records import Characteristics, Findings, Numbers, Stream, Texts, Times, Whole
 from cellmon.records.alike import numbered
 from cellmon.sheet import TRACE_SIZE, Part, Sheet
@@ -233,34 +233,31 @@ def _counted(many: int, why: str) -> tuple[str, ...]:
     return (f"{many} left out, {why}",) if many else ()  # in English; whoever shows it says it
 
 
-def judged_series(series: AuditSeries, budget: Budget) -> JudgedSeries:
+def judged_series(series: AuditSeries, allowed: Allowed) -> JudgedSeries:
     """Watch one series with its share of the false alarms, or say why it is not watched."""
     why_not = refusal_of(series.value, series.scale)
-    rate = rate_of(series.stream, budget)
-    if why_not is None and rate is None:
+    rates = allowed.log_rates(series.stream, series.at)
+    if why_not is None and rates is None:
         why_not = say(NOT_ROUTED)
-    if why_not is not None or rate is None:
+    if why_not is not None or rates is None:
         return JudgedSeries(series=series, watch=None, why_not=why_not)
     y = on_scale(series.value, series.scale)
-    return JudgedSeries(series=series, watch=_watched(y.tobytes(), rate), why_not=None)
-
-
-def rate_of(stream: Stream, budget: Budget) -> float | None:
-    """Return the logarithm of the rate of a stream's false calls; None where none is planned for it."""
-    family = budget.family_at(stream.feature, AUDIT, stream.part_number, stream.spindle)
-    return None if family is None else log_rate(budget.rates(family).level)
+    return JudgedSeries(series=series, watch=_watched(y.tobytes(), rates.tobytes()), why_not=None)
 
 
 REFERENCES = tuple(float(k) for k in LEVEL_K[:, 0])
 """Of the sums that watch a level, standard deviations."""
 
 
-def limits_of(rate: float) -> list[float]:
-    """Return the limits of those sums at a rate."""
-    return [float(h) for h in level_limits(rate)]
+def limits_of(log_rates: Numbers) -> Numbers:
+    """Return the limits of those sums at each of some rates, shape (n, sums)."""
+    rates, which = np.unique(log_rates, return_inverse=True)
+    each = [level_limits(float(rate)) for rate in rates]
+    return np.array(each).reshape(-1, len(REFERENCES))[which]
 
 
 @lru_cache(maxsize=512)
-def _watched(values: bytes, rate: float) -> LevelWatch:
+def _watched(values: bytes, log_rates: bytes) -> LevelWatch:
     """Return the watch of a series; it is asked for at every look at the signals."""
-    return watch_level(np.frombuffer(values), references=REFERENCES, limits=limits_of(rate))
+    limits = limits_of(np.frombuffer(log_rates))
+    return watch_level(np.frombuffer(values), references=REFERENCES, limits=limits)

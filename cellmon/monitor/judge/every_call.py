@@ -24,7 +24,7 @@ class EveryCall:
 def every_call(session: Session, rules: Rules) -> EveryCall:
     """Look at everything that calls."""
     sheet = rules.now.sheet
-    shares, audits = shares_of(session, rules), tuple(all_audits(session, sheet))
+    shares, audits = shares_of(session, rules), tuple(all_audits(session, rules))
     calls = [
         *detector_calls(session.alarms()),
         *gauge_calls(session, sheet),

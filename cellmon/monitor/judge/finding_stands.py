@@ -19,6 +19,7 @@ from cellmon.monitor.judge.budget import budget
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.findings import (
     LOOKED_AT,
+    USUAL,
     FindingSeries,
     Later,
     finding_names,
@@ -67,21 +68,21 @@ class Shares:
 
 
 def held_by(sheet: Sheet) -> tuple[object, ...]:
-    """Return what of a sheet decides which shares of bores call, but for its shifts."""
+    """Return what of a sheet decides which shares of bores called before it too, but for its shifts."""
     shares, number = budget(sheet), sheet.part().number
-    families = [shares.family_at(FINDINGS, FINDING, number, s) for s in (None, *sheet.spindle_ids)]
-    chances = [None if family is None else shares.rates(family).single for family in families]
+    spindles = (None, *sheet.spindle_ids)
+    planned = [shares.family_at(FINDINGS, FINDING, number, s) is not None for s in spindles]
     return (
         number,
         [(s.id, tuple(s.bores)) for s in sheet.spindles],
-        chances,
+        planned,
         "shift" in sheet.subgroups.within,
     )
 
 
 def shares_of(session: Session, rules: Rules) -> Shares:
     """Return what every share of bores called, from the whole history."""
-    series = finding_series(session, rules, budget(rules.now.sheet))
+    series = finding_series(session, rules)
     stands = [_stand(one) for one in series]
     calls = tuple(call for one in series for call in share_calls(one))
     if None in stands or not all(version.by_shift for version in rules.versions):
@@ -135,13 +136,15 @@ def _since(
         window = kept.pop().earliest_at
     if window < np.datetime64(stand.since, "us"):
         return None
-    series = read(window).series(rules, budget(rules.now.sheet), stand.stream(rules), stand)
+    stream = stand.stream(rules)
+    series = read(window).series(rules, stream, stand)
     if series.watch is None or not len(series.shift_start) or series.shift_start[-1] < last:
         return None
-    if series.found[-1] > series.watch.most[-1]:
-        return None  # of a shift that goes on, what counts is the bores that all before it had
-    newest = int(series.shift_start[-1].astype(np.int64))
-    return Shares(calls=(*kept, *share_calls(series)), stands=(replace(stand, last=newest),))
+    newest = series.shift_start[-1]
+    if series.found[-1] > series.watch.most[-1]:  # else it is no signal, however many bores it usually has
+        series = replace(series, usual=read(newest - USUAL).series(rules, stream, stand).usual)
+    stand = replace(stand, last=int(newest.astype(np.int64)))
+    return Shares(calls=(*kept, *share_calls(series)), stands=(stand,))
 
 
 def _over_before(session: Session, rules: Rules, stand: Stand, call: Called, moment: np.datetime64) -> bool:

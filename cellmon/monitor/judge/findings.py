@@ -22,17 +22,18 @@ from cellmon.charts.shares import (
     most_by_chance,
     watch_shares,
 )
-from cellmon.monitor.judge.audit_plan import FINDING, FINDINGS
+from cellmon.monitor.judge.allowed import Allowed
 from cellmon.monitor.judge.audits import NOT_ROUTED, audited_spindles
-from cellmon.monitor.judge.budget import Budget
 from cellmon.monitor.rules import Rules
-from cellmon.records import Findings, Flags, Kind, Stream, Texts, Times, Whole
+from cellmon.records import Findings, Flags, Kind, Numbers, Stream, Texts, Times, Whole
 from cellmon.sheet import Sheet
 from cellmon.store import MadeBySpindles, Session
 from cellmon.words import say, to_say
 
 LOOKED_AT, MADE = to_say("bores looked at"), to_say("bores made")
 NOT_COUNTS = to_say("a count is a whole number from 0")
+USUAL = np.timedelta64(30, "D").astype("timedelta64[us]")
+"""The bores that a shift usually has are those of shifts begun so long before it."""
 TOO_FEW = to_say("need at least {shifts} shifts or {bores} bores before one is held against a limit")
 
 
@@ -50,13 +51,16 @@ class FindingSeries:
     """When each bore with the finding was first found to have it, in order."""
     parts: tuple[Texts, ...]
     watch: ShareWatch | None
-    chance: float
+    chance: Numbers
+    """Of each shift to be beyond its limit, at most, by the sheet it began under."""
+    usual: int
+    """Bores that the newest shift usually has; 0 where none is known."""
     why_not: str | None
     left_out: tuple[str, ...]
 
 
 def finding_series(
-    session: Session, rules: Rules, budget: Budget, *, until: np.datetime64 | None = None
+    session: Session, rules: Rules, *, until: np.datetime64 | None = None
 ) -> list[FindingSeries]:
     """Return every kind of finding on every spindle, judged shift by shift up to a moment."""
     every = session.rows(Kind.FINDINGS, end=None if until is None else until + np.timedelta64(1, "us"))
@@ -68,7 +72,7 @@ def finding_series(
     spindles = audited_spindles(rows, sheet)
     shifts = shift_starts(rules, rows.at)
     made: MadeBySpindles | None = None
-    found = []
+    allowed, found = Allowed(rules=rules), []
     for name in sorted(set(names.tolist())):
         mine = names == name
         looked = bool((rows.count[mine] == 0).any())
@@ -80,7 +84,7 @@ def finding_series(
             bores = _looked_at(own, shifts[here]) if made is None or looked else _made(made, spindle, until)
             stream = Stream(part_number=sheet.part().number, spindle=spindle or None, bore=None, feature=name)
             seen = _Seen.of(own, shifts[here])
-            found.append(_judged(stream, LOOKED_AT if looked else MADE, bores, seen, budget, left_out))
+            found.append(_judged(stream, LOOKED_AT if looked else MADE, bores, seen, allowed, left_out))
     return found
 
 
@@ -108,13 +112,13 @@ class Later:
         rows = whole_counts(session.rows(Kind.FINDINGS, start=start))
         return cls(rows=rows, made=session.bores_by_unit(start=start))
 
-    def series(self, rules: Rules, budget: Budget, stream: Stream, past: Past) -> FindingSeries:
+    def series(self, rules: Rules, stream: Stream, past: Past) -> FindingSeries:
         """Return those shifts of one finding on one spindle, held against a past that is known."""
         rows = self.rows.select(rows_of(self.rows, stream, rules.now.sheet))
         shifts = shift_starts(rules, rows.at)
         bores = _looked_at(rows, shifts) if past.looked else _made(self.made, stream.spindle or "", None)
         of = LOOKED_AT if past.looked else MADE
-        return _judged(stream, of, bores, _Seen.of(rows, shifts), budget, (), past)
+        return _judged(stream, of, bores, _Seen.of(rows, shifts), Allowed(rules=rules), (), past)
 
 
 def rows_of(rows: Findings, stream: Stream, sheet: Sheet) -> Flags:
@@ -203,7 +207,7 @@ def _judged(
     of: str,
     bores: _Bores,
     seen: _Seen,
-    budget: Budget,
+    allowed: Allowed,
     left_out: tuple[str, ...],
     past: Past | None = None,
 ) -> FindingSeries:
@@ -217,16 +221,15 @@ def _judged(
     first_at, parts = [NO_TIMES] * len(starts), [NO_PARTS] * len(starts)
     for i, those in zip(places, seen.by_shift.values(), strict=True):
         first_at[i], parts[i] = _times(those), _parts(those)
-    family = budget.family_at(FINDINGS, FINDING, stream.part_number, stream.spindle)
-    chance = budget.rates(family).single if family is not None else 0.0
+    chances = allowed.chances(stream.spindle, starts)
     watch: ShareWatch | None = None
-    if family is not None and past is None:
-        watch = watch_shares(found, many, chance=chance)
-    elif family is not None and past is not None:
-        watch = held_against(found, many, seen=past.seen, total=past.of, chance=chance)
+    if chances is not None and past is None:
+        watch = watch_shares(found, many, chance=chances)
+    elif chances is not None and past is not None:
+        watch = held_against(found, many, seen=past.seen, total=past.of, chance=chances)
     limits = watch is not None and bool(np.isfinite(watch.most).any())
     why_not = None
-    if family is None:
+    if chances is None:
         why_not = say(NOT_ROUTED)
     elif not limits:
         why_not = say(TOO_FEW, shifts=LEAST_GROUPS, bores=local.number(LEAST_BORES))
@@ -239,7 +242,8 @@ def _judged(
         first_at=tuple(first_at),
         parts=tuple(parts),
         watch=watch,
-        chance=chance,
+        chance=np.zeros(len(starts)) if chances is None else chances,
+        usual=_usual_before(starts, many),
         why_not=why_not,
         left_out=left_out,
     )
@@ -257,14 +261,20 @@ def _parts(bores: Sequence[tuple[np.datetime64, str]]) -> Texts:
     return np.array([part for _, part in bores], dtype=object)
 
 
-def usual_limit(series: FindingSeries, i: int) -> int | None:
-    """Return the most bores that are no signal in a shift that still goes on: as if it had its usual bores.
+def _usual_before(starts: Times, bores: Whole) -> int:
+    """Return the median of the bores of the shifts not long before the newest; 0 where there is none."""
+    near = bores[:-1][(starts[:-1] >= starts[-1:] - USUAL) & (bores[:-1] > 0)]
+    return int(np.median(near)) if len(near) else 0
+
+
+def usual_limit(series: FindingSeries) -> int | None:
+    """Return the most bores that are no signal in the newest shift: as if it had its usual bores, it goes on.
 
     So a finding early in a shift is not held against the few bores made until then, only to be taken back.
     """
     watch = series.watch
-    if watch is None or not np.isfinite(watch.most[i]):
+    if watch is None or not len(watch.most) or not np.isfinite(watch.most[-1]):
         return None
-    before = series.bores[:i][series.bores[:i] > 0]
-    n = max(int(series.bores[i]), int(np.median(before)) if len(before) else 0)
-    return most_by_chance(n, seen=int(watch.seen[i]), of=int(watch.of[i]), chance=series.chance)
+    n = max(int(series.bores[-1]), series.usual)
+    chance = float(series.chance[-1])
+    return most_by_chance(n, seen=int(watch.seen[-1]), of=int(watch.of[-1]), chance=chance)

@@ -141,7 +141,7 @@ def _audits(session: Session, rules: Rules, basis: Basis, touched: Touched) -> t
         was, now = (partial(judged_by, one, budget(one)) for one in (before, sheet))
         others = names | audited_names(before)
         since |= {name: BEGINNING for name in others if was(name) != now(name)}
-    judged = (audits_since(session, sheet, name, since[name]) for name in sorted(since))
+    judged = (audits_since(session, rules, name, since[name]) for name in sorted(since))
     return tuple(one for one in judged if one.stands)  # of what was never audited nothing was called
 
 

@@ -28,7 +28,7 @@ Found = TypeVar("Found")
 
 BASIS = ""
 """The name under which it is kept what the signals rest on; it tells of no time."""
-PUT_TOGETHER = 5
+PUT_TOGETHER = 6
 """Raised by a program that calls, joins or names otherwise: the next take then puts all together once."""
 AUDITED = (Kind.CHARACTERISTICS, Kind.FINDINGS, Kind.TRACES)
 """Kinds of rows of which every one bears on what later ones call."""

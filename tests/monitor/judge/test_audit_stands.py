@@ -53,7 +53,7 @@ def assert_as_from_the_beginning(monitor, file):
     with monitor._view() as view:
         session, rules = view.session, view.rules
         assert told.basis_of(session) is not None, "the next file is bounded"
-        whole = [to_kept(one.name, s) for one in all_audits(session, rules.now.sheet) for s in one.stands]
+        whole = [to_kept(one.name, s) for one in all_audits(session, rules) for s in one.stands]
         assert sorted(map(as_text, session.audit_stands())) == sorted(map(as_text, whole)), file
         kept = [g.id + str([told.plain(c) for c in g.calls]) for g in told.told_groups(session, until=END)]
         anew = [g.id + str([told.plain(c) for c in g.calls]) for g in named_groups(session, rules).groups]
@@ -67,8 +67,8 @@ def weeks_read(monkeypatch):
     found = []
     plain = audit_stands.audits_since
 
-    def counted(session, sheet, name, begin):
-        judged = plain(session, sheet, name, begin)
+    def counted(session, rules, name, begin):
+        judged = plain(session, rules, name, begin)
         found.append(len(judged.stands))
         return judged
 
@@ -143,7 +143,7 @@ def test_where_audits_stand_is_kept_to_the_last_digit(tmp_path):
     monitor.take([write(tmp_path, "all.csv", AUDITS, audits())])
     with monitor._view() as view:
         sheet = view.rules.now.sheet
-        every = {one.name: one.stands for one in all_audits(view.session, sheet)}
+        every = {one.name: one.stands for one in all_audits(view.session, view.rules)}
         assert sorted(every) == ["Ra", "roundness_trace"]
         for name, stands in every.items():
             for stand in stands:

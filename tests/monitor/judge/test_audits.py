@@ -9,6 +9,7 @@ import pytest
 
 from cellmon.charts.individuals import Scale
 from cellmon.charts.shares import ShareWatch
+from cellmon.monitor.judge.allowed import Allowed
 from cellmon.monitor.judge.audit_calls import level_calls, share_calls
 from cellmon.monitor.judge.audit_plan import FINDING, FINDINGS, FINDINGS_PLANNED, shifts_per_week
 from cellmon.monitor.judge.audits import (
@@ -19,12 +20,14 @@ from cellmon.monitor.judge.audits import (
 )
 from cellmon.monitor.judge.budget import TIGHTEST, budget
 from cellmon.monitor.judge.findings import MADE, FindingSeries
+from cellmon.monitor.rules import BEGINNING, Rules
 from cellmon.records import Characteristics
 from tests.monitor.judge.making import demo_sheet, minute, stream
 from tests.monitor.judge.test_calls import batch, called
 
 SHEET = demo_sheet()
 SHIFT = 480
+ALLOWED = Allowed(rules=Rules.of([(1, BEGINNING, SHEET)]))
 
 
 def audit(i, value, *, name="roundness_trace", bore="1", **other):
@@ -128,19 +131,19 @@ def test_what_has_no_logarithm_is_left_out_once_the_scale_is_a_log_scale():
 )
 def test_what_is_not_watched_says_why(values, said):
     (found,) = series([audit(i, v) for i, v in enumerate(values)])
-    judged = judged_series(found, budget(SHEET))
+    judged = judged_series(found, ALLOWED)
     assert judged.watch is None and said in judged.why_not
 
 
 def test_a_spindle_that_the_sheet_does_not_name_has_no_share_of_the_false_alarms():
     (found,) = series(quiet(30, bore="9"))
     assert found.stream.spindle is None
-    assert "not on the sheet" in judged_series(found, budget(SHEET)).why_not
+    assert "not on the sheet" in judged_series(found, ALLOWED).why_not
 
 
 def level(rows):
     (found,) = series(rows)
-    return list(level_calls(found, judged_series(found, budget(SHEET)).watch))
+    return list(level_calls(found, judged_series(found, ALLOWED).watch))
 
 
 def test_a_level_that_moved_is_one_call_with_size_and_range():
@@ -209,7 +212,8 @@ def shares(bores, found):
             seen=np.full(n, 4),
             of=np.full(n, 10_000),
         ),
-        chance=1e-4,
+        chance=np.full(n, 1e-4),
+        usual=500,
         why_not=None,
         left_out=(),
     )

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import json
 import random
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 
 import cellmon
-from cellmon.monitor.judge import reached, signals, told
-from cellmon.monitor.judge.calls import OF_AUDITS
+from cellmon.monitor.judge import finding_stands, reached, signals, told
+from cellmon.monitor.judge.audit_stands import all_audits
+from cellmon.monitor.judge.audits_kept import to_kept
+from cellmon.monitor.judge.calls import AUDIT_LEVEL, OF_AUDITS, SHARE
 from cellmon.monitor.judge.finding_stands import shares_of
+from cellmon.monitor.judge.findings import finding_series
 from cellmon.monitor.judge.joining import ALONE
 from cellmon.monitor.judge.signals import named_groups
 from cellmon.monitor.rules import END
@@ -31,6 +35,7 @@ from tests.monitor.test_audits import (
     START,
     audit_rows,
     looked_rows,
+    slower,
 )
 from tests.small_cell import CHECKS, HEADER, checks, new_cell, rows, write
 
@@ -182,7 +187,7 @@ def thirds(lines):
     return [lines[:third], lines[third : 2 * third], lines[2 * third :]]
 
 
-def test_another_allowance_of_false_alarms_joins_anew_only_what_audits_called(tmp_path, monkeypatch):
+def test_another_allowance_of_false_alarms_joins_anew_nothing_called_before_it(tmp_path, monkeypatch):
     joined = []
     plain = reached.grouped
     monkeypatch.setattr(reached, "grouped", lambda *given: joined.append(given[0]) or plain(*given))
@@ -196,16 +201,107 @@ def test_another_allowance_of_false_alarms_joins_anew_only_what_audits_called(tm
     audits = write(tmp_path, "audits.csv", AUDITS, audit_rows(moved_from=24))
     monitor.take([audits, files[0]])
     with monitor._view() as view:
-        known = [g for g in told.told_groups(view.session, until=END) if g.lead.family not in OF_AUDITS]
+        known = list(told.told_groups(view.session, until=END))
     monitor.close()
     joined.clear()
     text = (folder / "cell.toml").read_text(encoding="utf-8")
-    monitor = adopted(folder, text + "\n[alarms]\nfalse_alarms_per_week = 0.02\n")
+    monitor = adopted(folder, text + allowance(0.02))
     monitor.take([files[1]])
     kept, anew = kept_and_anew(monitor)
-    assert kept == anew and any("audited values" in one for one in kept)
-    anew = {c.at for calls in joined for c in calls if c.family not in OF_AUDITS}
-    assert any(anew.isdisjoint(c.at for c in g.calls) for g in known), "what bores called earlier stands"
+    assert kept == anew
+    moments = {c.at for calls in joined for c in calls}
+    of_audits = [g for g in known if g.lead.family in OF_AUDITS]
+    assert of_audits and set(map(as_text, of_audits)) <= set(kept), "what audits called stands"
+    assert moments.isdisjoint(c.at for g in of_audits for c in g.calls), "nor is it looked at again"
+    assert any(moments.isdisjoint(c.at for c in g.calls) for g in known if g not in of_audits)
+    assert "equal" in str(monitor.check(rebuild=True).rebuilt)
+
+
+def allowance(per_week):
+    return f"\n[alarms]\nfalse_alarms_per_week = {per_week}\n"
+
+
+@pytest.mark.parametrize("seed", [1, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(2, 8))])
+def test_allowances_that_change_leave_what_the_whole_history_gives(tmp_path, seed, wholes):
+    """Audits and findings come between, in time, late and in any order."""
+    folder, shuffle = tmp_path / "cell", random.Random(seed)
+    monitor = new_cell(folder, sheet=AUDITED)
+    files = []
+    for name, header, lines, many in (
+        ("bores", HEADER, rows(blocks=270, minutes=120, seed=seed), 6),
+        ("audits", AUDITS, audit_rows(60, moved_from=40, seed=seed), 6),
+        ("looked", FINDINGS, looked_rows(40, bores=30, many_from=34, many=5), 6),
+        ("pores", FINDINGS, pores(many=(30, 36, 37, 41)), 6),
+    ):
+        pieces = pieces_of(lines, many, shuffle)
+        files.append([write(tmp_path, f"{name}{i}.csv", header, piece) for i, piece in enumerate(pieces)])
+    taken = [file for kinds in zip(*files, strict=True) for file in kinds]
+    taken.append(taken.pop(shuffle.randrange(4, 12)))
+    changes = dict(
+        zip(sorted(shuffle.sample(range(8, len(taken)), 4)), (400.0, 0.001, 5.0, 0.1), strict=True)
+    )
+    for i, file in enumerate(taken):
+        if i in changes:
+            monitor.close()
+            monitor = adopted(folder, AUDITED + allowance(changes[i]))
+        monitor.take([file])
+        kept, anew = kept_and_anew(monitor)
+        assert kept == anew, file.name
+        assert_audits_stand_as_from_the_beginning(monitor)
+    assert len(wholes) == 1, "the first take of all, and no other"
+    assert any("audited values" in one for one in kept) and any("share of bores" in one for one in kept)
+    assert "equal" in str(monitor.check(rebuild=True).rebuilt)
+
+
+def assert_audits_stand_as_from_the_beginning(monitor):
+    with monitor._view() as view:
+        found = [to_kept(one.name, s) for one in all_audits(view.session, view.rules) for s in one.stands]
+        assert sorted(map(str, view.session.audit_stands())) == sorted(map(_as_kept, found))
+
+
+def _as_kept(stand):
+    return str(replace(stand, body=json.loads(json.dumps(stand.body, sort_keys=True))))
+
+
+@pytest.mark.parametrize(("before", "after"), [(2.0, 1e-3), (1e-3, 5000.0)])
+def test_another_allowance_judges_what_is_measured_after_it_and_nothing_before(tmp_path, before, after):
+    moved, quiet = (audit_rows(60, moved_from=since)[: 6 * 36] for since in (26, 99))
+    past = [
+        write(tmp_path, "a.csv", AUDITS, [*moved[: 6 * 28], *quiet[6 * 28 :]]),
+        write(tmp_path, "f.csv", FINDINGS, looked_rows(36, bores=60, many_from=30, many=3)),
+    ]
+    monitor = new_cell(tmp_path / "cell", sheet=AUDITED + allowance(before))
+    monitor.take(past)
+    then = [s.words for s in monitor.signals().signals]
+    monitor.close()
+    monitor = adopted(tmp_path / "cell", AUDITED + allowance(after))
+    monitor.take([write(tmp_path, "b.csv", AUDITS, audit_rows(37)[-6:])])
+    assert [s.words for s in monitor.signals().signals] == then
+    kept, anew = kept_and_anew(monitor)
+    assert kept == anew
+    own = new_cell(tmp_path / "own", sheet=AUDITED + allowance(after))
+    own.take(past)
+    otherwise = {s.detector for s in own.signals().signals} ^ {s.detector for s in monitor.signals().signals}
+    assert otherwise == {AUDIT_LEVEL, SHARE.format(finding="scratch")}, "as the other number has it"
+
+
+def test_a_finding_beyond_chance_is_held_against_the_shifts_of_a_month(tmp_path, monkeypatch):
+    whole = []
+    counted = lambda *given: whole.append(given) or finding_series(*given)  # noqa: E731
+    monkeypatch.setattr(finding_stands, "finding_series", counted)
+    monitor = new_cell(tmp_path / "cell", sheet=AUDITED + allowance(0.5))
+    before = [*looked_rows(30, many=0), *slower(newest=(0,))]
+    monitor.take([write(tmp_path, "a.csv", FINDINGS, before), write(tmp_path, "b.csv", HEADER, rows(80))])
+    assert whole
+    beyond = []
+    for i, line in enumerate(slower(newest=(0, 1, 1, 0, 1, 0, 0, 1, 1, 1))[-9:]):
+        whole.clear()
+        monitor.take([write(tmp_path, f"{i}.csv", FINDINGS, [line])])
+        assert not whole
+        kept, anew = kept_and_anew(monitor)
+        assert kept == anew
+        beyond.append(len(kept) > 0)
+    assert beyond == [False, True, True, True, True, True, True, True, True], "the second of three bores"
     assert "equal" in str(monitor.check(rebuild=True).rebuilt)
 
 
