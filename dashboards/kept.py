@@ -27,6 +27,8 @@ QUESTIONS = frozenset(
         "bore",
         "capability",
         "capability_picture",
+        "comparable",
+        "compare",
         "files",
         "first_bores",
         "flag",

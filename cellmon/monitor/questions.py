@@ -61,6 +61,7 @@ if TYPE_CHECKING:
     from cellmon.monitor.bore import record as _record
     from cellmon.monitor.bore import stones as _hand_stones
     from cellmon.monitor.bore import work as _hand_work
+    from cellmon.monitor.compare import choices as _compare_choices
 else:
     _alarms = Late("alarms")
     _archive = Late("archive")
@@ -73,6 +74,7 @@ else:
     _capability_picture = Late("capability_picture")
     _check = Late("check")
     _compare = Late("compare")
+    _compare_choices = Late("compare.choices")
     _disk_sheet = Late("disk_sheet")
     _files = Late("files")
     _first_bores = Late("first_bores")
@@ -170,6 +172,8 @@ class Questions(Opened):
     """The capability of streams and what stands behind it, ready to be signed or refused."""
     compare = question(lambda: _compare.compare)
     """Two times, stone sets, spindles or fixtures against each other, with intervals."""
+    comparable = question(lambda: _compare_choices.comparable)
+    """Which times, stone sets, lots, spindles and fixtures can be compared."""
     part = question(lambda: _part.part_story)
     """All that is known of one block."""
     newest_parts = question(lambda: _part.newest_parts)

@@ -9,7 +9,17 @@ from dash import Dash, Input, Output, State, dcc, html
 from cellmon.errors import CellmonError
 from cellmon.monitor.signals import Signal
 from cellmon.words import say
-from dashboards.pages import by_hand, decided, one_signal, papers, parts, saving, shift_tables, signal_list
+from dashboards.pages import (
+    against,
+    by_hand,
+    decided,
+    one_signal,
+    papers,
+    parts,
+    saving,
+    shift_tables,
+    signal_list,
+)
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -27,6 +37,7 @@ def layout() -> list[Any]:
         html.H2(say("False alarms")),
         html.P(id=BUDGET, className="told"),
         html.Details(rules),
+        against.layout(),
         decided.layout(),
     ]
 
@@ -101,6 +112,7 @@ def register(app: Dash, monitor: Monitor, shift: str) -> None:
     def _(change: int) -> list[Any]:
         return show_budget(monitor)
 
+    against.register(app, monitor)
     decided.register(app, monitor)
     papers.register(app, HANDOVER, lambda name: papers.handover(monitor, name), State(shift, "value"))
     saving.register_table(app, RULES, lambda: shift_tables.rules_rows(monitor.alarms().budget))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -205,3 +206,21 @@ def test_a_set_fitted_before_the_first_bores_lived_as_long_as_its_log_counts(tmp
     (life,) = lives.first
     assert life.whole and life.bores == 5000 + 2 * 100, "two bores of S1 a block, 100 blocks"
     assert life.words == "A1 honed 5,200 bores"
+
+
+def test_what_can_be_compared_is_every_time_with_bores_and_every_name(cell):
+    known = cell.comparable()
+    assert known.stone_sets == ("A1", "A2", "A3")
+    assert known.spindles == ("S1", "S2")
+    assert known.lots == ()
+    whole = cell.shifts()
+    assert [one.since for one in known.shifts] == [one.starts for one in whole.known]
+    assert {one.of for one in known.days} == {one.date for one in whole.known}
+    assert all(one.of.weekday() == 0 or one is known.weeks[0] for one in known.weeks)
+    for one, later in pairwise(known.days):
+        assert one.since < one.until <= later.since
+    every = [
+        cell.compare(Side(since=a.since, until=a.until), Side(since=b.since, until=b.until), bore="1")
+        for a, b in pairwise(known.days[-2:])
+    ]
+    assert all(one.streams for one in every)

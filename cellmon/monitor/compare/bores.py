@@ -152,8 +152,14 @@ def _wanted_sets(view: View, side: Side) -> list[str] | None:
     return sorted(set(stock.stone_set[stock.lot == side.lot].tolist()))
 
 
-def _known_lots(view: View) -> list[str]:
-    return sorted({str(lot) for lot in view.session.rows(Kind.STONE_SETS).lot.tolist() if lot})
+def known_names(view: View) -> dict[str, tuple[str, ...]]:
+    """Return the names that the cell knows of what a side may be, by the field of `Side`, each in order."""
+    return {
+        "stone_set": tuple(known_sets(view)),
+        "spindle": tuple(sorted({s.spindle for s in view.streams if s.spindle})),
+        "fixture": tuple(sorted({s.fixture for s in view.streams if s.fixture})),
+        "lot": tuple(sorted({str(lot) for lot in view.session.rows(Kind.STONE_SETS).lot.tolist() if lot})),
+    }
 
 
 def _resets(view: View, start: np.datetime64 | None, end: np.datetime64) -> Events:
@@ -207,13 +213,7 @@ def _none(view: View, side: Side, doubted: int) -> str:
             side=side.name,
             doubted=doubted,
         )
-    known = {
-        "stone_set": known_sets(view),
-        "spindle": sorted({s.spindle for s in view.streams if s.spindle}),
-        "fixture": sorted({s.fixture for s in view.streams if s.fixture}),
-        "lot": _known_lots(view),
-    }
-    for name, names in known.items():
+    for name, names in known_names(view).items():
         wanted = getattr(side, name)
         if wanted is not None and wanted not in names:
             return say(NOT_KNOWN[name], name=wanted, names=", ".join(names) or say("none yet"))
