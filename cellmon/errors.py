@@ -151,4 +151,16 @@ class SchedulerRefused(CellmonError, RuntimeError):
 
 
 class StoreRefused(CellmonError, RuntimeError):
-    """The store cannot be opened, written or understood."""
+    """The store cannot be opened, written or understood; `why` leaves out what is said of a deed besides."""
+
+    def __init__(self, told: str, *, why: str | None = None) -> None:
+        super().__init__(told)
+        self.why = told if why is None else why
+
+
+class NothingKept(StoreRefused):
+    """The store failed before anything of what was to be kept together was."""
+
+
+class PerhapsKept(StoreRefused):
+    """The store failed while something was being kept, or after: whether it was is not known."""

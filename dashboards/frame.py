@@ -140,6 +140,10 @@ def unheard() -> dict[str, str]:
             "No answer came, so it is not known whether this was kept. Look, once the bar at the foot is "
             "gone, before you press again."
         ),
+        "data-waits": say(
+            "Under way: it takes a while, or waits until another program has written. What becomes of it is "
+            "said here; it need not be pressed again."
+        ),
         "data-refused": say("Not kept: {why}"),
     }
 

@@ -20,7 +20,7 @@ from dash import Dash
 from flask import Flask, Request, Response, jsonify, request
 from werkzeug.exceptions import InternalServerError
 
-from cellmon.errors import CellmonError, NotAllowed, NotSignedIn, StoreRefused
+from cellmon.errors import CellmonError, NotAllowed, NothingKept, NotSignedIn, PerhapsKept, StoreRefused
 from cellmon.people import Person, Role, key_of
 from cellmon.tokens import May
 from cellmon.words import say
@@ -279,6 +279,8 @@ STATUS: dict[type[CellmonError], int] = {
     NotAllowed: 403,
     TooOften: 429,
     StoreRefused: 503,
+    NothingKept: 503,
+    PerhapsKept: 503,
 }
 
 

@@ -12,7 +12,9 @@ from threading import Event, Lock
 from typing import TYPE_CHECKING, Any, cast
 
 from cellmon import lengths
+from dashboards.asking import NEEDS
 from dashboards.away import heard
+from dashboards.deeds import Deeds
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -139,14 +141,17 @@ class Kept:
         self._monitor = monitor
         self._answers = answers or Answers()
         self._working, self._counting = Lock(), Lock()
+        self._deeds = Deeds()
         self._asking = 0
         """So many ask just now what is not kept."""
 
     def __getattr__(self, name: str) -> Any:
-        """Return a question that keeps its answers, or whatever else the monitor has."""
+        """Return a question that keeps its answers, a deed that is told, or whatever else the monitor has."""
         found = getattr(self._monitor, name)
         if not callable(found):
             return found
+        if name in NEEDS:
+            return heard(self._deeds.of(found))
         return heard(partial(self._ask, name, found) if name in QUESTIONS else found)
 
     @property

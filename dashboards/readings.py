@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 import orjson
 from flask import Flask, Request, Response, jsonify, request
 
-from cellmon.errors import CellmonError, StoreRefused
+from cellmon.errors import CellmonError, PerhapsKept, StoreRefused
 from cellmon.tokens import May, Token
-from cellmon.words import say, say_many
+from cellmon.words import say, say_many, to_say
 from dashboards import counted
 from dashboards.attempts import Attempts, TooOften
 
@@ -187,7 +187,10 @@ def _of_store(ask: Any) -> Any:
     try:
         return ask()
     except StoreRefused as away:
-        words = say("{why}; nothing of this was kept, send it again.", why=str(away).rstrip("."))
+        text = to_say("{why}; nothing of this was kept, send it again.")
+        if isinstance(away, PerhapsKept):
+            text = to_say("{why}; send it again: what was kept counts as known then.")
+        words = say(text, why=away.why.rstrip("."))
         raise NotTaken(words=words, status=503, again_s=STORE_AGAIN_S) from away
     except CellmonError as refused:
         raise NotTaken(words=str(refused), status=422) from refused

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, select, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
-from cellmon.errors import StoreRefused
+from cellmon.errors import NothingKept, PerhapsKept, StoreRefused
 from cellmon.store import plant
 from cellmon.store.migrations import MIGRATIONS, current_version, migrate
 from cellmon.store.schema import MOVED
@@ -78,9 +78,18 @@ class Store:
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
-        """Yield a session whose work is committed whole at the end, or not at all."""
-        self._see_that_it_is_there()
-        with self._refusing(), self._line(), self.engine.connect() as conn:
+        """Yield a session whose work is committed whole at the end, or not at all.
+
+        Raises
+        ------
+        NothingKept
+            Where the store fails before the commit.
+        PerhapsKept
+            Where a server does not answer to the commit. A file that cannot take a commit has taken nothing.
+        """
+        with self._refusing(NothingKept):
+            self._see_that_it_is_there()
+        with self._refusing(NothingKept), self._line(), self.engine.connect() as conn:
             if conn.dialect.name == "sqlite":
                 conn.exec_driver_sql("BEGIN IMMEDIATE")
             elif self._cell is not None:
@@ -90,7 +99,8 @@ class Store:
             if self._is_up_to_date:
                 _must_be_here(conn)
             yield Session(conn)
-            conn.commit()
+            with self._refusing(NothingKept if conn.dialect.name == "sqlite" else PerhapsKept):
+                conn.commit()
 
     def _line(self) -> AbstractContextManager[None]:
         """Return the line in which writers wait; PostgreSQL keeps one of its own."""
@@ -142,19 +152,23 @@ class Store:
         """Let go of every connection."""
         self.engine.dispose()
 
-    def _refusing(self) -> AbstractContextManager[None]:
-        return _refused_as_of(self.name)
+    def _refusing(self, kind: type[StoreRefused] = StoreRefused) -> AbstractContextManager[None]:
+        return _refused_as_of(self.name, kind)
 
 
 @contextmanager
-def _refused_as_of(name: str) -> Iterator[None]:
+def _refused_as_of(name: str, kind: type[StoreRefused] = StoreRefused) -> Iterator[None]:
     try:
         yield
     except DBAPIError as failed:
         said = _in_words(str(failed.orig).strip().splitlines()[0])
-        raise StoreRefused(say("the store {store} failed: {why}", store=name, why=said)) from failed
+        raise kind(say("the store {store} failed: {why}", store=name, why=said)) from failed
     except NotYet as waited:
-        raise StoreRefused(say("the store {store} failed: {why}", store=name, why=_busy())) from waited
+        raise kind(say("the store {store} failed: {why}", store=name, why=_busy())) from waited
+    except StoreRefused as refused:
+        if type(refused) is StoreRefused and kind is not StoreRefused:
+            raise kind(str(refused)) from refused
+        raise
 
 
 def plant_cells(url: str) -> tuple[plant.PlantCell, ...]:
@@ -179,6 +193,9 @@ def plant_cells(url: str) -> tuple[plant.PlantCell, ...]:
 def _in_words(said: str) -> str:
     """Return what a driver said, in words of a person where it speaks of its own workings."""
     busy = ("database is locked", "database table is locked", "locking protocol")
+    full = ("database or disk is full", "No space left on device")
+    if any(one in said for one in full):
+        return say("its disk is full; make room there, then try again")
     return _busy() if any(one in said for one in busy) else said
 
 

@@ -3,7 +3,8 @@
    before a page saw it. And what is pressed again while it is under way, as it stood, is one press with one answer. */
 (function () {
   const UPDATE = "/_dash-update-component", BEGINS = /\/_dash-(layout|dependencies)\b/, PRESSED = /\.(n_clicks|n_submit|contents)$|^bore-done\.data$/;
-  const STILL = 2000, LONG = 10000, LONGEST = 60000; // a slow page shows an answer later than it comes
+  const STILL = 2000, SLOW = 3000, LONG = 10000; // a slow page shows an answer later than it comes
+  const LONGEST = 360000; // the server answers before: a writer waits 300 s for those before it
   const plain = window.fetch, under = new Map(), lost = new Map();
   const words = (name) => (document.getElementById("bar") || { dataset: {} }).dataset[name] || "";
   const set = (id, props) => window.dash_clientside.set_props(id, props);
@@ -15,6 +16,8 @@
       if (one && one.getAttribute("role") === "status") set(id, { children: said });
     }
   }
+  const waits = (sent) => [sent.outputs].flat().some(({ id }) => typeof id === "string"
+    && (document.getElementById(id) || {}).textContent === words("waits"));
   function unheard(sent, why) {
     const presses = pressesOf(sent);
     if (!presses.length) lost.set(sent.output, sent);
@@ -58,9 +61,13 @@
   function once(sent, ask) {
     const deed = deedOf(sent), known = under.get(deed);
     if (known && performance.now() - known.since < LONGEST) return known.answer;
-    const one = { sent, since: performance.now(), answer: ask() }, over = () => { if (under.get(deed) === one) under.delete(deed); };
+    const one = { sent, since: performance.now(), answer: ask() }, over = () => {
+      if (under.get(deed) === one) under.delete(deed);
+      if (waits(sent)) tell(sent, ""); // the answer said nothing of it
+    };
     under.set(deed, one);
-    one.answer.then(({ whole }) => { one.heard = true; setTimeout(over, whole ? STILL : 0); });
+    const slow = setTimeout(() => { if (under.get(deed) === one) tell(sent, words("waits")); }, SLOW);
+    one.answer.then(({ whole }) => { one.heard = true; clearTimeout(slow); setTimeout(over, whole ? STILL : 0); });
     return one.answer;
   }
   /* A network that went away may have taken a press with it: then the next is another. */

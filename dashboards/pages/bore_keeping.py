@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from cellmon.errors import CellmonError, WrongUsage
+from cellmon.errors import CellmonError, NothingKept, PerhapsKept, WrongUsage
 from cellmon.monitor.bore.entry import Dial, read_entry, read_figure, read_temperature
 from cellmon.monitor.bore.keeping import TypedRound, strokes_of
 from cellmon.monitor.bore.measured import HAND, TypedBore
@@ -99,6 +99,8 @@ def finish(
         if asks["mode"] == Mode.ROUND:
             return _round(monitor, asks, figures, beside, answered)
         return _check(monitor, asks, figures, beside)
+    except (NothingKept, PerhapsKept) as refusal:  # they say what is known
+        return Finished(kept=False, said=_sentence(str(refusal)))
     except CellmonError as refusal:
         return Finished(kept=False, said=say("{why} Nothing was kept.", why=_sentence(str(refusal))))
 

@@ -80,7 +80,7 @@ def says(page, name: str, words: str) -> None:
     )
 
 
-def test_a_press_while_the_same_is_under_way_is_one_with_it_and_is_confirmed(files, address, small):
+def test_a_press_under_way_is_said_and_the_same_pressed_again_is_one_with_it(files, address, small):
     opened(files, address)
     doubt, held = chosen(files, 1), []
 
@@ -94,7 +94,9 @@ def test_a_press_while_the_same_is_under_way_is_one_with_it_and_is_confirmed(fil
     files.click("#files-doubt-keep")
     until(files, lambda: held)
     files.click("#files-doubt-keep")
-    files.wait_for_timeout(500)
+    says(files, "#files-doubt-said", "Under way: it takes a while")
+    files.click("#files-doubt-keep")
+    files.wait_for_timeout(200)
     assert len(held) == 1
     held[0].continue_()
     says(files, "#files-doubt-said", "kept as it was read, by M. Osei")
