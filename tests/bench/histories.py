@@ -15,19 +15,25 @@ from cellmon.records import Kind
 from tests.bench.clock import ROUNDS, Row, spent
 from tests.bench.grown import grown_cell
 from tests.bench.inputs import SIZES
-from tests.bench.next_batch import next_batches, next_files, next_rows
+from tests.bench.next_batch import a_finding, next_batches, next_files, next_rows, rows_again
 from tests.bench.pages_of import refreshes
 
 BATCH = 1000
 FLAT = "1.2"
 OTHERS = (
-    ("24 audited figures", Kind.CHARACTERISTICS, 24),
-    ("a finding", Kind.FINDINGS, 1),
-    ("4,320 points of traces", Kind.TRACES, 4320),
+    ("24 audited figures", next_rows, Kind.CHARACTERISTICS, 24),
+    ("a finding", next_rows, Kind.FINDINGS, 1),
+    ("4,320 points of traces", next_rows, Kind.TRACES, 4320),
+    ("4,320 points of blocks traced a shift before", rows_again, Kind.TRACES, 4320),
 )
 Measured = Callable[[Monitor, Path], Iterator[tuple[str, float]]]
-OLD, NEW = "upper = 4.0", "upper = 4.2"
-"""What the new version of the sheet says otherwise, of roundness."""
+MANY = 8
+"""Findings of the same kind in one shift, beyond chance by far."""
+SHEETS = (
+    ("a batch under a new version of the sheet", "upper = 4.0", "upper = 4.2"),
+    ("a batch under a new allowance of false alarms", "per_week = 2.0", "per_week = 1.9"),
+)
+"""What a version of the sheet says otherwise: of roundness, then of all limits."""
 
 
 def batches(folder: Path, sizes: Sequence[str]) -> list[Row]:
@@ -78,16 +84,26 @@ def _each(
 
 def _others(monitor: Monitor, folder: Path) -> Iterator[tuple[str, float]]:
     next_batches(monitor, folder)()  # what a process imports and works out once
-    for work, kind, rows in OTHERS:
-        path = next_rows(monitor, folder, kind, rows=rows)
+    for work, write, kind, rows in OTHERS:
+        path = write(monitor, folder, kind, rows=rows)
         yield work, spent(partial(_take, monitor, path))
+    for i in range(MANY):
+        path = a_finding(monitor, folder, f"P{i}")
+        took = spent(partial(_take, monitor, path))
+    yield f"a finding, the {MANY}th of a shift, beyond chance", took
+    write_file = next_files(monitor, folder, bores=BATCH)
+    for work, old, new in SHEETS:
+        _adopt(monitor, old, new)  # until then it judges nothing
+        yield work, spent(partial(_take, monitor, write_file()))
+
+
+def _adopt(monitor: Monitor, old: str, new: str) -> None:
+    """Put a changed sheet in force."""
     sheet = monitor.folder / "cell.toml"
     text = sheet.read_text(encoding="utf-8")
-    assert OLD in text
-    sheet.write_text(text.replace(OLD, NEW), encoding="utf-8")
-    monitor.adopt(by="R. Hale", why="roundness of the new drawing")  # until then it judges nothing
-    path = next_files(monitor, folder, bores=BATCH)()
-    yield "a batch under a new version of the sheet", spent(partial(_take, monitor, path))
+    assert old in text
+    sheet.write_text(text.replace(old, new), encoding="utf-8")
+    monitor.adopt(by="R. Hale", why="of the new drawing")
 
 
 def _take(monitor: Monitor, path: Path) -> None:

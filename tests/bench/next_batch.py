@@ -6,18 +6,20 @@ from collections.abc import Callable
 from dataclasses import replace
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from cellmon.export.dialect_files import Dialect, columns_of, write_table
 from cellmon.monitor import Monitor
-from cellmon.records import Kind, Readings
+from cellmon.records import Batch, Kind, Readings
 from tests.bench.test_take import wide_file
 
 BORES = 48
 SEARCHED = np.timedelta64(400, "D")
 """So far back rows of a kind are looked for."""
 STEP = np.timedelta64(30, "s")
+SHIFT = np.timedelta64(8, "h")
 
 
 def next_files(monitor: Monitor, folder: Path, *, bores: int) -> Callable[[], Path]:
@@ -35,13 +37,37 @@ def next_rows(monitor: Monitor, folder: Path, kind: Kind, *, rows: int) -> Path:
     """Write a file of the newest so many rows of a kind again: other blocks, after all that is stored."""
     with monitor._store.reading() as session:
         newest = session.newest_reading()
-        assert newest is not None
-        stored = session.rows(kind, start=newest - SEARCHED)
-    last = stored.select(stored.at >= np.sort(stored.at)[-rows])
+    last = _newest_rows(monitor, kind, rows)
     parts = np.array([f"N-{part.split('-')[-1]}" for part in last.part], dtype=object)
     later = replace(last, part=parts, at=last.at + (newest - last.at.min() + STEP))
-    path = folder / f"next-{kind}.csv"
-    write_table(columns_of(later), path, dialect=Dialect())
+    return _written(later, folder / f"next-{kind}.csv")
+
+
+def rows_again(monitor: Monitor, folder: Path, kind: Kind, *, rows: int) -> Path:
+    """Write a file of the newest so many rows of a kind again: the same blocks, a shift later."""
+    last = _newest_rows(monitor, kind, rows)
+    return _written(replace(last, at=last.at + SHIFT), folder / f"again-{kind}.csv")
+
+
+def a_finding(monitor: Monitor, folder: Path, part: str) -> Path:
+    """Write a file of the newest finding once more: of another block, at the moment of the newest bore."""
+    with monitor._store.reading() as session:
+        newest = session.newest_reading()
+    last = _newest_rows(monitor, Kind.FINDINGS, 1).select(slice(0, 1))
+    found = replace(last, part=np.array([part], dtype=object), at=np.array([newest]))
+    return _written(found, folder / f"finding-{part}.csv")
+
+
+def _newest_rows(monitor: Monitor, kind: Kind, rows: int) -> Any:
+    with monitor._store.reading() as session:
+        newest = session.newest_reading()
+        assert newest is not None
+        stored = session.rows(kind, start=newest - SEARCHED)
+    return stored.select(stored.at >= np.sort(stored.at)[-rows])
+
+
+def _written(rows: Batch, path: Path) -> Path:
+    write_table(columns_of(rows), path, dialect=Dialect())
     return path
 
 
