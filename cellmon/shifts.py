@@ -14,7 +14,6 @@ from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cellmon.records import Times
 from cellmon.sheet import ALL_DAYS, Sheet
@@ -125,8 +124,3 @@ def to_local(moment: np.datetime64, zone: ZoneInfo) -> datetime:
     """Return a UTC `datetime64` as an aware datetime in a zone."""
     plain: datetime = moment.astype("datetime64[us]").item()
     return plain.replace(tzinfo=UTC).astimezone(zone)
-
-
-def hours_between(start: NDArray[np.datetime64], end: NDArray[np.datetime64]) -> NDArray[np.float64]:
-    """Return end minus start in hours."""
-    return (end - start) / np.timedelta64(1, "h")

@@ -12,7 +12,7 @@ style sheet holds the same pairs as variables; a test compares them.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from math import isnan
 from typing import Any
 from urllib.parse import unquote_plus
@@ -235,8 +235,3 @@ def um_said(value: float | None, digits: int = 1) -> str:
     if value is None or isnan(value):
         return say("unknown")
     return lengths.said(value, digits, sign=True)
-
-
-def is_quiet(config: Mapping[str, Any] | None) -> bool:
-    """Return whether a graph's configuration is the one that sends nothing away."""
-    return config == CONFIG

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cellmon.bores.size import BLOCK, as_readings
+from cellmon.bores.readings import BLOCK, as_readings
 from cellmon.stats.constants import d2
 
 Floats = NDArray[np.float64]

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cellmon.bores.layout import Over, Plan, planned
-from cellmon.bores.size import BLOCK, as_readings
+from cellmon.bores.readings import BLOCK, as_readings
 
 Floats = NDArray[np.float64]
 
@@ -26,6 +26,7 @@ class TwoPointFeatures:
     """Features of each bore, micrometres; nan where planes, directions or a reading are missing."""
 
     average: Floats
+    """This and the next three: rank-order sizes of the local sizes read (ISO 14405-1)."""
     least: Floats
     greatest: Floats
     mid_range: Floats

@@ -13,17 +13,6 @@ from cellmon.units import REFERENCE_TEMPERATURE_C, UM_PER, LengthUnit
 Floats = NDArray[np.float64]
 
 
-def growth_um(diameter_mm: ArrayLike, *, expansion_per_c: float, temperature_c: ArrayLike) -> Floats:
-    """Return how much larger a diameter is at a temperature than at 20 degrees, micrometres.
-
-    >>> round(float(growth_um(86.0, expansion_per_c=10.5e-6, temperature_c=30.0)), 3)
-    9.03
-    """
-    above = np.asarray(temperature_c, dtype=np.float64) - REFERENCE_TEMPERATURE_C
-    d = np.asarray(diameter_mm, dtype=np.float64)
-    return np.asarray(UM_PER[LengthUnit.MM] * d * expansion_per_c * above, dtype=np.float64)
-
-
 def size_at_20(
     diameter_mm: ArrayLike,
     *,

@@ -42,28 +42,17 @@ class Variances:
         return self.within / self.df_within
 
 
-def analyse_variance(groups: Sequence[ArrayLike]) -> Variances:
-    """Test for equal means, spreads taken as equal.
-
-    Parameters
-    ----------
-    groups : sequence of array_like
-        At least two groups of at least one value, and one of at least two.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook, section 1.3.5.4.
-    """
-    return _variances(rows_of_one_size(_samples(groups, least=1)))
-
-
 def variances_of(*, sizes: ArrayLike, means: ArrayLike, squares: ArrayLike) -> Variances:
-    """Return the analysis of variance of groups that are known by their sums; see `analyse_variance`.
+    """Test for equal means of groups that are known by their sums, spreads taken as equal.
 
     Parameters
     ----------
     sizes, means, squares : array_like, shape (k,)
-        Of each group its count, its mean and the sum of squares about it.
+        Of each group, two at least, its count, its mean and the sum of squares about it.
+
+    References
+    ----------
+    NIST/SEMATECH e-Handbook, section 1.3.5.4.
     """
     n, m, q = (np.asarray(a, dtype=np.float64) for a in (sizes, means, squares))
     total = float(n @ m) / n.sum()
@@ -90,7 +79,7 @@ def equal_means(groups: Sequence[ArrayLike]) -> Test:
     ----------
     Welch, Biometrika 38 (1951), 330-336; for two groups the square of Welch's t.
     """
-    samples = _samples(groups, least=2)
+    samples = _samples(groups)
     _must_spread(rows_of_one_size(samples))
     k = len(samples)
     weights = np.array([s.size / s.var(ddof=1) for s in samples])
@@ -112,7 +101,7 @@ def equal_spreads(groups: Sequence[ArrayLike]) -> Test:
     Brown and Forsythe, Journal of the American Statistical Association 69 (1974), 364-367;
     NIST/SEMATECH e-Handbook, section 1.3.5.10.
     """
-    sized = rows_of_one_size(_samples(groups, least=2))
+    sized = rows_of_one_size(_samples(groups))
     _must_spread(sized)
     return _variances([np.abs(rows - np.median(rows, axis=1, keepdims=True)) for rows in sized]).test
 
@@ -139,10 +128,10 @@ def bartlett(*, variances: ArrayLike, df: ArrayLike) -> Test:
     return Test(statistic=float(statistic), p_value=float(chdtrc(f.size - 1, statistic)))
 
 
-def _samples(groups: Sequence[ArrayLike], *, least: int) -> list[Floats]:
+def _samples(groups: Sequence[ArrayLike]) -> list[Floats]:
     if len(groups) < 2:
         raise NotEnoughData("groups", need=2, got=len(groups))
-    return [as_series(g, need=least, what="bores in a group") for g in groups]
+    return [as_series(g, what="bores in a group") for g in groups]
 
 
 def rows_of_one_size(samples: Sequence[Floats]) -> list[Floats]:

@@ -7,45 +7,9 @@ import math
 import numpy as np
 
 from cellmon.capability.intervals import steadied
-from cellmon.stats.intervals import one_sided_index_bound
 
 MOST = 10_000_000
 """Bores beyond which the claim is said to be out of reach."""
-
-
-def bores_needed(index: float, *, required: float, confidence: float) -> int | None:
-    """Return the fewest normal bores from which an index found carries the claim, None where none do.
-
-    Parameters
-    ----------
-    index : float
-        As it would be found; it must exceed `required`.
-    required, confidence : float
-        What its one-sided lower bound must reach.
-
-    References
-    ----------
-    The bound is that of `stats.intervals.one_sided_index_bound` with n - 1 degrees of freedom.
-
-    >>> bores_needed(1.67, required=1.33, confidence=0.95)
-    38
-    """
-    if index <= required:
-        return None
-
-    def enough(n: int) -> bool:
-        return one_sided_index_bound(index, n=n, df=n - 1, confidence=confidence) >= required
-
-    high = 4
-    while not enough(high):
-        high *= 2
-        if high > MOST:
-            return None
-    low = max(high // 2, 2)
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high
 
 
 def bores_needed_by_error(index: float, bound: float, *, n: int, required: float) -> int | None:

@@ -8,7 +8,6 @@ beyond the target as the band reaches, so that the level spends as long on eithe
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import lru_cache
 from math import sqrt
 from typing import Literal
 
@@ -40,17 +39,6 @@ CAUTION = to_say(
 )
 ABOVE = to_say("The level is {size} above target (give or take {margin})")
 BELOW = to_say("The level is {size} below target (give or take {margin})")
-_NODES = 200
-
-
-@dataclass(frozen=True, kw_only=True)
-class BoundedAdjustment:
-    """What a dead band does to a level that wanders."""
-
-    interval: float
-    """Mean number of bores from one adjustment to the next."""
-    inflation: float
-    """Growth of the standard deviation about target, as a share: 0.05 is 5 %."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,51 +92,6 @@ def tampering_sd_ratio(gain: float) -> float:
     return sqrt(2 / (2 - gain))
 
 
-def bounded_adjustment(lam: float, band: float) -> BoundedAdjustment:
-    """Return what a dead band of half width `band` costs and saves on a wandering level.
-
-    The disturbance is an integrated moving average: the best forecast of its level moves by lam times
-    the last forecast error, standard deviation 1. At |forecast| >= band it is set back to 0. Mean
-    interval and mean square over a cycle solve an integral equation each, here by Gauss-Legendre nodes.
-
-    Parameters
-    ----------
-    lam : float
-        Above 0, at most 1.
-    band : float
-        In standard deviations of a forecast error, above 0.
-
-    References
-    ----------
-    Box and Luceno, Statistical Control by Monitoring and Feedback Adjustment (1997); Crowder, Journal of
-    Quality Technology 24 (1992), 125-134, for the integral equation (both from memory).
-
-    Examples
-    --------
-    >>> round(bounded_adjustment(0.2, 1.0).interval, 1)
-    31.4
-    """
-    if not (0 < lam <= 1 and band > 0):
-        raise ValueError(f"a lam above 0 to 1 and a band above 0, not {lam} and {band}")
-    return _bounded(float(lam), float(band))
-
-
-@lru_cache(maxsize=256)
-def _bounded(lam: float, band: float) -> BoundedAdjustment:
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
-    x, w = band * nodes, band * weights
-
-    def to(start: Floats) -> Floats:
-        z = (x - start[:, None]) / lam
-        return np.asarray(w * np.exp(-(z**2) / 2) / (lam * sqrt(2 * np.pi)), dtype=np.float64)
-
-    kernel = np.eye(_NODES) - to(x)
-    visits = np.linalg.solve(kernel, np.column_stack([np.ones(_NODES), x**2]))
-    from_target = (to(np.zeros(1)) @ visits)[0]
-    interval = 1 + float(from_target[0])
-    return BoundedAdjustment(interval=interval, inflation=sqrt(1 + float(from_target[1]) / interval) - 1)
-
-
 def dead_band(
     *, slope_um: float, slope_sd_um: float = 0.0, walk_um: float = 0.0, sigma_um: float, cost: float = COST
 ) -> DeadBand:
@@ -171,7 +114,8 @@ def dead_band(
 
     References
     ----------
-    Elementary (the drift); Box and Luceno (1997), as `bounded_adjustment` (the wandering level).
+    Elementary (the drift); Box and Luceno, Statistical Control by Monitoring and Feedback
+    Adjustment (1997), from memory (the wandering level).
     """
     if not sigma_um > 0:
         raise NoSpread("bores to be corrected")

@@ -55,18 +55,6 @@ class Change:
     kind: Kind
 
 
-@dataclass(frozen=True, kw_only=True)
-class MeanShift:
-    """The split of a series in two that leaves the least sum of squares."""
-
-    last_before: int
-    """How many values stand before the shift."""
-    mean_before: float
-    mean_after: float
-    squares_left: float
-    """Sum of squares about the two means over that about one."""
-
-
 def change_point(
     z: ArrayLike,
     *,
@@ -121,38 +109,6 @@ def change_point(
     if kind == "drift" or (kind is None and seen > CLEARLY):
         return _told(x, ramp, of_ramp, "drift", skipped=skipped, coverage=coverage)
     return _told(x, step, of_step, "level", skipped=skipped, coverage=coverage)
-
-
-def single_mean_shift(x: ArrayLike) -> MeanShift:
-    """Split a series where its two parts lie closest to their own means, by least squares.
-
-    Unlike `change_point` it needs no known spread and no level before; it says nothing of how sure
-    the place is, and finds one in any series.
-
-    References
-    ----------
-    Hinkley, Biometrika 57 (1970), 1-17 (from memory); checked on the annual flow of the Nile, Cobb,
-    Biometrika 65 (1978).
-
-    Examples
-    --------
-    >>> single_mean_shift([1.0, 2.0, 1.0, 7.0, 8.0]).last_before
-    3
-    """
-    values = as_series(x, need=2, what="values with a shift")
-    n = values.size
-    centred = values - values.mean()
-    before = np.arange(1, n)
-    sums = np.cumsum(centred)[:-1]
-    between = sums**2 * n / (before * (n - before))
-    place = int(np.argmax(between)) + 1
-    total = float((centred**2).sum())
-    return MeanShift(
-        last_before=place,
-        mean_before=float(values[:place].mean()),
-        mean_after=float(values[place:].mean()),
-        squares_left=1 - float(between[place - 1]) / total if total > 0 else 1.0,
-    )
 
 
 def _told(x: Floats, g: Floats, weight: Floats, kind: Kind, *, skipped: int, coverage: float) -> Change:

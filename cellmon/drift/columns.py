@@ -175,7 +175,7 @@ class Watched:
 
     surprise: Floats
     ratio: Floats
-    """Variance ratios as `as_variance_ratio` makes them comparable."""
+    """Variance ratios as `variance_ratio` makes them comparable."""
     expected: Floats
     """The mean that was expected, micrometres."""
     error: Floats

@@ -50,29 +50,6 @@ def normal(x: Floats, v: Floats, c: Constants, *, out: Floats | None = None) -> 
     return found
 
 
-def as_variance_ratio(ratio: ArrayLike, df: ArrayLike, known_df: ArrayLike, *, to_df: float) -> Floats:
-    """Return the variance ratio of `to_df` over a known variance that lies as far out as the one seen.
-
-    Parameters
-    ----------
-    ratio : array_like
-        Variance of a subgroup over an estimate of it.
-    df, known_df : array_like
-        Degrees of freedom of both.
-
-    References
-    ----------
-    Paulson, An approximate normalization of the analysis of variance distribution, Annals of
-    Mathematical Statistics 13 (1942); Wilson and Hilferty, PNAS 17 (1931) (both from memory); checked
-    against scipy in `tests/drift/test_deviates.py`.
-    """
-    f, v1, v2 = (np.asarray(x, dtype=np.float64) for x in (ratio, df, known_df))
-    to_term, term = np.asarray(2 / (9 * to_df)), 2 / (9 * v1)
-    return variance_ratio(
-        np.maximum(f, 0.0), term, 1 - term, v2, ANY_SHAPE, to_term=to_term, root_of_to=np.sqrt(to_term)
-    )
-
-
 def variance_ratio(
     ratio: Floats,
     term: Floats,
@@ -84,10 +61,24 @@ def variance_ratio(
     root_of_to: Floats,
     out: Floats | None = None,
 ) -> Floats:
-    """Return `as_variance_ratio` of ratios, none negative, given 2 / 9 df of the other degrees of freedom.
+    """Return the variance ratio over a known variance that lies as far out as one over an estimated.
 
-    `less_term` is one less `term`, `root_of_to` the root of `to_term`: whoever asks again and again works
-    them out once.
+    Parameters
+    ----------
+    ratio : ndarray
+        Variance of a subgroup over an estimate of it, never negative.
+    term, less_term : ndarray
+        2 / (9 df) of the subgroup, and one less that: whoever asks again and again works them out once.
+    known_df : ndarray
+        Degrees of freedom of the estimate.
+    to_term, root_of_to : ndarray
+        2 / (9 df) of the ratio returned, and its root.
+
+    References
+    ----------
+    Paulson, An approximate normalization of the analysis of variance distribution, Annals of
+    Mathematical Statistics 13 (1942); Wilson and Hilferty, PNAS 17 (1931) (both from memory); checked
+    against scipy in `tests/drift/test_deviates.py`.
     """
     root, known_term = np.cbrt(ratio), c.two / (c.nine * known_df)
     z = ((c.one - known_term) * root - less_term) / np.sqrt(known_term * root**2 + term)

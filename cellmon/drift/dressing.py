@@ -8,13 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from cellmon.drift.forecast import Side
 from cellmon.drift.survival import P05, P50, P95, Dressing, Process, closest
 from cellmon.errors import NotEnoughData
-
-Floats = NDArray[np.float64]
 
 LEAST_DRESSINGS = 3
 """Of the past, before what one does is believed."""

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import log_ndtr, ndtr, ndtri
+from scipy.special import ndtri
 
 from cellmon.drift.survival import P05, P50, P95, Dressing, Process, closest
 
@@ -80,8 +80,8 @@ def bores_to_limit(
 
     References
     ----------
-    Cox and Miller, The Theory of Stochastic Processes (1965), section 5.7, for the wandering level alone
-    (`first_passage_cdf`); Niederreiter, Random Number Generation and Quasi-Monte Carlo Methods (1992),
+    Cox and Miller, The Theory of Stochastic Processes (1965), section 5.7, for the wandering level alone;
+    Niederreiter, Random Number Generation and Quasi-Monte Carlo Methods (1992),
     for fixed points in place of random ones (both from memory). Coverage by simulation: docs/drift.md.
 
     Examples
@@ -116,67 +116,3 @@ def bores_to_limit(
         p95=survival.first(P95),
         side="upper" if survival.upward != mirrored else "lower",
     )
-
-
-def first_passage_cdf(t: ArrayLike, *, barrier: float, drift: float, sigma: float) -> Floats:
-    """Return the chance that a Wiener process with drift has met a barrier above it by time t.
-
-    Parameters
-    ----------
-    t : array_like
-        Times, in bores where `drift` is a bore; 0 or less gives 0.
-    barrier, drift, sigma : float
-        Distance to the barrier, above 0; drift towards it a unit of time (may be negative: then the
-        chance stays below 1); standard deviation of one unit of time, above 0.
-
-    References
-    ----------
-    Cox and Miller, The Theory of Stochastic Processes (1965), section 5.7; Chhikara and Folks,
-    Technometrics 19 (1977), 461-468.
-
-    Examples
-    --------
-    >>> round(float(first_passage_cdf(1.0, barrier=1.0, drift=1.0, sigma=1.0)), 6)
-    0.668102
-    """
-    if not (barrier > 0 and sigma > 0):
-        raise ValueError(f"a barrier and a sigma above 0, not {barrier} and {sigma}")
-    times = np.asarray(t, dtype=np.float64)
-    later = np.where(times > 0, times, 1.0)
-    root = sigma * np.sqrt(later)
-    met = ndtr((drift * later - barrier) / root)
-    # the second term as one exponent: its factors over- and underflow where it does not
-    came_back = np.exp(2 * drift * barrier / sigma**2 + log_ndtr(-(drift * later + barrier) / root))
-    return np.asarray(np.where(times > 0, np.minimum(met + came_back, 1.0), 0.0), dtype=np.float64)
-
-
-def first_passage_mean(*, barrier: float, drift: float) -> float:
-    """Return the mean time to a barrier: its distance over a drift towards it, which must be above 0."""
-    if not (barrier > 0 and drift > 0):
-        raise ValueError(f"a barrier and a drift above 0, not {barrier} and {drift}")
-    return barrier / drift
-
-
-def first_passage_sd(*, barrier: float, drift: float, sigma: float) -> float:
-    """Return the standard deviation of the time to a barrier: sigma sqrt(barrier / drift^3)."""
-    return sigma * float(np.sqrt(first_passage_mean(barrier=barrier, drift=drift))) / drift
-
-
-def first_passage_quantile(p: float, *, barrier: float, drift: float, sigma: float) -> float:
-    """Return the time by which a share p of such processes have met the barrier; drift above 0.
-
-    >>> round(first_passage_quantile(0.5, barrier=1.0, drift=1.0, sigma=1.0), 6)
-    0.675841
-    """
-    from scipy.optimize import brentq  # late: slow to import
-
-    if not 0 < p < 1:
-        raise ValueError(f"a share above 0 and below 1, not {p}")
-    high = first_passage_mean(barrier=barrier, drift=drift)
-
-    def short(t: float) -> float:
-        return float(first_passage_cdf(t, barrier=barrier, drift=drift, sigma=sigma)) - p
-
-    while short(high) < 0:
-        high *= 2
-    return float(brentq(short, 0.0, high, xtol=1e-12 * high, rtol=1e-14))

@@ -12,7 +12,7 @@ from math import sqrt
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
 from cellmon import local
@@ -21,7 +21,6 @@ from cellmon.stats.normal import ppm_outside
 from cellmon.stats.summary import as_series
 from cellmon.words import say, say_many, to_say
 
-Floats = NDArray[np.float64]
 Verdict = Literal["run", "correct", "cannot tell yet"]
 
 SHARE = 0.001

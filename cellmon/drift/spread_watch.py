@@ -42,7 +42,7 @@ class SpreadWatch:
         """Whether a call may stand."""
 
     def judge(self, t: int, told: Flags, *, all_told: bool) -> Floats:
-        """Judge the spread inside a subgroup; return its variance ratio, as `as_variance_ratio` does."""
+        """Judge the spread inside a subgroup; return its variance ratio, as `variance_ratio` does."""
         s, ahead = self.state, self.ahead
         v = variance_ratio(
             ahead.sd_squared[t] / s.bore_var,

@@ -22,7 +22,6 @@ from cellmon.drift.spread_watch import SpreadWatch
 from cellmon.drift.wear import DRESSED_BORES, DRESSED_VAR, SLOPE_VARIES, Learned
 
 Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 LEVEL_K = np.array([0.21, 0.52, 1.34])[:, None]

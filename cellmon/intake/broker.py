@@ -19,10 +19,6 @@ REFUSES = to_say("{host} port {port} refuses: {why}")
 GONE = to_say("{host} port {port} is gone: {why}")
 
 
-class BrokerAway(CellmonError, ConnectionError):
-    """A broker that cannot be reached, or refuses."""
-
-
 @dataclass(frozen=True, kw_only=True)
 class Message:
     """One message; `number` is what it is acknowledged by."""

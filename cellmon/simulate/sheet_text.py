@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
-from typing import Any
-
 SHEET = """\
 # The cell sheet of Harrowmere Works, line 3: an invented cell for demonstrations.
 # Sizes are in mm, form and deviations in um. `cellmon check` says what is wrong in a sheet.
@@ -173,8 +170,3 @@ borders_um = [8, 16]
 def sheet_text() -> str:
     """Return the demonstration's cell sheet as a commented TOML text."""
     return SHEET
-
-
-def sheet_mapping() -> dict[str, Any]:
-    """Return the same sheet as a plain mapping, sections by name."""
-    return tomllib.loads(SHEET)

@@ -59,12 +59,6 @@ def cp_interval(cp: float, *, df: float, confidence: float = 0.95) -> Interval:
     )
 
 
-def cp_lower_bound(cp: float, *, df: float, confidence: float) -> float:
-    """Return what Cp or Pp exceeds with that one-sided confidence, exact."""
-    _check(df=df, confidence=confidence)
-    return cp * math.sqrt(chi_square_quantile(1 - confidence, df) / df)
-
-
 def cpk_interval_bissell(cpk: float, *, n: float, df: float, confidence: float = 0.95) -> Interval:
     """Return Bissell's interval of Cpk: cpk +- z sqrt(1 / (9 n) + cpk^2 / (2 df)).
 
@@ -132,37 +126,6 @@ def clopper_pearson(k: int, n: int, *, confidence: float = 0.95) -> Interval:
     low = 0.0 if k == 0 else float(betaincinv(k, n - k + 1, tail))
     high = 1.0 if k == n else float(betaincinv(k + 1, n - k, 1 - tail))
     return Interval(low=low, high=high, confidence=confidence)
-
-
-def wilson(k: int, n: int, *, confidence: float = 0.95) -> Interval:
-    """Return the score interval of a share: shorter, right on the average.
-
-    References
-    ----------
-    Wilson, Journal of the American Statistical Association 22 (1927), 209-212; Newcombe, Statistics
-    in Medicine 17 (1998), method 3.
-    """
-    _check_count(k, n, confidence)
-    z = float(ndtri((1 + confidence) / 2))
-    share, square = k / n, z * z / n
-    middle = (share + square / 2) / (1 + square)
-    half = z / (1 + square) * math.sqrt(share * (1 - share) / n + square / (4 * n))
-    low = 0.0 if k == 0 else middle - half
-    high = 1.0 if k == n else middle + half
-    return Interval(low=low, high=high, confidence=confidence)
-
-
-def poisson_upper(count: int, *, confidence: float = 0.95) -> float:
-    """Return the one-sided upper limit of the mean of a Poisson count: chi2(2 count + 2) / 2.
-
-    References
-    ----------
-    Garwood, Biometrika 28 (1936), 437-442.
-    """
-    if count < 0:
-        raise ValueError(f"a count of at least 0, not {count}")
-    _check(df=1, confidence=confidence)
-    return chi_square_quantile(confidence, 2 * count + 2) / 2
 
 
 def _cpk_error(cpk: float, *, n: float, df: float) -> float:

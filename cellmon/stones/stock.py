@@ -7,9 +7,6 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import NDArray
-
-Times = NDArray[np.datetime64]
 
 NEVER = np.datetime64("NaT", "us")
 

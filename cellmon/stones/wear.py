@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
 
 REPEATS = 5
 """Degrees of freedom from which a repeatability is believed."""

@@ -16,13 +16,13 @@ import cellmon
 from cellmon.export.dialect_files import write_table
 from cellmon.export.run_files import run_files
 from cellmon.monitor import Monitor
-from cellmon.simulate.harrowmere import harrowmere_year
 from cellmon.simulate.line import run
 from cellmon.simulate.run import Run
 from cellmon.simulate.sheet_text import sheet_text
 from tests.bench.inputs import SIZES
 from tests.bench.longer_store import lengthen
 from tests.bench.test_take import wide_file
+from tests.simulate.year import harrowmere_year
 
 BATCH = 25_000
 LOGGED = ("events", "stone_measurements", "stock", "gauge_checks", "characteristics", "findings", "traces")

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from cellmon.records import Readings
-from cellmon.simulate.harrowmere import harrowmere_year
 from cellmon.simulate.line import run
 from tests.bench.test_take import long_file
+from tests.simulate.year import harrowmere_year
 
 SIZES = {"10k": 10_000, "100k": 100_000, "1m": 1_000_000, "10m": 10_000_000}
 PER_BORE = 6

@@ -11,9 +11,9 @@ import pytest
 
 import cellmon
 from cellmon.records import Readings
-from cellmon.simulate.harrowmere import harrowmere_year
 from cellmon.simulate.line import run
 from cellmon.simulate.sheet_text import sheet_text
+from tests.simulate.year import harrowmere_year
 
 MILLION = 1_000_000
 ROUNDS = 5

@@ -22,12 +22,12 @@ from cellmon.monitor.judge.budget import (
     spread_limits,
 )
 from cellmon.records import Readings
-from cellmon.simulate.harrowmere import harrowmere_year
 from cellmon.simulate.line import run
 from cellmon.simulate.sheet_text import sheet_text
 from tests.bench.test_take import beside
 from tests.drift.streams import drawn, known, limits_of, steps_of
 from tests.monitor.judge.making import demo_sheet, stream
+from tests.simulate.year import harrowmere_year
 
 ROUNDS = 5
 BATCH = 1000

@@ -11,7 +11,6 @@ from hypothesis.extra.numpy import arrays
 
 from cellmon.bores.form import two_point_features
 from cellmon.bores.layout import taper_factor
-from cellmon.bores.size import size
 
 ROWS = [
     c
@@ -35,15 +34,32 @@ def test_diameters_of_a_lobed_bore_give_its_two_point_sizes(row):
     slack = 1000 * row["tol"]["two_point_d_min"]
     assert found.size_range[0] == pytest.approx(1000 * expected["ovality_two_point"], abs=slack)
     assert found.roundness[0] == pytest.approx(500 * expected["ovality_two_point"], abs=slack)
-    assert size(um, "least")[0] / 1000 + 2 * g["R"] == pytest.approx(
+    assert found.least[0] / 1000 + 2 * g["R"] == pytest.approx(
         expected["two_point_d_min"], abs=row["tol"]["two_point_d_min"]
     )
-    assert size(um, "greatest")[0] / 1000 + 2 * g["R"] == pytest.approx(
+    assert found.greatest[0] / 1000 + 2 * g["R"] == pytest.approx(
         expected["two_point_d_max"], abs=row["tol"]["two_point_d_max"]
     )
     if g["lobes"] == 2:  # roundness of a pure oval is half its diametral ovality (ISO 12181, radial)
         assert found.ovality[0] == pytest.approx(1000 * expected["ovality_two_point"], abs=slack)
         assert found.roundness[0] == pytest.approx(1000 * expected["ls_roundness"], abs=slack)
+
+
+@given(READINGS)
+def test_sizes_agree_with_the_plain_formulas(um):
+    found, flat = two_point_features(um, **LAYOUT), um.reshape(5, 6)
+    assert found.average == pytest.approx(flat.mean(axis=1), abs=1e-9)
+    assert found.least == pytest.approx(flat.min(axis=1), abs=1e-9)
+    assert found.greatest == pytest.approx(flat.max(axis=1), abs=1e-9)
+    assert found.mid_range == pytest.approx((flat.min(axis=1) + flat.max(axis=1)) / 2, abs=1e-9)
+
+
+def test_a_bore_that_lacks_a_reading_has_no_size():
+    um = np.arange(12.0).reshape(2, 3, 2)
+    um[0, 1, 0] = np.nan
+    found = two_point_features(um, **LAYOUT)
+    for sizes in (found.average, found.least, found.greatest, found.mid_range, found.size_range):
+        assert np.isnan(sizes).tolist() == [True, False]
 
 
 def test_signs_follow_the_definitions():

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from cellmon.capability.equality import analyse_variance, bartlett, equal_means, equal_spreads
+from cellmon.capability.equality import bartlett, equal_means, equal_spreads, variances_of
 from cellmon.capability.pooling import may_pool
 from cellmon.errors import NoSpread, NotEnoughData
 
@@ -21,6 +21,13 @@ def gear():
         lines = list(csv.DictReader(line for line in file if not line.startswith("#")))
     batches = sorted({line["group"] for line in lines}, key=int)
     return [[float(line["value"]) for line in lines if line["group"] == batch] for batch in batches]
+
+
+def analyse_variance(groups):
+    """Return the analysis of variance of groups that are given by their bores."""
+    sizes = [len(g) for g in groups]
+    squares = [len(g) * np.var(g) for g in groups]
+    return variances_of(sizes=sizes, means=[np.mean(g) for g in groups], squares=squares)
 
 
 def of_normal(groups):
@@ -57,7 +64,9 @@ def test_two_groups_agree_with_the_printed_t():
 
 def test_groups_that_tell_nothing_are_refused():
     with pytest.raises(NotEnoughData):
-        analyse_variance([[1.0, 2.0]])
+        equal_spreads([[1.0, 2.0]])
+    with pytest.raises(NotEnoughData):
+        equal_means([[1.0], [2.0]])
     with pytest.raises(NotEnoughData):
         analyse_variance([[1.0], [2.0]])
     with pytest.raises(NoSpread):

@@ -44,7 +44,7 @@ def test_every_graph_keeps_its_data_on_this_machine(page):
     found = list(graphs(page.layout(None)))
     assert bool(found) == (page.NAME != "Files"), "Files alone draws nothing"
     for graph in found:
-        assert theme.is_quiet(graph.config), graph.id
+        assert graph.config == theme.CONFIG, graph.id
         assert graph.style["height"]
 
 

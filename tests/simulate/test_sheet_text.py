@@ -1,10 +1,12 @@
+import tomllib
+
 from cellmon.sheet_checks import checked_sheet
 from cellmon.simulate.harrowmere import harrowmere_week
-from cellmon.simulate.sheet_text import sheet_mapping
+from cellmon.simulate.sheet_text import sheet_text
 
 
 def test_the_demonstration_sheet_has_no_mistake_and_says_what_is_honed():
-    sheet, scenario = checked_sheet(sheet_mapping()), harrowmere_week()
+    sheet, scenario = checked_sheet(tomllib.loads(sheet_text())), harrowmere_week()
     part = sheet.part()
     assert part.number == scenario.part_number and part.bores == scenario.bores.names
     assert (part.diameter.lower_um, part.diameter.target_um, part.diameter.upper_um) == (0.0, 12.0, 24.0)

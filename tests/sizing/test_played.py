@@ -11,7 +11,7 @@ import pytest
 
 from cellmon.simulate.hand import hidden_bore, next_bore
 from cellmon.sizing.advice import Step
-from cellmon.stats.intervals import poisson_upper
+from cellmon.stats.intervals import chi_square_quantile
 from tests.sizing.playing import LIMITS, Played, Shop, play, play_halves
 
 FRESH = 20261127
@@ -42,8 +42,9 @@ def told(name: str, played: list[Played]) -> float:
     """Print the figures of a run and return the mean of its rounds."""
     rounds = np.array([p.rounds for p in played])
     lost, done = sum(p.lost for p in played), sum(p.end is Step.FINISHED for p in played)
+    bound = chi_square_quantile(0.95, 2 * lost + 2) / 2
     print(
-        f"{name}: {len(played)} bores, lost {lost} (95 % bound {poisson_upper(lost):.1f}), finished {done}, "
+        f"{name}: {len(played)} bores, lost {lost} (95 % bound {bound:.1f}), finished {done}, "
         f"rounds {rounds.mean():.2f} +- {rounds.std() / len(rounds) ** 0.5:.2f}, most {rounds.max()}, "
         f"finished below the lower limit {sum(p.below and p.end is Step.FINISHED for p in played)}, "
         f"widest place past the target {np.mean([p.widest > LIMITS.target for p in played]):.2f}, "

@@ -6,9 +6,10 @@ import pytest
 from cellmon.monitor.stones.kinds import KindKnown, know_kind, path_of
 from cellmon.monitor.stones.worth import MISSED, changing_of
 from cellmon.stones.life import Life, Worn, remaining_life
-from cellmon.stones.replacement import ChangeCosts, cost_of_changes, look_ahead
+from cellmon.stones.replacement import ChangeCosts, look_ahead
 from cellmon.stones.wear import set_wear
 from tests.stones.fresh_cells import KIND, World, asked, one_set, past_sets
+from tests.stones.wearing import cost_of_changes
 
 SHARES = (0.1, 0.3, 0.6, 0.9)
 

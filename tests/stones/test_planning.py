@@ -10,7 +10,7 @@ from cellmon.stones.cost import StonePrices, cost_per_bore
 from cellmon.stones.life import Life
 from cellmon.stones.output import output
 from cellmon.stones.planning import change_ways, dated_changes, margin_bores, mean_bores, merged_changes
-from cellmon.stones.renewal import renewal_counts, with_breakage
+from tests.stones.renewal import renewal_counts, with_breakage
 
 NOW = np.datetime64("2026-11-02T06:00", "us")
 DAY = np.timedelta64(1, "D").astype("timedelta64[us]")
@@ -38,7 +38,7 @@ def test_sets_used_up_by_the_ways_are_those_of_renewal_theory():
         with_breakage(LEFT.cdf, chips_per_bore=1e-5),
         with_breakage(NEW.cdf, chips_per_bore=1e-5),
         bores=60_000,
-    ).chance
+    )
     size = max(len(used), len(theory))
     gap = np.pad(used / n, (0, size - len(used))) - np.pad(theory, (0, size - len(theory)))
     assert np.abs(gap).max() < 4.5 * np.sqrt(0.25 / n)

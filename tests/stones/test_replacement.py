@@ -15,11 +15,10 @@ from cellmon.stones.replacement import (
     ChangeCosts,
     age_policy,
     change_in,
-    cost_of_changes,
     look_ahead,
     to_change,
 )
-from tests.stones.wearing import COSTS, play
+from tests.stones.wearing import COSTS, cost_of_changes, play
 
 
 def life_of(law, far):

@@ -60,3 +60,46 @@ def play(*, noise, sets, step, seed, costs, past=None):
 
 
 COSTS = ChangeCosts(planned=1.0, failed=5.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PolicyCost:
+    """What a way of replacing costs in a run of simulated sets."""
+
+    cost_per_bore: float
+    against_clairvoyant: float
+    """Times what it costs to change each set at its last good bore."""
+    failed: float
+    """Share of sets that reached their end."""
+    given_up: float
+    """Share of life left unused, in the mean over sets changed in time."""
+
+
+def cost_of_changes(lives: np.ndarray, changed_at: np.ndarray, costs: ChangeCosts) -> PolicyCost:
+    """Return what changing sets at given ages costs, against knowing each life beforehand.
+
+    Parameters
+    ----------
+    lives : array_like, shape (n,)
+        Bores to the end of each set.
+    changed_at : array_like, shape (n,)
+        Bores at which each would be changed; beyond its life it ends first.
+    costs : ChangeCosts
+        Any currency.
+
+    References
+    ----------
+    Renewal reward: the long-run cost is the mean cost of a set over its mean bores (Ross, Applied
+    Probability Models with Optimization Applications (1970), from memory).
+    """
+    life, changed = np.asarray(lives, dtype=np.float64), np.asarray(changed_at, dtype=np.float64)
+    ended = changed > life
+    honed = np.where(ended, life, changed)
+    cost = float(np.where(ended, costs.failed, costs.planned).mean() / honed.mean())
+    kept = ~ended
+    return PolicyCost(
+        cost_per_bore=cost,
+        against_clairvoyant=cost / (costs.planned / float(life.mean())),
+        failed=float(ended.mean()),
+        given_up=float((1 - honed[kept] / life[kept]).mean()) if kept.any() else 0.0,
+    )

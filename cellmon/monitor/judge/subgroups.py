@@ -71,20 +71,6 @@ def cut_subgroups(
     return Cut(every=charted_together(every, sheet), many_alone=sum(map(len, apart)))
 
 
-def cut_alone(
-    bores: Bores, sheet: Sheet, context: Context, *, newest: np.datetime64, units: Sequence[Unit]
-) -> Subgroups:
-    """Return the subgroups of the bores themselves alone, as `cut_subgroups` does."""
-    laid = _laid(bores, sheet, context, newest=newest, units=units)
-    apart: list[Subgroups] = []
-    for part in sheet.parts:
-        of_part, its_segment, its_over = laid.of(part)
-        if len(of_part):
-            rows = alone(of_part, its_segment, its_over)
-            apart += _cut_rows(rows, _charted_values(of_part, part), part, sheet)
-    return charted_together(Subgroups.concat(_within_unit(apart) or [no_rows(Subgroups)]), sheet)
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Laid:
     """Charted bores in making order, what no subgroup may span, and whether a remainder counts."""

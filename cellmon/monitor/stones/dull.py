@@ -6,7 +6,6 @@ from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.stones.kinds import KindKnown
@@ -14,8 +13,6 @@ from cellmon.monitor.stones.log import Stay
 from cellmon.monitor.stones.looked import LOOKED_AT
 from cellmon.monitor.stones.now import StonesNow
 from cellmon.stones.dullness import Change, Honing, StoneFace, dullness
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cellmon.drift.forecast import bores_to_limit
 from cellmon.errors import NoSpread
@@ -20,8 +19,6 @@ from cellmon.monitor.view import View
 from cellmon.records import Stream
 from cellmon.stones.life import Life
 from cellmon.words import say, to_say
-
-Floats = NDArray[np.float64]
 
 NO_DRIFT = to_say("no form, spread of sizes or honing time of this spindle drifts towards a limit")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -13,14 +14,14 @@ from cellmon.monitor.judge.inputs import Spans
 from cellmon.records import Characteristics, Events, Stream, no_rows
 from cellmon.sheet import Sheet
 from cellmon.sheet_checks import checked_sheet
-from cellmon.simulate.sheet_text import sheet_mapping
+from cellmon.simulate.sheet_text import sheet_text
 
 START = np.datetime64("2026-03-02T06:00:00", "us")
 
 
 def demo_sheet(**sections: Any) -> Sheet:
     """Return the demonstration's sheet: two spindles with two of four bores each; sections replaced."""
-    given = {**sheet_mapping(), **sections}
+    given = {**tomllib.loads(sheet_text()), **sections}
     return checked_sheet({name: value for name, value in given.items() if value is not None})
 
 

@@ -1,16 +1,15 @@
-"""How many sets are used up while so many bores are honed: renewals counted on a lattice of bores.
+"""How many sets are used up while so many bores are honed: a reference for the ways drawn, on a lattice.
 
 Sets age, so what they use up over a time is far more regular than a Poisson count of the same mean.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import reduce
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import fftconvolve
 
 Floats = NDArray[np.float64]
 Cdf = Callable[[Floats], Floats]
@@ -18,39 +17,6 @@ Cdf = Callable[[Floats], Floats]
 CELLS = 2048
 """Cells of the lattice; a life is known to the middle of its cell."""
 _TAIL = 1e-12
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Counts:
-    """How many sets are used up, as a distribution.
-
-    Attributes
-    ----------
-    chance : ndarray, shape (m,)
-        Of using up 0, 1, 2, ... sets.
-    """
-
-    chance: Floats
-
-    @property
-    def mean(self) -> float:
-        """Mean number of sets."""
-        return float(np.arange(len(self.chance)) @ self.chance)
-
-    @property
-    def variance(self) -> float:
-        """Variance of the number of sets."""
-        k = np.arange(len(self.chance))
-        return float((k - self.mean) ** 2 @ self.chance)
-
-    def at_most(self, sets: int) -> float:
-        """Return the chance that so many sets suffice."""
-        return float(self.chance[: max(sets + 1, 0)].sum())
-
-    def enough(self, level: float) -> int:
-        """Return the least number of sets that suffices with a chance of at least `level`."""
-        reached = np.cumsum(self.chance) >= level - _TAIL
-        return int(np.argmax(reached)) if reached.any() else len(self.chance) - 1
 
 
 def with_breakage(cdf: Cdf, *, chips_per_bore: float) -> Cdf:
@@ -68,8 +34,6 @@ def with_breakage(cdf: Cdf, *, chips_per_bore: float) -> Cdf:
     Competing risks: survivals of independent causes multiply. Barlow and Proschan, Mathematical Theory of
     Reliability (1965), chapter 2 (from memory).
     """
-    if chips_per_bore < 0:
-        raise ValueError(f"a chance of 0 or more, not {chips_per_bore}")
 
     def either(bores: Floats) -> Floats:
         x = np.asarray(bores, dtype=np.float64)
@@ -78,8 +42,8 @@ def with_breakage(cdf: Cdf, *, chips_per_bore: float) -> Cdf:
     return either
 
 
-def renewal_counts(first: Cdf, later: Cdf, *, bores: float, cells: int = CELLS) -> Counts:
-    """Count the sets one spindle uses up while it hones so many bores.
+def renewal_counts(first: Cdf, later: Cdf, *, bores: float, cells: int = CELLS) -> Floats:
+    """Return the chances that one spindle uses up 0, 1, 2, ... sets while it hones so many bores.
 
     Parameters
     ----------
@@ -96,18 +60,7 @@ def renewal_counts(first: Cdf, later: Cdf, *, bores: float, cells: int = CELLS) 
     ----------
     Cox, Renewal Theory (1962), chapters 2 and 3: the k-th renewal is the sum of k lives, and at least k
     renewals have happened by t when that sum is at most t (from memory).
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> exponential = lambda x: -np.expm1(-x / 100)
-    >>> round(renewal_counts(exponential, exponential, bores=300).mean, 3)
-    3.0
     """
-    from scipy.signal import fftconvolve  # late: scipy.signal brings all of scipy.stats
-
-    if bores <= 0:
-        return Counts(chance=np.ones(1))
     ends, new = _cells(first, bores, cells), _cells(later, bores, cells)
     last = _share_within(cells)
     reached = [1.0]
@@ -117,7 +70,7 @@ def renewal_counts(first: Cdf, later: Cdf, *, bores: float, cells: int = CELLS) 
             break
         ends = np.maximum(fftconvolve(ends, new)[: 2 * cells + 1], 0.0)
     chance = -np.diff([*reached, 0.0])
-    return Counts(chance=np.maximum(chance, 0.0) / chance.sum())
+    return np.maximum(chance, 0.0) / chance.sum()
 
 
 def _cells(cdf: Cdf, bores: float, cells: int) -> Floats:
@@ -140,14 +93,3 @@ def _share_within(cells: int) -> Floats:
     found = np.zeros(2 * cells + 1)
     found[:cells], found[cells] = 1.0, 0.5
     return found
-
-
-def together(counts: Sequence[Counts]) -> Counts:
-    """Return the count of several spindles together, each independent of the others.
-
-    References
-    ----------
-    The distribution of a sum is the convolution of the distributions.
-    """
-    found = np.asarray(reduce(np.convolve, (c.chance for c in counts), np.ones(1)), dtype=np.float64)
-    return Counts(chance=found / found.sum())
