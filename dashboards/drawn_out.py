@@ -1,7 +1,7 @@
-"""Drawings, words and tables go out as JSON that is ready, as Dash itself would write them.
+"""Drawings, words and tables go out as JSON that is ready: drawings as Dash itself would write them.
 
 Dash tries to write an answer as it is, and where words or tables are in it looks at each thing in them and
-writes all of it once more.
+writes all of it once more. What is only shown goes out as one element (`dashboards.plain`).
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from typing import Any
 
 import orjson
 from dash.development.base_component import Component
+
+from dashboards.plain import told
 
 DRAWING = frozenset({"data", "layout"})
 """What a drawing has, as `dashboards.theme.figure` makes it."""
@@ -41,20 +43,28 @@ def ready(answer: Any) -> Any:
 
 
 def _as_json(part: Any) -> Any:
-    if not _is_shown(part):
-        return part
+    if _is_drawing(part):
+        return _written(part)
+    return _written(told(part)) if _is_shown(part) else part
+
+
+def _written(part: Any) -> orjson.Fragment:
     return orjson.Fragment(orjson.dumps(part, default=_as_told, option=AS_PLOTLY))
 
 
+def _is_drawing(part: Any) -> bool:
+    return isinstance(part, dict) and part.keys() == DRAWING
+
+
 def _is_shown(part: Any) -> bool:
-    """Return whether a part is a drawing, an element of a page, or several with the words between."""
+    """Return whether a part is an element of a page, or several with the words between."""
     if isinstance(part, list | tuple):
         return any(isinstance(one, Component) for one in part)
-    return isinstance(part, Component) or (isinstance(part, dict) and part.keys() == DRAWING)
+    return isinstance(part, Component)
 
 
 def _as_told(element: Any) -> Any:
-    """Return an element of a page as Dash tells it to a browser."""
+    """Return an element that is the property of another as Dash tells it to a browser."""
     if isinstance(element, Component):
         return element.to_plotly_json()
     raise TypeError

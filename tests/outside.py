@@ -56,6 +56,7 @@ NOT_SAID: dict[str, tuple[str, ...]] = {
     "dashboards/gate.py": ("Forwarded", "default-src 'none'; …", "public, max-age=…"),
     "dashboards/sign_in.py": ("Strict",),
     "dashboards/readings.py": ('Bearer realm="cellmon"',),
+    "dashboards/plain.py": ("Link", "Plain"),
     # names of traces: no drawing has a legend
     "dashboards/figures/last_bores.py": ("does not conform",),
     "dashboards/figures/stone_lines.py": ("since it was measured",),
