@@ -2,13 +2,14 @@
 
 The limits of a finding on a spindle rest on its first 25 shifts that were no signal. Once those are
 known, what a shift calls depends on itself and on the shifts called right before it, not on the rest.
+A finding that is younger is looked at from its first shift on.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -46,9 +47,11 @@ class Stand:
     of: int
     """Bores with the finding, of so many, in the shifts the limits rest on; 0 where it is not watched."""
     since: int
-    """The first shift whose limit rests on them."""
+    """The first shift whose limit rests on them; of a young one its first of all."""
     last: int
     """The newest shift."""
+    young: bool = False
+    """Whether its limits do not rest on the same shifts for good yet."""
 
     def stream(self, rules: Rules) -> Stream:
         """Return the stream that its calls carry."""
@@ -60,7 +63,7 @@ class Stand:
 class Shares:
     """What shares of bores with a finding called, and where each stands.
 
-    Without `stands` there is too little behind one of them, and all are looked at whole.
+    Without `stands` what is judged as one is no shift, and all are looked at whole.
     """
 
     calls: tuple[Called, ...] = ()
@@ -83,11 +86,10 @@ def held_by(sheet: Sheet) -> tuple[object, ...]:
 def shares_of(session: Session, rules: Rules) -> Shares:
     """Return what every share of bores called, from the whole history."""
     series = finding_series(session, rules)
-    stands = [_stand(one) for one in series]
     calls = tuple(call for one in series for call in share_calls(one))
-    if None in stands or not all(version.by_shift for version in rules.versions):
+    if not all(version.by_shift for version in rules.versions):
         return Shares(calls=calls)
-    return Shares(calls=calls, stands=tuple(one for one in stands if one is not None))
+    return Shares(calls=calls, stands=tuple(map(_stand, series)))
 
 
 def shares_since(
@@ -110,14 +112,27 @@ def shares_since(
     read = lru_cache(lambda start: Later.since(session, start))
     for stand in known.stands:
         mine = [c for c in known.calls if c.stream == stand.stream(rules)]
-        if not stand.of or (stand.looked and fresh is None):
+        if not (stand.of or stand.young) or (stand.looked and fresh is None):
             calls, stands = [*calls, *mine], [*stands, stand]
             continue
-        found = _since(session, rules, read, stand, mine, begin)
+        found = (
+            _from_first(rules, read, stand, begin)
+            if stand.young
+            else _since(session, rules, read, stand, mine, begin)
+        )
         if found is None:
             return shares_of(session, rules)
         calls, stands = [*calls, *found.calls], [*stands, *(found.stands or ())]
     return Shares(calls=tuple(calls), stands=tuple(stands))
+
+
+def _from_first(
+    rules: Rules, read: Callable[[np.datetime64], Later], stand: Stand, begin: np.datetime64
+) -> Shares:
+    """Return a young share looked at from its first shift on."""
+    first = min(begin, np.datetime64(stand.since, "us"))
+    series = read(first).series(rules, stand.stream(rules), looked=stand.looked)
+    return Shares(calls=tuple(share_calls(series)), stands=(_stand(series),))
 
 
 def _since(
@@ -136,13 +151,13 @@ def _since(
         window = kept.pop().earliest_at
     if window < np.datetime64(stand.since, "us"):
         return None
-    stream = stand.stream(rules)
-    series = read(window).series(rules, stream, stand)
+    held = partial(Later.series, rules=rules, stream=stand.stream(rules), looked=stand.looked, past=stand)
+    series = held(read(window))
     if series.watch is None or not len(series.shift_start) or series.shift_start[-1] < last:
         return None
     newest = series.shift_start[-1]
     if series.found[-1] > series.watch.most[-1]:  # else it is no signal, however many bores it usually has
-        series = replace(series, usual=read(newest - USUAL).series(rules, stream, stand).usual)
+        series = replace(series, usual=held(read(newest - USUAL)).usual)
     stand = replace(stand, last=int(newest.astype(np.int64)))
     return Shares(calls=(*kept, *share_calls(series)), stands=(stand,))
 
@@ -170,21 +185,16 @@ def _continues(stands: Sequence[Stand], fresh: Findings, rules: Rules) -> bool:
     return True
 
 
-def _stand(series: FindingSeries) -> Stand | None:
-    """Return where a series stands; None where its limits do not rest on the same shifts for good."""
-    watch, spindle = series.watch, series.stream.spindle or ""
-    looked, name = series.of == LOOKED_AT, series.stream.feature
-    if watch is None:
-        return Stand(finding=name, spindle=spindle, looked=looked, seen=0, of=0, since=0, last=0)
-    if watch.fixed_from is None:
-        return None
-    starts = series.shift_start.astype(np.int64)
-    return Stand(
-        finding=name,
-        spindle=spindle,
-        looked=looked,
-        seen=int(watch.seen[-1]),
-        of=int(watch.of[-1]),
-        since=int(starts[watch.fixed_from]),
-        last=int(starts[-1]),
+def _stand(series: FindingSeries) -> Stand:
+    """Return where a series stands."""
+    watch, starts = series.watch, series.shift_start.astype(np.int64)
+    looked, spindle = series.of == LOOKED_AT, series.stream.spindle or ""
+    stand = Stand(
+        finding=series.stream.feature, spindle=spindle, looked=looked, seen=0, of=0, since=0, last=0
     )
+    if watch is None:
+        return stand
+    stand = replace(stand, since=int(starts[watch.fixed_from or 0]), last=int(starts[-1]))
+    if watch.fixed_from is None:
+        return replace(stand, young=True)
+    return replace(stand, seen=int(watch.seen[-1]), of=int(watch.of[-1]))

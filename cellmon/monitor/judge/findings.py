@@ -92,8 +92,6 @@ class Past(Protocol):
     """What the limits of a share rest on, once that is known: `seen` of so many bores, looked at or made."""
 
     @property
-    def looked(self) -> bool: ...
-    @property
     def seen(self) -> int: ...
     @property
     def of(self) -> int: ...
@@ -112,12 +110,14 @@ class Later:
         rows = whole_counts(session.rows(Kind.FINDINGS, start=start))
         return cls(rows=rows, made=session.bores_by_unit(start=start))
 
-    def series(self, rules: Rules, stream: Stream, past: Past) -> FindingSeries:
-        """Return those shifts of one finding on one spindle, held against a past that is known."""
+    def series(
+        self, rules: Rules, stream: Stream, *, looked: bool, past: Past | None = None
+    ) -> FindingSeries:
+        """Return those shifts of one finding on one spindle, held against a past or each other."""
         rows = self.rows.select(rows_of(self.rows, stream, rules.now.sheet))
         shifts = shift_starts(rules, rows.at)
-        bores = _looked_at(rows, shifts) if past.looked else _made(self.made, stream.spindle or "", None)
-        of = LOOKED_AT if past.looked else MADE
+        bores = _looked_at(rows, shifts) if looked else _made(self.made, stream.spindle or "", None)
+        of = LOOKED_AT if looked else MADE
         return _judged(stream, of, bores, _Seen.of(rows, shifts), Allowed(rules=rules), (), past)
 
 

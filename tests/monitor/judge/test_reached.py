@@ -305,6 +305,31 @@ def test_a_finding_beyond_chance_is_held_against_the_shifts_of_a_month(tmp_path,
     assert "equal" in str(monitor.check(rebuild=True).rebuilt)
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_young_finding_is_looked_at_from_its_first_shift_and_no_other_is(tmp_path, monkeypatch, seed):
+    """Bores of 40 shifts lie before it; it gets limits that rest on 25 shifts while files come."""
+    whole, shuffle = [], random.Random(seed)
+    monitor = new_cell(tmp_path / "cell", sheet=AUDITED)
+    bores = pieces_of(rows(blocks=270, minutes=240, seed=seed), 6, shuffle)
+    monitor.take([write(tmp_path, "a.csv", HEADER, bores[0]), write(tmp_path, "p.csv", FINDINGS, pores())])
+    young = pieces_of(slower(30, first=20, newest=(0, 1, 1, 1, 0)), 12, shuffle)
+    files = [write(tmp_path, f"y{i}.csv", FINDINGS, piece) for i, piece in enumerate(young)]
+    files.append(files.pop(shuffle.randrange(2, 6)))
+    for i, piece in enumerate(bores[1:]):
+        files.insert(1 + 2 * i, write(tmp_path, f"b{i}.csv", HEADER, piece))
+    counted = lambda *given: whole.append(given) or finding_series(*given)  # noqa: E731
+    for i, file in enumerate(files):
+        monkeypatch.setattr(finding_stands, "finding_series", counted)
+        monitor.take([file])
+        monkeypatch.setattr(finding_stands, "finding_series", finding_series)
+        kept, anew = kept_and_anew(monitor)
+        assert kept == anew, file.name
+        assert len(whole) <= 1 or i == len(files) - 1, "the first rows, and late ones among the first 25"
+    with monitor._view() as view:
+        assert not any(stand.young for stand in told.basis_of(view.session).shares.stands)
+    assert "equal" in str(monitor.check(rebuild=True).rebuilt)
+
+
 def test_audits_beside_a_signal_of_bores_join_anew_no_call_of_those(tmp_path, monkeypatch):
     monitor = new_cell(tmp_path / "cell", sheet=AUDITED)
     usual, moved = (rows(blocks=270, minutes=120, jump_at=jump_at) for jump_at in (None, 0))
