@@ -27,7 +27,7 @@ from cellmon.records.words import feature_words
 from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures import edges
-from dashboards.pages import claims_signed, claims_tables, parts, saving, written
+from dashboards.pages import claims_signed, claims_tables, opened_by, parts, saving, written
 from dashboards.pages.claims_link import EVERY, feature_of, link_of
 from dashboards.pages.saving import Made
 
@@ -53,6 +53,7 @@ def layout(query: str | None = None) -> html.Main:
     return html.Main(
         [
             parts.lead(SENTENCE),
+            opened_by.layout(PATH, query),
             html.Div(
                 [
                     parts.field(
@@ -267,6 +268,7 @@ def register(app: Dash, monitor: Monitor) -> None:
         return link_of(named, query, search)
 
     claims_signed.register(app, monitor, FEATURE, EVERY)
+    opened_by.register(app, monitor, PATH, lambda m, query: parts.stream_named(m.streams(), query))
     saving.register_file(app, PAPER, FILES, lambda f: made(monitor, f, "pdf"), feature_now)
     saving.register_file(app, BOOK, FILES, lambda f: made(monitor, f, "xlsx"), feature_now)
     saving.register_saving(app, EDGES, lambda f, q: picture_rows(monitor, f, q), feature_now, stream_now)

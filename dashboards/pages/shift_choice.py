@@ -60,6 +60,21 @@ def _typed(shifts: Sequence[ShiftOf], typed: str | None) -> list[ShiftOf]:
     return list(found)[::-1]
 
 
+def of_link(monitor: Monitor, search: str | None) -> None:
+    """Refuse a link whose shift or stream is not here.
+
+    Raises
+    ------
+    CellmonError
+        Which of them, in its words.
+    """
+    asked = parts.query_values(search)
+    if "shift" in asked:
+        by_hand.shift_answer(monitor, asked["shift"])
+    if "feature" in asked:
+        parts.stream_named(monitor.streams(), search)
+
+
 def register(app: Dash, monitor: Monitor) -> None:
     """Wire the choice."""
 

@@ -16,6 +16,7 @@ from dashboards import theme
 from dashboards.figures import mean_range, promised, seismograph
 from dashboards.pages import (
     by_hand,
+    opened_by,
     parts,
     promise,
     saving,
@@ -56,6 +57,7 @@ def layout(query: str | None = None) -> html.Main:
     return html.Main(
         [
             parts.lead(SENTENCE),
+            opened_by.layout(PATH, query),
             html.Div(
                 [
                     parts.field(say("Shift"), parts.dropdown(SHIFT, clearable=False), wide=True),
@@ -201,6 +203,7 @@ def register(app: Dash, monitor: Monitor) -> None:
     """Wire the page."""
     shift_choice.register(app, monitor)
     shift_told.register(app, monitor, SHIFT)
+    opened_by.register(app, monitor, PATH, shift_choice.of_link)
     _register_choices(app, monitor)
     _register_shown(app, monitor)
     shift, span, stream = State(SHIFT, "value"), State(SPAN, "value"), State(STREAM, "value")
@@ -258,11 +261,7 @@ def _register_choices(app: Dash, monitor: Monitor) -> None:
 
 def _register_shown(app: Dash, monitor: Monitor) -> None:
     """Wire what is shown of the chosen shift, and of the chosen stream in it."""
-    changed, shift, stream = (
-        Input(parts.CHANGE, "data"),
-        Input(SHIFT, "value"),
-        Input(STREAM, "value"),
-    )
+    changed, shift, stream = Input(parts.CHANGE, "data"), Input(SHIFT, "value"), Input(STREAM, "value")
 
     @app.callback(
         Output(LINES, "figure"), Output(LINES, "style"), changed, shift, Input(SPAN, "value"), stream

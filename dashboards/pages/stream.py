@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlencode
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
@@ -20,6 +19,7 @@ from dashboards.pages import (
     promise,
     saving,
     stream_asked,
+    stream_link,
     stream_words,
     strips,
 )
@@ -68,7 +68,7 @@ PAIR_CAPTION = to_say(
 
 def layout(query: str | None = None) -> html.Main:
     """Return the page before its answers have come; the query names the stream and the end of its time."""
-    until = parts.query_values(query).get("until")
+    until = stream_link.until_of(query)
     pair = parts.figure_box(
         PAIR,
         height=mean_range.HEIGHT,
@@ -188,28 +188,14 @@ def show_stream(
     return [parts.capital(view.sentence), drawn_as, figure, {} if drawn else parts.HIDDEN, said]
 
 
-def link_of(query: str | None, until: str | None) -> Any:
-    """Return the query that brings a person back to this view."""
-    if not query:
-        return no_update
-    plain = "&".join(p for p in query.lstrip("?").split("&") if not p.startswith("until="))
-    return f"?{plain}" + (f"&until={until.replace('+', '%2B')}" if until else "")
-
-
 def choose(monitor: Monitor, value: str | None, search: str | None) -> list[Any]:
     """Return the streams to choose from and the one chosen here or by the link."""
     try:
         streams = parts.every_stream(monitor)
-        chosen = parts.stream_query(parts.stream_named(streams, value or named_by(search)))
+        chosen = parts.stream_query(parts.stream_named(streams, value or stream_link.named_by(search)))
     except CellmonError:
         return [[], no_update]
     return [parts.stream_options(streams), no_update if value else chosen]
-
-
-def named_by(search: str | None) -> str | None:
-    """Return the stream that a link names, as the choice that would name it; None where it names none."""
-    named = {k: v for k, v in parts.query_values(search).items() if k in parts.STREAM_KEYS}
-    return urlencode(named) if "feature" in named else None
 
 
 def register(app: Dash, monitor: Monitor) -> None:
@@ -252,7 +238,20 @@ def _register_choice(app: Dash, monitor: Monitor) -> None:
         Output(parts.URL, "search"), Input(STREAM, "value"), Input(UNTIL, "data"), prevent_initial_call=True
     )
     def _(query: str | None, until: str | None) -> Any:
-        return link_of(query, until)
+        return stream_link.link_of(query, until)
+
+    @app.callback(
+        Output(STREAM, "value", allow_duplicate=True),
+        Output(UNTIL, "data", allow_duplicate=True),
+        Input(parts.URL, "search"),
+        State(parts.URL, "pathname"),
+        State(STREAM, "value"),
+        State(UNTIL, "data"),
+        prevent_initial_call=True,
+    )
+    def _(search: str | None, path: str | None, query: str | None, until: str | None) -> list[Any]:
+        here = path == PATH  # else it is another page's address
+        return stream_link.linked(monitor, search, query, until) if here else [no_update] * 2
 
 
 def _register_drawn(app: Dash, monitor: Monitor) -> None:
@@ -275,7 +274,7 @@ def _register_drawn(app: Dash, monitor: Monitor) -> None:
     )
     def _(change: int, query: str | None, *shown: Any) -> Any:
         span, until, kind, limits, more, search = shown
-        asked = query or named_by(search), span, until, kind
+        asked = query or stream_link.named_by(search), span, until, kind
         return show_stream(monitor, *asked, plain=limits == "plain", unaided=bool(more))
 
 

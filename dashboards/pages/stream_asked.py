@@ -57,8 +57,14 @@ def asked_for(monitor: Monitor, query: str | None, span: str, until: str | None)
 
 
 def time_by_hand(monitor: Monitor, span: str, until: str | None) -> tuple[datetime, datetime | None]:
-    """Return the time in which bores finished by hand are shown: as the drawing's, whatever the stream."""
-    end = moment(until) if until else None
+    """Return the time in which bores finished by hand are shown: as the drawing's, whatever the stream.
+
+    Where the link names no time, none: the page says so of its drawing.
+    """
+    try:
+        end = moment(until) if until else None
+    except WrongUsage:
+        return by_hand.EVER, by_hand.EVER
     hours = SPANS.get(span, 48)
     newest = end or monitor.waiting_signals().as_of
     return newest - timedelta(hours=hours) if hours else by_hand.EVER, end
