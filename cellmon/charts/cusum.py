@@ -62,15 +62,6 @@ def cusum(x: ArrayLike, k: float, *, target: float = 0.0, head_start: float = 0.
     )
 
 
-def upper_cusum(x: ArrayLike, k: float, *, head_start: float = 0.0) -> Floats:
-    """Return the upper CUSUM alone, as of variances over their assumed one with k above 1.
-
-    >>> upper_cusum([1.0, 3.0, 0.2], 1.2)
-    array([0. , 1.8, 0.8])
-    """
-    return _one_side(as_series(x, need=1, what="points"), k, head_start, rising=True)
-
-
 def _one_side(x: Floats, reference: float, begin: float, *, rising: bool) -> Floats:
     """Return max(0, S + x - reference), or reference - x, from `begin`, block by block.
 

@@ -46,14 +46,14 @@ def ewma(x: ArrayLike, weight: float, *, start: float = 0.0) -> Floats:
 
 
 def ewma_limits(
-    centre: float, sigma: float, weight: float, *, width: float = 3.0, points: ArrayLike | None = None
+    centre: ArrayLike, sigma: ArrayLike, weight: float, *, width: float = 3.0, points: ArrayLike | None = None
 ) -> Limits:
     """Return the limits of an EWMA: centre -+ width sigma sqrt(weight / (2 - weight)).
 
     Parameters
     ----------
-    centre, sigma : float
-        Of the points, in their unit.
+    centre, sigma : array_like
+        Of the points, in their unit; one, or one a point.
     width : float
         In standard deviations of the EWMA; `run_length.ewma.ewma_limit` gives it for a run length.
     points : array_like of int or None
@@ -65,13 +65,14 @@ def ewma_limits(
     52.5884
     """
     _weight(weight)
-    if not sigma > 0 or not width > 0:
-        raise ValueError(f"a sigma and a width above 0, not {sigma} and {width}")
+    middle, spread = np.asarray(centre, dtype=np.float64), np.asarray(sigma, dtype=np.float64)
+    if not (spread > 0).all() or not width > 0:
+        raise ValueError(f"a sigma and a width above 0, not {sigma!r} and {width}")
     variance = np.asarray(weight / (2 - weight), dtype=np.float64)
     if points is not None:
         variance = variance * (1 - (1 - weight) ** (2 * np.asarray(points, dtype=np.float64)))
-    half = width * sigma * np.sqrt(variance)
-    return Limits(lower=centre - half, centre=centre + 0 * half, upper=centre + half)
+    half = width * spread * np.sqrt(variance)
+    return Limits(lower=middle - half, centre=middle + 0 * half, upper=middle + half)
 
 
 def _weight(weight: float) -> None:

@@ -18,7 +18,7 @@ from cellmon.cli.arguments import (
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import Column, figure, table, text
 from cellmon.cli.wording import as_of_line, not_known_lines, number, signed, when
-from cellmon.monitor.pair import ChartPair, PairKind
+from cellmon.monitor.pair import REMEMBERING, RUN_LENGTH, ChartPair, PairKind
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.stream import StreamView
 from cellmon.shifts import to_local
@@ -26,6 +26,14 @@ from cellmon.words import say, to_say
 
 SIDES = {-1: to_say("{what} below"), 1: to_say("{what} above")}
 """How a point that lies beyond is told, by its side."""
+PLAIN = to_say(
+    "{stream}, {level} and {spread}: {beyond} of {points} points lie beyond plain three-sigma limits, "
+    "which raise no signal."
+)
+REMEMBERED = to_say(
+    "{stream}, {level} and {spread}: {beyond} of {points} points lie beyond limits that are passed once in "
+    "{every} points when nothing moves; they raise no signal, and do not follow the wear."
+)
 
 
 def stream_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,7 +49,8 @@ def stream_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--pair",
         choices=[str(kind) for kind in PairKind],
-        help="instead every point of means and ranges, means and deviations, or single bores",
+        help="instead every point of means and ranges, means and deviations, single bores, a moving average, "
+        "or cumulative sums",
     )
     window_arguments(parser)
     last_argument(parser)
@@ -133,9 +142,10 @@ def _expected(answer: StreamView) -> dict[int, float]:
 def pair_lines(answer: ChartPair, look: Look, *, last: int) -> list[str]:
     """Return a sentence and a row a point of one pair of charts, the newest first."""
     level, spread = answer.level_name, answer.spread_name
+    told = REMEMBERED if answer.kind in REMEMBERING else PLAIN
     sentence = say(
-        "{stream}, {level} and {spread}: {beyond} of {points} points lie beyond plain three-sigma limits, "
-        "which raise no signal.",
+        told,
+        every=f"{RUN_LENGTH:.0f}",
         stream=look.name(answer.stream),
         level=say(level),
         spread=say(spread),

@@ -284,7 +284,7 @@ class Questions(Opened):
         since: datetime | None = None,
         until: datetime | None = None,
     ) -> _pair.ChartPair:
-        """Answer: the classic pair of charts of one stream; kind is range, sd or single."""
+        """Answer: the classic pair of charts of one stream; kind is range, sd, single, ewma or cusum."""
         with self._view() as view:
             which = view.find_stream(
                 spindle=spindle,

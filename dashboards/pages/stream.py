@@ -41,6 +41,8 @@ PAIR_WORDS = {
     "range": to_say("means and ranges"),
     "sd": to_say("means and deviations"),
     "single": to_say("single bores"),
+    "ewma": to_say("a moving average"),
+    "cusum": to_say("cumulative sums"),
     "joint": to_say("features together"),
 }
 LIMIT_WORDS = {"wear": to_say("follow the wear"), "plain": to_say("plain")}
@@ -60,7 +62,10 @@ CAPTION = to_say(
     "along the floor: doubted. Triangle at an edge: a bore beyond the drawing."
 )
 PAIR_CAPTION = to_say(
-    "Level above, spread below; all pairs rest on the same centre and sigma. Features together: how far each "
+    "Level above, spread below; all pairs rest on the same centre and sigma. A moving average of the means "
+    "(newest counts a tenth) and the sums of what they exceed half a standard error by, up above and down "
+    "below, begin at the first subgroup shown, are passed once in 370 subgroups when nothing moves, and do "
+    "not follow the wear. Features together: how far each "
     "subgroup lies out in all features of the bore at once, in standard errors (root of T-squared) above, "
     "smoothed (MEWMA) below; size less what was expected. Ring: beyond, with the features it comes from."
 )
@@ -131,9 +136,9 @@ def below(monitor: Monitor, kind: str, *asked: Any) -> tuple[theme.Figure, list[
     """Return what is drawn below the ribbon and the words on it; None where nothing was asked for."""
     if kind not in PAIR_WORDS or kind in ("none", strips.KIND):
         return None
-    if kind != "joint":
-        return classic(monitor, kind, *asked)
     try:
+        if kind != "joint":
+            return classic(monitor, kind, *asked)
         answer = stream_asked.joint_asked(monitor, *asked)
     except CellmonError as refusal:
         return theme.notice("", height=together.HEIGHT), [parts.notice(str(refusal))]

@@ -7,7 +7,7 @@ import pandas as pd
 
 from cellmon.bores.circles import fitted_circle, points_around
 from cellmon.bores.form import two_point_features
-from cellmon.charts.cusum import cusum, upper_cusum
+from cellmon.charts.cusum import cusum
 from cellmon.charts.ewma import ewma
 from cellmon.charts.patterns import EIGHT_TESTS, completed
 from cellmon.charts.run_length.rules import rules_run_length
@@ -75,9 +75,8 @@ def series(count: int) -> list[Row]:
     """EWMA, CUSUM and the eight tests along points."""
     x = points(count)
     fifth = x[: count // 5]
-    smooth, upper, both, tests, read, few = by_turns(
+    smooth, both, tests, read, few = by_turns(
         lambda: ewma(x, 0.1),
-        lambda: upper_cusum(x, 0.5),
         lambda: cusum(x, 0.5),
         lambda: completed(fifth),
         x.sum,
@@ -94,13 +93,12 @@ def series(count: int) -> list[Row]:
             wanted=wanted("0.1 s"),
         ),
         Row(
-            work=f"CUSUM of {count:,} points",
-            seconds=upper,
+            work=f"both CUSUMs of {count:,} points",
+            seconds=both,
             against=once,
             baseline=read,
             wanted=wanted("0.2 s"),
         ),
-        Row(work="both sides of it", seconds=both, against=once, baseline=read),
         Row(
             work=f"eight run tests on {count // 5:,} points",
             seconds=tests,

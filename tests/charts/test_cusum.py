@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cellmon.charts.cusum import cusum, upper_cusum
+from cellmon.charts.cusum import cusum
 from cellmon.errors import GapInReadings, NotEnoughData
 
 CHECKS = json.loads((Path(__file__).parents[1] / "checks/cusum_ewma_series.json").read_text())["checks"]
@@ -60,15 +60,10 @@ def test_blocks_leave_no_seam_and_sums_stay_exact_in_a_long_series():
     assert found.upper.min() == 0 and found.lower.min() == 0
 
 
-def test_one_side_of_variances_is_the_upper_sum():
-    x = np.random.default_rng(5).chisquare(4, 500) / 4
-    assert upper_cusum(x, 1.3, head_start=1.0) == pytest.approx(cusum(x, 1.3, head_start=1.0).upper)
-
-
 def test_points_that_are_none_are_refused():
     with pytest.raises(GapInReadings, match="position 2"):
         cusum([0.0, 1.0, math.inf], 0.5)
     with pytest.raises(NotEnoughData):
-        upper_cusum([], 0.5)
+        cusum([], 0.5)
     with pytest.raises(ValueError, match="from 0"):
         cusum([1.0], -0.5)

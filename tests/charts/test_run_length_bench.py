@@ -5,7 +5,7 @@ import time
 import numpy as np
 import pytest
 
-from cellmon.charts.cusum import cusum, upper_cusum
+from cellmon.charts.cusum import cusum
 from cellmon.charts.ewma import ewma
 from cellmon.charts.multivariate import mewma, t_squared
 from cellmon.charts.patterns import EIGHT_TESTS, FOUR_ZONE_TESTS, STANDARD_TESTS, completed
@@ -63,7 +63,6 @@ def test_times_of_series_against_reading_memory():
     whole = milliseconds(x.sum)
     for name, work in {
         "EWMA of 10 M points": lambda: ewma(x, 0.1),
-        "one CUSUM of 10 M": lambda: upper_cusum(x, 0.5),
         "both CUSUMs of 10 M": lambda: cusum(x, 0.5),
         "eight tests on 2 M": lambda: completed(x[:2_000_000]),
         "T-squared of 1 M points of 4": lambda: t_squared(rows, np.zeros(4), np.eye(4)),

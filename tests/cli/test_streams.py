@@ -80,7 +80,8 @@ def test_a_time_can_be_asked_for(cell, printed):
 
 
 @pytest.mark.parametrize(
-    ("kind", "names"), [("range", "mean and range"), ("single", "bore and moving range")]
+    ("kind", "names"),
+    [("range", "mean and range"), ("single", "bore and moving range"), ("cusum", "upper sum and lower sum")],
 )
 def test_a_pair_of_charts_is_told_point_by_point(cell, printed, kind, names):
     pair = cell.pair(spindle="S1", bore="1", feature="diameter", kind=kind)

@@ -181,6 +181,28 @@ def test_means_with_deviations_and_single_bores_rest_on_the_same_limits(monitor,
     )
 
 
+# by plain recursions; limits of docs/run-lengths.md: 2.715 at weight 0.1 with the limits of the first points,
+# Lucas and Crosier, Technometrics 24 (1982), 4.77 at k = 0.5
+def test_a_moving_average_and_sums_remember_the_means_before(monitor):
+    named = {"spindle": "S1", "bore": "1", "feature": "diameter"}
+    groups, base = monitor.pair(**named), monitor.stream(**named).baseline
+    error = base.sigma_um / np.sqrt(groups.n)
+    average, up, down, expected = 0.0, 0.0, 0.0, []
+    for mean, one in zip(groups.level, error, strict=True):
+        away = (mean - base.center_um) / one
+        average = 0.1 * away + 0.9 * average
+        up, down = max(0.0, up + away - 0.5), max(0.0, down - away - 0.5)
+        expected.append((base.center_um + average * one, up * one, down * one))
+    found, sums = monitor.pair(**named, kind="ewma"), monitor.pair(**named, kind="cusum")
+    assert np.transpose([found.level, sums.level, sums.spread]) == pytest.approx(np.array(expected))
+    assert found.spread == pytest.approx(groups.spread)
+    t = np.arange(1, len(error) + 1)
+    half = 2.715 * error * np.sqrt(0.1 / 1.9 * (1 - 0.81**t))
+    assert found.level_upper - base.center_um == pytest.approx(half, rel=1e-3)
+    assert sums.level_upper == pytest.approx(4.775 * error, rel=1e-3)
+    assert (sums.beyond_level == (sums.level > sums.level_upper)).all() and not (sums.beyond_level < 0).any()
+
+
 def test_a_shift_tells_deviations_beside_ranges(monitor):
     point = next(s for s in monitor.shifts().shifts if s.subgroups).subgroups[0]
     assert 0 < point.sd_um < point.range_um
