@@ -75,10 +75,23 @@ class Shelf:
 
 
 @dataclass
-class _Ledger:
+class Ledger:
+    """The stock of one kind as its movements leave it, whatever is past its use."""
+
     lots: list[Lot]
     orders: list[OpenOrder] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+
+    def at(self, now: np.datetime64) -> Shelf:
+        """Return what of it can be used at a moment after the last movement."""
+        fresh = [lot for lot in self.lots if not lot.use_by <= now and lot.sets > 0]
+        past = [lot for lot in self.lots if lot.use_by <= now and lot.sets > 0]
+        return Shelf(
+            lots=tuple(sorted(fresh, key=_first_out)),
+            past_use=tuple(past),
+            orders=tuple(sorted((o for o in self.orders if o.sets > 0), key=lambda o: _rank(o.due))),
+            notes=tuple(self.notes),
+        )
 
 
 def shelf(
@@ -88,7 +101,23 @@ def shelf(
     opening: float = 0.0,
     shelf_life: np.timedelta64 | None = None,
 ) -> Shelf:
-    """Count the stock of one kind from its movements, oldest first whatever their order in the files.
+    """Count the stock of one kind at a moment from its movements.
+
+    Parameters
+    ----------
+    movements : sequence of Movement
+        Of one kind; those after `now` do not count.
+    now : datetime64
+    opening, shelf_life
+        See `posted`.
+    """
+    return posted([m for m in movements if m.at <= now], opening=opening, shelf_life=shelf_life).at(now)
+
+
+def posted(
+    movements: Sequence[Movement], *, opening: float = 0.0, shelf_life: np.timedelta64 | None = None
+) -> Ledger:
+    """Post the movements of one kind, oldest first whatever their order in the files.
 
     Sets taken or scrapped without a lot come from the lot that is past its use first. A count replaces what
     was on the shelf: of its lot where it names one, else of all. A receipt that names an order closes as
@@ -97,8 +126,7 @@ def shelf(
     Parameters
     ----------
     movements : sequence of Movement
-        Of one kind; those after `now` do not count.
-    now : datetime64
+        Of one kind.
     opening : float
         Sets on the shelf before the first movement.
     shelf_life : timedelta64, optional
@@ -108,17 +136,10 @@ def shelf(
     ----------
     Bookkeeping; cases by hand in the test. The lot nearest to its date goes first: common practice.
     """
-    book = _Ledger(lots=[Lot(name=None, sets=opening)] if opening > 0 else [])
-    for one in sorted((m for m in movements if m.at <= now), key=_order_of_day):
+    book = Ledger(lots=[Lot(name=None, sets=opening)] if opening > 0 else [])
+    for one in sorted(movements, key=_order_of_day):
         _POST[one.move](book, one, shelf_life)
-    fresh = [lot for lot in book.lots if not lot.use_by <= now and lot.sets > 0]
-    past = [lot for lot in book.lots if lot.use_by <= now and lot.sets > 0]
-    return Shelf(
-        lots=tuple(sorted(fresh, key=_first_out)),
-        past_use=tuple(past),
-        orders=tuple(sorted((o for o in book.orders if o.sets > 0), key=lambda o: _rank(o.due))),
-        notes=tuple(book.notes),
-    )
+    return book
 
 
 _SAME_MOMENT = (Move.ORDERED, Move.RECEIVED, Move.TAKEN, Move.SCRAPPED, Move.COUNTED)
@@ -138,7 +159,7 @@ def _first_out(lot: Lot) -> tuple[int, str]:
     return _rank(lot.use_by), lot.name or ""
 
 
-def _receive(book: _Ledger, one: Movement, shelf_life: np.timedelta64 | None) -> None:
+def _receive(book: Ledger, one: Movement, shelf_life: np.timedelta64 | None) -> None:
     use_by = one.use_by
     if np.isnat(use_by) and shelf_life is not None:
         use_by = one.at + shelf_life
@@ -153,13 +174,13 @@ def _receive(book: _Ledger, one: Movement, shelf_life: np.timedelta64 | None) ->
             left -= closed
 
 
-def _ordered(book: _Ledger, one: Movement, _: np.timedelta64 | None) -> None:
+def _ordered(book: Ledger, one: Movement, _: np.timedelta64 | None) -> None:
     """Keep an order; the same order named again replaces what is still open of it."""
     book.orders = [o for o in book.orders if one.order is None or o.order != one.order]
     book.orders.append(OpenOrder(order=one.order, sets=one.sets, placed=one.at, due=one.due))
 
 
-def _take(book: _Ledger, one: Movement, _: np.timedelta64 | None) -> None:
+def _take(book: Ledger, one: Movement, _: np.timedelta64 | None) -> None:
     left, named = one.sets, [lot for lot in book.lots if one.lot is not None and lot.name == one.lot]
     rest = sorted((lot for lot in book.lots if lot not in named), key=_first_out)
     # a taken set was fit for use: a lot past its date by then is touched last
@@ -168,7 +189,7 @@ def _take(book: _Ledger, one: Movement, _: np.timedelta64 | None) -> None:
     for lot in (*named, *rest):
         gone = min(lot.sets, left)
         left -= gone
-        book.lots.append(replace(lot, sets=lot.sets - gone))
+        book.lots.append(replace(lot, sets=lot.sets - gone) if gone else lot)
     if left > 0:
         book.notes.append(
             f"{left:g} more {_sets(left)} {one.move} on {_day(one.at)} than the stock then held: a receipt "
@@ -176,7 +197,7 @@ def _take(book: _Ledger, one: Movement, _: np.timedelta64 | None) -> None:
         )
 
 
-def _count(book: _Ledger, one: Movement, _: np.timedelta64 | None) -> None:
+def _count(book: Ledger, one: Movement, _: np.timedelta64 | None) -> None:
     chosen = [lot for lot in book.lots if one.lot is None or lot.name == one.lot]
     had = sum(lot.sets for lot in chosen)
     if abs(had - one.sets) > 1e-9:

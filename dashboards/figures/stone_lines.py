@@ -17,7 +17,7 @@ import numpy as np
 
 from cellmon import lengths, local
 from cellmon.monitor.stone_picture import StonePicture
-from cellmon.monitor.stones.lines import LinePoint, SetLine
+from cellmon.monitor.stones.lines import LineMark, LinePoint, SetLine
 from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say, voice
 from dashboards import theme
@@ -157,7 +157,7 @@ def _said(told: _Told, _spoken: tuple[object, ...]) -> tuple[list[str], list[str
     """Return what is said at each round of a set, and where it leads."""
     one = told.one
     link = stream_until(_size_of(one))
-    words = [_round_words(one, r.at, r.bores, r.left_um) for r in one.rounds]
+    words = [_marked(one, r) for r in one.rounds]
     return words, [f"{link}{quote(r.at.isoformat())}" for r in one.rounds]
 
 
@@ -235,7 +235,7 @@ def _rounds(one: SetLine, colour: str) -> theme.Trace:
         mode="markers",
         marker={"size": 7, "color": colour, "line": {"color": theme.PAPER, "width": 1}},
         error_y={"type": "data", "array": half, "color": colour, "thickness": 1.2, "width": 4},
-        text=[_measured_words(one, i) for i in range(len(one.rounds))],
+        text=_measured(_Told(one), (voice(), lengths.shown())),
         hoverinfo="text",
         name="measured",
     )
@@ -248,9 +248,7 @@ def _dressings(one: SetLine, colour: str) -> theme.Trace:
         [d.left_um for d in one.dressings],
         mode="markers",
         marker={**DRESSED, "color": colour},
-        text=[
-            say("dressed: {where}", where=_round_words(one, d.at, d.bores, d.left_um)) for d in one.dressings
-        ],
+        text=[say("dressed: {where}", where=_marked(one, d)) for d in one.dressings],
         hoverinfo="text",
         name="dressed",
     )
@@ -312,18 +310,24 @@ def _place(bores: float, left: float) -> dict[str, str]:
     return {"bores": local.number(bores), "left": lengths.said(left, 0)}
 
 
-def _round_words(one: SetLine, at: datetime, bores: float, left: float) -> str:
-    return say(
-        "{set}: {bores} bores, {left} left, {at}",
-        set=one.stone_set,
-        at=local.moment(at),
-        **_place(bores, left),
-    )
+@lru_cache(maxsize=4096)
+def _stood(stone_set: str, at: datetime, bores: float, left: float, _spoken: tuple[object, ...]) -> str:
+    """Say where a set stood, once for each way of speaking: its marks stay where they are."""
+    where = _place(bores, left)
+    return say("{set}: {bores} bores, {left} left, {at}", set=stone_set, at=local.moment(at), **where)
 
 
-def _measured_words(one: SetLine, i: int) -> str:
-    r = one.rounds[i]
-    said = say("measured: {where}", where=_round_words(one, r.at, r.bores, r.left_um))
+def _marked(one: SetLine, mark: LinePoint | LineMark) -> str:
+    return _stood(one.stone_set, mark.at, mark.bores, mark.left_um, (voice(), lengths.shown()))
+
+
+@lru_cache(maxsize=64)
+def _measured(told: _Told, _spoken: tuple[object, ...]) -> list[str]:
+    return [_measured_words(told.one, r) for r in told.one.rounds]
+
+
+def _measured_words(one: SetLine, r: LinePoint) -> str:
+    said = say("measured: {where}", where=_marked(one, r))
     if r.half_um is not None:
         said += "<br>" + say("readings repeat to {half} (90 %)", half=lengths.said(r.half_um, 1))
     return said if r.jump is None else f"{said}<br>{term(r.jump)}"

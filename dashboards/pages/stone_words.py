@@ -14,6 +14,9 @@ from cellmon.monitor.stones import StonesAnswer
 from cellmon.monitor.stones.sets import StoneSetOf
 from cellmon.words import say, say_many
 
+ASSUMED = 4
+"""So much of what was assumed of a set stands beside its advice; all of it where the set is told in full."""
+
 
 def first_words(answer: StonesAnswer) -> str:
     """Return the sentence that answers first: what to order, or that nothing is; else what the sets say."""
@@ -44,8 +47,22 @@ def _advised(one: StoneSetOf) -> html.Li:
     said: list[Any] = [html.B(head), f" {one.why}"]
     if one.truing is not None:
         said.append(" " + say("Truing is due: see the shape of its stones."))
-    beside = [html.Div(words, className="aside") for words in (*one.asked, *one.assumed)]
+    beside = [html.Div(words, className="aside") for words in (*one.asked, *_assumed(one))]
     return html.Li([*said, *beside], className="waits" if pressing else "")
+
+
+def _assumed(one: StoneSetOf) -> list[str]:
+    """Return what was assumed of a set last; of a log that is in doubt for years, how much more there is."""
+    more, last = len(one.assumed) - ASSUMED, list(one.assumed[-ASSUMED:])
+    if more <= 0:
+        return last
+    earlier = say_many(
+        "{count} more was assumed before: cellmon stones --set {set} says it.",
+        "{count} more were assumed before: cellmon stones --set {set} says them.",
+        more,
+        set=one.stone_set,
+    )
+    return [earlier, *last]
 
 
 def _advice_word(one: StoneSetOf) -> str:

@@ -10,7 +10,7 @@ from cellmon.local import significant
 from cellmon.monitor.view import View
 from cellmon.records import Kind, StockMovements
 from cellmon.sheet import StoneKind
-from cellmon.stones.stock import Move, Movement, Shelf, shelf
+from cellmon.stones.stock import Move, Movement, Shelf, posted
 from cellmon.words import say
 
 NEARBY = np.timedelta64(12, "h")
@@ -24,12 +24,12 @@ def shelf_of(view: View, kind: StoneKind) -> Shelf | None:
     if opening is None and not any(m.move is not Move.ORDERED for m in movements):
         return None
     days = kind.shelf_life_days
-    return shelf(
-        movements,
-        now=view.as_of,
-        opening=opening or 0.0,
-        shelf_life=None if days is None else np.timedelta64(round(days * 86400), "s"),
+    life = None if days is None else np.timedelta64(round(days * 86400), "s")
+    rests_on = (view.newest_row_of(Kind.STOCK), len(movements), opening, life)
+    book = view.carry(
+        f"stock of {kind.id}", rests_on, lambda: posted(movements, opening=opening or 0.0, shelf_life=life)
     )
+    return book.at(view.as_of)
 
 
 def movements_of(view: View, kind: str) -> list[Movement]:

@@ -160,13 +160,19 @@ class StonesNow:
         return stays[-1].why if stays and stays[-1].end is not None and stays[-1].why in ENDS else None
 
     def seen(self, known: KindKnown) -> Seen:
-        """Return what was seen of all sets of a kind."""
-        mine = tuple(name for name in self.names if self.is_of(name, known) and self.stays(name))
-        return Seen(
-            sets=mine,
-            chipped=sum(self.ended(name) == CHIPPED for name in mine),
-            bores=sum(self.bores(name) for name in mine),
-        )
+        """Return what was seen of all sets of a kind; each set that is fitted asks."""
+        if known.kind.id not in self._seen:
+            mine = tuple(name for name in self.names if self.is_of(name, known) and self.stays(name))
+            self._seen[known.kind.id] = Seen(
+                sets=mine,
+                chipped=sum(self.ended(name) == CHIPPED for name in mine),
+                bores=sum(self.bores(name) for name in mine),
+            )
+        return self._seen[known.kind.id]
+
+    @cached_property
+    def _seen(self) -> dict[str, Seen]:
+        return {}
 
     def recent(self, spindle: str) -> Looked:
         """Return the newest bores of a spindle, as made."""
@@ -229,17 +235,7 @@ ENDS = ("worn", "chipped")
 def stones_now(view: View) -> StonesNow:
     """Read everything that is known of stones up to the moment of a view."""
     until = view.as_of + np.timedelta64(1, "us")
-    sets: StoneSets = _rows(view, Kind.STONE_SETS)
-    received = {
-        sets.stone_set[i]: Received(
-            kind=sets.kind[i],
-            maker=sets.maker[i],
-            lot=sets.lot[i],
-            bores_before=float(np.nan_to_num(sets.bores_before[i])),
-        )
-        for i in range(len(sets))
-        if np.isnat(sets.received_at[i]) or sets.received_at[i] < until
-    }
+    received = _received(view, until)
     kinds = {name: one.kind for name, one in received.items() if one.kind}
     log = _log(view, kinds, until)
     honed = Honed.of(view)
@@ -276,6 +272,22 @@ def stones_now(view: View) -> StonesNow:
         mine = {n: r for n, r in rounds.items() if by_set[n] is kind and n not in found.unknown}
         known[kind.id] = _learned(view, kind, mine)
     return replace(found, rounds=rounds, kinds=known)
+
+
+def _received(view: View, until: np.datetime64) -> dict[str, Received]:
+    """Return what is known of each set that had come by a moment: read once, until another has."""
+    sets: StoneSets = _rows(view, Kind.STONE_SETS)
+    come = sets.select(np.isnat(sets.received_at) | (sets.received_at < until))
+    before = np.nan_to_num(come.bores_before).tolist()
+
+    def read() -> dict[str, Received]:
+        columns = zip(come.stone_set, come.kind, come.maker, come.lot, before, strict=True)
+        return {
+            name: Received(kind=kind, maker=maker, lot=lot, bores_before=bores)
+            for name, kind, maker, lot, bores in columns
+        }
+
+    return view.carry("stone sets that came", (view.newest_row_of(Kind.STONE_SETS), len(come)), read)
 
 
 def _upto(every: Mapping[str, StoneMeasurements], until: np.datetime64) -> dict[str, StoneMeasurements]:
