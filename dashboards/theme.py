@@ -179,8 +179,12 @@ def band(x: Sequence[Any], low: Any, high: Any, *, colour: str) -> Trace:
     }
 
 
-def hatched(x0: Any, x1: Any, y0: float, y1: float) -> Trace:
-    """Return a hatched rectangle: the guard band, where a bore is neither proven in nor out."""
+def hatched(x0: Any, x1: Any, y0: float, y1: float, *, through: bool = False) -> Trace:
+    """Return a hatched rectangle: the guard band, where a bore is neither proven in nor out.
+
+    What lies under it may show `through`.
+    """
+    ground = "rgba(0,0,0,0)" if through else ALLOWED
     return {
         "type": "scatter",
         "x": [x0, x1, x1, x0, x0],
@@ -189,7 +193,7 @@ def hatched(x0: Any, x1: Any, y0: float, y1: float) -> Trace:
         "line": {"width": 0},
         "fill": "toself",
         "fillcolor": "rgba(0,0,0,0)",
-        "fillpattern": {"shape": "/", "size": 6, "solidity": 0.22, "fgcolor": LINE, "bgcolor": ALLOWED},
+        "fillpattern": {"shape": "/", "size": 6, "solidity": 0.22, "fgcolor": LINE, "bgcolor": ground},
         "hoverinfo": "skip",
     }
 

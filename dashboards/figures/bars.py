@@ -11,6 +11,7 @@ from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.clock import Clock
 from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.strokes import NONE, Marks, level, upright
 from dashboards.figures.thinned import kept
 from dashboards.figures.wear import middles
 
@@ -19,44 +20,23 @@ DENSE = 600
 """Subgroups from which the ribbon is drawn finer."""
 
 
-def subgroups(view: StreamView, clock: Clock, width_px: float) -> list[theme.Trace]:
+def subgroups(view: StreamView, clock: Clock, width_px: float) -> Marks:
     """Return every subgroup as a bar with a notch; of a long history those that `shown` keeps."""
     groups = view.subgroups
     count = len(groups.at)
     if not count:
-        return []
+        return NONE
     bottom, top = bars_of(view)
     rows = shown(view, bottom, top)
-    middle, bottom, top = clock.xs(middles(groups)[rows]), bottom[rows], top[rows]
-    width = float(np.clip(0.5 * width_px / count, 1.3, 12.0))
-    bar_x = [v for x in middle for v in (x, x, None)]
-    bar_y = [v for low, high in zip(bottom.tolist(), top.tolist(), strict=True) for v in (low, high, None)]
-    dense = count > DENSE
-    line = {"width": 0 if dense else 2, "color": theme.INK}
-    notch = {"symbol": "circle" if dense else "line-ew", "size": 2.2 if dense else max(3.0, 0.7 * width)}
-    notch |= {"color": theme.INK, "line": line}
-    return [
-        theme.points(
-            bar_x,
-            bar_y,
-            mode="lines",
-            line={"color": DENSE_BAR if count > DENSE else BAR, "width": width},
-            name="ranges",
-        ),
-        opens_bore(
-            theme.points(
-                middle,
-                groups.mean_um[rows].tolist(),
-                mode="markers",
-                marker=notch,
-                text=hover(view, clock, rows),
-                hoverinfo="text",
-                name="means",
-            ),
-            groups.last_part[rows],
-            view.stream.bore,
-        ),
-    ]
+    at, mean = middles(groups)[rows], groups.mean_um[rows]
+    told = hover(view, clock, rows)
+    means = theme.points(clock.xs(at), mean.tolist(), mode="none", text=told, hoverinfo="text", name="means")
+    width, dense = float(np.clip(0.5 * width_px / count, 1.3, 12.0)), count > DENSE
+    colour, notch = DENSE_BAR if dense else BAR, 2.2 if dense else max(4.2, width)
+    shapes = upright(at, bottom[rows], top[rows], clock, colour=colour, width=width)
+    line = {"colour": theme.INK, "width": 2.2 if dense else 2.0}
+    shapes += level(at, mean, clock, length=notch / width_px, **line)
+    return Marks(traces=[opens_bore(means, groups.last_part[rows], view.stream.bore)], shapes=shapes)
 
 
 def shown(view: StreamView, bottom: Numbers, top: Numbers) -> Whole:

@@ -19,9 +19,9 @@ from cellmon.monitor.stream import StreamBores, StreamView
 from cellmon.records.words import feature_words
 from cellmon.words import say, say_many
 from dashboards import theme
-from dashboards.figures import bars, beyond, calls, flags, ticks, wear
+from dashboards.figures import bars, beyond, calls, flags, strokes, ticks, wear
 from dashboards.figures.clock import MARKS, Clock, clock_from, clock_of, shift_bands, shift_names
-from dashboards.figures.mean_range import zone_inside
+from dashboards.figures.mean_range import runs_of
 from dashboards.figures.narrow import few_marks, in_lines, narrowed
 from dashboards.figures.scaled import scaled
 from dashboards.figures.words import place
@@ -77,12 +77,11 @@ def ribbon_figure(
     clock = clock_from(first, view.since, view.until, view.zone)
     line = None if plain else view.wear
     low, high = span(view, unaided=unaided)
-    x0, x1 = clock.x(clock.since), clock.x(clock.until)
+    ends = clock.x(clock.since), clock.x(clock.until)
     called = calls.calls_of(view, clock)
-    data = _tolerance(view.tolerance, x0, x1, low, high)
-    data += wear.wear_traces(view, line, clock) if line else _limits(view, clock)
-    data += ticks.bores(view, clock, room.width) + ticks.doubted(view, clock, low, high)
-    data += bars.subgroups(view, clock, room.width) + ticks.off(view, clock, low, high)
+    bores, groups = ticks.bores(view, clock, room.width), bars.subgroups(view, clock, room.width)
+    data = [*bores.traces, *groups.traces, *_hatched(view.tolerance, *ends)]
+    data += ticks.doubted(view, clock, low, high) + ticks.off(view, clock, low, high)
     data += [] if line else beyond.rings(view, clock)
     data += wear.without_offsets(view, view.wear, clock) if unaided and view.wear else []
     data += calls.rings(view, clock, called) + flags.flags(view, clock)
@@ -96,7 +95,10 @@ def ribbon_figure(
         margin={"l": LEFT, "r": RIGHT, "t": TOP, "b": BOTTOM},
         shapes=shift_bands(clock, view.shifts)
         + calls.ranges(view, clock, bottom=room.plot[0])
-        + _lines(view.tolerance, x0, x1, low, high),
+        + _lines(view.tolerance, *ends)
+        + (wear.wear_line(view, line, clock) if line else _limits(view, clock))
+        + bores.shapes
+        + groups.shapes,
         annotations=[{"visible": True, **one} for one in shift_names(clock, view.shifts) + words],
         xaxis=clock.axis(anchor="y2", marks=room.marks),
         yaxis=theme.axis(level_name(view), domain=list(room.plot), range=[low, high], nticks=7),
@@ -164,20 +166,25 @@ def span(view: StreamView, *, unaided: bool = False) -> tuple[float, float]:
     return low - pad, high + pad
 
 
-def _tolerance(tolerance: Tolerance, x0: str, x1: str, low: float, high: float) -> list[theme.Trace]:
+def _guards(tolerance: Tolerance) -> list[tuple[float, float]]:
+    """Return the guard bands: from where to where."""
     guard = tolerance.guard_um or 0.0
-    drawn = []
-    if guard and tolerance.lower_um is not None:
-        drawn.append(theme.hatched(x0, x1, tolerance.lower_um, tolerance.lower_um + guard))
-    if guard and tolerance.upper_um is not None:
-        drawn.append(theme.hatched(x0, x1, tolerance.upper_um - guard, tolerance.upper_um))
-    return drawn
+    lower, upper = tolerance.lower_um, tolerance.upper_um
+    found = [] if lower is None else [(lower, lower + guard)]
+    return [*found, *([] if upper is None else [(upper - guard, upper)])] if guard else []
 
 
-def _lines(tolerance: Tolerance, x0: str, x1: str, low: float, high: float) -> list[Any]:
-    return [
-        theme.level(x0, x1, v, width=1.4) for v in (tolerance.lower_um, tolerance.upper_um) if v is not None
-    ]
+def _hatched(tolerance: Tolerance, x0: str, x1: str) -> list[theme.Trace]:
+    """Return the strokes of the guard bands; what stands in them shows through."""
+    return [theme.hatched(x0, x1, *one, through=True) for one in _guards(tolerance)]
+
+
+def _lines(tolerance: Tolerance, x0: str, x1: str) -> list[strokes.Shape]:
+    """Return the limits as lines, and under them the paper of the guard bands."""
+    ends = {"type": "rect", "x0": x0, "x1": x1, "layer": "between", "line": {"width": 0}}
+    paper = [{**ends, "y0": a, "y1": b, "fillcolor": theme.ALLOWED} for a, b in _guards(tolerance)]
+    limits = (tolerance.lower_um, tolerance.upper_um)
+    return paper + [theme.level(x0, x1, v, width=1.4) for v in limits if v is not None]
 
 
 def _named_limits(tolerance: Tolerance, unit: str) -> list[Any]:
@@ -205,15 +212,16 @@ def _named_limits(tolerance: Tolerance, unit: str) -> list[Any]:
     return words
 
 
-def _limits(view: StreamView, clock: Clock) -> list[theme.Trace]:
+def _limits(view: StreamView, clock: Clock) -> list[strokes.Shape]:
+    """Return the limits as they were in force: a pale band, and a thin line of steps at its centre."""
     groups = view.subgroups
     if not len(groups.at):
         return []
-    x = clock.xs(groups.at)
-    centre = [None if np.isnan(v) else float(v) for v in groups.center_um]
-    line = {"color": theme.SOFT, "width": 0.9, "shape": "hv"}
-    thin = theme.points(x, centre, mode="lines", line=line, name="centre")
-    return [zone_inside(x, groups.lower_um, groups.upper_um), thin]
+    x, lower, upper, centre = clock.xs(groups.at), groups.lower_um, groups.upper_um, groups.center_um
+    band = (([x[a], x[b]], lower[[a, a]], upper[[a, a]]) for a, b in runs_of(lower, upper))
+    level = [(one, centre[a]) for a, b in runs_of(centre, centre) for one in (x[a], x[b], None)]
+    thin = strokes.joined(level, colour=theme.SOFT, width=0.9)
+    return strokes.zones(band, colour=theme.INSIDE) + thin
 
 
 def _named_points(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,8 @@ from cellmon import lengths
 from dashboards import theme
 
 AS_LENGTHS = ("range", "tickvals", "dtick")
+HEIGHTS = re.compile(r"(?<=[,V])[^A-Z]+")
+"""The heights in a path of `dashboards.figures.strokes`: after a comma, and where an upright stroke ends."""
 
 
 def scaled(figure: theme.Figure, *axes: str) -> theme.Figure:
@@ -34,6 +37,11 @@ def _axis(axis: dict[str, Any]) -> dict[str, Any]:
 
 def _placed(one: dict[str, Any], axes: tuple[str, ...]) -> dict[str, Any]:
     """Return a shape or words with the coordinates that lie on these axes scaled."""
+    if "path" in one and one.get("yref", "y") in axes:
+        return {
+            **one,
+            "path": HEIGHTS.sub(lambda height: f"{lengths.fine(float(height[0])):.6g}", one["path"]),
+        }
     return {
         key: _values(value)
         if key in ("x", "y", "x0", "x1", "y0", "y1") and one.get(f"{key[0]}ref", key[0]) in axes

@@ -21,6 +21,7 @@ from dashboards.figures import flags, ribbon, ticks, wear
 from dashboards.figures.clock import Clock, clock_from, shift_bands, shift_names
 from dashboards.figures.narrow import narrowed, timed
 from dashboards.figures.scaled import scaled
+from dashboards.figures.strokes import Marks, Shape, joined
 from dashboards.figures.thinned import FEW_COLUMNS, FEW_FROM, kept
 
 HEIGHT, TOP, BOTTOM, LEFT, RIGHT = 698, 44, 44, 104, 84
@@ -51,8 +52,9 @@ def strips_figure(views: Sequence[StreamView]) -> theme.Figure:
     strips = zip(drawn, whole, _axes(len(drawn)), domains(drawn), strict=True)
     for view, every, name, domain in strips:
         low, high = ribbon.span(every)
-        data += [{**trace, "type": "scatter", "yaxis": name} for trace in _strip(view, clock, low, high)]
-        shapes += [{**line, "yref": name} for line in _limits(view, clock)]
+        strip = _strip(view, clock, low, high)
+        data += [{**trace, "type": "scatter", "yaxis": name} for trace in strip.traces]
+        shapes += [{**line, "yref": name} for line in strip.shapes]
         layout[f"yaxis{name[1:]}"] = theme.axis(_name(view), domain=list(domain), range=[low, high], nticks=4)
     words += _reduced(len(drawn[0].bores.at), len(whole[0].bores.at))
     words += flags.names(drawn[0], clock, width=NARROW_PX, beside=RIGHT, unnamed=UNNAMED)
@@ -112,25 +114,30 @@ def _name(view: StreamView) -> str:
     return f"{feature_words(view.stream.feature)},<br>{unit}"
 
 
-def _strip(view: StreamView, clock: Clock, low: float, high: float) -> list[theme.Trace]:
-    ends, tolerance = [clock.x(clock.since), clock.x(clock.until)], view.tolerance
-    drawn: list[theme.Trace] = []
-    if tolerance.lower_um is not None or tolerance.upper_um is not None:
-        bottom = low if tolerance.lower_um is None else tolerance.lower_um
-        top = high if tolerance.upper_um is None else tolerance.upper_um
-        drawn.append(theme.band(ends, [bottom] * 2, [top] * 2, colour=theme.ALLOWED))
-    drawn += ticks.bores(view, clock, WIDTH_PX) + _means(view, clock)
-    edge = ticks.off(view, clock, low, high)
-    return drawn + [{**trace, "cliponaxis": False} for trace in edge]
+def _strip(view: StreamView, clock: Clock, low: float, high: float) -> Marks:
+    bores = ticks.bores(view, clock, WIDTH_PX)
+    edge = [{**trace, "cliponaxis": False} for trace in ticks.off(view, clock, low, high)]
+    shapes = _allowed(view, clock, low, high) + _limits(view, clock) + bores.shapes + _means(view, clock)
+    return Marks(traces=[*bores.traces, *edge], shapes=shapes)
 
 
-def _means(view: StreamView, clock: Clock) -> list[theme.Trace]:
+def _allowed(view: StreamView, clock: Clock, low: float, high: float) -> list[Shape]:
+    """Return the tolerance as a pale band, where there is one."""
+    limits = (view.tolerance.lower_um, view.tolerance.upper_um)
+    if limits == (None, None):
+        return []
+    bottom, top = (edge if one is None else one for one, edge in zip(limits, (low, high), strict=True))
+    ends = {"x0": clock.x(clock.since), "x1": clock.x(clock.until), "y0": bottom, "y1": top}
+    return [{"type": "rect", **ends, "layer": "between", "fillcolor": theme.ALLOWED, "line": {"width": 0}}]
+
+
+def _means(view: StreamView, clock: Clock) -> list[Shape]:
     """Return the line of the means; it breaks where nothing was made for hours."""
     groups = view.subgroups
     if not len(groups.at):
         return []
-    x, y = wear.joined(wear.middles(groups), groups.mean_um, clock)
-    return [theme.points(x, y, mode="lines", line={"color": theme.INK, "width": 1.1}, name="means")]
+    points = zip(*wear.joined(wear.middles(groups), groups.mean_um, clock), strict=True)
+    return joined(points, colour=theme.INK, width=1.1)
 
 
 def _limits(view: StreamView, clock: Clock) -> list[Any]:

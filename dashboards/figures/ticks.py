@@ -15,6 +15,7 @@ from cellmon.words import say, to_say
 from dashboards import theme
 from dashboards.figures.clock import Clock
 from dashboards.figures.opened import opens_bore, stones_line
+from dashboards.figures.strokes import NONE, Marks, level
 from dashboards.figures.terms import term
 from dashboards.figures.thinned import kept
 
@@ -24,24 +25,22 @@ STRETCH = 8
 """Doubted bores from which a stretch is drawn as one bar."""
 
 
-def bores(view: StreamView, clock: Clock, width: float) -> list[theme.Trace]:
+def bores(view: StreamView, clock: Clock, width: float) -> Marks:
     """Return every bore as a tick; doubted ones crossed, those outside the tolerance ringed.
 
-    Of a long history those are drawn that `shown` keeps.
+    Of a long history those are drawn that `shown` keeps. `width` is that of the drawing in pixels.
     """
     if not len(view.bores.at):
-        return []
+        return NONE
     made = view.bores if len(rows := shown(view)) == len(view.bores.at) else chosen(view.bores, rows)
-    many = len(made.at) > MANY
     x, hover = clock.xs(made.at), _hover(view, made, clock)
-    length = float(np.clip(0.8 * width / len(x), 1.5, 7.0))
-    shape = {"symbol": "circle" if many else "line-ew", "size": 1.6 if many else length, "color": theme.QUIET}
-    tick = {**shape, "line": {"width": 0 if many else 1, "color": theme.QUIET}}
-    y = made.value_um.tolist()
-    every = theme.points(x, y, mode="markers", marker=tick, text=hover, hoverinfo="text", name="bores")
-    drawn = [{**every, "customdata": made.part.tolist()}]
-    drawn += _marked(made, x, hover)
-    return [opens_bore(trace, trace["customdata"], view.stream.bore) for trace in drawn]
+    every = theme.points(x, made.value_um.tolist(), mode="none", text=hover, hoverinfo="text", name="bores")
+    drawn = [{**every, "customdata": made.part.tolist()}, *_marked(made, x, hover)]
+    traces = [opens_bore(trace, trace["customdata"], view.stream.bore) for trace in drawn]
+    many = len(made.at) > MANY
+    length = 1.6 if many else float(np.clip(1.1 * width / len(x), 2.1, 9.8))
+    line = {"colour": theme.QUIET, "width": 1.6 if many else 1.0}
+    return Marks(traces=traces, shapes=level(made.at, made.value_um, clock, length=length / width, **line))
 
 
 def outside(view: StreamView) -> Flags:

@@ -10,7 +10,9 @@ from cellmon.monitor.stream import StreamSubgroups, StreamView, WearLine
 from cellmon.records import Numbers, Times
 from cellmon.words import say
 from dashboards import theme
+from dashboards.figures import strokes
 from dashboards.figures.clock import Clock
+from dashboards.figures.strokes import Shape
 
 GAP = np.timedelta64(3, "h")
 
@@ -21,18 +23,15 @@ def middles(groups: StreamSubgroups) -> Times:
     return found
 
 
-def wear_traces(view: StreamView, wear: WearLine, clock: Clock) -> list[theme.Trace]:
+def wear_line(view: StreamView, wear: WearLine, clock: Clock) -> list[Shape]:
     """Return the expected level as a thin line in the pale band of its limits; both break over gaps."""
     at = _placed(view, wear)
     pieces = _pieces(at, wear.level_um)
-    drawn = []
-    for piece in pieces:
-        x = clock.xs(at[piece])
-        low, high = wear.lower_um[piece].tolist(), wear.upper_um[piece].tolist()
-        drawn.append({**theme.band(x, low, high, colour=theme.INSIDE), "name": "inside the limits"})
-    line = {"color": theme.SOFT, "width": 1.1}
-    x, y = joined(at, wear.level_um, clock)
-    return [*drawn, theme.points(x, y, mode="lines", line=line, name="wear line")]
+    inside = ((clock.xs(at[one]), wear.lower_um[one], wear.upper_um[one]) for one in pieces)
+    band = strokes.zones(inside, colour=theme.INSIDE)
+    points = zip(*joined(at, wear.level_um, clock), strict=True)
+    line = strokes.joined(points, colour=theme.SOFT, width=1.1)
+    return band + [{**one, "name": "wear line"} for one in line]
 
 
 def without_offsets(view: StreamView, wear: WearLine, clock: Clock) -> list[theme.Trace]:

@@ -221,10 +221,10 @@ def test_a_link_names_pooled_and_distant_streams_and_finds_them_again(monitor, o
 
 def test_the_wear_line_gives_way_to_plain_limits_on_demand(monitor):
     view = monitor.stream(spindle="S2", bore="3", feature="taper", since=CHIP[0], until=CHIP[1])
-    names = {t.get("name") for t in ribbon_figure(view)["data"]}
-    assert "wear line" in names
-    assert "mean beyond" not in names
-    assert "wear line" not in {t.get("name") for t in ribbon_figure(view, plain=True)["data"]}
+    figure, plain = ribbon_figure(view), ribbon_figure(view, plain=True)
+    assert "wear line" in {s.get("name") for s in figure["layout"]["shapes"]}
+    assert "mean beyond" not in {t.get("name") for t in figure["data"]}
+    assert "wear line" not in {s.get("name") for s in plain["layout"]["shapes"]}
     assert "without offsets" in {t.get("name") for t in ribbon_figure(view, unaided=True)["data"]}
 
 
