@@ -92,6 +92,10 @@ class DecidedAlready(WrongUsage):
     """Somebody decided the same thing, and who decides now did not know of it."""
 
 
+class KeptBefore(CellmonError):
+    """What is sent again was kept the first time; nothing was done twice."""
+
+
 class NotFound(CellmonError, LookupError):
     """A part, stream, signal or file that the cell does not know."""
 

@@ -68,7 +68,9 @@ NEVER = frozenset(
     }
 )
 """What no page may do: accounts and the store itself are managed in the cell folder, by commands."""
-READS = frozenset(name for name in (*dir(Questions), "took_s") if not name.startswith("_")) - NEVER
+BESIDE = ("took_s", "kept_before")
+"""What a monitor tells of what is done here."""
+READS = frozenset(name for name in (*dir(Questions), *BESIDE) if not name.startswith("_")) - NEVER
 """Questions: all a person with the lowest role may ask."""
 
 

@@ -17,6 +17,7 @@ from dashboards.drawn_out import drawn_out
 from dashboards.figures.terms import term
 from dashboards.first_words import FIRST
 from dashboards.pages import now, parts
+from dashboards.pressed import as_named
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -37,7 +38,7 @@ class Board(Dash):
     def callback(self, *wired: Any, **more: Any) -> Callable[..., Any]:
         """Wire a function that answers a page; its drawings go out ready."""
         wire: Callable[..., Any] = super().callback(*wired, **more)
-        return lambda answers: wire(drawn_out(unless_away(answers)))
+        return lambda answers: wire(as_named(drawn_out(unless_away(answers))))
 
     def interpolate_index(self, **pieces: Any) -> str:
         """Return the document, with the first words of the page that is asked for if they come in time."""

@@ -137,8 +137,8 @@ def unheard() -> dict[str, str]:
             "again."
         ),
         "data-no-answer": say(
-            "No answer came, so it is not known whether this was kept. Look, once the bar at the foot is "
-            "gone, before you press again."
+            "No answer came, so it is not known whether this was kept. Press again once the bar at the foot "
+            "is gone: what was kept is not done twice."
         ),
         "data-waits": say(
             "Under way: it takes a while, or waits until another program has written. What becomes of it is "

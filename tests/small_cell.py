@@ -160,13 +160,13 @@ def _bytes(what: Subgroups | bytes | None) -> bytes:
 def told(monitor: Monitor) -> list[dict[str, Any]]:
     """Return the standing signals in all that is said of them, and their hold lists.
 
-    Without their names, which tell how they were first announced.
+    Without their names, which tell how they were first announced, and the decisions that the lists know.
     """
     found = []
     for s in monitor.signals().signals:
         if s.state != "withdrawn":
             held = asdict(monitor.hold(s.id))
-            found.append({**asdict(s), "hold": {**held, "signal": None}, "id": None})
+            found.append({**asdict(s), "hold": {**held, "signal": None, "decided": None}, "id": None})
     return sorted(found, key=lambda s: (s["raised_at"], str(s["stream"]), s["kind"]))
 
 

@@ -133,7 +133,7 @@ class Monitor(Questions, Admitting):
 
     def log_rows(self, kind: Kind, rows: Sequence[dict[str, str]]) -> _take.FileTaken:
         """Keep rows of one kind typed by hand, in one transaction; `asked` says what is odd about them."""
-        with self._store.writing() as session:
+        with self._doing() as session:
             return _typed.log_rows(session, self._view_of(session), self.on_disk, kind, rows, at=clock())
 
     def keep_round(self, typed: _keeping.TypedRound) -> _keeping.LookedRound:
@@ -150,7 +150,7 @@ class Monitor(Questions, Admitting):
 
     def tell_block(self, part: str, *, by: str, **said: Any) -> None:
         """Journal what is said of a block honed by hand: `job`, `reference`, whether it was `cleaned`."""
-        with self._store.writing() as session:
+        with self._doing() as session:
             _block.tell(self._view_of(session), session, part, by=by, at=clock(), **said)
 
     def respond(
@@ -165,7 +165,7 @@ class Monitor(Questions, Admitting):
     ) -> _signals.Signal:
         """Answer a signal with a cause and an action, or acknowledge it as seen."""
         answer: dict[str, Any] = {"cause": cause, "action": action, "seen": seen}
-        with self._store.writing() as session:
+        with self._doing() as session:
             rules = self._rules(session)
             _signals.respond(session, rules, signal, by=by, **answer, at=clock(), knew=knew)
         found = self.signal_named(signal).signal
@@ -176,7 +176,7 @@ class Monitor(Questions, Admitting):
         self, signal: str, *, parts: Sequence[str], as_: str, by: str, why: str, knew: int | None = None
     ) -> _hold.Hold:
         """Say what became of held parts."""
-        with self._store.writing() as session:
+        with self._doing() as session:
             view = self._view_of(session)
             _hold.release(view, session, signal, parts=parts, as_=as_, by=by, why=why, at=clock(), knew=knew)
         return self.hold(signal)
@@ -185,7 +185,7 @@ class Monitor(Questions, Admitting):
         self, signal: str, *, from_part: str, to_part: str | None = None, by: str, why: str
     ) -> _hold.Hold:
         """Hold bores made before a hold list begins as well, from one part on or to another."""
-        with self._store.writing() as session:
+        with self._doing() as session:
             view = self._view_of(session)
             _hold.extend_hold(
                 view, session, signal, from_part=from_part, to_part=to_part, by=by, why=why, at=clock()
@@ -203,7 +203,7 @@ class Monitor(Questions, Admitting):
     ) -> _first_bores.FirstBores:
         """Let a spindle run after its newest change, which was that of `changed_at`, in a person's name."""
         looked: dict[str, Any] = {"changed_at": changed_at, "knew": knew}
-        with self._store.writing() as session:
+        with self._doing() as session:
             view = self._view_of(session)
             _first_bores.sign(view, session, spindle, by=by, why=why, at=clock(), **looked)
         return self.first_bores()
@@ -213,7 +213,7 @@ class Monitor(Questions, Admitting):
     ) -> _flags.FlagRow:
         """Accept what a doubt proposes, or keep the row as it was read; with `alike` all like it too."""
         said: dict[str, Any] = {"accept": accept, "by": by, "why": why, "alike": alike, "knew": knew}
-        with self._store.writing() as session:
+        with self._doing() as session:
             _flags.correct(session, self._rules(session), flag, at=clock(), **said)
         return self.flag(flag).flag
 
@@ -228,14 +228,14 @@ class Monitor(Questions, Admitting):
         knew: int | None = None,
     ) -> _baseline.Baselines:
         """Freeze the proposed limits of the streams named (all by default)."""
-        with self._store.writing() as session:
+        with self._doing() as session:
             chosen = _baseline.baselines(self._view_of(session), spindle=spindle, bore=bore, feature=feature)
             _baseline.freeze(session, self._rules(session), chosen, by=by, why=why, at=clock(), knew=knew)
         return self.baselines(spindle=spindle, bore=bore, feature=feature)
 
     def sign(self, proposal: str, *, by: str, why: str, refuse: bool = False) -> _proposals.Proposals:
         """Sign what another person proposed, so that it stands; or refuse it."""
-        with self._store.writing() as session:
+        with self._doing() as session:
             _signing.sign(session, self._rules(session), proposal, by=by, why=why, at=clock(), refuse=refuse)
         return self.proposals()
 
@@ -254,7 +254,7 @@ class Monitor(Questions, Admitting):
         """Sign the figures of the streams named (all by default); a second person may have to as well."""
         asked: dict[str, Any] = {"spindle": spindle, "bore": bore, "feature": feature}
         asked |= {"since": since, "until": until}
-        with self._store.writing() as session:
+        with self._doing() as session:
             rows = _capability.capability(self._view_of(session), **asked).capability
             window = _statements.Window.of(since, until)
             rules = self._rules(session)
@@ -269,7 +269,7 @@ class Monitor(Questions, Admitting):
         if seen not in (None, found.seen):
             text = to_say("the sheet on disk was changed since it was looked at; look again, then adopt")
             raise WrongUsage(say(text))
-        with self._store.writing() as session:
+        with self._doing() as session:
             _adopt.adopt(session, self.on_disk, by=by, why=why, at=clock())
         return self.check()
 

@@ -7,7 +7,6 @@ as what they knew, 0 where they knew of no decision: what was decided about the 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from zoneinfo import ZoneInfo
 
 from cellmon import local
 from cellmon.errors import DecidedAlready
@@ -40,7 +39,7 @@ def must_have_known(rules: Rules, decided: Iterable[Decision], knew: int | None,
     if not unknown:
         return
     last = max(unknown, key=lambda one: one.id)
-    at = to_local(last.at, ZoneInfo(rules.now.sheet.cell.timezone))
+    at = to_local(last.at, rules.now.zone)
     raise DecidedAlready(
         say(
             "{what}: {by} decided this already, {at}: {why}; nothing was changed",

@@ -15,6 +15,7 @@ import numpy as np
 from cellmon import lengths
 from cellmon.errors import CellmonError
 from cellmon.intake.sheet_file import SheetFile, read_sheet, read_toml
+from cellmon.monitor import press
 from cellmon.monitor.force import notes_on, rules_of
 from cellmon.monitor.language import speak_as
 from cellmon.monitor.rules import Rules
@@ -185,6 +186,27 @@ class Opened:
                 view.take_over(before[1])
             yield view
             self._worked_out = (state, view.worked_out)
+
+    @contextmanager
+    def _doing(self) -> Iterator[Session]:
+        """Yield a session in which a person's deed is kept, once for each press (`cellmon.monitor.press`).
+
+        Raises
+        ------
+        KeptBefore
+            When this very press was kept before.
+        """
+        with self._store.writing() as session, press.once(session, self._rules(session), at=clock()):
+            yield session
+        if (one := press.now()) is not None:
+            one.was_kept = True
+
+    def kept_before(self) -> str | None:
+        """Return that what is pressed was kept before, and when; None where it was not."""
+        if press.now() is None:
+            return None
+        with self._store.reading() as session:
+            return press.words_of(session, self._rules(session))
 
     def _know_its_store(self) -> None:
         """Let go of all that was worked out of another store, whose file lay in the same place."""

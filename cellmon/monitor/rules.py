@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -33,6 +34,11 @@ class SheetInForce:
     def calendar(self) -> ShiftCalendar:
         """The shift calendar of this version."""
         return ShiftCalendar.of_sheet(self.sheet)
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The time zone of the cell."""
+        return ZoneInfo(self.sheet.cell.timezone)
 
     @property
     def by_shift(self) -> bool:

@@ -161,6 +161,11 @@ def _changes_numbered(conn: Connection) -> None:
     number_told(conn)
 
 
+def _presses_named(conn: Connection) -> None:
+    """Make room for the names of presses that were kept."""
+    schema.PRESSES.create(conn, checkfirst=True)
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -184,6 +189,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _honed_counted,
     _measured_by_set,
     _changes_numbered,
+    _presses_named,
 )
 
 

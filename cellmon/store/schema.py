@@ -185,6 +185,14 @@ MOVED = Table(
 )
 """Where a cell went whose store was left; nothing is read or written here any more."""
 
+PRESSES = Table(
+    "presses",
+    METADATA,
+    Column("name", Text, primary_key=True),
+    Column("at", BigInteger, nullable=False),
+)
+"""Presses of pages that were kept; see `cellmon.store.pressed`."""
+
 SECRETS = Table(
     "secrets",
     METADATA,

@@ -8,9 +8,10 @@ from cellmon.store.decided import Decided
 from cellmon.store.derived import Derived
 from cellmon.store.facts import Facts
 from cellmon.store.listed import Listed
+from cellmon.store.pressed import Pressed
 from cellmon.store.told import Told
 from cellmon.store.watched import Watched
 
 
-class Session(Facts, Decided, Derived, Watched, Told, AuditStands, Admitted, Listed):
+class Session(Facts, Decided, Derived, Watched, Told, AuditStands, Admitted, Pressed, Listed):
     """Facts, decisions and derived tables of a store, seen through one connection."""

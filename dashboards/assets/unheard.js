@@ -1,11 +1,14 @@
 /* What a page asks and does not hear, whole, is asked again by the pulse; a press that was not heard is told beside
    what was pressed: nobody is signed in any more, the store or the server is away, or what was sent was refused
-   before a page saw it. And what is pressed again while it is under way, as it stood, is one press with one answer. */
+   before a page saw it. And what is pressed again while it is under way, as it stood, is one press with one answer.
+   Each press goes out under a name of its own, and so it does again, as it stood, until it is heard that it was kept:
+   what was kept before is not done twice (`pressed.py`). */
 (function () {
   const UPDATE = "/_dash-update-component", BEGINS = /\/_dash-(layout|dependencies)\b/, PRESSED = /\.(n_clicks|n_submit|contents)$|^bore-done\.data$/;
+  const NAMED = "Cellmon-Press", KEPT = "Cellmon-Kept", NAMES = 100;
   const STILL = 2000, SLOW = 3000, LONG = 10000; // a slow page shows an answer later than it comes
   const LONGEST = 360000; // the server answers before: a writer waits 300 s for those before it
-  const plain = window.fetch, under = new Map(), lost = new Map();
+  const plain = window.fetch, under = new Map(), lost = new Map(), names = new Map();
   const words = (name) => (document.getElementById("bar") || { dataset: {} }).dataset[name] || "";
   const set = (id, props) => window.dash_clientside.set_props(id, props);
   const pressesOf = (sent) => (sent.changedPropIds || []).filter((one) => PRESSED.test(one));
@@ -39,6 +42,7 @@
     lost.delete(sent.output);
     const got = await plain.call(page, where, how).catch(() => null);
     const whole = got && got.ok ? await got.arrayBuffer().catch(() => null) : null;
+    if (whole && got.headers.get(KEPT)) names.delete(deedOf(sent));
     if (whole) return { status: got.status, headers: got.headers, whole };
     unheard(sent, got && !got.ok ? await why(got) : words("noAnswer"));
     return { status: 204, whole: null };
@@ -53,9 +57,11 @@
     }
   });
   /* What is done by a press: who presses twice sends the same, but for how often and for what was committed since. */
+  const SINCE = /^change$|-looked$/;
   function deedOf(sent) {
-    const inputs = (sent.inputs || []).map(({ id, property, value }) => [id, property, property === "n_clicks" ? null : value]);
-    const state = (sent.state || []).map((one) => (one.id === "change" ? null : one));
+    const pressed = (property, value) => (property === "n_clicks" ? null : value && value.of ? { ...value, of: null } : value);
+    const inputs = (sent.inputs || []).map(({ id, property, value }) => [id, property, pressed(property, value)]);
+    const state = (sent.state || []).map((one) => (SINCE.test(one.id) ? null : one));
     return JSON.stringify([sent.output, sent.changedPropIds, inputs, state]);
   }
   function once(sent, ask) {
@@ -69,6 +75,17 @@
     const slow = setTimeout(() => { if (under.get(deed) === one) tell(sent, words("waits")); }, SLOW);
     one.answer.then(({ whole }) => { one.heard = true; clearTimeout(slow); setTimeout(over, whole ? STILL : 0); });
     return one.answer;
+  }
+  function named(sent, how) {
+    if (!pressesOf(sent).some((one) => !one.endsWith(".contents"))) return how; // a file taken twice is known
+    const deed = deedOf(sent), name = names.get(deed) || newName();
+    names.delete(deed);
+    names.set(deed, name);
+    if (names.size > NAMES) names.delete(names.keys().next().value);
+    return { ...how, headers: { ...how.headers, [NAMED]: name } };
+  }
+  function newName() { // where a page may not ask for a random UUID: over plain HTTP
+    return [...crypto.getRandomValues(new Uint8Array(16))].map((one) => one.toString(16).padStart(2, "0")).join("");
   }
   /* A network that went away may have taken a press with it: then the next is another. */
   document.addEventListener("cellmon-away", () => {
@@ -92,7 +109,7 @@
     const address = String(where.url || where);
     if (BEGINS.test(address)) return begun(this, where, how);
     if (!address.includes(UPDATE) || !how || typeof how.body !== "string") return plain.call(this, where, how);
-    const sent = JSON.parse(how.body), ask = () => asked(this, where, how, sent);
+    const sent = JSON.parse(how.body), ask = () => asked(this, where, named(sent, how), sent);
     const { status, headers, whole } = await (pressesOf(sent).length ? once(sent, ask) : ask());
     return new Response(whole, { status, headers });
   };

@@ -16,6 +16,7 @@ from cellmon.words import say
 from dashboards.pages import asked, parts
 from dashboards.pages.stone_entry import DRESSED, FITTED, MEASURED, REMOVED, Typed, kind_of, rows_of, told_of
 from dashboards.pages.stone_sizes import FIELD, sizes_table, typed_sizes
+from dashboards.pages.written import kept_before
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -355,5 +356,8 @@ def _register_answer(app: Dash, monitor: Monitor, entry: State) -> None:
         change, by, code, what, spindle, *fields = said
         typed = Typed.of(what, spindle, by, *fields, sizes=typed_sizes(ctx.states_list[0]))
         now = datetime.now(tz=parts.zone_of(monitor))
-        found = answer(monitor, typed, pending, now=now, sure=parts.pressed() == SURE, code=code)
+        if told := kept_before(monitor):
+            found = {**_not(told), "done": True}
+        else:
+            found = answer(monitor, typed, pending, now=now, sure=parts.pressed() == SURE, code=code)
         return [*shown(found, before or 0, parts.moved(monitor, change) if found["done"] else no_update), ""]

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
+from cellmon.monitor import press
 from dashboards.pages import asked, parts
 
 if TYPE_CHECKING:
@@ -114,7 +115,8 @@ def register(
         if not any(given[:pressed]):
             return [no_update] * 4
         *typed, before, looked = given[pressed:]
-        told = as_sentence(deed(monitor, *typed, **({"looked": looked or {}} if by_looks else {})))
+        more = {"looked": looked or {}} if by_looks else {}
+        told = kept_before(monitor) or as_sentence(deed(monitor, *typed, **more))
         wrote = typed[len(of) : len(of) + len(names)]
         return [told, parts.moved(monitor, before), "", taken_out(told, fields, wrote)]
 
@@ -135,6 +137,12 @@ def register(
         *standing,
         prevent_initial_call=True,
     )
+
+
+def kept_before(monitor: Monitor) -> Kept | None:
+    """Return that what is pressed was kept the first time, where no answer to that came; None where not."""
+    told = None if press.now() is None else monitor.kept_before()
+    return None if told is None else Kept(told)
 
 
 def as_sentence(told: str) -> str:
