@@ -43,6 +43,7 @@ from dashboards.pages.bore_layout import (
     layout,
 )
 from dashboards.pages.bore_shown import SHOWN, Chosen, chosen_tab, show
+from dashboards.pages.written import kept_before
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -68,6 +69,8 @@ def done(
     """Keep what was typed; None where what was asked for is another thing by now."""
     if not typed or not asks or typed.get("key") != asks["key"]:
         return None
+    if told := kept_before(monitor):
+        return Finished(kept=True, said=told)
     by, *fields = beside
     try:
         who = asked.who_of(by, code, lightly=True)

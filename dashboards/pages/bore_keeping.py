@@ -18,7 +18,6 @@ from dashboards import theme
 from dashboards.pages import bore_shift, bore_stones, parts
 from dashboards.pages.bore_besides import word_of
 from dashboards.pages.bore_box import Mode
-from dashboards.pages.written import kept_before
 
 if TYPE_CHECKING:
     from cellmon.monitor import Monitor
@@ -91,8 +90,6 @@ def finish(
     """
     figures = {name: str(text) for name, text in typed.get("figures", {}).items()}
     sure = tuple(asked_before) if typed.get("sure") else None
-    if told := kept_before(monitor):
-        return Finished(kept=True, said=told)
     try:
         if asks["mode"] in LOGGED:
             return LOGGED[asks["mode"]](monitor, asks, figures, beside, Answered(sure=sure))
