@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from cellmon import local
+from cellmon import lengths, local
 from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import as_of_line, at_least, count, interval, number, ppm, reasons, said, signed
@@ -69,7 +69,9 @@ def signature_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
 
 
 def _behaviour_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
-    """Return how the bores of each stream behave in time, and what they are worth."""
+    """Return how the bores of each stream behave in time, what they are worth and where nearly all lie."""
+    from cellmon.monitor.capability_words import within_words  # late: slow to import
+
     lines = []
     for s in answer.capability:
         if s.time_model is None:
@@ -88,6 +90,8 @@ def _behaviour_lines(answer: CapabilityAnswer, look: Look) -> list[str]:
         if s.ppk_process is not None:
             ppk = interval(s.ppk_process, decimals=2)
             told.append(say("Without the gauge's noise Ppk is {ppk}.", ppk=ppk))
+        if s.tolerance_interval is not None:
+            told.append(within_words(s.tolerance_interval, lengths.UM))
         lines.append(f"  {look.name(s.stream)}: {' '.join(told)}")
     return ["", say("How the bores behave:"), *lines] if lines else []
 

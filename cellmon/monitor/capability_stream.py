@@ -19,6 +19,7 @@ from cellmon.monitor.answers import Estimate, Signature
 from cellmon.monitor.audited_bores import is_audited
 from cellmon.monitor.capability_figures import ZERO_BOUNDED, Figures, Held, figures
 from cellmon.monitor.capability_pooling import Member
+from cellmon.monitor.capability_range import BoresWithin, bores_within
 from cellmon.monitor.capability_sides import (
     held_against,
     plain_indices,
@@ -69,6 +70,8 @@ class StreamCapability:
     """Independent bores that they are worth; None where the correlation is at most 0.1."""
     ppk_process: Estimate | None = None
     """Ppk with the noise of the gauge taken out, for normal bores."""
+    tolerance_interval: BoresWithin | None = None
+    """Between which limits nearly all bores lie; None where they move in time, or are too few."""
     since: datetime | None = None
     until: datetime | None = None
     """The time that was counted, where bores were left out that nobody asked for."""
@@ -156,6 +159,8 @@ def _row(view: View, window: _Window, claim: Claim) -> StreamCapability:
     time = None if found is None else found.time
     inside = plain if window.within else None
     process, no_process = _process(view, window)
+    within, none_within = bores_within(values, view.tolerance(window.stream), found)
+    missing = {"ppk_process": no_process, "tolerance_interval": none_within}
     return StreamCapability(
         stream=window.stream,
         since=view.local(window.span.start) if window.span.cut and window.span.start is not None else None,
@@ -182,11 +187,12 @@ def _row(view: View, window: _Window, claim: Claim) -> StreamCapability:
         correlation=None if found is None else found.effective.correlation,
         effective_n=round(found.effective.for_mean) if found is not None and found.effective.noted else None,
         ppk_process=_estimate(process),
-        why_not=_why_not(window, no_process if process is None else None),
+        tolerance_interval=within,
+        why_not=_why_not(window, {name: why for name, why in missing.items() if why}),
     )
 
 
-def _why_not(window: _Window, no_process: str | None) -> dict[str, str]:
+def _why_not(window: _Window, missing: Mapping[str, str]) -> dict[str, str]:
     """Return why a figure of the row is missing, by its name."""
     found, said = window.figures, dict(window.why_not)
     if window.plain is not None and not window.within:
@@ -195,9 +201,7 @@ def _why_not(window: _Window, no_process: str | None) -> dict[str, str]:
         said["pp"] = say(TWO_POPULATIONS)
     if found is None or found.time is None:
         said["movement"] = said["time_model"] = say(NO_MOVEMENT)
-    if no_process is not None:
-        said["ppk_process"] = no_process
-    return said
+    return {**said, **missing}
 
 
 def _member(view: View, window: _Window) -> Member | None:

@@ -9,6 +9,7 @@ from cellmon.capability.models import Movement
 from cellmon.capability.unbounded import NORMAL
 from cellmon.local import MINUS, number, significant
 from cellmon.monitor.answers import Estimate, Tolerance
+from cellmon.monitor.capability_range import BoresWithin
 from cellmon.monitor.capability_stream import SUPPORTED, StreamCapability
 from cellmon.words import say, to_say
 
@@ -144,12 +145,33 @@ def model_words(row: StreamCapability, tolerance: Tolerance, unit: str) -> str:
     if row.ppk_process is not None and row.ppk_process.value is not None:
         process = number(row.ppk_process.value, 2) + between(row.ppk_process)
         said.append(say("Without the noise of the gauge Ppk would be {process}.", process=process))
+    if row.tolerance_interval is not None:
+        said.append(within_words(row.tolerance_interval, unit))
     if row.bores_needed is not None:
         bores = number(row.bores_needed)
         said.append(
             say("If the index stays as it is, {bores} bores in all would carry the claim.", bores=bores)
         )
     return " ".join(said)
+
+
+def within_words(within: BoresWithin, unit: str) -> str:
+    """Return between which limits nearly all bores lie, and how surely."""
+    known = {
+        name: f"{lengths.of(end, unit, 2, sign=True)} {lengths.unit_of(unit, spoken=True)}"
+        for name, end in (("low", within.low_um), ("high", within.high_um))
+        if end is not None
+    }
+    where = say("between {low} and {high}", **known) if len(known) == 2 else None
+    if where is None:
+        where = say("below {high}", **known) if within.low_um is None else say("above {low}", **known)
+    return say(
+        "With {confidence} % confidence {content} % of all bores lie {where} ({method}).",
+        confidence=significant(100 * within.confidence),
+        content=significant(100 * within.content),
+        where=where,
+        method=within.method,
+    )
 
 
 def _mean_words(row: StreamCapability, tolerance: Tolerance, unit: str) -> str:

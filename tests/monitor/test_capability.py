@@ -6,8 +6,11 @@ import numpy as np
 import pytest
 
 from cellmon.capability.indices import Side, indices
+from cellmon.capability.tolerance import two_sided_factor
+from cellmon.monitor.answers import Tolerance
 from cellmon.monitor.capability_figures import Held, figures
 from cellmon.monitor.capability_pooling import Member, pooled
+from cellmon.monitor.capability_range import bores_within
 from cellmon.records import Stream
 from tests.small_cell import HEADER, SHEET, new_cell, rows, write
 
@@ -107,6 +110,39 @@ def test_every_row_says_how_its_bores_behave(answer):
         assert row.cautious_bound <= row.lower_bound + 1e-9
         assert row.ppk.low <= row.ppk.value <= row.ppk.high
         assert (row.effective_n is None) == (row.correlation <= 0.1)
+
+
+# ISO 16269-6, 99 % at 95 % of 130 bores: k = 2.90 both sides (Howe's approximation: 2.89), by the factor that
+# tests/capability/test_tolerance.py holds against print
+def test_nearly_all_bores_lie_between_limits_where_they_stay_as_they_are(answer):
+    told = 0
+    for row in answer.capability:
+        found = row.tolerance_interval
+        if row.movement != "constant":
+            assert (found is None) == ("tolerance_interval" in row.why_not)
+            continue
+        if found is None:
+            assert "at least" in row.why_not["tolerance_interval"]
+        elif row.model == "normal" and row.effective_n is None:
+            k = two_sided_factor(row.n, content=0.99, confidence=0.95)
+            told += 1
+            if found.low_um is not None and found.high_um is not None:
+                assert found.high_um - row.mean_um == pytest.approx(k * row.sd_total_um)
+                assert row.mean_um - found.low_um == pytest.approx(k * row.sd_total_um)
+    assert told
+
+
+@pytest.mark.parametrize(("side", "lower", "upper"), [("both", -8.0, 8.0), ("upper", None, 8.0)])
+def test_bores_of_any_distribution_lie_between_the_outermost_of_enough(side, lower, upper):
+    x = np.abs(np.random.default_rng(4).normal(0, 1.5, 400))
+    judged = found(x, lower=lower, upper=upper, zero_bounded=lower is None)
+    limits = Tolerance(lower_um=lower, upper_um=upper, target_um=None, guard_um=None)
+    within, why = bores_within(x, limits, judged)
+    if side == "both":
+        assert within is None and "at least 473, got 400" in why
+    else:
+        assert (within.low_um, within.method) == (None, "for bores of any distribution")
+        assert np.mean(x <= within.high_um) >= 0.99
 
 
 def test_a_claim_short_of_evidence_says_how_many_bores_it_takes(tmp_path):
