@@ -56,6 +56,7 @@ class KeptBores(BlocksRead):
         bore: str | None = None,
         part: str | None = None,
         charted: bool | None = None,
+        stone_sets: Sequence[str] | None = None,
         last: int | None = None,
     ) -> Bores:
         """Return judged bores measured in [start, end], as made; with `last`, the newest so many."""
@@ -67,6 +68,8 @@ class KeptBores(BlocksRead):
                     keep &= getattr(bores, name) == word
             if charted is not None:
                 keep &= bores.charted == int(charted)
+            if stone_sets is not None:
+                keep &= isin(bores.stone_set, np.array(stone_sets, dtype=object))
             return bores.select(keep & inside(bores.measured_at, start, end))
 
         if part is None:
@@ -98,6 +101,19 @@ class KeptBores(BlocksRead):
             mine = (block["spindle"] == spindle) & (block["charted"] == 1)
             found.append(block["measured_at"][mine & inside(block["measured_at"], start, end)])
         return np.sort(np.concatenate(found))
+
+    def made_on(
+        self, stone_set: str, *, start: np.datetime64 | None, end: np.datetime64
+    ) -> tuple[Times, Texts]:
+        """Return when and by which spindle charted bores were made on a set, measured in [start, end]."""
+        times, spindles = [np.empty(0, dtype="datetime64[us]")], [np.empty(0, dtype=object)]
+        for row in self.blocks(schema.BORES, start, end, newest_first=False):
+            block = decode(row.data, ("spindle", "stone_set", "charted", "measured_at"))
+            mine = (block["stone_set"] == stone_set) & (block["charted"] == 1)
+            mine &= inside(block["measured_at"], start, end)
+            times.append(block["measured_at"][mine])
+            spindles.append(block["spindle"][mine])
+        return np.concatenate(times), np.concatenate(spindles)
 
     def count_charted(
         self,

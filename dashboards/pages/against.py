@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
@@ -12,7 +13,7 @@ from cellmon import lengths, local
 from cellmon.errors import CellmonError, NotFound
 from cellmon.export.tables import compare_table
 from cellmon.monitor.answers import Estimate
-from cellmon.monitor.compare import ComparedStream, Comparison, Side
+from cellmon.monitor.compare import ComparedSide, ComparedStream, Comparison, Side
 from cellmon.monitor.compare.choices import Comparable, Stretch
 from cellmon.records import stream_names
 from cellmon.records.words import feature_words
@@ -39,6 +40,8 @@ KINDS = {
 """What both sides may be, as `Comparable` has them."""
 NAMED = {"stone_sets": "stone_set", "lots": "lot", "spindles": "spindle", "fixtures": "fixture"}
 """What of a side a name is; the other kinds are times."""
+LATELY, DAYS = ("spindles", "fixtures"), 30
+"""What there is as long as the cell is compared over so many days."""
 CAPTION = to_say(
     "One row a stream: the second side against the first, with its interval; all intervals of a drawing hold "
     "together at 95 %. Ring: the interval leaves out no difference. Grey: no difference is shown, which does "
@@ -146,6 +149,9 @@ def compared(monitor: Monitor, asked: Mapping[str, Any] | None) -> Comparison:
     if not asked or not (asked.get("first") and asked.get("second")):
         raise NotFound(say("Choose two sides first."))
     one, two = (side_of(asked["kind"], asked[name]) for name in ("first", "second"))
+    if asked["kind"] in LATELY:
+        since = monitor.comparable().as_of - timedelta(days=DAYS)
+        one, two = replace(one, since=since), replace(two, since=since)
     return monitor.compare(one, two, feature=asked.get("feature"))
 
 
@@ -157,9 +163,27 @@ def show(monitor: Monitor, asked: Mapping[str, Any] | None) -> list[Any]:
         return [parts.capital(str(refusal)), theme.notice(""), no_update, [], parts.HIDDEN]
     figure = theme.asked(against_figure(answer), *(asked or {}).values())
     room = {"height": f"{figure['layout']['height']}px"}
-    told = [html.P(answer.lives.sentence, className="told")]
+    sides = [html.Li(side_words(side)) for side in (answer.second, answer.first)]
+    told = [html.Ul(sides, className="lines"), html.P(answer.lives.sentence, className="told")]
     told += [html.P(parts.capital(note) + ".", className="aside") for note in answer.notes]
     return [parts.capital(answer.sentence), figure, room, [parts.across(table(answer)), *told], {}]
+
+
+def side_words(side: ComparedSide) -> str:
+    """Return what stands on a side: how many bores, of when, on which stones, and how many are left out."""
+    said = say(
+        "{side}: {bores} bores, {time}",
+        side=parts.capital(side.name),
+        bores=local.number(side.bores),
+        time=parts.between(side.first_at, side.last_at),
+    )
+    if side.stone_sets:
+        said = say("{side}, stones {sets}", side=said, sets=", ".join(side.stone_sets))
+    if side.doubted:
+        said = say(
+            "{side}, {count} more are doubted and left out", side=said, count=local.number(side.doubted)
+        )
+    return f"{said}."
 
 
 def table(answer: Comparison) -> html.Table:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import plotly.graph_objects as go
 import pytest
 
@@ -63,6 +65,13 @@ def test_the_drawing_rings_what_differs_and_says_its_figure(cell):
     words = " ".join(one.text for one in drawn.layout.annotations)
     assert "µm" in words and "times" in words
     assert answer.lives.sentence in str(told)
+    assert f"Set A2: {answer.second.bores} bores, " in str(told)
+
+
+def test_spindles_are_compared_over_the_last_thirty_days(cell):
+    answer = against.compared(cell, {"kind": "spindles", "first": "S1", "second": "S2", "feature": None})
+    assert answer.as_of - min(answer.first.first_at, answer.second.first_at) <= timedelta(days=30)
+    assert answer.second.name == "spindle S2"
 
 
 def test_the_file_holds_every_row_with_its_interval(cell):

@@ -224,3 +224,15 @@ def test_what_can_be_compared_is_every_time_with_bores_and_every_name(cell):
         for a, b in pairwise(known.days[-2:])
     ]
     assert all(one.streams for one in every)
+
+
+def test_a_set_that_is_fitted_twice_honed_what_both_times_say_and_is_offered_as_the_last():
+    events = [(0, "A1"), (100, "A2"), (200, "A1")]
+    rows = watched_rows(300)
+    twice = cell_of(rows, [logged(n, "stones-fitted", stone_set=name) for n, name in events])
+    assert twice.comparable().stone_sets == ("A2", "A1")
+    first, second = (Side(stone_set=name) for name in ("A1", "A2"))
+    lives = twice.compare(first, second, feature="diameter").lives
+    honed = {one.stone_set: one.bores for one in (*lives.first, *lives.second)}
+    assert honed == {"A1": 2 * honed["A2"], "A2": honed["A2"]}
+    assert 190 <= honed["A2"] <= 210, "bores 1 and 2 of a hundred blocks"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -93,14 +94,17 @@ def side_bores(view: View, side: Side) -> SideBores:
         raise WrongUsage(say("{since} is not before {until}", **ends))
     start, end = _time_of(view, side)
     resets = _resets(view, start, end)
-    found = view.session.bores(start=_begin(resets, start), end=end, spindle=side.spindle, charted=True)
+    found = view.session.bores(
+        start=_begin(resets, start),
+        end=end,
+        spindle=side.spindle,
+        stone_sets=_wanted_sets(view, side),
+        charted=True,
+    )
     made: Times = np.where(np.isnat(found.honed_at), found.measured_at, found.honed_at)
     interval = _intervals(found.spindle, made, resets)
     since = _since(found, made, interval)
     mine = np.ones(len(found), dtype=bool) if start is None else found.measured_at >= start
-    wanted = _wanted_sets(view, side)
-    if wanted is not None:
-        mine &= np.isin(found.stone_set.astype(str), wanted)
     if side.fixture is not None:
         mine &= found.fixture == side.fixture
     clean = mine & (found.flags == 0)
@@ -158,8 +162,15 @@ def known_names(view: View) -> dict[str, tuple[str, ...]]:
         "stone_set": tuple(known_sets(view)),
         "spindle": tuple(sorted({s.spindle for s in view.streams if s.spindle})),
         "fixture": tuple(sorted({s.fixture for s in view.streams if s.fixture})),
-        "lot": tuple(sorted({str(lot) for lot in view.session.rows(Kind.STONE_SETS).lot.tolist() if lot})),
+        "lot": tuple(lots_of(view)),
     }
+
+
+def lots_of(view: View, stone_sets: Sequence[str] | None = None) -> list[str]:
+    """Return the lots that the stock knows, of all sets or of some, in order."""
+    stock = view.session.rows(Kind.STONE_SETS)
+    known = zip(stock.stone_set.tolist(), stock.lot.tolist(), strict=True)
+    return sorted({str(lot) for name, lot in known if lot and (stone_sets is None or name in stone_sets)})
 
 
 def _resets(view: View, start: np.datetime64 | None, end: np.datetime64) -> Events:

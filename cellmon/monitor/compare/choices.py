@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from cellmon.monitor.answers import Answer
-from cellmon.monitor.compare.bores import known_names
+from cellmon.monitor.compare.bores import known_names, lots_of
+from cellmon.monitor.compare.lives import fitted_sets
 from cellmon.monitor.shifts import known_shifts
 from cellmon.monitor.view import View
 from cellmon.shifts import ShiftOf
@@ -31,7 +32,11 @@ class Stretch:
 
 @dataclass(frozen=True, kw_only=True)
 class Comparable(Answer):
-    """What a side may be; times oldest first, names in order. Weeks begin on Monday, as ISO 8601 has them."""
+    """What a side may be: times with bores, oldest first, and names.
+
+    Weeks begin on Monday (ISO 8601). Stone sets are those that were fitted, the last fitted last, and
+    lots those of such sets.
+    """
 
     shifts: tuple[Stretch, ...]
     days: tuple[Stretch, ...]
@@ -44,14 +49,14 @@ class Comparable(Answer):
 
 def comparable(view: View) -> Comparable:
     """Answer: which times, stone sets, lots, spindles and fixtures have bores to compare."""
-    shifts, names = tuple(known_shifts(view)[-SHIFTS:]), known_names(view)
+    shifts, names, sets = tuple(known_shifts(view)[-SHIFTS:]), known_names(view), fitted_sets(view)
     return Comparable(
         **view.head(),
         shifts=_stretches(shifts, lambda one: one.starts),
         days=_stretches(shifts, lambda one: one.date),
         weeks=_stretches(shifts, lambda one: one.date - timedelta(days=one.date.weekday())),
-        stone_sets=names["stone_set"],
-        lots=names["lot"],
+        stone_sets=tuple(sets),
+        lots=tuple(lots_of(view, sets)),
         spindles=names["spindle"],
         fixtures=names["fixture"],
     )

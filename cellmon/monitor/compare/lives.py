@@ -20,6 +20,8 @@ CHANGES = (EventKind.STONES_FITTED, EventKind.STONES_REMOVED)
 A_MOMENT = np.timedelta64(1, "us")
 SOON = np.timedelta64(1, "h")
 """A set of which a bore was measured so soon after its fitting was seen from its first bores on."""
+LATE = np.timedelta64(1, "D")
+"""So long after a set came off its last bores may be measured."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,6 +67,13 @@ def known_sets(view: View) -> list[str]:
     fitted = _changes(view).stone_set.tolist()
     stock = view.session.rows(Kind.STONE_SETS).stone_set.tolist()
     return sorted({str(name) for name in (*fitted, *stock) if name})
+
+
+def fitted_sets(view: View) -> list[str]:
+    """Return the stone sets that were fitted by the log, the last fitted last."""
+    changes = _changes(view)
+    fitted = changes.stone_set[changes.event == EventKind.STONES_FITTED].tolist()
+    return list(dict.fromkeys(str(name) for name in reversed(fitted) if name))[::-1]
 
 
 def spans_of(view: View, stone_set: str) -> Spans:
@@ -152,26 +161,42 @@ def _life(view: View, name: str, before: int, logged_bores: int | None) -> Stone
     spans = spans_of(view, name)
     logged = len(spans.begins) > 0
     start, end = (spans.begins.min(), spans.ends.max()) if logged else (None, view.as_of)
-    bores = view.session.bores(start=start, end=end, charted=True)
-    on_it = bores.select(bores.stone_set == name)
+    made, spindles = _made(view, name, spans)
     unseen = say("its fitting is not logged")
     if start is not None:
-        soon = len(on_it) > 0 and on_it.measured_at.min() - start <= SOON
+        soon = len(made) > 0 and made.min() - start <= SOON
         seen = soon or bool((view.session.shift_starts()[:1] <= start).any())
         unseen = "" if seen else say("it was fitted before the first bores here")
-    count = len(on_it) + before
+    count = len(made) + before
     if unseen and logged_bores is not None and logged_bores >= count:
         unseen, count = "", logged_bores  # its own log counts what was not measured here
     open_ = [unseen] * bool(unseen) + [say("it is still on the spindle")] * (logged and spans.running)
     return StoneLife(
         stone_set=name,
-        spindle=", ".join(sorted({str(s) for s in on_it.spindle.tolist()})) or None,
+        spindle=", ".join(sorted({str(s) for s in spindles.tolist()})) or None,
         fitted_at=view.local(start) if start is not None else None,
         ended_at=view.local(end) if logged and not spans.running else None,
         bores=count,
         whole=not open_,
         words=", ".join([_honed(name, count, at_least=bool(open_)), *open_]),
     )
+
+
+def _made(view: View, name: str, spans: Spans) -> tuple[Times, Texts]:
+    """Return when and by which spindle the bores of a set were made; all are looked through without a log.
+
+    What was honed before the set came off may be measured after it.
+    """
+    times: list[tuple[np.datetime64 | None, np.datetime64]] = [(None, view.as_of)]
+    if len(spans.begins):
+        later = [*(spans.begins[1:] - A_MOMENT), view.as_of]
+        times = [
+            (begin, min(end + LATE, after))
+            for begin, end, after in zip(spans.begins, spans.ends, later, strict=True)
+        ]
+    found = [view.session.made_on(name, start=begin, end=end) for begin, end in times]
+    made, spindles = (np.concatenate(column) for column in zip(*found, strict=True))
+    return made, spindles
 
 
 def _honed(name: str, bores: int, *, at_least: bool) -> str:
@@ -182,5 +207,9 @@ def _honed(name: str, bores: int, *, at_least: bool) -> str:
 
 def _changes(view: View) -> Events:
     """Return every fitting and removal of stones up to the view's moment, oldest first."""
-    events: Events = view.session.rows(Kind.EVENTS, end=view.as_of + A_MOMENT)
-    return events.select(np.isin(events.event.astype(str), CHANGES))
+
+    def read() -> Events:
+        events: Events = view.session.rows(Kind.EVENTS, end=view.as_of + A_MOMENT)
+        return events.select(np.isin(events.event.astype(str), CHANGES))
+
+    return view.carry("stones fitted and removed", (view.session.last_change(), view.as_of), read)
