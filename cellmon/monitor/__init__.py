@@ -12,6 +12,7 @@ from cellmon.monitor.admitting import Admitting
 from cellmon.monitor.late import Late
 from cellmon.monitor.opened import clock
 from cellmon.monitor.questions import Questions
+from cellmon.monitor.renewed import taking
 from cellmon.records import Kind
 
 if TYPE_CHECKING:
@@ -87,7 +88,8 @@ class Monitor(Questions, Admitting):
         taken = []
         for path in map(Path, paths):
             if progress is not None:
-                progress(f"taking {path.name}")
+                with self._store.reading() as session:
+                    progress(taking(session, path.name))
             taken.append(
                 _take.take_file(
                     self._store, self._rules, self.on_disk, path, kind=kind, unit=unit, at=clock()

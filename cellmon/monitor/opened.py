@@ -18,6 +18,7 @@ from cellmon.intake.sheet_file import SheetFile, read_sheet, read_toml
 from cellmon.monitor import press
 from cellmon.monitor.force import notes_on, rules_of
 from cellmon.monitor.language import speak_as
+from cellmon.monitor.renewed import notes_on_signals
 from cellmon.monitor.rules import Rules
 from cellmon.monitor.view import View
 from cellmon.shifts import to_utc
@@ -232,7 +233,8 @@ class Opened:
         state = (session.last_change(), self._stamp, voice()) if session.only_reads else None
         known = self._known_state
         if known is None or state is None or known.state != state:
-            rules, notes = self._rules(session), notes_on(session, self.on_disk)
+            rules = self._rules(session)
+            notes = (*notes_on(session, self.on_disk), *notes_on_signals(session))
             known = _Stands(state=state, rules=rules, notes=notes, newest=session.newest_row())
         if state is not None:
             self._known_state = known

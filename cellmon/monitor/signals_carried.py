@@ -9,7 +9,8 @@ import numpy as np
 
 from cellmon import lengths
 from cellmon.monitor.judge.outlines import Outline, outline_of
-from cellmon.monitor.judge.told import BASIS, FEW, by_then, is_kept, kept_outlines, told_outlines
+from cellmon.monitor.judge.told import FEW, by_then, is_kept, kept_outlines, told_outlines
+from cellmon.monitor.renewed import BASIS
 from cellmon.monitor.signal_register import STANDING, Register, raised_since
 from cellmon.monitor.signals import Signal
 from cellmon.monitor.signals_told import signal_of, withdrawn_of

@@ -5,20 +5,21 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from functools import partial
+from itertools import product
 from pathlib import Path
 
 import cellmon
 from cellmon.monitor import Monitor
 from cellmon.records import Kind
-from tests.bench.clock import ROUNDS, Row, spent
+from tests.bench.clock import Row, spent
 from tests.bench.grown import grown_cell
 from tests.bench.inputs import SIZES
 from tests.bench.next_batch import a_finding, next_batches, next_files, next_rows, rows_again
 from tests.bench.pages_of import refreshes
 
-BATCH = 1000
+BATCH, BATCHES = 1000, 12
 FLAT = "1.2"
 OTHERS = (
     ("24 audited figures", next_rows, Kind.CHARACTERISTICS, 24),
@@ -37,25 +38,39 @@ SHEETS = (
 
 
 def batches(folder: Path, sizes: Sequence[str]) -> list[Row]:
-    """A batch of a thousand bores, taken after so many; the least of five later takes of a process."""
-    found = {size: _batch(folder, size) for size in sizes}
+    """A batch of a thousand bores, taken after so many, by turns; the least of some of one process.
+
+    A batch is judged with the rest of its shift: they are more than two shifts hold.
+    """
+    with ExitStack() as cells, tempfile.TemporaryDirectory(dir=folder) as name:
+        found: dict[str, list[float]] = {size: [] for size in sizes}
+        works = {size: _next_batch(cells.enter_context(_copied(folder, size)), Path(name)) for size in sizes}
+        for _, (size, take) in product(range(1 + BATCHES), works.items()):
+            found[size].append(take())
+    least = {size: min(seconds[1:]) for size, seconds in found.items()}  # the first imports and works out
     return [
         Row(
             work=f"take a batch of {BATCH:,} bores after {SIZES[size]:,}",
             seconds=seconds,
             against=f"after {SIZES[sizes[0]]:,}",
-            baseline=found[sizes[0]],
+            baseline=least[sizes[0]],
             wanted=FLAT,
         )
-        for size, seconds in found.items()
+        for size, seconds in least.items()
     ]
 
 
-def _batch(folder: Path, size: str) -> float:
-    with _copied(folder, size) as monitor, tempfile.TemporaryDirectory(dir=folder) as name:
-        file = next_files(monitor, Path(name), bores=BATCH)
-        monitor.take([file()])  # what a process imports and works out once
-        return min(spent(partial(monitor.take, [path])) for path in (file() for _ in range(ROUNDS)))
+def _next_batch(monitor: Monitor, folder: Path) -> Callable[[], float]:
+    """Return what takes the next batch and says how long that took; its file is written before."""
+    within = folder / monitor.folder.parent.name
+    within.mkdir()
+    file = next_files(monitor, within, bores=BATCH)
+
+    def take() -> float:
+        path = file()
+        return spent(partial(monitor.take, [path]))
+
+    return take
 
 
 def others(folder: Path, sizes: Sequence[str]) -> Iterator[Row]:

@@ -18,7 +18,7 @@ from sqlalchemy import Table, select
 from cellmon.monitor.judge.calls import Called
 from cellmon.monitor.judge.limits import stream_key
 from cellmon.monitor.judge.naming import name_of
-from cellmon.monitor.judge.told import BASIS
+from cellmon.monitor.renewed import BASIS
 from cellmon.records import Stream
 from cellmon.store import Session, bulk, schema
 from cellmon.store.chunks import decode, encode

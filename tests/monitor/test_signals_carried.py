@@ -12,7 +12,8 @@ import cellmon
 from cellmon.monitor import signals_carried
 from cellmon.monitor.judge.calls_kept import plain
 from cellmon.monitor.judge.outlines import outline_of, plain_outline
-from cellmon.monitor.judge.told import BASIS, told_groups
+from cellmon.monitor.judge.told import told_groups
+from cellmon.monitor.renewed import BASIS
 from cellmon.records import Kind
 from cellmon.store import ToldSignal
 from tests.monitor.parts_cell import PARTS_HEADER, parts_rows, parts_sheet

@@ -51,7 +51,7 @@ def announce(session: Session, rules: Rules, *, at: np.datetime64, touched: Touc
 
     Signals are put together anew from every call, or from those that can reach what was `touched`. From
     every call at the first take after the sheet names bores, spindles or parts otherwise, and after an
-    update that puts signals together in another way (`told.PUT_TOGETHER`).
+    update that puts signals together in another way (`renewed.PUT_TOGETHER`).
     """
     basis = basis_of(session, rows=touched.rows_before) if touched is not None else None
     among: set[str] | None = None

@@ -20,16 +20,13 @@ from cellmon.monitor.judge.calls_kept import called_of, micros, plain
 from cellmon.monitor.judge.finding_stands import Shares, Stand
 from cellmon.monitor.judge.groups import Group
 from cellmon.monitor.judge.outlines import Outline, outline_from, outline_of, plain_outline
+from cellmon.monitor.renewed import BASIS, PUT_TOGETHER
 from cellmon.monitor.rules import BEGINNING, END, Rules
 from cellmon.records import Kind
 from cellmon.store import Session, ToldSignal
 
 Found = TypeVar("Found")
 
-BASIS = ""
-"""The name under which it is kept what the signals rest on; it tells of no time."""
-PUT_TOGETHER = 6
-"""Raised by a program that calls, joins or names otherwise: the next take then puts all together once."""
 AUDITED = (Kind.CHARACTERISTICS, Kind.FINDINGS, Kind.TRACES)
 """Kinds of rows of which every one bears on what later ones call."""
 SAID_OF_AUDITS = (*map(str, OTHER_INSTRUMENTS), AUDIT_LEVEL, SHARE_OF)

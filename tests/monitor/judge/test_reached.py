@@ -10,6 +10,7 @@ from itertools import pairwise
 import pytest
 
 import cellmon
+from cellmon.monitor import renewed
 from cellmon.monitor.judge import finding_stands, reached, signals, told
 from cellmon.monitor.judge.audit_stands import all_audits
 from cellmon.monitor.judge.audits_kept import to_kept
@@ -20,6 +21,7 @@ from cellmon.monitor.judge.joining import ALONE
 from cellmon.monitor.judge.signals import named_groups
 from cellmon.monitor.rules import END
 from cellmon.store.told import Told
+from cellmon.words import say
 from tests.monitor.shifting_cell import (
     SHIFTING_EVENTS,
     SHIFTING_HEADER,
@@ -150,7 +152,13 @@ def test_another_routing_and_an_update_that_joins_otherwise_put_all_together_onc
             monitor = adopted(folder, AUDITED.replace('id = "S2"', 'id = "S3"'))
         if i == 3:
             monkeypatch.setattr(told, "PUT_TOGETHER", told.PUT_TOGETHER + 1)
-        monitor.take([file])
+            monkeypatch.setattr(renewed, "PUT_TOGETHER", told.PUT_TOGETHER)
+            monitor.close()
+            monitor = cellmon.open_cell(folder)
+        notes, said = monitor.now().notes, list[str]()
+        monitor.take([file], progress=said.append)
+        assert (notes == (say(renewed.RENEWED),)) == (i == 3) == said[0].startswith("all signals anew")
+        assert monitor.now().notes == ()
         kept, anew = kept_and_anew(monitor)
         assert kept == anew
         many.append(len(wholes))
