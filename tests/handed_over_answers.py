@@ -151,6 +151,7 @@ def handover_answer(shift: ShiftOf, at: datetime, signal: Signal, *, sheet: int 
         made=(made,),
         moved=(signal,),
         answered=(),
+        decided=(),
         open=(signal,),
         holds=(held,),
         stones=(stones,),

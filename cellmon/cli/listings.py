@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from cellmon.cli.showing import Look
-from cellmon.cli.terminal import figure, table, text
+from cellmon.cli.terminal import clean, figure, table, text
 from cellmon.cli.wording import (
     as_of_line,
     bores_left,
@@ -202,6 +202,9 @@ def shifts_lines(answer: Shifts, look: Look) -> list[str]:
             for one in answer.loudest
         )
         lines += ["", say("Most signals in the week up to its end: {shifts}.", shifts=most)]
+    if answer.decided:
+        lines += ["", say("Decided in the shift:")]
+        lines += [f"{when(one.at, look.zone)}  {clean(one.words)}" for one in answer.decided]
     if answer.known:
         shifts = listed(map(str, reversed(answer.known)), most=6)
         lines += ["", say("Shifts with bores: {shifts}.", shifts=shifts)]

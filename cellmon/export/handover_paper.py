@@ -58,6 +58,7 @@ def handover_leaves(answer: Handover, *, size: PaperSize = PaperSize.A4) -> tupl
         *_made(answer, room),
         *_signals(say("What moved in this shift"), say("Nothing was signalled."), answer.moved, room),
         *_answered(answer, room),
+        *_decided(answer, room),
         *_signals(
             say("Open: waits for an answer"), say("No signal waits for an answer."), _older(answer), room
         ),
@@ -123,6 +124,12 @@ def _answered(answer: Handover, room: float) -> list[Block]:
     rows = [[s.id, s.words, answer_words(s)] for s in answer.answered]
     head = [say("signal"), say("what"), say("answer")]
     return [title, table(head, rows, widths=[1.4, 3.5, 4.5], room=room)]
+
+
+def _decided(answer: Handover, room: float) -> list[Block]:
+    """Return what was decided of limits, sheet, set-ups and figures; nothing where nothing was."""
+    lines = [(_moment(one.at), one.words) for one in answer.decided]
+    return [heading(say("Decided in this shift")), facts(lines, room=room, label=0.16)] if lines else []
 
 
 def _holds(answer: Handover, room: float) -> list[Block]:

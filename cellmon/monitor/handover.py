@@ -10,6 +10,7 @@ import numpy as np
 
 from cellmon.judged import Bores
 from cellmon.monitor.answers import Answer
+from cellmon.monitor.decided import Decided, decided_in
 from cellmon.monitor.dressings import NoPlan
 from cellmon.monitor.flags import flags
 from cellmon.monitor.hold import hold
@@ -95,6 +96,7 @@ class Handover(Answer):
     made: tuple[BoresMade, ...]
     moved: tuple[Signal, ...]
     answered: tuple[Signal, ...]
+    decided: tuple[Decided, ...]
     open: tuple[Signal, ...]
     holds: tuple[OnHold, ...]
     stones: tuple[StonesNow, ...]
@@ -126,6 +128,7 @@ def handover(view: View, *, shift: str | None = None) -> Handover:
         made=_made(view, chosen),
         moved=explained(view, (s for s in every if _inside(chosen, s.raised_at))),
         answered=explained(view, (s for s in every if s.response and _inside(chosen, s.response.at))),
+        decided=decided_in(view, chosen),
         open=explained(view, waiting(every)),
         holds=_holds(view, waiting(every) + [s for s in every if _inside(chosen, s.raised_at)]),
         stones=tuple(_stones(view, s) for s in spindles_known(view)),

@@ -16,6 +16,24 @@ from cellmon.records import Stream
 from cellmon.store import Decision
 from cellmon.words import say, to_say
 
+KINDS = {
+    "adopt": to_say("sheet put in force"),
+    "correct": to_say("doubt decided"),
+    "extend": to_say("hold extended"),
+    "freeze": to_say("limits frozen"),
+    "hand-work": to_say("work by hand told"),
+    "people": to_say("account"),
+    "propose": to_say("proposed"),
+    "refuse": to_say("proposal refused"),
+    "respond": to_say("signal answered"),
+    "set-up": to_say("set-up released"),
+    "sign": to_say("proposal signed"),
+    "state": to_say("figures signed"),
+    "take-row": to_say("row corrected"),
+    "tokens": to_say("token"),
+}
+"""What the kinds of entries are called; of parts it is said what became of them."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
@@ -77,7 +95,7 @@ def journal(view: View, *, ends_with: str | None = None) -> Journal:
                 why=one.why,
                 kind=one.kind,
                 subject=one.subject,
-                about=_about(one),
+                about=about_of(one),
                 before=_before(one, held.get(about)),
                 after=one.body,
                 hash=one.hash,
@@ -108,7 +126,7 @@ def _before(decision: Decision, held: Mapping[str, Any] | None) -> Mapping[str, 
     return {one["key"]: one["before"] for one in decision.body["streams"]}
 
 
-def _about(decision: Decision) -> str:
+def about_of(decision: Decision) -> str:
     """Return the subject of an entry as people name it."""
     if decision.kind == "freeze":
         return Stream(**json.loads(decision.subject)).full

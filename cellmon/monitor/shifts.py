@@ -17,6 +17,7 @@ from cellmon.charts.shewhart import mean_limits, range_limits, sd_limits
 from cellmon.errors import NotEnoughData, NotFound
 from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Answer, Estimate, Limits
+from cellmon.monitor.decided import Decided, decided_in
 from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.loudest import ShiftCalls, loudest
 from cellmon.monitor.shifts_known import ShiftsKnown, place_of
@@ -89,6 +90,8 @@ class Shifts(Answer):
     """The signals raised in the shift, newest first, without causes."""
     loudest: tuple[ShiftCalls, ...] = ()
     """The shifts with the most signals in the week up to its end."""
+    decided: tuple[Decided, ...] = ()
+    """What was decided in the shift of limits, sheet, set-ups and figures, oldest first."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,6 +146,7 @@ def shifts(view: View, *, feature: str | None = None, shift: str | None = None) 
         known=known,
         called=signals,
         loudest=loudest(view, chosen),
+        decided=decided_in(view, chosen),
     )
 
 

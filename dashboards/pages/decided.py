@@ -8,7 +8,7 @@ from dash import Dash, Input, Output, dcc, html
 
 from cellmon import local
 from cellmon.errors import CellmonError
-from cellmon.monitor.journal import Entry, Journal
+from cellmon.monitor.journal import KINDS, Entry, Journal
 from cellmon.words import say, say_many, to_say
 from dashboards.figures.terms import term
 from dashboards.pages import parts, signal_list
@@ -19,23 +19,6 @@ if TYPE_CHECKING:
 NEWEST, FOLD = "decided-newest", "decided-unfolded"
 SHOWN = 20
 """So many entries stand on the page; the command holds all."""
-KINDS = {
-    "adopt": to_say("sheet put in force"),
-    "correct": to_say("doubt decided"),
-    "extend": to_say("hold extended"),
-    "freeze": to_say("limits frozen"),
-    "hand-work": to_say("work by hand told"),
-    "people": to_say("account"),
-    "propose": to_say("proposed"),
-    "refuse": to_say("proposal refused"),
-    "respond": to_say("signal answered"),
-    "set-up": to_say("set-up released"),
-    "sign": to_say("proposal signed"),
-    "state": to_say("figures signed"),
-    "take-row": to_say("row corrected"),
-    "tokens": to_say("token"),
-}
-"""What the kinds of entries are called; of parts it is said what became of them."""
 
 
 def layout() -> html.Details:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from io import BytesIO
 from zoneinfo import ZoneInfo
 
@@ -273,3 +273,25 @@ def test_no_word_of_the_picture_leaves_its_room(answer, size, monkeypatch):
     assert any(text.startswith("beyond upper") for *_, text in spans)
     outside = [s for s in spans if s[0] < -0.5 or s[1] > room + 0.5]
     assert outside == []
+
+
+def test_a_shift_is_handed_over_with_the_limits_that_were_frozen_in_it(tmp_path, monkeypatch):
+    cell = new_cell(tmp_path / "cell", sheet=SHEET_)
+    cell.take([write(tmp_path, "rows.csv", HEADER, rows(130, seed=3))])
+    assert cell.handover().decided == () == cell.shifts().decided
+    shift = cell.handover().shift
+    for hours, why in ((-1, "in the shift before"), (1, "new stones")):
+        moment = (shift.starts + timedelta(hours=hours)).astimezone(ZoneInfo("UTC")).replace(tzinfo=None)
+        monkeypatch.setattr("cellmon.monitor.clock", lambda at=moment: np.datetime64(at, "us"))
+        cell.freeze(by="A. Weber", why=why)
+    found = cell.handover()
+    [one] = found.decided
+    assert (one.kind, one.by, one.why) == ("freeze", "A. Weber", "new stones")
+    assert one.at == shift.starts + timedelta(hours=1)
+    frozen = [entry.about for entry in cell.journal().entries if entry.why == "new stones"]
+    assert list(one.about) == frozen
+    page = " ".join(words(pdf(handover_leaves(found), head=handover_head(found))))
+    assert "Decided in this shift" in page and "by A. Weber: new stones" in page
+    assert f"and {len(frozen) - 3} more" in page and "in the shift before" not in page
+    assert cell.shifts().decided == found.decided, "and so the command and its JSON"
+    cell.close()
