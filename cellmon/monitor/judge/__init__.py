@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 import numpy as np
 
@@ -30,6 +31,8 @@ from cellmon.store.joining import by_stream
 MARGIN = np.timedelta64(6, "m")
 """Readings of one bore lie within 3 minutes; so far beyond a unit's edges rows are looked at."""
 UNITS_AT_ONCE = 400
+RUN_AT_ONCE = 100
+"""Units whose rows are derived together: more take no less time each, and more room."""
 WATCH_MARGIN = np.timedelta64(2, "D")
 CLOCKS_APART = np.timedelta64(1, "D")
 """A bore may seem measured before it was honed, by so much at most."""
@@ -72,7 +75,7 @@ def judge(
     bores = doubts = 0
     fresh_cut: dict[np.datetime64, InTime] = {}
     streams: set[Stream] = set()
-    for stretch in _stretches(units):
+    for stretch in _stretches(units, session.units_judged(starts[0]) if len(starts) > 1 else ()):
         version = rules.at(stretch[0].start)
         stored = _rows(session, stretch, fresh, fresh_file)
         if stored is None or newest is None:
@@ -230,17 +233,16 @@ def _rows(
     return joined([stored, new])
 
 
-def _stretches(units: Sequence[Unit]) -> Iterator[list[Unit]]:
-    """Yield runs of units that follow one another under one version, a bounded number at a time."""
-    run: list[Unit] = []
-    for unit in units:
-        follows = run and run[-1].end == unit.start and run[-1].version == unit.version
-        if run and (not follows or len(run) >= UNITS_AT_ONCE):
-            yield run
-            run = []
-        run.append(unit)
-    if run:
-        yield run
+def _stretches(units: Sequence[Unit], others: Sequence[np.datetime64] | Times) -> Iterator[list[Unit]]:
+    """Yield runs of units of one version with none of the others between, a bounded number at a time.
+
+    Each run costs some calls of numpy and of the store, however much it holds: a weekend ends none.
+    """
+    before = np.searchsorted(np.asarray(others, dtype="datetime64[us]"), [unit.start for unit in units])
+    for _, alike in groupby(zip(units, before.tolist(), strict=True), key=lambda of: (of[0].version, of[1])):
+        run = [unit for unit, _ in alike]
+        for i in range(0, len(run), RUN_AT_ONCE):
+            yield run[i : i + RUN_AT_ONCE]
 
 
 __all__ = ["Judged", "Touched", "announce", "judge", "raise_signals", "watch_again"]

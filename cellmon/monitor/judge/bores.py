@@ -31,9 +31,9 @@ def judged_bores(
     sheet = version.sheet
     merged, bounds = _merged(stored, sheet)
     readings = merged.readings
-    starts = np.array([u.start for u in units], dtype="datetime64[us]")
+    starts, ends = np.array([(u.start, u.end) for u in units], dtype="datetime64[us]").T
     unit = np.searchsorted(starts, readings.measured_at, side="right") - 1
-    inside = (unit >= 0) & (readings.measured_at < units[-1].end)
+    inside = (unit >= 0) & (readings.measured_at < ends[unit])
     merged, bounds, unit = merged.select(inside), bounds[inside], unit[inside]
     readings = merged.readings
     um = _deviations(readings, sheet)
