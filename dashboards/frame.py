@@ -83,7 +83,7 @@ def frame(monitor: Monitor, made: str = "") -> html.Div:
                         className="head",
                     ),
                     html.P([html.B(say("Advice only.")), " ", say(parts.CAUTION)], className="caution"),
-                    bar(),
+                    bar(monitor.sheet.cell.timezone),
                 ]
             ),
             html.Div(id=PAGE, tabIndex="-1", **{"data-change": change, "data-made": made}),
@@ -97,9 +97,13 @@ def dress_button() -> html.Button:
     return html.Button(say("Dark"), id="dress", className="step", **words)
 
 
-def bar() -> html.Div:
-    """Return the bar that says when no answer comes, and where one signs in again; the browser shows it."""
+def bar(zone: str) -> html.Div:
+    """Return the bar that says when no answer comes, and where one signs in again; the browser shows it.
+
+    Moments are said in the time zone of the cell, as everywhere on its pages.
+    """
     words = {
+        "data-zone": zone,
         "data-network": say(
             "No answer since {since}: the server or the network is away. What is shown is as it was then. "
             "What you write stays here, but cannot be kept yet. This page tries again by itself."

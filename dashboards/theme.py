@@ -71,6 +71,7 @@ CONFIG: dict[str, Any] = {
     "displaylogo": False,
     "responsive": True,
     "doubleClick": "reset",
+    "doubleClickDelay": 700,  # milliseconds; a slow tablet draws between two taps
     "modeBarButtons": [["zoom2d", "pan2d", "resetScale2d", "toImage"]],
     "toImageButtonOptions": {"format": "svg"},
 }

@@ -3,7 +3,7 @@
    whether somebody touched the page or a key since, so that a sign-in does not end under a hand that writes.
    What the page asked and was not answered (`unheard.js`) is asked again, ever more seldom while it stays so. */
 (function () {
-  const EVERY = 1000, UNSEEN = 15000, LONGEST = 5000, PATIENCE = 12000, WARNED_S = 120, AGAIN = 2000, SELDOM = 60000;
+  const EVERY = 1000, UNSEEN = 15000, LONGEST = 5000, PATIENCE = 12000, WARNED_S = 120, AGAIN = 2000, SELDOM = 60000, SKEWED = 5000;
   let last = null, since = null, trouble = null, wait = EVERY, timer = null, asking = null, who, here = false, enter = false;
   let missed = false, calm = 0, again = AGAIN;
 
@@ -14,6 +14,8 @@
       const got = await fetch(address, { cache: "no-store", redirect: "manual", signal: stop.signal });
       if (got.type === "opaqueredirect" || got.status === 401 || got.status === 403) return { trouble: "signed-out" };
       if (!got.ok && got.status !== 503) return { trouble: "network" };
+      const off = Date.parse(got.headers.get("Date")) - Date.now();
+      ahead = Math.abs(off) > SKEWED ? off : 0;
       const said = await got.json(); // who is signed in stands in the store too: without it the door refuses
       if (said.error) return { trouble: "store", why: said.error };
       if (!got.ok) return { trouble: "network" };
@@ -25,10 +27,19 @@
     }
   }
 
+  /* Moments are said by the clock and in the zone of the cell, as everywhere on a page: a tablet's may be wrong. */
+  let ahead = 0;
   const HOURS = { hourCycle: "h23", hour: "2-digit", minute: "2-digit" };
   const spoken = document.documentElement.lang || undefined;
-  const clock = (moment) => moment.toLocaleTimeString(spoken, HOURS);
-  const exact = (moment) => moment.toLocaleTimeString(spoken, { ...HOURS, second: "2-digit" });
+  function clock(moment, more) {
+    const at = new Date(moment.getTime() + ahead), how = { ...HOURS, ...more };
+    try {
+      return at.toLocaleTimeString(spoken, { ...how, timeZone: saying("zone") || undefined });
+    } catch { // a zone that the browser does not know
+      return at.toLocaleTimeString(spoken, how);
+    }
+  }
+  const exact = (moment) => clock(moment, { second: "2-digit" });
 
   function show(words) {
     const bar = document.getElementById("bar"), said = document.getElementById("bar-said");

@@ -5,7 +5,9 @@ from __future__ import annotations
 import socket
 import subprocess
 import sys
+from datetime import datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -252,19 +254,27 @@ def test_what_is_committed_before_a_page_first_asks_is_told_on_it(look, small, s
         sheet.write_text(before, encoding="utf-8")
 
 
+WRONG_CLOCK = """Date.now = ((plain) => () => plain() + 5400000)(Date.now);
+    window.Date = new Proxy(Date, {
+        construct: (made, given) => new made(...(given.length ? given : [Date.now()])) });"""
+"""The clock of a tablet that is an hour and a half ahead."""
+
+
 @pytest.mark.browser
 def test_a_store_that_is_away_is_said_in_words_and_is_noticed_when_it_is_back(look, mine, address):
     page = look(address).page
+    page.add_init_script(WRONG_CLOCK)
     page.goto(address + "/")
     page.wait_for_selector(".spindle .sentence", timeout=30_000)
     settled(page)
-    before = page.inner_text(".spindles")
+    before, zone = page.inner_text(".spindles"), ZoneInfo(mine.sheet.cell.timezone)
     store, away = mine.folder / "cell.db", mine.folder / "away.db"
     store.rename(away)
     try:
         page.wait_for_selector("#bar:not([hidden])", timeout=WITHIN_MS)
-        said = page.inner_text("#bar")
-        assert "The store cannot be read since" in said
+        said, now = page.inner_text("#bar"), datetime.now(zone)
+        since = [f"since {now - timedelta(minutes=ago):%H:%M}:" for ago in range(3)]
+        assert any(f"The store cannot be read {one}" in said for one in since), "by the clock of the cell"
         assert "is not there" in said
         assert page.inner_text(".spindles") == before, "what was shown stays"
         assert not store.exists(), "nobody made an empty one in its place"

@@ -277,6 +277,7 @@ def test_under_a_finger_no_buttons_stand_over_a_drawing_and_two_taps_show_all_of
     session = page.page.context.new_cdp_session(page.page)
     session.send("Emulation.setTouchEmulationEnabled", {"enabled": True, "maxTouchPoints": 2})
     page.open("/stones", "stones-lines")
+    settled(page.page)  # else what still comes moves the drawing away under the finger
     where = "#stones-lines .js-plotly-plot"
     page.page.locator(where).scroll_into_view_if_needed()
     assert page.page.locator(f"{where} .modebar").count() == 1
