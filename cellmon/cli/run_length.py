@@ -11,7 +11,8 @@ from cellmon.cli.arguments import json_argument
 from cellmon.cli.showing import show_document
 from cellmon.cli.terminal import clean, figure, table, terminal_width, write
 from cellmon.cli.wording import count, not_known_lines, plain
-from cellmon.monitor.run_lengths import CHARTS, ChartAsked, RunLengthAt, RunLengths, run_lengths
+from cellmon.monitor.run_length_charts import CHARTS, ChartAsked
+from cellmon.monitor.run_lengths import EstimatedLimits, RunLengthAt, RunLengths, run_lengths
 from cellmon.words import say
 
 USUAL = ChartAsked(chart="")
@@ -41,6 +42,19 @@ def run_length_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--features", metavar="N", type=int, default=USUAL.features, help="judged together")
     parser.add_argument("--rules", metavar="NAME", default=USUAL.rules, help="a rule set of `cellmon alarms`")
+    parser.add_argument(
+        "--after", metavar="N", type=int, default=0, help="quiet points before the change, besides"
+    )
+    parser.add_argument(
+        "--skew",
+        metavar="X",
+        type=float,
+        default=0.0,
+        help="skewness of the points of an ewma with a --limit",
+    )
+    parser.add_argument(
+        "--subgroups", metavar="N", type=int, help="of means: subgroups that limits were estimated from"
+    )
     parser.add_argument("--charts", metavar="N", type=int, default=1, help="so many alike, side by side")
     json_argument(parser)
 
@@ -62,6 +76,9 @@ def run_length(args: argparse.Namespace) -> int:
             features=args.features,
             rules=args.rules,
             charts=args.charts,
+            after=args.after,
+            skew=args.skew,
+            subgroups=args.subgroups,
         )
     )
     if args.json:
@@ -74,6 +91,7 @@ def run_length(args: argparse.Namespace) -> int:
 def run_length_lines(answer: RunLengths, *, width: int | None) -> list[str]:
     """Return the limit, then a row a shift: points until the call, on average and of 5, 50 and 95 in 100."""
     several = any(one.first_of_all is not None for one in answer.run_lengths)
+    quiet = any(one.after_quiet is not None for one in answer.run_lengths)
     columns = [
         figure(answer.of),
         figure("mean"),
@@ -81,16 +99,33 @@ def run_length_lines(answer: RunLengths, *, width: int | None) -> list[str]:
         figure("half"),
         figure("95 %"),
         figure("steady state"),
+        *[figure("after quiet points")] * quiet,
         *[figure("first of all")] * several,
     ]
-    rows = [_row(one)[: len(columns)] for one in answer.run_lengths]
+    rows = [_row(one, quiet=quiet)[: len(columns)] for one in answer.run_lengths]
     why = {name: words for one in answer.run_lengths for name, words in one.why_not.items()}
     return [
         _limit_line(answer),
         say("Points until it calls; {under}.", under=answer.under),
         *table(tuple(columns), rows, width=width),
         *not_known_lines(why),
+        *([] if answer.estimated is None else ["", _estimated_line(answer.estimated)]),
     ]
+
+
+def _estimated_line(found: EstimatedLimits) -> str:
+    return say(
+        "With limits from {subgroups} subgroups of {size}: one false call in {one_in} points over all cells; "
+        "nine cells in ten run for {low} to {high}. A width of {promised} keeps the promise over all cells, "
+        "one of {nine} in nine cells of ten.",
+        subgroups=str(found.subgroups),
+        size=str(found.size),
+        one_in=_length(found.one_in),
+        low=_length(found.p05),
+        high=_length(found.p95),
+        promised=plain(found.width_as_promised, digits=3),
+        nine=plain(found.width_for_nine_in_ten, digits=3),
+    )
 
 
 def _limit_line(answer: RunLengths) -> str:
@@ -100,13 +135,14 @@ def _limit_line(answer: RunLengths) -> str:
     return say("{chart}: limit {limit} {unit}.", chart=answer.chart, limit=limit, unit=answer.unit)
 
 
-def _row(one: RunLengthAt) -> Sequence[str | None]:
+def _row(one: RunLengthAt, *, quiet: bool) -> Sequence[str | None]:
     points = (one.p05, one.p50, one.p95)
     return (
         plain(one.shift),
         _length(one.mean),
         *map(count, points),
         _length(one.steady),
+        *[_length(one.after_quiet)] * quiet,
         _length(one.first_of_all),
     )
 

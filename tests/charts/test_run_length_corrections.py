@@ -9,9 +9,7 @@ from scipy import stats
 from cellmon.charts.run_length.correlated import (
     correlated_chance,
     correlated_width,
-    ewma_variance_ratio,
     mean_variance_factor,
-    moving_range_ratio,
     within_variance_factor,
 )
 from cellmon.charts.run_length.estimated import (
@@ -23,7 +21,6 @@ from cellmon.charts.run_length.estimated import (
     share_shorter,
     widened,
 )
-from cellmon.charts.run_length.ewma import ewma_arl
 from cellmon.charts.run_length.multivariate import mewma_limit, mewma_limit_estimated
 from cellmon.charts.run_length.rounded import rounded_charts, sheppard_ratio
 from cellmon.charts.run_length.shewhart import mean_run_length, range_chance
@@ -94,9 +91,6 @@ def test_any_chart_can_be_averaged_over_baselines():
     base = baseline_of(50, 5)
     means = over_baselines(lambda shift, sd: mean_run_length(3.0, shift=shift, sd=sd).mean, base, nodes=25)
     assert means.mean == pytest.approx(estimated_run(base).mean, rel=1e-4)
-    assert means.share_shorter(KNOWN) == pytest.approx(float(share_shorter(base, KNOWN)), abs=0.003)
-    ewma = over_baselines(lambda shift, sd: ewma_arl(0.1, 2.7016, shift=shift, sd=sd), base)
-    assert ewma.share_shorter(KNOWN) > 0.6  # an EWMA sees the error of its own centre
 
 
 # figures of the trials (simulated there): subgroups of 5, correlation inside
@@ -113,17 +107,6 @@ def test_variances_under_correlation_are_those_of_the_matrix(r1):
     matrix = r1 ** np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
     assert mean_variance_factor(n, r1) == pytest.approx(matrix.sum() / n)
     assert within_variance_factor(n, r1) == pytest.approx((n - matrix.sum() / n) / (n - 1))
-
-
-# Gaussian first-order autoregression, derived: sigma by moving ranges; Schmid (1997) for the EWMA.
-# Rows ar1-mr-ratio-0.3, ar1-mr-ratio-0.7, ar1-ewma-var-lam0.2-phi0.5 of the collected checks
-def test_ratios_of_a_correlated_series_are_the_derived_ones():
-    assert moving_range_ratio(0.3) == pytest.approx(0.8366600265340756, rel=0, abs=1e-9)
-    assert moving_range_ratio(0.7) == pytest.approx(0.5477225575051662, rel=0, abs=1e-9)
-    assert ewma_variance_ratio(0.2, 0.5) == pytest.approx(0.2592592592592593, rel=0, abs=1e-9)
-    lags = np.arange(400)
-    kept = 0.2 * 0.8 ** np.add.outer(lags, lags) * 0.2 * 0.5 ** np.abs(np.subtract.outer(lags, lags))
-    assert ewma_variance_ratio(0.2, 0.5) == pytest.approx(kept.sum(), rel=1e-9)  # sum of autocovariances
 
 
 @pytest.mark.parametrize(("q", "place"), [(0.5, 0.25), (1.5, 0.0), (2.0, 0.5)])
@@ -224,7 +207,6 @@ def test_limits_of_means_by_probability_hold_in_a_simulation():
         (lambda: within_variance_factor(1, 0.1), "two bores"),
         (lambda: mean_variance_factor(0, 0.1), "one bore"),
         (lambda: correlated_width(5, 0.1, chance=1.0), "chance"),
-        (lambda: ewma_variance_ratio(0.0, 0.1), "weight"),
         (lambda: rounded_charts(0.0, 5), "resolution"),
         (lambda: sheppard_ratio(-1.0), "resolution"),
         (lambda: probability_limits(stats.norm(), arl=1.0), "above 1"),

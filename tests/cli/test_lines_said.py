@@ -26,7 +26,8 @@ from cellmon.cli.together import joint_lines
 from cellmon.cli.traces import part_lines as traced_lines
 from cellmon.cli.traces import traces_lines
 from cellmon.cli.trusted import trust_lines
-from cellmon.monitor.run_lengths import ChartAsked, run_lengths
+from cellmon.monitor.run_length_charts import ChartAsked
+from cellmon.monitor.run_lengths import run_lengths
 from cellmon.monitor.setup import SetupRequest, setup_sheet
 from cellmon.monitor.stone_plan import PlanRequest
 from tests.compare_answers import compare_answer
@@ -73,7 +74,7 @@ CASES: dict[str, tuple[Callable[[], Any], Callable[[Any], Sequence[str]]]] = {
     "trust": (lambda: trust_answer(SIZE, AT, skewed=True), lambda a: trust_lines(a, LOOK)),
     "compare": (lambda: compare_answer(AT, SIZE, sheet=3), lambda a: compare_lines(a, LOOK)),
     "run-length": (
-        lambda: run_lengths(ChartAsked(chart="spread-cusum", limit=6.0, shifts=(1.5,), reference=1.5)),
+        lambda: run_lengths(ChartAsked(chart="mean", shifts=(1.5,), after=5, subgroups=25)),
         lambda a: run_length_lines(a, width=None),
     ),
     "setup": (lambda: setup_sheet(BORE), lambda a: setup_lines(a, width=None)),

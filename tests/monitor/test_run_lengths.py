@@ -1,9 +1,13 @@
 """The question of how long charts run, against published figures."""
 
+import json
+from pathlib import Path
+
 import pytest
 
 from cellmon.errors import WrongUsage
-from cellmon.monitor.run_lengths import CHARTS, ChartAsked, run_lengths
+from cellmon.monitor.run_length_charts import CHARTS, ChartAsked
+from cellmon.monitor.run_lengths import run_lengths
 
 
 def means(**asked):
@@ -43,6 +47,46 @@ def test_twelve_charts_call_sooner_than_one():
     assert (found.p05, found.p50, found.p95) == (19, 257, 1109)
 
 
+# 10,000 baselines simulated in tests/charts/test_cost_of_limits.py: 5 and 95 % points 100 and 1,150 (2 %);
+# widths and the chance over all cells as docs/run-lengths.md has them
+def test_limits_from_few_subgroups_run_as_they_come_out():
+    found = run_lengths(ChartAsked(chart="mean", shifts=(0.0,), subgroups=25)).estimated
+    assert (found.p05, found.p95) == pytest.approx((100, 1150), rel=0.02)
+    assert found.one_in == pytest.approx(247, abs=0.5)
+    assert found.width_as_promised == pytest.approx(3.137, abs=5e-4)
+    assert found.width_for_nine_in_ten == pytest.approx(3.39, abs=5e-3)
+    assert run_lengths(ChartAsked(chart="mean", shifts=(0.0,))).estimated is None
+
+
+# Borror, Montgomery and Runger, J. Quality Technology 31 (1999): moving averages of gamma points, from
+# memory, recomputed apart; the rows of tests/checks/average_run_lengths.json
+GAMMA = [
+    row
+    for row in json.loads((Path(__file__).parents[1] / "checks/average_run_lengths.json").read_text())[
+        "checks"
+    ]
+    if row["quantity"] == "arl_ewma_nonnormal" and row["inputs"]["dist"]["family"] == "gamma"
+]
+
+
+@pytest.mark.parametrize("row", GAMMA, ids=[row["id"] for row in GAMMA])
+def test_a_moving_average_of_skewed_points_runs_as_printed(row):
+    skew = 2 / row["inputs"]["dist"]["shape"] ** 0.5
+    for (weight, width), printed, tol in zip(
+        row["inputs"]["designs"], row["expected"], row["tol"], strict=True
+    ):
+        found = means(chart="ewma", weight=weight, limit=width, skew=skew, shifts=(0.0,))
+        assert found[0] == pytest.approx(printed, abs=tol)
+
+
+def test_a_change_after_quiet_points_lies_between_the_start_and_the_steady_state():
+    found = run_lengths(ChartAsked(chart="cusum", limit=4.0, shifts=(1.0,), after=400)).run_lengths[0]
+    assert found.after_quiet == pytest.approx(found.steady, rel=1e-9)
+    early = run_lengths(ChartAsked(chart="cusum", limit=4.0, shifts=(1.0,), after=1)).run_lengths[0]
+    assert early.steady < early.after_quiet < early.mean
+    assert run_lengths(ChartAsked(chart="cusum", limit=4.0, shifts=(1.0,))).run_lengths[0].after_quiet is None
+
+
 @pytest.mark.parametrize("chart", [name for name, chart in CHARTS.items() if chart.solve is not None])
 def test_the_limit_solved_gives_the_run_length_wanted(chart):
     reference = 1.5 if chart == "spread-cusum" else 0.5
@@ -70,6 +114,12 @@ AT_REST = {name: 1.0 if "spread" in chart.of else 0.0 for name, chart in CHARTS.
         {"chart": "spread-cusum", "reference": 1.0},
         {"chart": "mean", "charts": 0},
         {"chart": "mewma", "features": 0},
+        {"chart": "cusum", "skew": 1.0},
+        {"chart": "ewma", "skew": -1.0, "limit": 2.7},
+        {"chart": "ewma", "skew": 1.0, "arl": 370.0},
+        {"chart": "range", "subgroups": 25},
+        {"chart": "mean", "subgroups": 1},
+        {"chart": "mean", "after": -1},
     ],
 )
 def test_what_cannot_be_is_refused_in_words(asked):

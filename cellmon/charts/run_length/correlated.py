@@ -60,36 +60,6 @@ def correlated_width(n: int, r1: float, *, chance: float = 0.0026997960632601866
     return -float(ndtri(chance / 2)) / _ratio(n, r1)
 
 
-def ewma_variance_ratio(weight: float, r1: float) -> float:
-    """Return the steady variance of an EWMA over that of a point, where points are correlated.
-
-    References
-    ----------
-    Schmid, in Frontiers in Statistical Quality Control 5 (1997):
-    w / (2 - w) (1 + r (1 - w)) / (1 - r (1 - w)).
-
-    Examples
-    --------
-    >>> round(ewma_variance_ratio(0.2, 0.5), 6)
-    0.259259
-    """
-    _lag_one(r1)
-    if not 0 < weight <= 1:
-        raise ValueError(f"a weight above 0 and up to 1, not {weight}")
-    kept = r1 * (1 - weight)
-    return weight / (2 - weight) * (1 + kept) / (1 - kept)
-
-
-def moving_range_ratio(r1: float) -> float:
-    """Return sigma as the mean moving range of two gives it, over the true one: sqrt(1 - r1).
-
-    >>> round(moving_range_ratio(0.3), 6)
-    0.83666
-    """
-    _lag_one(r1)
-    return math.sqrt(1 - r1)
-
-
 def _ratio(n: int, r1: float) -> float:
     """Return the standard error from inside subgroups over the true one."""
     return math.sqrt(within_variance_factor(n, r1) / mean_variance_factor(n, r1))

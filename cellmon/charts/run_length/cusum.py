@@ -27,14 +27,6 @@ _EXACT_PANELS = 5
 _WIDENING = 0.5
 
 
-@dataclass(frozen=True, kw_only=True)
-class BothMeans:
-    """An approximate mean run length of one side and of both."""
-
-    one_sided: float
-    two_sided: float
-
-
 def cusum_run_length(
     k: float, h: float, *, shift: float = 0.0, sd: float = 1.0, head_start: float = 0.0
 ) -> RunLength:
@@ -180,22 +172,6 @@ def general_cusum_run_length(
     return RunLength(start=begin, step=step, running=np.ones(states.size))
 
 
-def siegmund_arl(k: float, h: float, *, shift: float = 0.0) -> BothMeans:
-    """Return Siegmund's approximation, good to a few per cent: for the back of an envelope.
-
-    References
-    ----------
-    Siegmund, Sequential Analysis (1985): (exp(-2 d b) + 2 d b - 1) / (2 d^2), d = shift - k, b = h + 1.166.
-
-    Examples
-    --------
-    >>> round(siegmund_arl(0.5, 5.0).one_sided, 1)
-    938.2
-    """
-    up, down = _siegmund(shift - k, h), _siegmund(-shift - k, h)
-    return BothMeans(one_sided=up, two_sided=1 / (1 / up + 1 / down))
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Side:
     begin: Floats
@@ -259,11 +235,6 @@ def _panels(h: float, stride: float | None, spread: float) -> Panels:
         borders.append(borders[-1] + min(wide, max(stride, 4 * spread)))
     borders[-1] = h
     return Panels(borders=np.array(borders), nodes=_PANEL_NODES)
-
-
-def _siegmund(drift: float, h: float) -> float:
-    b = h + 1.166
-    return b * b if drift == 0 else (math.exp(-2 * drift * b) + 2 * drift * b - 1) / (2 * drift * drift)
 
 
 def _first_guess(k: float, arl: float) -> float:

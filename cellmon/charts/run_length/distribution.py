@@ -134,11 +134,6 @@ class RunLength:
             return np.asarray(far(wanted), dtype=np.float64)
         return np.asarray(self._curve(longest)[wanted], dtype=np.float64)
 
-    def pmf(self, points: ArrayLike) -> Floats:
-        """Return the chance that the signal comes at just this point, for whole numbers from 1."""
-        at = np.asarray(points, dtype=np.int64)
-        return np.asarray(self.survival(at - 1) - self.survival(at), dtype=np.float64)
-
     def quantile(self, share: float) -> int:
         """Return the fewest points within which a share of all runs have signalled.
 

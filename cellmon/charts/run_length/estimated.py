@@ -177,12 +177,6 @@ class ConditionalMeans:
         """Averaged over baselines."""
         return float(self.centre_weights @ self.means @ self.ratio_weights)
 
-    def share_shorter(self, points: float) -> float:
-        """Return the share below so many points, where a larger sigma always makes a longer run."""
-        at = [float(np.interp(math.log(points), np.log(row), self.ratio)) for row in self.means]
-        below = chdtr(self.base.df, self.base.df * (np.array(at) / self.base.scale) ** 2)
-        return float(self.centre_weights @ below)
-
 
 def over_baselines(
     mean_at: Callable[[float, float], float], base: Baseline, *, nodes: int = 15
