@@ -16,6 +16,8 @@ from dashboards.figures.thinned import kept
 from dashboards.figures.wear import middles
 
 BAR, DENSE_BAR = theme.BAR, theme.DENSE_BAR
+DIGITS = 4
+"""Of a mean as it is drawn, behind the point: finer than a pixel; what is told and saved is whole."""
 DENSE = 600
 """Subgroups from which the ribbon is drawn finer."""
 
@@ -30,7 +32,9 @@ def subgroups(view: StreamView, clock: Clock, width_px: float) -> Marks:
     rows = shown(view, bottom, top)
     at, mean = middles(groups)[rows], groups.mean_um[rows]
     told = hover(view, clock, rows)
-    means = theme.points(clock.xs(at), mean.tolist(), mode="none", text=told, hoverinfo="text", name="means")
+    means = theme.points(
+        clock.xs(at), np.round(mean, DIGITS).tolist(), mode="none", text=told, hoverinfo="text", name="means"
+    )
     width, dense = float(np.clip(0.5 * width_px / count, 1.3, 12.0)), count > DENSE
     colour, notch = DENSE_BAR if dense else BAR, 2.2 if dense else max(4.2, width)
     shapes = upright(at, bottom[rows], top[rows], clock, colour=colour, width=width)

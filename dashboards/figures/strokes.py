@@ -44,7 +44,7 @@ def level(at: Times, y: Numbers, clock: Clock, *, length: float, colour: str, wi
     known = np.isfinite(y)
     half = np.timedelta64(max(1, round((clock.until - clock.since) * length / timedelta(seconds=2))), "s")
     left, right = _places(at[known] - half, clock), _places(at[known] + half, clock)
-    pieces = (f"M{a},{v:.6g}H{b}" for a, b, v in zip(left, right, y[known].tolist(), strict=True))
+    pieces = (f"M{a},{v:.5g}H{b}" for a, b, v in zip(left, right, y[known].tolist(), strict=True))
     return _path(pieces, colour, width)
 
 
@@ -54,7 +54,7 @@ def upright(
     """Return an upright stroke at each moment, from one height to another; units as in `level`."""
     known = np.isfinite(low) & np.isfinite(high)
     ends = zip(_places(at[known], clock), low[known].tolist(), high[known].tolist(), strict=True)
-    return _path((f"M{x},{a:.6g}V{b:.6g}" for x, a, b in ends), colour, width)
+    return _path((f"M{x},{a:.5g}V{b:.5g}" for x, a, b in ends), colour, width)
 
 
 def joined(points: Iterable[tuple[str | None, float | None]], *, colour: str, width: float) -> list[Shape]:
@@ -62,7 +62,7 @@ def joined(points: Iterable[tuple[str | None, float | None]], *, colour: str, wi
     pieces, pen = [], "M"
     for x, y in points:
         if x is not None:
-            pieces.append(f"{pen}{x.replace('T', '_')},{y:.6g}")
+            pieces.append(f"{pen}{x.replace('T', '_')},{y:.5g}")
         pen = "M" if x is None else "L"
     return _path(pieces, colour, width)
 
@@ -72,7 +72,7 @@ def zones(pieces: Iterable[tuple[Sequence[str], Numbers, Numbers]], *, colour: s
     outlines = []
     for x, low, high in pieces:
         there = zip([*x, *reversed(x)], [*high.tolist(), *reversed(low.tolist())], strict=True)
-        outlines.append("M" + "L".join(f"{a.replace('T', '_')},{b:.6g}" for a, b in there) + "Z")
+        outlines.append("M" + "L".join(f"{a.replace('T', '_')},{b:.5g}" for a, b in there) + "Z")
     return _placed("".join(outlines), fillcolor=colour, line={"width": 0})
 
 

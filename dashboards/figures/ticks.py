@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from collections.abc import Iterable
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ from cellmon import lengths
 from cellmon.monitor.stream import StreamBores, StreamView
 from cellmon.records import Flags, Verdict, Whole
 from cellmon.shifts import to_utc
-from cellmon.words import say, to_say
+from cellmon.words import say
 from dashboards import theme
 from dashboards.figures.clock import Clock
 from dashboards.figures.opened import opens_bore, stones_line
@@ -21,6 +22,8 @@ from dashboards.figures.thinned import kept
 
 MANY = 3000
 """More bores than these are dots: too close for lines that lie side by side."""
+DIGITS = 4
+"""Of a height as it is drawn, behind the point: finer than a pixel; what is told and saved is whole."""
 STRETCH = 8
 """Doubted bores from which a stretch is drawn as one bar."""
 
@@ -33,9 +36,10 @@ def bores(view: StreamView, clock: Clock, width: float) -> Marks:
     if not len(view.bores.at):
         return NONE
     made = view.bores if len(rows := shown(view)) == len(view.bores.at) else chosen(view.bores, rows)
-    x, hover = clock.xs(made.at), _hover(view, made, clock)
-    every = theme.points(x, made.value_um.tolist(), mode="none", text=hover, hoverinfo="text", name="bores")
-    drawn = [{**every, "customdata": made.part.tolist()}, *_marked(made, x, hover)]
+    x, told = clock.xs(made.at), _Told.of(view, made, clock)
+    y = np.round(made.value_um, DIGITS).tolist()
+    every = theme.points(x, y, mode="none", name="bores", customdata=made.part.tolist())
+    drawn = [every | told.hover(range(len(x))), *_marked(made, x, told)]
     traces = [opens_bore(trace, trace["customdata"], view.stream.bore) for trace in drawn]
     many = len(made.at) > MANY
     length = 1.6 if many else float(np.clip(1.1 * width / len(x), 2.1, 9.8))
@@ -64,19 +68,38 @@ def chosen(made: StreamBores, rows: Whole) -> StreamBores:
     return StreamBores(**{f.name: getattr(made, f.name)[rows] for f in fields(made)})
 
 
-def _hover(view: StreamView, made: StreamBores, clock: Clock) -> list[str]:
-    said, doubt = to_say("block {part}: {size} {unit}"), f"<br>{say('doubted')}"
-    whose = "" if view.stream.bore is None else f"{say('bore {bore}', bore=view.stream.bore)}, "
-    unit, spoken = view.unit, lengths.unit_of(view.unit, spoken=True)
-    sizes = theme.ums(made.value_um, 2, unit=unit)
-    verdicts = {one: term(one) for one in set(made.verdict)}
-    stones = {one: stones_line(one) for one in set(made.stone_set)}
-    columns = made.part, sizes, clock.words(made.at), made.verdict, made.flagged, made.stone_set
-    return [
-        f"{whose}{say(said, part=p, size=size, unit=spoken)}<br>{at}{stones[worn]}"
-        f"<br>{verdicts[verdict]}{doubt if f else ''}"
-        for p, size, at, verdict, f, worn in zip(*columns, strict=True)
-    ]
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Told:
+    """What is told of bores on hover: one sentence with places, and of each bore what stands in them.
+
+    The part is `customdata` of the point, the moment its x; where the clock is changed it is told besides.
+    """
+
+    sentence: str
+    sizes: list[str]
+    besides: list[str]
+
+    @classmethod
+    def of(cls, view: StreamView, made: StreamBores, clock: Clock) -> _Told:
+        whose = "" if view.stream.bore is None else f"{say('bore {bore}', bore=view.stream.bore)}, "
+        unit = lengths.unit_of(view.unit, spoken=True)
+        said = say("block {part}: {size} {unit}", part="%{customdata}", size="%{text}", unit=unit)
+        doubt = f"<br>{say('doubted')}"
+        states = list(zip(made.stone_set, made.verdict, made.flagged.tolist(), strict=True))
+        words = {
+            one: f"{stones_line(one[0])}<br>{term(one[1])}{doubt if one[2] else ''}" for one in set(states)
+        }
+        besides = [words[one] for one in states]
+        if clock.told_by_x is None:
+            besides = [f"{at}{one}" for at, one in zip(clock.words(made.at), besides, strict=True)]
+        sentence = f"{whose}{said}<br>{clock.told_by_x or ''}%{{hovertext}}<extra></extra>"
+        return cls(sentence=sentence, sizes=theme.ums(made.value_um, 2, unit=view.unit), besides=besides)
+
+    def hover(self, rows: Iterable[int]) -> dict[str, Any]:
+        """Return what a trace of some of the bores has for its hover."""
+        of = list(rows)
+        texts = {"text": [self.sizes[i] for i in of], "hovertext": [self.besides[i] for i in of]}
+        return {**texts, "hovertemplate": self.sentence, "hoverinfo": "text"}
 
 
 def off(view: StreamView, clock: Clock, low: float, high: float) -> list[theme.Trace]:
@@ -96,12 +119,12 @@ def off(view: StreamView, clock: Clock, low: float, high: float) -> list[theme.T
         "color": [theme.ATTENTION if one else theme.LINE for one in grave],
         "line": {"width": 1.6},
     }
-    x, hover = clock.xs(made.at), _hover(view, made, clock)
-    edge = theme.points(x, y, mode="markers", marker=marker, text=hover, name="beyond the drawing")
-    return [opens_bore({**edge, "hoverinfo": "text"}, made.part, view.stream.bore)]
+    edge = theme.points(clock.xs(made.at), y, mode="markers", marker=marker, name="beyond the drawing")
+    told = _Told.of(view, made, clock).hover(range(len(rows)))
+    return [opens_bore(edge | told, made.part, view.stream.bore)]
 
 
-def _marked(made: StreamBores, x: list[str], hover: list[str]) -> list[theme.Trace]:
+def _marked(made: StreamBores, x: list[str], told: _Told) -> list[theme.Trace]:
     """Return rings about bores that do not conform, and a cross on each that is doubted by itself."""
     failed = np.array([v == Verdict.DOES_NOT_CONFORM for v in made.verdict], dtype=bool)
     small = {**theme.RING, "size": 7, "line": {"width": 1.3, "color": theme.ATTENTION}}
@@ -117,9 +140,9 @@ def _marked(made: StreamBores, x: list[str], hover: list[str]) -> list[theme.Tra
     ):
         at = np.nonzero(rows)[0]
         if len(at):
-            y, text = made.value_um[at].tolist(), [hover[i] for i in at]
-            mark = theme.points([x[i] for i in at], y, mode="markers", marker=marker, text=text, name=name)
-            drawn.append({**mark, "hoverinfo": "text", "customdata": made.part[at].tolist()})
+            of, y = made.part[at].tolist(), made.value_um[at].tolist()
+            mark = theme.points([x[i] for i in at], y, mode="markers", marker=marker, name=name)
+            drawn.append({**mark, "customdata": of} | told.hover(at))
     return drawn
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
@@ -21,6 +20,7 @@ from dashboards.figures.block import block_figure
 from dashboards.figures.ribbon import ribbon_figure
 from dashboards.figures.seismograph import seismograph_figure
 from dashboards.pages import freeze, part, part_bore, saving
+from tests.dashboards.hovered import hovered
 from tests.dashboards.stand_in import CHIP, END, StandIn, now_answer
 from tests.part_answers import story_answer
 
@@ -45,7 +45,7 @@ def test_every_bore_and_subgroup_of_a_ribbon_opens_its_block_and_tells_its_stone
             assert parse_qs(urlsplit(link).query) == {"bore": ["3"], "serial": [trace["customdata"][0]]}
             assert len(trace["customdata"]) == len(trace["x"]) == len(trace["text"])
             for told in ("bore 3", trace["customdata"][0], "stones FS-1042", "µm"):
-                assert told in trace["text"][0], (name, told)
+                assert told in hovered(trace, 0), (name, told)
 
 
 def test_a_point_of_the_pair_and_of_the_chosen_line_opens_its_block(monitor):
@@ -164,15 +164,8 @@ def test_a_point_of_a_line_tells_size_block_time_on_the_wall_and_stones_where_th
     figure = seismograph_figure(replace(StandIn().seismograph(), traces=(line,), **span))
     drawn = next(t for t in figure["data"] if t["name"] == str(line.stream))
     at = [f"{moment.astimezone(zone):%Y-%m-%d %H:%M}" for moment in moments]
-    assert [words_of(drawn, i).removesuffix("<extra></extra>").split("<br>")[1:] for i in (0, 2, 4)] == [
+    assert [hovered(drawn, i).split("<br>")[1:] for i in (0, 2, 4)] == [
         ["+0.3 sigma", "to block P1", at[0], "stones FS-1"],
         ["−1.0 sigma", "to block P2", at[1], *["stones FS-1"] * known],
         ["0.0 sigma", "to block P3", at[2], "stones FS-2"],
     ]
-
-
-def words_of(trace, i):
-    """Return the words of one point as plotly fills them in."""
-    at = datetime.fromisoformat(trace["x"][i])
-    told = trace["hovertemplate"].replace("%{x|%Y-%m-%d %H:%M}", f"{at:%Y-%m-%d %H:%M}")
-    return re.sub(r"%{customdata\[(\d)\]}", lambda m: str(trace["customdata"][i][int(m[1])]), told)

@@ -18,6 +18,7 @@ from cellmon.shifts import to_local
 from dashboards.figures import strips, thinned, ticks
 from dashboards.pages import parts, stream, stream_asked
 from dashboards.pages import strips as page
+from tests.dashboards.hovered import hovered
 from tests.dashboards.stand_in import StandIn
 from tests.dashboards.test_features_together import words_of
 
@@ -80,7 +81,7 @@ def test_a_point_tells_and_opens_its_bore(views):
         assert trace["meta"]["opens"] == "/part?bore=3&serial=" and len(trace["customdata"]) == len(
             trace["x"]
         )
-        assert "bore 3, block" in trace["text"][0] and "stones" in trace["text"][0]
+        assert "bore 3, block" in hovered(trace, 0) and "stones" in hovered(trace, 0)
 
 
 def long_of(view, values):

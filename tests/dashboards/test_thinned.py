@@ -21,6 +21,7 @@ from dashboards.figures.ribbon import ribbon_figure, rows
 from dashboards.figures.seismograph import LOUD, REACH, SIGMAS_PER_ROW, seismograph_figure
 from dashboards.figures.stone_lines import shown_lines
 from dashboards.figures.thinned import CELLS, FROM, kept
+from tests.dashboards.hovered import hovered
 from tests.dashboards.stand_in import CHIP, StandIn
 from tests.stone_answers import line
 
@@ -121,7 +122,7 @@ def test_a_bore_beyond_the_drawing_stands_at_its_edge_and_says_its_size(long_vie
     low, high = ribbon_figure(view)["layout"]["yaxis"]["range"]
     assert edge["customdata"] == ["P50001"]
     assert low < edge["y"][0] < high
-    assert "+900.00" in edge["text"][0]
+    assert "+900.00" in hovered(edge, 0)
     assert edge["marker"]["color"] == [theme.ATTENTION]
 
 
