@@ -12,6 +12,7 @@ from threading import BoundedSemaphore
 from typing import Any
 
 from cellmon.errors import NothingKept, PerhapsKept, StoreRefused
+from cellmon.monitor import press
 from cellmon.words import say, to_say
 
 MOST = 5
@@ -53,6 +54,8 @@ def _told(do: Callable[..., Any], *given: Any, **named: Any) -> Any:
         raise _nothing(refusal.why) from refusal
     except StoreRefused as refusal:  # what was kept is read again for its answer
         text = to_say("{why}. It is not known whether this was kept: look before you do it again.")
+        if (one := press.now()) is not None and one.was_kept:
+            text = to_say("this was kept; what became of it cannot be read: {why}")
         raise PerhapsKept(say(text, why=refusal.why), why=refusal.why) from refusal
 
 

@@ -116,7 +116,7 @@ def register(
             return [no_update] * 4
         *typed, before, looked = given[pressed:]
         more = {"looked": looked or {}} if by_looks else {}
-        told = kept_before(monitor) or as_sentence(deed(monitor, *typed, **more))
+        told = kept_before(monitor) or kept_anyway(as_sentence(deed(monitor, *typed, **more)))
         wrote = typed[len(of) : len(of) + len(names)]
         return [told, parts.moved(monitor, before), "", taken_out(told, fields, wrote)]
 
@@ -143,6 +143,12 @@ def kept_before(monitor: Monitor) -> Kept | None:
     """Return that what is pressed was kept the first time, where no answer to that came; None where not."""
     told = None if press.now() is None else monitor.kept_before()
     return None if told is None else Kept(told)
+
+
+def kept_anyway(told: str) -> str:
+    """Return what a press is told as of something kept, where it was and only its answer failed."""
+    one = press.now()
+    return Kept(told) if one is not None and one.was_kept else told
 
 
 def as_sentence(told: str) -> str:

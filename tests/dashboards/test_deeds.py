@@ -8,10 +8,12 @@ from types import SimpleNamespace
 import pytest
 
 from cellmon.errors import NothingKept, PerhapsKept, StoreRefused
+from cellmon.monitor import press
 from cellmon.records import Flag
 from dashboards import deeds
 from dashboards.asking import NEEDS
 from dashboards.kept import QUESTIONS, kept
+from dashboards.pages import written
 from tests.monitor.test_corrections import doubted_cell
 
 
@@ -36,6 +38,23 @@ def test_what_was_kept_and_could_not_be_read_again_is_not_called_refused(cell, m
         "the store cell.db failed: server closed the connection. "
         "It is not known whether this was kept: look before you do it again."
     )
+    assert [one.why for one in cell.journal().entries if one.subject == doubt] == ["measured again"]
+
+
+def test_what_a_press_is_known_to_have_kept_is_called_kept_and_taken_out_of_its_form(cell, monkeypatch):
+    doubt = cell.flags().flags[0].id
+
+    def away(*_: object, **__: object) -> None:
+        raise StoreRefused("the store cell.db failed: server closed the connection")
+
+    with monkeypatch.context() as patch, press.named("a" * 32):
+        patch.setattr(type(cell), "flag", away)
+        with pytest.raises(
+            PerhapsKept, match=r"^this was kept; what became of it cannot be read: the store"
+        ) as told:
+            kept(cell).correct(doubt, accept=False, by="R. Hale", why="measured again")
+        assert isinstance(written.kept_anyway(written.as_sentence(str(told.value))), written.Kept)
+    assert not isinstance(written.kept_anyway("Say why."), written.Kept)
     assert [one.why for one in cell.journal().entries if one.subject == doubt] == ["measured again"]
 
 
