@@ -13,9 +13,10 @@ from zoneinfo import ZoneInfo
 from cellmon.cli.arguments import json_argument, open_monitor, zone_of
 from cellmon.cli.showing import show_document
 from cellmon.cli.terminal import clean, figure, table, terminal_width, text, write
-from cellmon.cli.wording import count, not_known_lines, note_line, number, plain
+from cellmon.cli.wording import not_known_lines, note_line, number
 from cellmon.errors import WrongUsage
-from cellmon.monitor.setup import Removal, SetupRequest, SetupSheet, SpeedChoice, setup_sheet
+from cellmon.monitor.setup import SetupRequest, SetupSheet, SpeedChoice, setup_sheet
+from cellmon.monitor.setup_words import removal_lines, stroke_lines
 from cellmon.words import say
 
 MM_PER_INCH = 25.4
@@ -120,40 +121,15 @@ def _request(args: argparse.Namespace) -> SetupRequest:
 def setup_lines(answer: SetupSheet, *, width: int | None) -> list[str]:
     """Return the cautions, the figures, the order of work, and what is missing or unusual."""
     lines = [say("Cautions"), *(f"  - {caution}" for caution in answer.cautions), "", answer.sentence, ""]
-    lines += _stroke_lines(answer)
+    lines += stroke_lines(answer)
     lines += ["", *table(_SPEED_COLUMNS, [_speed_row(s) for s in answer.speeds], width=width)]
     lines += [say("{speed}: {note}.", speed=s.name, note=s.note) for s in answer.speeds]
     if answer.removal is not None:
-        lines += ["", *_removal_lines(answer.removal)]
+        lines += ["", *removal_lines(answer.removal)]
     lines += ["", say("Order of work"), *(f"  {i}. {step}" for i, step in enumerate(answer.steps, 1))]
     missing = {**answer.why_not, **({} if answer.removal is None else answer.removal.why_not)}
     lines += ["", *(note_line(note) for note in answer.notes)]
     return lines + not_known_lines(missing)
-
-
-def _stroke_lines(answer: SetupSheet) -> list[str]:
-    if answer.stroke_mm is None:
-        return []
-    lines = [
-        say(
-            "Stroke {stroke} mm: bore {bore}, stones {stones}, overrun {top} at the top and {bottom} at the "
-            "bottom.",
-            stroke=number(answer.stroke_mm, decimals=1),
-            bore=number(answer.length_mm, decimals=1),
-            stones=number(answer.stone_mm, decimals=1),
-            top=number(answer.overrun_top_mm, decimals=1),
-            bottom=number(answer.overrun_bottom_mm, decimals=1),
-        )
-    ]
-    if answer.stroke_mean_m_min is not None:
-        lines.append(
-            say(
-                "Stroke speed {mean} m/min on the mean, {mid} mid-stroke by crank or hand.",
-                mean=number(answer.stroke_mean_m_min, decimals=1),
-                mid=number(answer.stroke_mid_m_min, decimals=1),
-            )
-        )
-    return lines
 
 
 _SPEED_COLUMNS = (
@@ -177,34 +153,3 @@ def _speed_row(s: SpeedChoice) -> Sequence[str | None]:
         number(s.strokes_for_angle, decimals=0),
         say("held at it") if s.limited else None,
     ]
-
-
-def _removal_lines(r: Removal) -> list[str]:
-    work = {"stock": plain(r.stock_um), "volume": count(r.work_mm3)}
-    lines = [say("{stock} um on diameter are {volume} mm3 of work a bore.", **work)]
-    if r.strokes is not None:
-        lines.append(_strokes_line(r))
-    if r.wear_um is not None:
-        lines.append(_wear_line(r))
-    return lines
-
-
-def _strokes_line(r: Removal) -> str:
-    if r.minutes is None:
-        return say("About {strokes} double strokes: stop early, measure, go on.", strokes=r.strokes)
-    return say(
-        "About {strokes} double strokes, {minutes} minutes at your stroke rate: stop early, measure, go on.",
-        strokes=r.strokes,
-        minutes=number(r.minutes, decimals=1),
-    )
-
-
-def _wear_line(r: Removal) -> str:
-    wear = number(r.wear_um, decimals=2)
-    if r.bores_per_set is None:
-        return say("Stones wear about {wear} um on radius a bore.", wear=wear)
-    return say(
-        "Stones wear about {wear} um on radius a bore; a set lasts about {bores} bores at that.",
-        wear=wear,
-        bores=count(r.bores_per_set),
-    )

@@ -128,7 +128,7 @@ def setup_sheet(request: SetupRequest, *, sheet: Sheet | None = None) -> SetupSh
     stroke = _stroke(asked, why_not)
     rate, place = asked.strokes_per_min, Place(asked.angle_at)
     if rate is None:
-        why_not["strokes_per_min"] = say("your own stroke rate is not given: --strokes-per-min")
+        why_not["strokes_per_min"] = say("your own stroke rate is not given")
     speeds = _speeds(asked, stroke, place, why_not)
     moved = [
         None if stroke is None or rate is None else motion.stroke_speed(stroke, strokes_per_min=rate, place=p)
@@ -161,9 +161,7 @@ def setup_sheet(request: SetupRequest, *, sheet: Sheet | None = None) -> SetupSh
 
 def _stroke(asked: SetupRequest, why_not: dict[str, str]) -> float | None:
     if asked.length_mm is None or asked.stone_mm is None:
-        why_not["stroke_mm"] = say(
-            "the stroke needs the bore length and the stone length: --length-mm, --stone-mm"
-        )
+        why_not["stroke_mm"] = say("the stroke needs the length of the bore and that of the stones")
         return None
     return motion.stroke_length(
         asked.length_mm,
@@ -186,7 +184,7 @@ def _speeds(
     note = say("1200 divided by the diameter in inches: common practice, no source")
     found.append(_speed(say("shop rule"), rpm, asked, stroke, place, note))
     if asked.angle_deg is None:
-        why_not["angle_deg"] = say("no crosshatch angle is asked for: --angle")
+        why_not["angle_deg"] = say("no crosshatch angle is asked for")
     elif stroke is not None and asked.strokes_per_min is not None:
         rpm = motion.rpm_for_angle(
             diameter, asked.angle_deg, stroke_mm=stroke, strokes_per_min=asked.strokes_per_min, place=place
@@ -230,17 +228,13 @@ def _speed(
 
 def _removal(asked: SetupRequest, sheet: Sheet | None, why_not: dict[str, str]) -> Removal | None:
     if asked.stock_um is None or asked.length_mm is None:
-        why_not["removal"] = say(
-            "wear and removal need the stock on diameter and the bore length: --stock-um"
-        )
+        why_not["removal"] = say("wear and removal need the stock on diameter and the length of the bore")
         return None
     own: dict[str, str] = {}
     volume = work.work_removed_mm3(asked.diameter_mm or 0.0, asked.length_mm, stock_um=asked.stock_um)
     strokes = minutes = None
     if asked.um_per_stroke is None:
-        own["strokes"] = say(
-            "what a double stroke takes off is not given: --um-per-stroke, from a bore of your own"
-        )
+        own["strokes"] = say("what a double stroke takes off is not given; take it from a bore of your own")
     else:
         strokes = work.strokes_needed(asked.stock_um, um_per_stroke=asked.um_per_stroke)
         minutes = None if asked.strokes_per_min is None else strokes / asked.strokes_per_min
@@ -265,7 +259,8 @@ def _wear(asked: SetupRequest, volume: float, why_not: dict[str, str]) -> float 
     needs = (asked.g_ratio, asked.stone_width_mm, asked.stone_mm, asked.stones)
     if any(value is None for value in needs):
         why_not["wear_um"] = say(
-            "wear needs --g-ratio (from wear you measured), --stone-width-mm, and the stones of a set"
+            "wear needs the volume of work for one of stone, from wear you measured, and width and number of "
+            "the stones"
         )
         return None
     g, width, length, stones = (float(value or 0) for value in needs)

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from math import floor
+from typing import TYPE_CHECKING
 
 from cellmon.local import number, significant
 from cellmon.setup.kinematics import Place
 from cellmon.words import say, to_say
+
+if TYPE_CHECKING:
+    from cellmon.monitor.setup import Removal, SetupSheet
 
 SURFACE_SPEEDS = (15.0, 150.0)
 """Textbook range, m/min (Groover, *Fundamentals of Modern Manufacturing*, 24.2.1)."""
@@ -55,7 +59,7 @@ ANGLES = to_say(
     "angles are included ones, opened along the circumference; mean: from the mean stroke speed; mid-stroke: "
     "in the middle of a crank's or hand's stroke, which is pi/2 faster"
 )
-NO_RATING = to_say("no rated speed is given (--rated-rpm): never turn a hone or drill above its own")
+NO_RATING = to_say("no rated speed is given: never turn a hone or drill above its own")
 OVERRUNS = {
     "top": to_say(
         "the top overrun is {share} of the stone; a quarter to a third is usual, equal unless a taper is "
@@ -127,3 +131,65 @@ def setup_sentence(
         place=place.value,
         strokes=significant(strokes_per_min),
     )
+
+
+def stroke_lines(answer: SetupSheet) -> list[str]:
+    """Return the stroke, and how fast it is; nothing where it is not known."""
+    if answer.stroke_mm is None:
+        return []
+    lines = [
+        say(
+            "Stroke {stroke} mm: bore {bore}, stones {stones}, overrun {top} at the top and {bottom} at the "
+            "bottom.",
+            stroke=_shown(answer.stroke_mm, 1),
+            bore=_shown(answer.length_mm, 1),
+            stones=_shown(answer.stone_mm, 1),
+            top=_shown(answer.overrun_top_mm, 1),
+            bottom=_shown(answer.overrun_bottom_mm, 1),
+        )
+    ]
+    if answer.stroke_mean_m_min is not None:
+        lines.append(
+            say(
+                "Stroke speed {mean} m/min on the mean, {mid} mid-stroke by crank or hand.",
+                mean=_shown(answer.stroke_mean_m_min, 1),
+                mid=_shown(answer.stroke_mid_m_min, 1),
+            )
+        )
+    return lines
+
+
+def removal_lines(r: Removal) -> list[str]:
+    """Return what is to come off, by how many strokes, and how the stones wear by it."""
+    work = {"stock": significant(r.stock_um), "volume": _shown(r.work_mm3, 0)}
+    lines = [say("{stock} um on diameter are {volume} mm3 of work a bore.", **work)]
+    if r.strokes is not None:
+        lines.append(_strokes_line(r))
+    if r.wear_um is not None:
+        lines.append(_wear_line(r))
+    return lines
+
+
+def _strokes_line(r: Removal) -> str:
+    if r.minutes is None:
+        return say("About {strokes} double strokes: stop early, measure, go on.", strokes=r.strokes)
+    return say(
+        "About {strokes} double strokes, {minutes} minutes at your stroke rate: stop early, measure, go on.",
+        strokes=r.strokes,
+        minutes=_shown(r.minutes, 1),
+    )
+
+
+def _wear_line(r: Removal) -> str:
+    wear = _shown(r.wear_um, 2)
+    if r.bores_per_set is None:
+        return say("Stones wear about {wear} um on radius a bore.", wear=wear)
+    return say(
+        "Stones wear about {wear} um on radius a bore; a set lasts about {bores} bores at that.",
+        wear=wear,
+        bores=_shown(r.bores_per_set, 0),
+    )
+
+
+def _shown(value: float | None, decimals: int) -> str:
+    return "–" if value is None else number(value, decimals)

@@ -11,7 +11,7 @@ from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, html,
 from cellmon.errors import CellmonError, NotFound
 from cellmon.words import say, to_say
 from dashboards.figures.hand_bore import rows
-from dashboards.pages import asked, bore_record, parts, saving
+from dashboards.pages import asked, bore_record, parts, saving, set_up
 from dashboards.pages.bore_asks import look_at
 from dashboards.pages.bore_keeping import Beside, Finished, finish
 from dashboards.pages.bore_layout import (
@@ -173,6 +173,7 @@ def register(app: Dash, monitor: Monitor) -> None:
     _register_done(app, monitor)
     _register_browser(app)
     bore_record.register(app, monitor, bore=BORE, mate=MATE)
+    set_up.register(app, monitor, bore=BORE)
     saving.register_saving(app, WALLS, lambda bore: walls_rows(monitor, bore), State(BORE, "data"))
 
 

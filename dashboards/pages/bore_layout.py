@@ -8,7 +8,7 @@ from typing import Any
 from dash import dcc, html
 
 from cellmon.words import say, to_say
-from dashboards.pages import asked, bore_record, parts
+from dashboards.pages import asked, bore_record, parts, set_up
 
 PATH = "/bore"
 SENTENCE, TOLD, SERIAL, SHOW, OFFERED, BORES, CAUTIONS = (
@@ -94,6 +94,7 @@ def layout(query: str | None = None) -> html.Main:
             ),
             html.Div([html.Div(id=ROUNDS), html.Div(id=CHECKS)], className="before"),
             bore_record.layout(),
+            set_up.layout(),
         ],
         className="bore",
     )

@@ -70,7 +70,7 @@ def test_no_speed_is_above_the_rated_one():
     assert held.strokes_for_angle == pytest.approx(60 * 110 / held.rpm_asked)
     assert "would be above it" in held.note
     free = setup_sheet(BY_HAND)
-    assert any("--rated-rpm" in note for note in free.notes)
+    assert any("no rated speed is given" in note for note in free.notes)
 
 
 def test_cautions_come_first_and_the_order_of_work_last():
