@@ -12,7 +12,15 @@ import numpy as np
 from cellmon.monitor.answers import Estimate
 from cellmon.monitor.stone_picture import ShiftAhead, StoneBody, StonePicture
 from cellmon.monitor.stone_plan import KindPlan, OrderLine, PlannedChange, PlanRequest, StonePlan
-from cellmon.monitor.stone_plan.results import CostSplit, Dates, Needed, Stock, StockLot, StockOrder
+from cellmon.monitor.stone_plan.results import (
+    ChangeChoices,
+    CostSplit,
+    Dates,
+    Needed,
+    Stock,
+    StockLot,
+    StockOrder,
+)
 from cellmon.monitor.stones import CAUTIONS, StonesAnswer
 from cellmon.monitor.stones.laid_out import StoneNow
 from cellmon.monitor.stones.lines import Dressed, Fan, LinePoint, SetLine
@@ -176,6 +184,9 @@ def plan(**more: Any) -> StonePlan:
         cost=CostSplit(stones=0.05, downtime=0.01, scrap=0.01, total=0.07),
         notes=(),
         why_not={},
+        choices=ChangeChoices(
+            looked_ahead=0.06, age_bores=6100.0, at_that_age=0.08, ended_first=0.05, run_to_the_end=0.2
+        ),
     )
     of: dict[str, Any] = {
         **HEAD,

@@ -12,7 +12,14 @@ from cellmon import local
 from cellmon.cli.showing import Look, show
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import assumed_line, count, not_known_line, note_line, number, ranged, when
-from cellmon.monitor.stone_plan import KindPlan, PlannedChange, PlanRequest, SpindleRate, StonePlan
+from cellmon.monitor.stone_plan import (
+    ChangeChoices,
+    KindPlan,
+    PlannedChange,
+    PlanRequest,
+    SpindleRate,
+    StonePlan,
+)
 from cellmon.words import say, to_say
 
 if TYPE_CHECKING:
@@ -85,6 +92,7 @@ def plan_lines(plan: StonePlan, look: Look, *, last: int) -> list[str]:
             lines.append(say("These are the next {shown} of {all}; --last 0 shows all.", shown=last, all=of))
     lines += ["", *table(_KINDS, [_kind_row(k, look) for k in plan.kinds], width=look.width)]
     lines += _cost_lines(plan)
+    lines += [_choice_line(k.kind, k.choices) for k in plan.kinds if k.choices is not None]
     lines += [one.sentence for one in plan.dressing]
     assumed = dict.fromkeys(one.assumed for one in plan.dressing)
     lines += [assumed_line(words) for words in assumed if words]
@@ -175,6 +183,19 @@ def _kind_row(k: KindPlan, look: Look) -> Sequence[str | None]:
 def _hundreds(bores: float) -> str:
     """Return bores to the hundred where there are thousands: more is not known."""
     return local.number(round(bores, -2 if bores >= 1000 else 0))
+
+
+def _choice_line(kind: str, found: ChangeChoices) -> str:
+    return say(
+        "{kind}, changes alone, a bore: {advised} looked at every stop as advised; {fixed} with every set "
+        "changed at {age} bores, {share} % of them at their end before; {end} with every set run to its end.",
+        kind=kind,
+        advised=number(found.looked_ahead, decimals=3),
+        fixed=number(found.at_that_age, decimals=3),
+        age=_hundreds(found.age_bores),
+        share=local.significant(100 * found.ended_first, 2),
+        end=number(found.run_to_the_end, decimals=3),
+    )
 
 
 def _cost_lines(plan: StonePlan) -> list[str]:

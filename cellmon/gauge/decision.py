@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cellmon.stats.normal import quantile, share_above, share_below
+from cellmon.stats.normal import quantile
 
 Floats = NDArray[np.float64]
 Rule = Literal["guarded", "simple"]
@@ -75,21 +75,6 @@ def verdicts(
     inside = (x >= low + guard) & (x <= high - guard)
     outside = (x < low - guard) | (x > high + guard)
     return np.asarray(inside.astype(np.int8) - outside.astype(np.int8), dtype=np.int8)
-
-
-def conformance_probability(
-    values: ArrayLike, *, lower: float | None, upper: float | None, u: float
-) -> Floats:
-    """Return the probability that the true value lies inside, for a normal state of knowledge.
-
-    References
-    ----------
-    JCGM 106:2012, section 7.
-    """
-    x = np.asarray(values, dtype=np.float64)
-    below = np.zeros(x.shape) if lower is None else share_below((lower - x) / u)
-    above = np.zeros(x.shape) if upper is None else share_above((upper - x) / u)
-    return np.asarray(1 - below - above, dtype=np.float64)
 
 
 def feature_uncertainty(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, sqrt
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,37 +32,6 @@ class LeadTime:
         """Return equally likely lead times, days."""
         z = ndtri((np.arange(points) + 0.5) / points)
         return np.asarray(np.maximum(self.days + self.sd_days * z, 0.0), dtype=np.float64)
-
-
-def reorder_point(*, per_day: float, sd_per_day: float, lead: LeadTime, service_level: float) -> float:
-    """Return the stock at which to order, by the normal formula; sets.
-
-    For comparison with what the sets themselves say: it takes demand as normal and independent from day to
-    day, which aging sets are not.
-
-    Parameters
-    ----------
-    per_day, sd_per_day : float
-        Sets used a day and their standard deviation.
-    lead : LeadTime
-    service_level : float
-        Chance of no shortage per order, above 0 and below 1.
-
-    References
-    ----------
-    Stevenson, Operations Management, chapter on inventory, reorder points with variable demand and lead
-    time (from memory): d L + z sqrt(L sd_d^2 + d^2 sd_L^2).
-
-    Examples
-    --------
-    >>> point = reorder_point(
-    ...     per_day=0.462, sd_per_day=0.3, lead=LeadTime(days=15, sd_days=3), service_level=0.98
-    ... )
-    >>> round(point, 1)
-    10.6
-    """
-    spread = sqrt(lead.days * sd_per_day**2 + per_day**2 * lead.sd_days**2)
-    return per_day * lead.days + float(ndtri(service_level)) * spread
 
 
 def demand_times(ways: Mapping[str, Ways], clocks: Mapping[str, Output], *, now: np.datetime64) -> Floats:

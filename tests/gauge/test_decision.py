@@ -10,13 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cellmon.gauge.decision import (
-    conformance_probability,
     feature_uncertainty,
     guard_band,
     guard_factor,
     verdicts,
 )
-from cellmon.stats.normal import share_below
+from cellmon.stats.normal import share_above, share_below
 
 ROWS = json.loads((Path(__file__).parents[1] / "checks/conformity_decisions.json").read_text())["checks"]
 
@@ -42,6 +41,13 @@ def test_acceptance_zone_agrees_with_the_rows(row):
     near = np.array([zone[0] - 1e-9, zone[0] + 1e-9, zone[1] - 1e-9, zone[1] + 1e-9])
     found = verdicts(near, lower=g["lsl"], upper=g["usl"], u=g["u"], conformance=g["conf"])
     assert found.tolist() == [0, 1, 1, 0]
+
+
+def conformance_probability(y, *, lower, upper, u):
+    """Return the probability that the true value lies inside, for a normal state of knowledge."""
+    below = 0.0 if lower is None else share_below((lower - y) / u)
+    above = 0.0 if upper is None else share_above((upper - y) / u)
+    return 1 - below - above
 
 
 # JCGM 106:2012

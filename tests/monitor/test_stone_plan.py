@@ -51,6 +51,12 @@ def test_the_plan_answers_first_and_its_figures_agree(cell):
     assert plan.cost.total == pytest.approx(plan.cost.stones + plan.cost.downtime + plan.cost.scrap)
     assert plan.cost.stones == pytest.approx(420 / one.changed_at_bores)
     assert "locked out" in plan.caution
+    # a set and its change come to 420 and 25 minutes at the machine's rate; run to the end it costs more
+    choices = one.choices
+    assert choices.looked_ahead < choices.at_that_age < choices.run_to_the_end
+    assert choices.looked_ahead * one.changed_at_bores == pytest.approx(420 + 25 / 60 * 95, rel=0.05)
+    assert one.life_bores["p05"] < choices.age_bores < one.life_bores["p50"]
+    assert 0 < choices.ended_first < 0.5
 
 
 def test_the_same_facts_give_the_same_plan(cell):

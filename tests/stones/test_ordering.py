@@ -1,4 +1,4 @@
-"""By when to order: against published reorder points, by hand, and whether the promise is kept."""
+"""By when to order: by hand, and whether the promise is kept."""
 
 import numpy as np
 import pytest
@@ -15,7 +15,6 @@ from cellmon.stones.ordering import (
     order_arrivals,
     order_by,
     order_quantity,
-    reorder_point,
     shortages,
 )
 from cellmon.stones.output import output
@@ -25,41 +24,6 @@ from cellmon.stones.stock import Lot, OpenOrder, Shelf
 
 NOW = np.datetime64("2026-11-02T06:00", "us")
 DAY = np.timedelta64(1, "D").astype("timedelta64[us]")
-
-
-# Stevenson, Operations Management, chapter on inventory, from memory; z there is rounded to two digits.
-@pytest.mark.parametrize(
-    ("per_day", "sd", "lead", "lead_sd", "level", "printed", "within"),
-    [
-        (50.0, 3.0, 2.0, 0.0, 0.90, 105.43, 0.02),  # jars of sauce, by the week
-        (25.0, 3.0, 10.0, 2.0, 0.95, 334.0, 0.5),  # glasses of a motel
-        (50.0, 5.0, 1.0, 0.0, 0.97, 59.40, 0.01),  # sand; its lead time as one period
-    ],
-)
-def test_reorder_points_are_those_of_the_textbook(per_day, sd, lead, lead_sd, level, printed, within):
-    found = reorder_point(
-        per_day=per_day, sd_per_day=sd, lead=LeadTime(days=lead, sd_days=lead_sd), service_level=level
-    )
-    assert found == pytest.approx(printed, abs=within)
-
-
-# the worked case of this trade (derived): 0.462 sets a day, 15 days give or take 3, 0.3 a day
-@pytest.mark.parametrize(("level", "sets"), [(0.95, 9.9), (0.98, 10.6), (0.99, 11.1)])
-def test_reorder_points_are_those_of_the_worked_case(level, sets):
-    lead = LeadTime(days=15, sd_days=3)
-    found = reorder_point(per_day=0.462, sd_per_day=0.3, lead=lead, service_level=level)
-    assert found == pytest.approx(sets, abs=0.05)
-
-
-# derived: with normal demand and lead time so many cycles end without a shortage; 400,000 drawn, standard
-# error of the share 0.05 % at most. The formula takes demand over an uncertain lead time as normal.
-@pytest.mark.parametrize("level", [0.90, 0.95, 0.98])
-def test_reorder_points_leave_the_shortages_promised_where_demand_is_drawn(level):
-    rng, lead = np.random.default_rng(61), LeadTime(days=15, sd_days=1.5)
-    at = reorder_point(per_day=4.62, sd_per_day=3.0, lead=lead, service_level=level)
-    days = np.maximum(rng.normal(lead.days, lead.sd_days, 400_000), 0)
-    used = 4.62 * days + 3.0 * np.sqrt(days) * rng.standard_normal(400_000)
-    assert float((used <= at).mean()) == pytest.approx(level, abs=0.004)
 
 
 def shelf(*lots, orders=()):

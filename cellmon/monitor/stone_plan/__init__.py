@@ -3,6 +3,7 @@
 from cellmon.monitor.stone_plan.ahead import KindAhead, PlanRequest, SetAhead, SpindleRate
 from cellmon.monitor.stone_plan.known import Known, stones_known
 from cellmon.monitor.stone_plan.results import (
+    ChangeChoices,
     CostSplit,
     KindPlan,
     OrderLine,
@@ -12,6 +13,7 @@ from cellmon.monitor.stone_plan.results import (
 from cellmon.monitor.stone_plan.whole import plan_of_view, stone_plan, with_plan
 
 __all__ = [
+    "ChangeChoices",
     "CostSplit",
     "KindAhead",
     "KindPlan",

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from cellmon.local import number, significant
 from cellmon.monitor.stone_plan.ahead import KindAhead
 from cellmon.monitor.stone_plan.results import (
+    ChangeChoices,
     CostSplit,
     Dates,
     KindPlan,
@@ -20,7 +21,7 @@ from cellmon.monitor.stone_plan.results import (
 )
 from cellmon.monitor.stone_plan.stock import fittings_words, movements_of, shelf_of
 from cellmon.monitor.stone_plan.terms import Places, Terms
-from cellmon.monitor.stones.worth import RUN_OUT, stop_bores
+from cellmon.monitor.stones.worth import RUN_OUT, STOP_SHARE, changing_of, stop_bores, usual_stop
 from cellmon.stones.cost import BoreCost, StonePrices, cost_per_bore
 from cellmon.stones.ordering import (
     DAY_US,
@@ -34,6 +35,7 @@ from cellmon.stones.ordering import (
     shortages,
 )
 from cellmon.stones.planning import mean_bores
+from cellmon.stones.replacement import age_policy
 from cellmon.stones.stock import Lot, Shelf
 from cellmon.words import say, to_say
 
@@ -66,6 +68,7 @@ def kind_plan(terms: Terms, one: Places) -> KindPlan:
         order_sets=None,
         chance_if_ordered_now=None,
         cost=None if one.prices is None else _cost(terms, one, one.prices, bores),
+        choices=None if one.prices is None else _choices(terms, one, one.prices),
         notes=_kind_notes(terms, ahead, held),
         why_not=why_not,
     )
@@ -189,6 +192,23 @@ def _cost(terms: Terms, one: Places, prices: StonePrices, bores: float) -> CostS
     every = float(np.mean(step)) if step and one.ahead.kind.dress_minutes else None
     failed = min(one.ahead.chips_per_bore * bores + RUN_OUT, 1.0)
     return _split(cost_per_bore(prices, bores_per_set=bores, bores_per_dressing=every, failed=failed))
+
+
+def _choices(terms: Terms, one: Places, prices: StonePrices) -> ChangeChoices | None:
+    """Return what changing as advised, at a fixed age and at the end of each set costs."""
+    new, spindles = one.ahead.new, [s.spindle for s in one.sets.values()]
+    step = usual_stop(terms.view, spindles, mean_life=new.mean) or STOP_SHARE * new.mean
+    changing = changing_of(prices, new, step=step)
+    if changing.prices is None:
+        return None
+    fixed = age_policy(new, changing.costs)
+    return ChangeChoices(
+        looked_ahead=changing.cost_per_bore,
+        age_bores=fixed.age,
+        at_that_age=fixed.cost_per_bore,
+        ended_first=fixed.failed,
+        run_to_the_end=changing.costs.failed / new.mean,
+    )
 
 
 def _split(cost: BoreCost) -> CostSplit:

@@ -96,6 +96,20 @@ class CostSplit:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ChangeChoices:
+    """What changes alone cost a bore in the long run, by how it is decided when; chips left out."""
+
+    looked_ahead: float
+    """Looked at every stop, as advised."""
+    age_bores: float
+    """The fixed age that costs least, where nothing but the age is known."""
+    at_that_age: float
+    ended_first: float
+    """Share of sets that run to their end before it."""
+    run_to_the_end: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class KindPlan:
     """The plan of one kind of sets."""
 
@@ -120,6 +134,8 @@ class KindPlan:
     cost: CostSplit | None
     notes: tuple[str, ...]
     why_not: Mapping[str, str]
+    choices: ChangeChoices | None = None
+    """None where no price is known."""
 
 
 @dataclass(frozen=True, kw_only=True)
