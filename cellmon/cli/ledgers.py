@@ -11,7 +11,7 @@ from cellmon.cli.showing import Look
 from cellmon.cli.terminal import figure, table, text
 from cellmon.cli.wording import count, listed, number, reasons, said, signed, when
 from cellmon.monitor.answers import BaselineSummary
-from cellmon.monitor.aside import Aside
+from cellmon.monitor.aside import Aside, AsideRow
 from cellmon.monitor.baseline import Baselines, StreamBaseline
 from cellmon.monitor.files import Files
 from cellmon.monitor.flags import FlagList, FlagRow
@@ -107,6 +107,11 @@ def files_lines(answer: Files, look: Look) -> list[str]:
     return lines + newest(answer.total, last=len(rows))
 
 
+def _row_said(row: AsideRow) -> str:
+    """Return a row as it stood; of one that contradicts another what it contradicts as well."""
+    return row.text if row.as_read is None else f"{row.as_read} ({row.text})"
+
+
 def aside_lines(answer: Aside, look: Look, *, last: int) -> list[str]:
     """Return the rows set aside: how many by reason, then each; `last` 0 shows all."""
     waiting = [row for row in answer.rows if row.state == "waiting"]
@@ -128,7 +133,7 @@ def aside_lines(answer: Aside, look: Look, *, last: int) -> list[str]:
         text("row", flexible=True),
     )
     shown = answer.rows[:last] if last else answer.rows
-    rows = [[r.file, str(r.line), r.reason, said(r.state), r.text] for r in shown]
+    rows = [[r.file, str(r.line), r.reason, said(r.state), _row_said(r)] for r in shown]
     lines = [sentence, "", *table(columns, rows, width=look.width), *newest(len(answer.rows), last=last)]
     if waiting:
         lines += ["", say("After the cause is mended (sheet or file): cellmon aside --retry")]

@@ -86,6 +86,7 @@ def _taken(
     from cellmon.intake.columns import layout_of
     from cellmon.intake.readings import read_readings
     from cellmon.intake.rows import read_rows
+    from cellmon.intake.table import texts_on
 
     table = opened.table
     said, forced = _one_of(Kind, kind), _one_of(LengthUnit, unit)
@@ -101,6 +102,7 @@ def _taken(
         refused=found.refused,
         repeated=found.repeated,
         header=table.header_text,
+        texts_on=texts_on(table.line, table.text_of),
         notes=found.notes,
         units=found.units,
     )

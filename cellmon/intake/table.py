@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,6 +34,13 @@ class Table:
 
     def __len__(self) -> int:
         return len(self.line)
+
+
+def texts_on(
+    line: Whole, text_of: Callable[[NDArray[np.int64]], list[str]]
+) -> Callable[[Sequence[int]], list[str]]:
+    """Return what gives rows as they stood by the lines on which they begin; it holds no column."""
+    return lambda wanted: text_of(np.searchsorted(line, np.array(wanted, dtype=np.int64)))
 
 
 def shortened(text: str) -> str:

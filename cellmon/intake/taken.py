@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from cellmon.records import Batch, Kind, Refused
@@ -24,6 +25,8 @@ class TakenFile:
     """Rows that say again, word for word, what an earlier row of the file says."""
     header: str
     """The header as one line of text; with rows set aside it is a file again, see `read_text`."""
+    texts_on: Callable[[Sequence[int]], list[str]]
+    """Returns the rows that begin on some of its lines, as they stood in it."""
     notes: tuple[str, ...] = ()
     """What a person should know of the whole file, in sentences."""
     units: tuple[LengthUnit, ...] = ()

@@ -87,7 +87,7 @@ def take_row(
             "file": fact.file,
             "line": fact.line,
             "reason": fact.reason,
-            "before": fact.text,
+            "before": fact.row,
             "text": text,
             "file_id": file_id,
         }
@@ -120,7 +120,7 @@ def _done(session: Session, fact: AsideFact, text: str) -> FileTaken:
 def _read(rules: Rules, fact: AsideFact, text: str, unit: str | None) -> TakenFile:
     if not text.strip():
         raise WrongUsage(say("write the row as it should be; an empty one cannot be taken"))
-    if is_cut(fact.text) and is_cut(text):
+    if is_cut(fact.row) and is_cut(text):
         words = to_say("only the beginning of line {line} of {file} is kept: write it whole")
         raise WrongUsage(say(words, line=fact.line, file=fact.file))
     name = f"{fact.file}, line {fact.line} corrected"
@@ -132,9 +132,14 @@ def _read(rules: Rules, fact: AsideFact, text: str, unit: str | None) -> TakenFi
         raise RowStillRefused(fact.file, fact.line, "unreadable", means) from unreadable
     if found.rows != 1:
         raise WrongUsage(say("one row is corrected at a time; this is {rows}", rows=found.rows))
+    if found.units:
+        fits = say(" or ").join(unit.value for unit in found.units)
+        text = to_say("its size fits another unit than its own ({units}): say which, or write it in its own.")
+        raise RowStillRefused(fact.file, fact.line, found.refused[0].reason, say(text, units=fits))
     if found.refused:
         raise _still_refused(fact, found.refused[0].reason, found.refused[0].text)
-    return replace(found, batch=None if found.batch is None else _on_line(found.batch, fact.line))
+    batch = None if found.batch is None else _on_line(found.batch, fact.line)
+    return replace(found, batch=batch, texts_on=lambda lines: [text for _ in lines])
 
 
 def _still_refused(fact: AsideFact, reason: str, text: str) -> RowStillRefused:

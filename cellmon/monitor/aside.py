@@ -52,6 +52,8 @@ class AsideRow:
     state: str
     kind: str | None = None
     header: str | None = None
+    as_read: str | None = None
+    """The row as it stood in its file, where `text` is words about it."""
     means: str = ""
     helps: str = ""
     corrected: Corrected | None = None
@@ -96,7 +98,7 @@ def aside_row(view: View, row: str) -> AsideRow:
     """
     fact = find_row(view.session, row)
     decided = view.session.decisions(TAKE_ROW, subject=subject_of(fact.id))
-    shown, cells = _row(view, fact, decided[-1] if decided else None), _cells(fact, fact.text)
+    shown, cells = _row(view, fact, decided[-1] if decided else None), _cells(fact, fact.row)
     as_read = _cells(fact, shown.corrected.text) if shown.corrected else cells
     return replace(shown, cells=cells, part=_part(as_read, view.sheet.columns))
 
@@ -108,7 +110,7 @@ def _part(cells: Sequence[Cell], renamed: Mapping[str, str]) -> str | None:
 
 
 def _cells(fact: AsideFact, text: str) -> tuple[Cell, ...]:
-    """Return a row cell by cell; nothing where its text is no row, as of one that contradicts another."""
+    """Return a row cell by cell; nothing where only words about it are kept."""
     header = fact.header or ""
     separator = separator_of(header, text)
     columns = next(csv.reader([header], delimiter=separator), [])
@@ -159,6 +161,7 @@ def _row(view: View, fact: AsideFact, decided: Decision | None) -> AsideRow:
         state="taken" if fact.retried else "waiting",
         kind=fact.kind,
         header=fact.header,
+        as_read=fact.as_read,
         means=words.means,
         helps=words.helps,
         corrected=corrected,

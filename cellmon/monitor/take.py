@@ -245,7 +245,9 @@ def _line(refused: Refused) -> int:
 
 
 def _add_file(session: Session, found: TakenFile, sorted_: Sorted, *, at: np.datetime64) -> int:
-    refused = (*found.refused, *sorted_.refused)
+    as_read = found.texts_on([one.line for one in sorted_.refused])
+    contradicting = (replace(r, as_read=row) for r, row in zip(sorted_.refused, as_read, strict=True))
+    refused = (*found.refused, *contradicting)
     fact = FileFact(
         name=found.name,
         kind=found.kind,

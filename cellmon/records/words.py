@@ -96,6 +96,8 @@ class Refused:
     line: int
     reason: Reason
     text: str
+    as_read: str | None = None
+    """The line as it stood, where `text` is words about it."""
 
 
 HAND = "hand"

@@ -41,8 +41,15 @@ class AsideFact:
     reason: str
     text: str
     retried: bool
+    as_read: str | None = None
+    """The row, where `text` is words about it."""
     came_in: int | None = None
     """The file with which it came in after all."""
+
+    @property
+    def row(self) -> str:
+        """The row as it stood in its file, as far as it is kept."""
+        return self.text if self.as_read is None else self.as_read
 
 
 class FilesTaken:
@@ -63,6 +70,7 @@ class FilesTaken:
             "line": [r.line for r in refused],
             "reason": [r.reason.value for r in refused],
             "text": [r.text for r in refused],
+            "as_read": [r.as_read for r in refused],
         }
         bulk.insert(self.conn, schema.SET_ASIDE, columns)
         return file_id
@@ -97,6 +105,7 @@ class FilesTaken:
                 a.c.line,
                 a.c.reason,
                 a.c.text,
+                a.c.as_read,
                 r.c.file_id,
             )
             .select_from(a.join(f, a.c.file_id == f.c.id).outerjoin(r, r.c.aside_id == a.c.id))
@@ -108,7 +117,7 @@ class FilesTaken:
             query = query.where(a.c.id == id_)
         if waiting:
             query = query.where(r.c.aside_id.is_(None))
-        names = ("id", "file_id", "file", "kind", "header", "line", "reason", "text")
+        names = ("id", "file_id", "file", "kind", "header", "line", "reason", "text", "as_read")
         return [
             AsideFact(**dict(zip(names, row[:-1], strict=True)), retried=row[-1] is not None, came_in=row[-1])
             for row in self.conn.execute(query)

@@ -166,6 +166,11 @@ def _presses_named(conn: Connection) -> None:
     schema.PRESSES.create(conn, checkfirst=True)
 
 
+def _rows_as_read(conn: Connection) -> None:
+    """Make room for rows that contradict others, beside the words about them."""
+    _columns_added(conn, schema.SET_ASIDE, "as_read")
+
+
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _first_tables,
     _derived_anew,
@@ -190,6 +195,7 @@ MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
     _measured_by_set,
     _changes_numbered,
     _presses_named,
+    _rows_as_read,
 )
 
 

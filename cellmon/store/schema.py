@@ -75,6 +75,7 @@ SET_ASIDE = Table(
     Column("line", Integer, nullable=False),
     Column("reason", Text, nullable=False),
     Column("text", Text, nullable=False),
+    Column("as_read", Text),
 )
 
 RETRIED = Table(

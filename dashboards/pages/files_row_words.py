@@ -31,7 +31,8 @@ def facts(row: AsideRow) -> list[Any]:
         ]
     if row.state != "waiting":
         return [*found, html.P(say("It came in when it was taken again."), className="told")]
-    return [*found, cells_table(row)] if row.cells else [*found, _header(row)]
+    as_read = [html.Code(row.as_read, className="row-text")] if row.as_read else []
+    return [*found, *as_read, cells_table(row)] if row.cells else [*found, _header(row)]
 
 
 def _part(row: AsideRow) -> list[Any]:

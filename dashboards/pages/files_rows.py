@@ -11,6 +11,7 @@ from cellmon import local
 from cellmon.errors import CellmonError, WrongUsage
 from cellmon.monitor.aside import Aside, AsideRow
 from cellmon.monitor.row_words import reason_words
+from cellmon.units import LengthUnit
 from cellmon.words import say, say_many
 from dashboards.pages import asked, files_row_words, leafing, parts, written
 
@@ -25,11 +26,12 @@ BOX, LEAD, LIST, SKIP, NEWER, OLDER = (
     "files-rows-newer",
     "files-rows-older",
 )
-CHOSEN, FACTS, FORM, TEXT, WHY, TAKE, SAID, RETRY, CAME = (
+CHOSEN, FACTS, FORM, TEXT, UNIT, WHY, TAKE, SAID, RETRY, CAME = (
     "files-row",
     "files-row-facts",
     "files-row-form",
     "files-row-text",
+    "files-row-unit",
     "files-row-why",
     "files-row-take",
     "files-row-said",
@@ -38,14 +40,20 @@ CHOSEN, FACTS, FORM, TEXT, WHY, TAKE, SAID, RETRY, CAME = (
 )
 WHO, AGAIN = "files-row", "files-rows-again"
 UNSEEN = {"display": "none"}
+OWN = ""
+"""The choice of the unit in which a row stands by its header and gauge."""
 
 
 def section(chosen: str | None = None) -> html.Section:
     """Return the list and the form; what is written in the form no refresh touches."""
     text = dcc.Textarea(id=TEXT, className="row-form", rows=4, spellCheck=False, maxLength=20_000)
+    options = [{"label": say("their own unit"), "value": OWN}]
+    options += [{"label": unit.value, "value": unit.value} for unit in LengthUnit]
+    units = dcc.RadioItems(id=UNIT, value=OWN, inline=True, className="choice", options=options)
     form = html.Div(
         [
             parts.field(say("The row as it should be, in the order of the header"), text, wide=True),
+            html.Div(parts.field(say("Its sizes are in"), units), className="controls"),
             html.Div(
                 [
                     asked.who_field(WHO),
@@ -147,10 +155,18 @@ def text_of(monitor: Monitor, chosen: str | None) -> str:
         row = monitor.aside_row(chosen) if chosen else None
     except CellmonError:
         row = None
-    return row.text if row is not None and row.cells else ""
+    return (row.as_read or row.text) if row is not None and row.cells else ""
 
 
-def take(monitor: Monitor, chosen: str | None, text: str | None, why: str | None, by: Any, code: Any) -> str:
+def take(
+    monitor: Monitor,
+    chosen: str | None,
+    text: str | None,
+    unit: str | None,
+    why: str | None,
+    by: Any,
+    code: Any,
+) -> str:
     """Take a row as it was written, in the name of a person; return what was done, or why not."""
     try:
         if not chosen:
@@ -158,7 +174,7 @@ def take(monitor: Monitor, chosen: str | None, text: str | None, why: str | None
         if not (why or "").strip():
             raise WrongUsage(say("Say why the row is to be read so."))
         who = asked.who_of(by, code)
-        taken = monitor.take_row(chosen, text=text or "", by=who, why=str(why).strip())
+        taken = monitor.take_row(chosen, text=text or "", unit=unit or None, by=who, why=str(why).strip())
     except CellmonError as refusal:
         return parts.capital(str(refusal))
     if taken.notes:
@@ -231,7 +247,7 @@ def _register_deeds(app: Dash, monitor: Monitor) -> None:
         who=WHO,
         presses=[TAKE],
         about=CHOSEN,
-        fields={TEXT: "", WHY: ""},
+        fields={TEXT: "", UNIT: OWN, WHY: ""},
     )
 
     @app.callback(

@@ -94,11 +94,11 @@ def test_a_bad_file_is_dropped_its_row_corrected_and_seen_taken(monitor):
     facts, form = files_rows.show_row(monitor, row)
     assert "decimal point" in words(facts) and form == {}
     assert files_rows.text_of(monitor, row) == BAD
-    assert files_rows.take(monitor, row, MENDED, "an O for a 0", "", None) == "Say who says so."
-    assert files_rows.take(monitor, row, MENDED, " ", "R. Hale", None).startswith("Say why")
-    refused = files_rows.take(monitor, row, BAD, "an O for a 0", "R. Hale", None)
+    assert files_rows.take(monitor, row, MENDED, "", "an O for a 0", "", None) == "Say who says so."
+    assert files_rows.take(monitor, row, MENDED, "", " ", "R. Hale", None).startswith("Say why")
+    refused = files_rows.take(monitor, row, BAD, "", "an O for a 0", "R. Hale", None)
     assert refused.startswith("Line 3 of a.csv cannot be used so: A number was expected")
-    assert files_rows.take(monitor, row, MENDED, "an O for a 0", "R. Hale", None) == (
+    assert files_rows.take(monitor, row, MENDED, "", "an O for a 0", "R. Hale", None) == (
         "Taken as R. Hale wrote it; the row as it was stands beside it."
     )
     assert files_rows.show(monitor, 0, row)[0] == "No row set aside waits."
@@ -211,7 +211,7 @@ def test_waiting_rows_are_taken_again_and_what_came_in_is_said(monitor):
 def test_a_row_and_a_doubt_that_do_not_exist_are_a_sentence(monitor):
     assert "no row 99 was set aside" in words(files_rows.show_row(monitor, "99"))
     assert "no flag D-x" in words(files_doubts.show_doubt(monitor, "D-x"))
-    assert files_rows.take(monitor, None, "x", "y", "z", None) == "Choose a row first."
+    assert files_rows.take(monitor, None, "x", "", "y", "z", None) == "Choose a row first."
 
 
 def doubted(monitor, tmp_path):
@@ -380,3 +380,20 @@ def test_on_a_shared_tablet_rows_are_taken_again_in_somebodys_name(monitor, at_a
     door = asking.asked(monitor)
     assert files_rows.retry(door, None, "") == "Say who says so."
     assert "waiting rows" in files_rows.retry(door, "Ada", "4071")
+
+
+def test_a_row_that_contradicts_another_is_corrected_from_what_it_says_and_in_its_unit(tmp_path):
+    cell = new_cell(tmp_path / "cell")
+    first = "B1,1,S1,2026-03-02T05:00:00Z,top,x,50.0010"
+    other = first.replace("0010", "0030")
+    cell.take([write(tmp_path, "a.csv", HEADER, [first]), write(tmp_path, "b.csv", HEADER, [other])])
+    [row] = cell.aside().rows
+    shown = str(files_rows.show_row(cell, str(row.id)))
+    assert other in shown and "1.0 µm stands" in shown
+    assert files_rows.text_of(cell, str(row.id)) == other, "nobody writes it whole"
+    inch = "B1,1,S1,2026-03-02T05:07:00Z,top,x,1.96856"
+    refused = files_rows.take(cell, str(row.id), inch, "", "time mistyped", "R. Hale", None)
+    assert "fits another unit than its own (in or um)" in refused
+    taken = files_rows.take(cell, str(row.id), inch, "in", "time mistyped", "R. Hale", None)
+    assert taken.startswith("Taken as R. Hale wrote it")
+    cell.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 
 import pytest
@@ -120,12 +121,40 @@ def test_a_row_is_told_cell_by_cell_and_what_has_no_counterpart_is_seen(cell, tm
     assert told[3:] == [(name, None) for name in HEADER.split(",")[3:]]
 
 
-def test_words_about_a_contradiction_are_no_row_and_the_row_can_be_written_anew(cell, tmp_path):
-    cell.take([write(tmp_path, "other.csv", HEADER, [GOOD.replace("0010", "0030")])])
-    row = cell.aside_row("other.csv:2")
-    assert (row.reason, row.cells) == ("contradicts", ())
-    later = GOOD.replace("0010", "0030").replace("05:00:00", "05:07:00")
-    assert counts(cell.take_row("other.csv:2", text=later, by="R. Hale", why="time mistyped")) == (1, 1, 0, 0)
+def test_a_row_that_contradicts_another_is_kept_as_it_was_read_beside_what_it_contradicts(cell, tmp_path):
+    other = GOOD.replace("0010", "0030")
+    cell.take([write(tmp_path, "other.csv", HEADER, [MENDED.replace("B1", "B2"), other])])
+    row = cell.aside_row("other.csv:3")
+    assert (row.reason, row.as_read, row.part) == ("contradicts", other, "B1")
+    assert "the row says 3.0 µm from nominal, 1.0 µm stands" in row.text
+    assert [one.cell for one in row.cells] == other.split(",")
+    later = row.as_read.replace("05:00:00", "05:07:00")
+    assert counts(cell.take_row("other.csv:3", text=later, by="R. Hale", why="time mistyped")) == (1, 1, 0, 0)
+    [told] = [one for one in cell.journal().entries if one.kind == "take-row"]
+    assert (told.after["before"], told.after["text"]) == (other, later)
+
+
+@pytest.mark.parametrize("kind", ["wide", "log", "json lines"])
+def test_contradicting_rows_of_every_kind_of_file_are_kept_as_they_were_read(tmp_path, kind):
+    monitor = new_cell(tmp_path / "cell")
+    wide, at = "part,bore,spindle,measured_at,top_x,top_y,bottom_x,bottom_y", "2026-03-02T05:00:00Z"
+    header, first, other = {
+        "wide": (wide, f"B1,1,S1,{at},50.0,50.0,50.0,50.001", f"B1,1,S1,{at},50.0,50.0,50.0,50.003"),
+        "log": (EVENTS, f"{at},feed-offset,S1,,2", f"{at},feed-offset,S1,,3"),
+        "json lines": (EVENTS, f"{at},feed-offset,S1,,2", f"{at},feed-offset,S1,,3"),
+    }[kind]
+    monitor.take([write(tmp_path, "first.csv", header, [first])])
+    path = write(tmp_path, "other.csv", header, [other])
+    if kind == "json lines":
+        path = tmp_path / "other.jsonl"
+        path.write_text(json.dumps(dict(zip(header.split(","), other.split(","), strict=True))) + "\n")
+    [taken] = monitor.take([path]).files
+    [aside] = taken.set_aside
+    row = monitor.aside_row(f"{path.name}:{aside.line}")
+    assert (row.reason, row.as_read) == ("contradicts", other)
+    assert [one.cell for one in row.cells] == other.split(",")
+    text = row.as_read.replace("05:00:00", "05:07:00")
+    assert monitor.take_row(str(row.id), text=text, by="R. Hale", why="time mistyped").taken == 1
 
 
 def test_a_row_that_was_known_all_along_adds_nothing_and_waits_no_longer(cell):
@@ -140,6 +169,7 @@ def test_a_row_of_another_unit_is_taken_in_the_unit_a_person_names(tmp_path):
     with pytest.raises(RowStillRefused) as refused:
         monitor.take_row("inch.csv:2", text=inch, by="R. Hale", why="inch")
     assert refused.value.reason == "unit-doubt"
+    assert "its size fits another unit than its own (in or um): say which" in str(refused.value)
     assert monitor.take_row("inch.csv:2", text=inch, by="R. Hale", why="inch", unit="in").taken == 1
 
 
