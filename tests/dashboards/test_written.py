@@ -36,17 +36,33 @@ SENT = """([sent, now, focus]) => {
 }"""
 
 
+ABOUT = """([thing, anew]) => {
+    if (anew) { document.getElementById('form-said')?.remove();
+        document.body.insertAdjacentHTML('beforeend', '<p id="form-said"></p>'); }
+    window.dash_clientside.callback_context = { outputs_list: [{ id: "first-field" }, { id: "form-said" }] };
+    const none = window.dash_clientside.no_update;
+    return window.dash_clientside.cellmon.emptied(thing, "dirt").map(one => one === none ? "stays" : one);
+}"""
+"""A form with one field that is about a thing, on a page that is laid anew or stands."""
+
+
 @pytest.mark.browser
-@pytest.mark.parametrize(
-    ("now", "focus", "left"),
-    [
-        (["dirt", "cleaned"], None, ["", ""]),
-        (["dirt", "cleaned, and"], None, ["", "stays"]),
-        (["dirt", "cleaned"], "second-field", ["", "stays"]),
-    ],
-    ids=["as it was sent", "written on meanwhile", "somebody stands in it"],
-)
-def test_nothing_is_taken_from_under_a_hand(look, cell, serve, now, focus, left):
+def test_nothing_is_taken_from_under_a_hand_and_nothing_of_one_thing_stays_for_another(look, cell, serve):
     page = look(serve(cell))
     page.open("/", "now-block")
-    assert page.page.evaluate(SENT, [["dirt", "cleaned"], now, focus]) == left
+    for now, focus, left in (
+        (["dirt", "cleaned"], None, ["", ""]),
+        (["dirt", "cleaned, and"], None, ["", "stays"]),  # written on meanwhile
+        (["dirt", "cleaned"], "second-field", ["", "stays"]),  # somebody stands in it
+    ):
+        assert page.page.evaluate(SENT, [["dirt", "cleaned"], now, focus]) == left
+        page.page.evaluate(
+            "document.querySelectorAll('#first-field, #second-field').forEach(o => o.remove())"
+        )
+    for thing, anew, left in (
+        ("S-1", True, ["", ""]),
+        ("S-1", False, ["stays", "stays"]),  # asked again
+        ("S-2", False, ["", ""]),
+        ("S-2", True, ["", ""]),  # a link led here in between, to another
+    ):
+        assert page.page.evaluate(ABOUT, [thing, anew]) == left
