@@ -234,6 +234,14 @@ def _marks(site: str) -> tuple[str, str]:
 @lru_cache(maxsize=16384)
 def _dated(skeleton: str, at: date, site: str) -> str:
     """Return a moment by the parts that shall stand in it, ordered as the language orders them."""
-    from babel.dates import format_skeleton
+    return str(_ordered(skeleton, site).apply(at, site))
 
-    return str(format_skeleton(skeleton, at, locale=site))
+
+@cache
+def _ordered(skeleton: str, site: str) -> Any:
+    """Return how a language orders some parts of a moment: to look that up takes longer than to use it."""
+    from babel import Locale
+    from babel.dates import match_skeleton, parse_pattern
+
+    known = Locale.parse(site).datetime_skeletons
+    return parse_pattern(known[skeleton if skeleton in known else match_skeleton(skeleton, known)])

@@ -13,12 +13,11 @@ import numpy as np
 from cellmon import local
 from cellmon.charts import shewhart
 from cellmon.charts.batches import batches_apart
-from cellmon.charts.shewhart import mean_limits, range_limits, sd_limits
+from cellmon.charts.shewhart import beyond, mean_limits, range_limits, sd_limits
 from cellmon.errors import NotEnoughData, NotFound
 from cellmon.judged import Subgroups
 from cellmon.monitor.answers import Answer, Estimate, Limits
 from cellmon.monitor.decided import Decided, decided_in
-from cellmon.monitor.judge.signals import sides
 from cellmon.monitor.loudest import ShiftCalls, loudest
 from cellmon.monitor.shifts_known import ShiftsKnown, place_of
 from cellmon.monitor.signal_register import tells_of
@@ -180,11 +179,11 @@ def _sentence(view: View, shift: ShiftOf, rows: tuple[StreamShift, ...]) -> str:
     loud = [r for r in rows if r.signals]
     named = say("{day}, {shift}", day=local.long_day(shift.date), shift=shift.name)
     if not loud:
-        beyond = sum(bool(p.beyond) for r in rows for p in r.subgroups)
-        if not beyond:
+        outside = sum(bool(p.beyond) for r in rows for p in r.subgroups)
+        if not outside:
             return say("{shift}: no signal was raised.", shift=named)
         text = to_say("{shift}: no signal was raised; {count} subgroups lie beyond plain three-sigma limits.")
-        return say(text, shift=named, count=beyond)
+        return say(text, shift=named, count=outside)
     names = ", ".join(view.name(r.stream) for r in sorted(loud, key=lambda r: -len(r.signals))[:3])
     if len(loud) > 3:
         names = say("{some} and {more} more", some=names, more=len(loud) - 3)
@@ -262,7 +261,7 @@ def _points(view: View, stream: Stream, subgroups: Subgroups) -> tuple[SubgroupP
     centre, sigma = view.limits[stream].over(subgroups.at)
     means, ranges = mean_limits(centre, sigma, subgroups.n), range_limits(sigma, subgroups.n)
     deviations = sd_limits(sigma, subgroups.n)
-    mean_side, range_side = sides(subgroups, centre, sigma)
+    mean_side, range_side = beyond(subgroups.mean, means), beyond(subgroups.range, ranges)
     columns: dict[str, Sequence[Any]] = {
         "first_part": subgroups.first_part.tolist(),
         "last_part": subgroups.last_part.tolist(),

@@ -197,7 +197,10 @@ def df_of_spread(relative_variance: float) -> float:
 def per_size(constant: Callable[[int], float], n: ArrayLike) -> Floats:
     """Return a constant for each of an array of sample sizes, nan where a size is below 2."""
     sizes = np.asarray(n)
-    found, where = np.unique(sizes, return_inverse=True)
+    if sizes.size and (sizes == sizes.flat[0]).all():  # as subgroups mostly are
+        found, where = sizes.ravel()[:1], np.zeros(sizes.shape, dtype=np.int64)
+    else:
+        found, where = np.unique(sizes, return_inverse=True)
     values = np.array([constant(int(size)) if size >= 2 else np.nan for size in found], dtype=np.float64)
     return np.asarray(values[where.reshape(sizes.shape)], dtype=np.float64)
 

@@ -139,18 +139,29 @@ def swapped(before: Floats, after: Floats, *, reading_um: float) -> Swap | None:
     Least squares over all orders: the assignment problem (Kuhn, Naval Research Logistics Quarterly 2,
     1955; scipy's solver).
     """
-    from scipy.optimize import linear_sum_assignment  # late: slow to import
-
     if reading_um <= 0 or not (np.isfinite(before).all() and np.isfinite(after).all()):
         return None
     a, b = after - np.median(after), before - np.median(before)
     upright = ((a[:, None, :] - b[None, :, :]) ** 2).sum(axis=2)
     turned = ((a[:, None, :] - b[None, :, ::-1]) ** 2).sum(axis=2)
     cost = np.minimum(upright, turned)
+    own, least = float(np.trace(upright)), float(cost.min(axis=1).sum())
+    if not _moved(own, least, reading_um):  # no order costs less: none need be looked for
+        return None
+    from scipy.optimize import linear_sum_assignment  # late: slow to import
+
     rows, order = linear_sum_assignment(cost)
-    own, best = float(np.trace(upright)), float(cost[rows, order].sum())
-    gain = (own - best) / (2 * reading_um**2)
-    if gain < MOVED or best > own / 2:
+    best = float(cost[rows, order].sum())
+    if not _moved(own, best, reading_um):
         return None
     over = tuple(int(i) for i in rows if turned[i, order[i]] < upright[i, order[i]])
-    return Swap(order=tuple(int(k) for k in order), turned=over, gain=gain)
+    return Swap(order=tuple(int(k) for k in order), turned=over, gain=_gain(own, best, reading_um))
+
+
+def _moved(own: float, best: float, reading_um: float) -> bool:
+    """Return whether an order of a cost fits so much better than every stone in its own place."""
+    return _gain(own, best, reading_um) >= MOVED and best <= own / 2
+
+
+def _gain(own: float, best: float, reading_um: float) -> float:
+    return (own - best) / (2 * reading_um**2)

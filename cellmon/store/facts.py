@@ -42,6 +42,9 @@ CLOCKS = np.timedelta64(1, "h")
 """By so much the clock of an instrument may be ahead of this computer's."""
 
 
+_OF_ROW = ("part", "gauge", "bore", "measured_at", "line")
+
+
 @dataclass(frozen=True, kw_only=True)
 class RowRead:
     """One row of readings of a block, and the file and line it came from."""
@@ -134,7 +137,7 @@ class Facts(FilesTaken, Frames, MeasuredSets, Traces):
         """Return every moment at which something was read, ascending, each once."""
         found = [np.zeros(0, dtype="datetime64[us]")]
         for data in self.conn.execute(select(schema.READINGS.c.data)).scalars():
-            found.append(decode(data)["measured_at"])
+            found.append(decode(data, ("measured_at",))["measured_at"])
         return np.unique(np.concatenate(found))
 
     def newest_reading(self) -> np.datetime64 | None:
@@ -261,7 +264,7 @@ class Facts(FilesTaken, Frames, MeasuredSets, Traces):
         )
         found = []
         for data, name, at in self.conn.execute(query):
-            columns = decode(data)
+            columns = decode(data, _OF_ROW)
             for i in np.flatnonzero(columns["part"] == part):
                 found.append(
                     RowRead(

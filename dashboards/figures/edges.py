@@ -158,6 +158,7 @@ def _hover(picture: CapabilityPicture, rows: Whole) -> list[str]:
     moments = clock_of(picture.as_of, picture.as_of).words(picture.at[rows])
     unit, sets = lengths.unit_of(picture.unit, spoken=True), picture.stone_set[rows].tolist()
     stones = {name: stones_line(name) for name in set(sets)}
+    block = say("block {part}: {least} to {greatest} {unit}")  # looked up once for all bores
     said = zip(
         picture.part[rows].tolist(),
         theme.ums(picture.least_um[rows], unit=picture.unit),
@@ -167,11 +168,7 @@ def _hover(picture: CapabilityPicture, rows: Whole) -> list[str]:
         strict=True,
     )
     return [
-        whose
-        + say(
-            "block {part}: {least} to {greatest} {unit}", part=part, least=least, greatest=greatest, unit=unit
-        )
-        + f"<br>{at}{stones[name]}"
+        f"{whose}{block.format(part=part, least=least, greatest=greatest, unit=unit)}<br>{at}{stones[name]}"
         for part, least, greatest, at, name in said
     ]
 

@@ -95,8 +95,8 @@ def _reach(one: SetLine) -> float:
 def _past(lines: tuple[SetLine, ...], spoken: tuple[object, ...]) -> tuple[theme.Trace, ...]:
     """Draw all past sets as one pale trace, where they ended, and a name at every point.
 
-    They stand still from batch to batch, so they are drawn once for each way of speaking; and what stands
-    at their rounds is said once for each set.
+    They stand still from batch to batch, so they are drawn once for each way of speaking. Of rounds that
+    are one to the eye one is named.
 
     Of very many, lines that would lie in the same pixels are drawn once; no chip is left out.
     """
@@ -107,21 +107,21 @@ def _past(lines: tuple[SetLine, ...], spoken: tuple[object, ...]) -> tuple[theme
         y += [*one.left_um.tolist(), None]
     pale = {"color": theme.QUIET, "width": 1 if len(lines) <= MANY else 0.5}
     drawn = theme.points(x, y, mode="lines", line=pale, name="past sets")
-    said = [_said(_Told(one), spoken) for one in lines]
-    every = [r for one in lines for r in one.rounds]
-    seen = _seen([(r.bores, r.left_um) for r in every])
-    words, links = ([text for one in said for text in one[k]] for k in range(2))
+    every = [(one, r) for one in lines for r in one.rounds]
+    seen = [every[i] for i in _seen([(r.bores, r.left_um) for _, r in every])]
+    links = {one.stone_set: stream_until(_size_of(one)) for one in lines}
     unseen = {"size": 9, "color": "rgba(0,0,0,0)"}
     named = theme.points(
-        [every[i].bores for i in seen],
-        [every[i].left_um for i in seen],
+        [r.bores for _, r in seen],
+        [r.left_um for _, r in seen],
         mode="markers",
         marker=unseen,
-        text=[words[i] for i in seen],
+        text=[_stood(one.stone_set, r.at, r.bores, r.left_um, spoken) for one, r in seen],
         name="rounds of past sets",
     )
-    linked = opens_links({**named, "hoverinfo": "text"}, [links[i] for i in seen])
-    return drawn, linked, _chipped([r for r in every if r.jump == "chip"])
+    opened = [f"{links[one.stone_set]}{quote(r.at.isoformat())}" for one, r in seen]
+    linked = opens_links({**named, "hoverinfo": "text"}, opened)
+    return drawn, linked, _chipped([r for _, r in every if r.jump == "chip"])
 
 
 def _chipped(chips: Sequence[LinePoint]) -> theme.Trace:
@@ -150,15 +150,6 @@ class _Told:
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, _Told) and self._key == other._key
-
-
-@lru_cache(maxsize=1024)
-def _said(told: _Told, _spoken: tuple[object, ...]) -> tuple[list[str], list[str]]:
-    """Return what is said at each round of a set, and where it leads."""
-    one = told.one
-    link = stream_until(_size_of(one))
-    words = [_marked(one, r) for r in one.rounds]
-    return words, [f"{link}{quote(r.at.isoformat())}" for r in one.rounds]
 
 
 def shown_lines(lines: Sequence[SetLine]) -> list[SetLine]:
@@ -310,7 +301,7 @@ def _place(bores: float, left: float) -> dict[str, str]:
     return {"bores": local.number(bores), "left": lengths.said(left, 0)}
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=8192)
 def _stood(stone_set: str, at: datetime, bores: float, left: float, _spoken: tuple[object, ...]) -> str:
     """Say where a set stood, once for each way of speaking: its marks stay where they are."""
     where = _place(bores, left)

@@ -106,7 +106,7 @@ def _since(reader: _Reader, events: Events, i: int) -> float:
 def _rank(events: Events) -> np.ndarray:
     """Return the order of events of one moment: removed, fitted, dressed."""
     ranks = {EventKind.STONES_REMOVED: 0, EventKind.STONES_FITTED: 1, EventKind.STONES_DRESSED: 2}
-    return np.array([ranks[EventKind(e)] for e in events.event], dtype=np.int64)
+    return np.array([ranks[e] for e in events.event.tolist()], dtype=np.int64)
 
 
 def _fitted(reader: _Reader, events: Events, i: int, at: np.datetime64, name: str | None) -> None:
