@@ -81,13 +81,15 @@ def signals(args: argparse.Namespace) -> int:
     if args.signal is not None and (args.open or args.all):
         raise WrongUsage(say("--open and --all choose among many signals; leave out the ID, or them"))
     monitor = open_monitor(args)
-    answer = monitor.signals()
     if args.signal is not None:
+        answer = monitor.signals(why=0, named=args.signal)
         one = tuple(s for s in answer.signals if s.id == args.signal)
         if not one:
             raise NotFound(say("no signal {signal}; cellmon signals --all lists them", signal=args.signal))
         show(args, monitor, replace(answer, signals=one), signal_lines)
         return 0
+    # to ask why takes most of the time: of many signals it is asked of those that are shown
+    answer = monitor.signals(why=None if args.json else args.last or None)
     if args.open:
         answer = replace(answer, signals=tuple(s for s in answer.signals if s.state in WAITING))
     show(args, monitor, answer, partial(signals_lines, last=args.last, withdrawn=args.all))

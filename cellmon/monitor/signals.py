@@ -143,13 +143,15 @@ WAITING = ("open", "reopened")
 def signals(view: View, *, why: int | None = None, named: str | None = None) -> Signals:
     """Answer with every signal, newest first.
 
-    Of all it is asked why; or only of so many that wait, the newest, and of one that is named.
+    Of all it is asked why; or only of so many of the newest, of those that wait, that stand and of all, and
+    of one that is named.
     """
     from cellmon.diagnosis.evidence import CAUTION
 
     every = tuple(view.every_signal)
     if why is not None:
-        wanted = {s.id for s in view.waiting[:why]} | {named}
+        newest = (*view.waiting[:why], *view.signals[:why], *every[:why])
+        wanted = {s.id for s in newest} | {named}
         asked = {s.id: s for s in explained(view, (s for s in every if s.id in wanted))}
     found = explained(view, every) if why is None else tuple(asked.get(s.id, s) for s in every)
     return Signals(**view.head(), signals=found, caution=say(CAUTION))
