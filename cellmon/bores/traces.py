@@ -28,9 +28,8 @@ MISSING = 1.5
 """Steps, of the usual one, from which points are called missing."""
 ALPHA = sqrt(log(2) / pi)
 """Width of the Gaussian weight in waves of the cut-off: half of that wave passes (ISO 16610-21)."""
-MAIN_SHARE = 0.5
 SOME_SHARE = 0.25
-"""Shares of the unroundness (as variance) from which lobes are named as the form, and as part of it."""
+"""Share of the unroundness (as variance) from which lobes are named."""
 LOBES = (
     "",
     "",

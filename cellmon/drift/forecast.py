@@ -10,13 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from cellmon.drift.survival import P05, P50, P95, Dressing, Process, closest
 
-Floats = NDArray[np.float64]
 Side = Literal["lower", "upper"]
 
 HORIZON = 20_000

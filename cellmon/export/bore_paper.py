@@ -180,7 +180,7 @@ def _below(record: HandRecord, room: float, *, empty: int) -> Iterator[Block]:
         yield _blank_rounds(record, room, empty)
     elif len(record.bores) == 1:
         yield heading(say("Rounds"))
-        yield _rounds(record, record.bores[0], room)
+        yield _rounds(record.bores[0], room)
     else:
         yield heading(say("Rounds and stones"))
         yield _rounds_of_all(record, room)
@@ -194,7 +194,7 @@ def _below(record: HandRecord, room: float, *, empty: int) -> Iterator[Block]:
     yield small(words if not record.blank else say("Not measured:"))
 
 
-def _rounds(record: HandRecord, one: RecordBore, room: float) -> Block:
+def _rounds(one: RecordBore, room: float) -> Block:
     head = [say("round"), say("at"), say("stones"), say("strokes full/top/bottom")]
     head += [say("part °C"), say("tightest"), say("widest"), say("as said"), say("by")]
     rows = []

@@ -118,7 +118,7 @@ def changes_since(view: View, stream: Stream, limit: Limit | None) -> tuple[Decl
         return ()
     events = view.declared.events
     since = events.select((events.at > limit.window_to) & _of_stream(view, stream, events))
-    found = [*_logged(view, stream, since), *_kinds(view, stream, limit), *_sheets(view, limit)]
+    found = [*_logged(view, since), *_kinds(view, stream, limit), *_sheets(view, limit)]
     return tuple(sorted(found, key=lambda change: change.at))
 
 
@@ -160,7 +160,7 @@ def _of_stream(view: View, stream: Stream, events: Events) -> Any:
     return np.where(gauge, ours, mine)
 
 
-def _logged(view: View, stream: Stream, since: Events) -> Iterator[DeclaredChange]:
+def _logged(view: View, since: Events) -> Iterator[DeclaredChange]:
     for kind in (EventKind.SETUP_CHANGED, EventKind.REROUTED, EventKind.GAUGE_ZEROED):
         rows = np.flatnonzero(since.event == kind)
         if not len(rows):

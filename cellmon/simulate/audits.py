@@ -48,7 +48,7 @@ def _clean(honed: Honed, blocks: Whole, at: Times, sources: Sources) -> Readings
     scenario, shapes = honed.scenario, honed.shapes
     bores = len(scenario.bores.names)
     size, gauges = len(blocks) * bores, scenario.gauges
-    part_c, master_c = temperatures(scenario, at, start=honed.clock.start)
+    part_c, master_c = temperatures(scenario, at)
     common = gauges.part_um_per_c * (part_c - gauges.part_zero_c)
     common -= gauges.master_um_per_c * (master_c - gauges.master_zero_c)
     true = honed.true_um[blocks]

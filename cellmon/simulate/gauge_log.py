@@ -38,7 +38,7 @@ def gauge_checks(honed: Honed, *, sources: Sources) -> GaugeChecks:
     made.sort(key=lambda c: c.at)
     at = times(c.at for c in made)
     nominal = scenario.bores.nominal_mm
-    _, master_c = temperatures(scenario, at, start=honed.clock.start)
+    _, master_c = temperatures(scenario, at)
     return GaugeChecks(
         at=at,
         gauge=texts(c.gauge for c in made),

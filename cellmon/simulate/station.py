@@ -42,7 +42,7 @@ def station_errors(scenario: Scenario, *, clock: Clock, shapes: Shapes, sources:
     bores = shapes.um.shape[1]
     delay_s = scenario.cycle_s + TRANSIT_S + BORE_S * np.arange(bores)
     measured = clock.times[:, None] + delay_s * SECOND
-    part, master = temperatures(scenario, measured[:, 0], start=clock.start)
+    part, master = temperatures(scenario, measured[:, 0])
     gauges = scenario.gauges
     common = gauges.part_um_per_c * (part - gauges.part_zero_c)
     common = common - gauges.master_um_per_c * (master - gauges.master_zero_c)
@@ -60,7 +60,7 @@ def station_errors(scenario: Scenario, *, clock: Clock, shapes: Shapes, sources:
     )
 
 
-def temperatures(scenario: Scenario, times: Times, *, start: np.datetime64) -> tuple[Numbers, Numbers]:
+def temperatures(scenario: Scenario, times: Times) -> tuple[Numbers, Numbers]:
     """Return part and master temperature at the given moments, Celsius."""
     gauges = scenario.gauges
     local = wall(times, scenario.zone)

@@ -75,7 +75,7 @@ def _traces(answer: BoreAnswer, seen: BoreSeen, section: Section) -> list[theme.
         *_before(answer, section),
         *_expected(answer, section),
         *_doubts(um, seen.uncertainty_um, depths, section),
-        *cut.walls(um, depths, 0.0, section, told=_told(answer, seen)),
+        *cut.walls(um, depths, 0.0, section, told=_told(seen)),
         *_rings(answer, um, depths, section),
     ]
 
@@ -150,7 +150,7 @@ def _doubts(um: Numbers, doubt_um: float, depths: Sequence[float], section: Sect
     return [theme.points(x, y, mode="lines", line={"color": theme.INK, "width": 1.2}, name="uncertainty")]
 
 
-def _told(answer: BoreAnswer, seen: BoreSeen) -> list[list[str]]:
+def _told(seen: BoreSeen) -> list[list[str]]:
     directions = list(dict.fromkeys(p.direction for p in seen.places))
     return [[_place_words(p) for p in seen.places if p.direction == d] for d in directions]
 
@@ -180,7 +180,7 @@ def _words(answer: BoreAnswer, seen: BoreSeen, section: Section) -> list[Any]:
     named = f'<span style="font-size:26px"><b>{answer.bore}</b></span><br>{answer.part}'
     x = section.pitch / 2 + 0.03 * section.diameter
     beside = [
-        theme.word(_beside(answer, seen, plane), x, depth, align="left", yanchor="middle", font={"size": 13})
+        theme.word(_beside(seen, plane), x, depth, align="left", yanchor="middle", font={"size": 13})
         for plane, depth in answer.depths_mm.items()
     ]
     middle = theme.word(named, 0.0, section.length / 2, xanchor="center", font={"size": 13})
@@ -191,7 +191,7 @@ def _depths(answer: BoreAnswer, section: Section) -> dict[str, Any]:
     return cut.depth_axis(list(answer.depths_mm), list(answer.depths_mm.values()), section)
 
 
-def _beside(answer: BoreAnswer, seen: BoreSeen, plane: str) -> str:
+def _beside(seen: BoreSeen, plane: str) -> str:
     mine = [p for p in seen.places if p.plane == plane]
     lefts = [p.to_target_um for p in mine if p.to_target_um is not None]
     lines = [f"<b>{left_words(lefts)}</b>"]

@@ -80,7 +80,7 @@ def asks_of(
     if mode is Mode.STONES:
         boxes, texts = bore_stones.stone_boxes(sheet, stones), bore_stones.own_places(stones)
     else:
-        boxes, texts = boxes_of(sheet, answer, mode, number), {} if of is None else filled(of, sheet)
+        boxes, texts = boxes_of(sheet, answer, mode, number), {} if of is None else filled(of)
     told = answer.next
     return {
         "key": "|".join((sheet.cell.name, bore_key(answer), mode, str(number))),
@@ -182,7 +182,7 @@ def _places(sheet: Sheet) -> list[Box]:
     ]
 
 
-def filled(one: BoreRound, sheet: Sheet) -> dict[str, str]:
+def filled(one: BoreRound) -> dict[str, str]:
     """Return an earlier round as it would be typed, so that one figure of it can be put right."""
     digits = {name: f"{um:+.4f}".rstrip("0").rstrip(".") for name, um in one.um.items() if um is not None}
     texts = {name: f"{um}um" for name, um in digits.items()}

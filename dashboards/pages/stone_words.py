@@ -181,9 +181,7 @@ def orders_list(plan: StonePlan | None) -> list[Any]:
     """Return the order list, the stock it starts from, and what a bore costs."""
     if plan is None:
         return []
-    lines = [
-        html.Li(_order_line(plan, line), className="waits" if line.late else "") for line in plan.order_list
-    ]
+    lines = [html.Li(_order_line(line), className="waits" if line.late else "") for line in plan.order_list]
     for kind in plan.kinds:
         if kind.stock is None:
             continue
@@ -218,7 +216,7 @@ def orders_list(plan: StonePlan | None) -> list[Any]:
     return [html.Ul(lines, className="lines")]
 
 
-def _order_line(plan: StonePlan, line: Any) -> str:
+def _order_line(line: Any) -> str:
     text = say_many("{count} set of {kind}", "{count} sets of {kind}", line.sets, kind=line.kind)
     by = (
         say("order now; the last moment was {at}", at=local.day(line.order_by))

@@ -9,10 +9,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
-
-Floats = NDArray[np.float64]
 
 
 def mean_variance_factor(n: int, r1: float) -> float:

@@ -91,7 +91,7 @@ def bore(
         sizes_at=say("20 °C") if terms.corrects else say("as read, not corrected for temperature"),
         cautions=tuple(say(one) for one in CAUTIONS),
         notes=_notes(terms),
-        not_measured=_not_measured(drawing, rounds),
+        not_measured=_not_measured(rounds),
     )
 
 
@@ -218,7 +218,7 @@ def _notes(terms: Terms) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _not_measured(drawing: Part, rounds: tuple[Round, ...]) -> tuple[str, ...]:
+def _not_measured(rounds: tuple[Round, ...]) -> tuple[str, ...]:
     missing = [say("odd lobes and a bent axis: two points do not see them"), say("surface texture")]
     if rounds and all(one.part_temp_c is None for one in rounds):
         missing.append(say("temperature of the part"))

@@ -32,9 +32,7 @@ def told_next(view: View, terms: Terms, story: Story, part: str, bore: str) -> B
     clean = cleaned(terms, story)
     beyond = told.step is Step.CANNOT or (len(story.rounds) == 1 and clean.cleans_up is False)
     oversize = _oversize(terms, story, clean) if beyond else None
-    sentence = words.next_sentence(
-        told, planes, finer=finer, left_um=terms.limits.target - story.left.wide.um
-    )
+    sentence = words.next_sentence(told, planes, finer=finer)
     if told.step is Step.CANNOT:
         sentence += " " + words.oversize_sentence(oversize)
     return BoreNext(

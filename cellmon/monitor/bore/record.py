@@ -125,7 +125,7 @@ def _record(
         lower_um=terms.limits.lower,
         target_um=terms.limits.target,
         upper_um=terms.limits.upper,
-        sizes_at=_sizes_at(terms, bores),
+        sizes_at=_sizes_at(bores),
         bores=bores,
         gauge=_gauge(view, checks),
         decision=_decision(terms),
@@ -211,7 +211,7 @@ def _sizes(terms: Terms, one: Round) -> RecordSizes:
     )
 
 
-def _sizes_at(terms: Terms, bores: tuple[RecordBore, ...]) -> str:
+def _sizes_at(bores: tuple[RecordBore, ...]) -> str:
     sizes = [s for one in bores for s in (one.received, one.after) if s is not None]
     if sizes and all(s.at_20 for s in sizes):
         return say("sizes at 20 °C")

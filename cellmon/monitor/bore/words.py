@@ -39,7 +39,7 @@ SURFACE = to_say(
 )
 
 
-def next_sentence(told: NextRound, planes: list[str], *, finer: str | None, left_um: float) -> str:
+def next_sentence(told: NextRound, planes: list[str], *, finer: str | None) -> str:
     """Return what to do next as one or two sentences."""
     if told.step in (Step.TEST, Step.STROKES):
         return _strokes_sentence(told, planes)

@@ -40,7 +40,7 @@ def judged_bores(
     doubts = doubts_of(merged, um, sheet, context, unit_start=starts[unit])
     um, spindle, flags = correct(readings, um, doubts, context)
     when = np.where(np.isnat(readings.honed_at), readings.measured_at, readings.honed_at)
-    order, position = _made_order(readings, spindle, starts[unit])
+    order, position = _made_order(readings, starts[unit])
     features = _features(readings, um, sheet)
     trace_size, trace_gauge = _of_traces(readings, context)
     bores = Bores(
@@ -214,7 +214,7 @@ def _of_traces(r: Readings, context: Context) -> tuple[Numbers, Texts]:
     return size, gauge
 
 
-def _made_order(r: Readings, spindle: Texts, unit_start: NDArray[np.datetime64]) -> tuple[Whole, Whole]:
+def _made_order(r: Readings, unit_start: NDArray[np.datetime64]) -> tuple[Whole, Whole]:
     """Return the order in which bores were made, and each bore's place in it within its unit.
 
     By sequence where every row of a unit has one, else by time; then by part and bore.

@@ -105,7 +105,7 @@ def set_of(now: StonesNow, name: str) -> StoneSetOf:
         dressed=len(now.log.dressings_of(name)),
         wear_um=None if known is None or name not in known.wear else float(known.wear[name].mean_um[-1]),
         wear_um_per_1000_bores=_rate(known, name, why_not),
-        thickness_left_um=_left_um(now, name, life, known),
+        thickness_left_um=_left_um(name, life, known),
         parallelism_um=told.parallel_um,
         shape=told.shape,
         truing=None if state == "ended" else told.truing,
@@ -224,7 +224,7 @@ def _rate(known: KindKnown | None, name: str, why_not: dict[str, str]) -> Estima
     )
 
 
-def _left_um(now: StonesNow, name: str, life: SetLife | None, known: KindKnown | None) -> float | None:
+def _left_um(name: str, life: SetLife | None, known: KindKnown | None) -> float | None:
     """Return what is left at the thinnest place: as measured, less what bores since are expected to wear."""
     if known is None:
         return None
