@@ -18,7 +18,7 @@ from cellmon.intake.numbers import Mark, NumberColumn, number_columns
 from cellmon.intake.runs import Runs
 from cellmon.intake.table import Table
 from cellmon.intake.times import Order, TimeColumn, time_column
-from cellmon.intake.words import Words, coded, no_words, words_of
+from cellmon.intake.words import Words, no_words, words_of
 from cellmon.records import HAND, Column, ColumnType, Reason
 from cellmon.sheet import Sheet
 
@@ -38,19 +38,18 @@ class Cells:
         self.table, self.layout, self.sheet = table, layout, sheet
         self.zone = ZoneInfo(sheet.cell.timezone)
         self.mark = Mark.POINT
-        columns = {name: table.columns[place] for name, place in layout.place.items()}
+        self._columns = {name: table.columns[place] for name, place in layout.place.items()}
         self.runs: Runs | None = None
         if row_by_row is not None:
-            long = [name for name in columns if name not in row_by_row]
-            self.runs = Runs.of([columns[name] for name in long], len(table))
+            long = [name for name in self._columns if name not in row_by_row]
+            self.runs = Runs.of([self._columns[name] for name in long], len(table))
             heads = pa.array(self.runs.heads)
-            columns |= {name: columns[name].take(heads) for name in long}
+            self._columns |= {name: self._columns[name].take(heads) for name in long}
         self.marks = Marks(len(table), self.runs)
-        self._coded = dict(zip(columns, coded(list(columns.values())), strict=True))
 
     def words(self, name: str) -> Words:
         """Return a declared column as words."""
-        column = self._coded.get(name)
+        column = self._columns.get(name)
         if column is not None:
             return words_of(column)
         return no_words(len(self.table) if self.runs is None else len(self.runs.heads))
@@ -96,7 +95,7 @@ class Cells:
         """
         named = [c.name for c in columns if c.type in NUMBERS and c.name in self.layout.place]
         named = [name for name in named if self.layout.place[name] not in also]
-        read_words = {name: words_of(self._coded[name], nothing=frozenset({""})) for name in named}
+        read_words = {name: words_of(self._columns[name], nothing=frozenset({""})) for name in named}
         given = [self.table.columns[place] for place in also]
         given += [words.told for words in read_words.values()]
 

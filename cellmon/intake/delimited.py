@@ -19,7 +19,7 @@ import pyarrow.csv as arrow_csv
 from numpy.typing import NDArray
 
 from cellmon.errors import FileUnreadable
-from cellmon.intake.table import Table, distinct_names, shortened
+from cellmon.intake.table import CODED, Table, distinct_names, joined, shortened
 from cellmon.records import Flags, Reason, Refused, Whole
 from cellmon.words import say
 
@@ -34,7 +34,8 @@ MOST_TRIES = 1000
 AT_ONCE = 1 << 18
 """Bytes looked through at once."""
 PARSED_AT_ONCE = 1 << 24
-"""Bytes that are parsed as one block; the blocks of a larger file are parsed by all processors."""
+"""Bytes that are parsed as one block, and coded before the next is parsed into the same memory: to find room
+for all cells of a large file side by side would take most of the time."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -179,7 +180,7 @@ def _in_one_go(lines: Lines, separator: str, width: int) -> tuple[Any, ...] | No
     """Parse clean text; None where some line is not as wide as the header, blank or torn."""
     data, begin = lines.whole, lines.begin
     if begin == len(data):
-        return tuple(pa.array([], pa.string()) for _ in range(width))
+        return tuple(pa.array([], CODED) for _ in range(width))
     if np.frombuffer(data, np.uint8, offset=begin).min() < 9:
         return None
     expected = _line_breaks(data, begin) + (not data.endswith(b"\n"))
@@ -201,24 +202,18 @@ def _line_breaks(data: bytes, begin: int) -> int:
 def _parse(data: Any, separator: str, width: int, *, quoted: bool) -> tuple[Any, ...]:
     names = [str(i) for i in range(width)]
     at_once, several = min(data.size + 1, PARSED_AT_ONCE), data.size >= PARSED_AT_ONCE
-    read = arrow_csv.read_csv(
+    read = arrow_csv.open_csv(
         pa.BufferReader(data),
         read_options=arrow_csv.ReadOptions(column_names=names, block_size=at_once, use_threads=several),
         parse_options=arrow_csv.ParseOptions(
             delimiter=separator, newlines_in_values=quoted, ignore_empty_lines=width > 1
         ),
         convert_options=arrow_csv.ConvertOptions(
-            column_types=dict.fromkeys(names, pa.string()), strings_can_be_null=False
+            column_types=dict.fromkeys(names, CODED), strings_can_be_null=False
         ),
     )
-    return tuple(_whole(column) for column in read.columns)
-
-
-def _whole(column: Any) -> Any:
-    if column.num_chunks == 1:
-        return column.chunk(0)
-    joined = column.combine_chunks()
-    return pa.concat_arrays(joined.chunks) if isinstance(joined, pa.ChunkedArray) else joined
+    blocks = [block.columns for block in read]
+    return tuple(joined(pieces) for pieces in zip(*blocks, strict=True))
 
 
 def _line_by_line(lines: Lines, separator: str, names: list[str], header_text: str) -> Table:
@@ -305,7 +300,7 @@ def _width(text: str, separator: str) -> int | None:
 
 def _columns_of(lines: Lines, rows: Rows, separator: str, width: int) -> tuple[Any, ...]:
     if len(rows.first) == 0:
-        return tuple(pa.array([], pa.string()) for _ in range(width))
+        return tuple(pa.array([], CODED) for _ in range(width))
     edges = np.zeros(len(lines.data) + 2, dtype=np.int8)
     edges[lines.starts[rows.first]] += 1
     np.add.at(edges, lines.ends[rows.last] + 1, -1)
@@ -321,4 +316,4 @@ def _columns_of(lines: Lines, rows: Rows, separator: str, width: int) -> tuple[A
         next(csv.reader(io.StringIO(lines.text(int(a), int(b)), newline=""), delimiter=separator))
         for a, b in zip(rows.first, rows.last, strict=True)
     ]
-    return tuple(pa.array(column, pa.string()) for column in zip(*singly, strict=True))
+    return tuple(pa.array(column, CODED) for column in zip(*singly, strict=True))

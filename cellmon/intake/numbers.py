@@ -87,7 +87,8 @@ def number_columns(
 
     Parameters
     ----------
-    columns : iterable of Arrow string arrays
+    columns : iterable of Arrow arrays
+        Columns of a table, or their words, of which each is asked once.
     decided : callable, optional
         Given the place of a column and its numbers, tells whether they lie where this column's must.
         Where exactly one of the two marks lets them, that mark is the file's.
@@ -112,35 +113,43 @@ def number_columns(
 
 def _plain(column: Any) -> NumberColumn | None:
     """Read a column in which every cell is a finite number with a point or no mark."""
+    codes, words = _codes_of(column)
     try:
-        values = column.cast(pa.float64()).to_numpy(zero_copy_only=False)
+        values = words.cast(pa.float64()).to_numpy(zero_copy_only=False)
     except pa.ArrowInvalid:
         return None
     if not np.isfinite(values).all():
         return None
-    never = np.zeros(len(values), dtype=bool)
-    return NumberColumn(values=values, nothing=never, refused=never)
+    never = np.zeros(len(column), dtype=bool)
+    return NumberColumn(values=values[codes], nothing=never, refused=never)
+
+
+def _codes_of(column: Any) -> tuple[NDArray[np.integer[Any]] | slice, Any]:
+    """Return which of the words of a column each row holds, and these."""
+    if pa.types.is_dictionary(column.type):
+        return column.indices.to_numpy(), column.dictionary
+    return slice(None), column
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Spelled:
     """The distinct cells of a column and how each is written."""
 
-    codes: NDArray[np.integer[Any]]
+    codes: NDArray[np.integer[Any]] | slice
     text: Any
     shape: NDArray[np.int8]
 
     @classmethod
     def of(cls, column: Any) -> _Spelled:
-        coded = column.dictionary_encode()
-        text = pc.utf8_trim(pc.replace_substring(coded.dictionary, "\u2212", "-"), " \t\u00a0\u202f'")
+        codes, words = _codes_of(column)
+        text = pc.utf8_trim(pc.replace_substring(words, "\u2212", "-"), " \t\u00a0\u202f'")
         text = pc.replace_substring_regex(text, "(\\d)['\u2019\u00a0\u202f](\\d{3})", "\\1\\2")
         shape = np.full(len(text), Shape.NO_NUMBER, dtype=np.int8)
         for kind, pattern in SHAPES:
             shape[pc.match_substring_regex(text, pattern).to_numpy(zero_copy_only=False)] = kind
         nothing = pc.is_in(pc.utf8_lower(text), pa.array(NOT_MEASURED))
         shape[nothing.to_numpy(zero_copy_only=False)] = Shape.NOTHING
-        return cls(codes=coded.indices.to_numpy(zero_copy_only=False), text=text, shape=shape)
+        return cls(codes=codes, text=text, shape=shape)
 
     def read(self, mark: Mark) -> NumberColumn:
         """Return the column's numbers as a decimal mark makes them."""

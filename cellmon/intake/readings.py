@@ -211,10 +211,10 @@ def _doubt(
     cells: Cells, read: tuple[NumberColumn, ...], um: NDArray[np.float64], targets: Targets
 ) -> UnitDoubt | None:
     """Return what to say of a file that lies far from nominal in its unit and near it in another."""
-    good, repeat = cells.marks.good, um.shape[1]
+    good, repeat = _rows(cells), um.shape[1]
     spread = targets
-    if repeat > 1 or not good.all():
-        spread = targets.select(np.repeat(np.flatnonzero(good), repeat))
+    if repeat > 1 or not isinstance(good, slice):
+        spread = targets.select(np.repeat(np.arange(len(um))[good], repeat))
     if fits(um[good].ravel(), spread):
         return None
     numbers = np.column_stack([found.values for found in read])[good].ravel()

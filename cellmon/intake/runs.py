@@ -23,10 +23,11 @@ class Runs:
 
     @classmethod
     def of(cls, columns: Iterable[Any], size: int) -> Runs:
-        """Return the runs of rows over which no column changes; Arrow arrays of text."""
+        """Return the runs of rows over which no column changes, given by their codes."""
         begins = np.zeros(size, dtype=bool)
         begins[:1] = True
-        changed = [pc.not_equal(column.slice(1), column.slice(0, size - 1)) for column in columns if size]
+        codes = [column.indices for column in columns if size]
+        changed = [pc.not_equal(each.slice(1), each.slice(0, size - 1)) for each in codes]
         if changed:  # bits are joined sooner than bytes; one that is unknown leaves what it is joined to so
             begins[1:] = pc.fill_null(reduce(pc.or_, changed), True).to_numpy(zero_copy_only=False)
         return cls._begun(begins)

@@ -7,21 +7,19 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from cellmon.errors import FileUnreadable
-from cellmon.intake.table import MOST_TEXT, Table
+from cellmon.intake.table import MOST_TEXT, Table, selected
 from cellmon.records import Reason, Refused
 from cellmon.words import say, to_say
 
 MOST_BYTES = 4 * 1024**3
 """A larger file is refused: it is read whole."""
-MOST_BLANKS = 8
-"""Spaces in a cell that still count as nothing when rows are looked through for empty ones."""
 NOT_TEXT = {
     b"\xd0\xcf\x11\xe0": to_say("is a workbook of the old binary kind; save it as XLSX"),
     b"%PDF": to_say("is a PDF, not a table"),
@@ -94,23 +92,19 @@ def _table(raw: bytes, *, name: str) -> Table:
 
 def without_empty_rows(table: Table) -> Table:
     """Return the table less the rows in which no cell holds anything; they are no rows."""
-    if len(table) == 0 or not table.columns:
-        return table
-    short = pc.less_equal(pc.binary_length(table.columns[0]), MOST_BLANKS)
-    rows = np.flatnonzero(short.to_numpy(zero_copy_only=False))
-    for column in table.columns if len(rows) else ():
-        left = pc.utf8_trim_whitespace(column.take(pa.array(rows)))
-        rows = rows[pc.equal(left, "").to_numpy(zero_copy_only=False)]
-    if len(rows) == 0:
-        return table
-    return _kept(table, np.delete(np.arange(len(table)), rows))
+    blank = np.full(len(table), bool(table.columns))
+    for column in table.columns:
+        if not blank.any():
+            break
+        blank &= _where(column, pc.equal(pc.utf8_trim_whitespace(column.dictionary), ""))
+    return _kept(table, np.flatnonzero(~blank)) if blank.any() else table
 
 
 def without_nul_rows(table: Table) -> Table:
     """Set aside the rows that hold a NUL character; no store keeps one, so no row may carry it."""
     torn = np.zeros(len(table), dtype=bool)
     for column in table.columns:
-        torn |= pc.match_substring(column, "\x00").to_numpy(zero_copy_only=False)
+        torn |= _where(column, pc.match_substring(column.dictionary, "\x00"))
     rows = np.flatnonzero(torn)
     if len(rows) == 0:
         return table
@@ -122,11 +116,17 @@ def without_nul_rows(table: Table) -> Table:
     return replace(kept, refused=(*kept.refused, *refused))
 
 
+def _where(column: Any, words: Any) -> NDArray[np.bool_]:
+    """Return where the words of a column are those that an Arrow array marks."""
+    marked: NDArray[np.bool_] = words.to_numpy(zero_copy_only=False)
+    return marked[column.indices.to_numpy()] if marked.any() else np.zeros(len(column), dtype=bool)
+
+
 def _kept(table: Table, keep: NDArray[np.int64]) -> Table:
     text_of = table.text_of
     return replace(
         table,
-        columns=tuple(column.take(pa.array(keep)) for column in table.columns),
+        columns=tuple(selected(column, keep) for column in table.columns),
         line=table.line[keep],
         text_of=lambda wanted: text_of(keep[wanted]),
     )

@@ -93,7 +93,7 @@ def typed_table(
 
     return Table(
         header=distinct_names(list(names)),
-        columns=tuple(columns),
+        columns=tuple(column.dictionary_encode() for column in columns),
         line=line,
         refused=refused,
         separator=",",

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -21,8 +19,6 @@ Codes = NDArray[np.int64]
 
 NOTHING = frozenset({"", "---", "--", "n/a", "#n/a"})
 """Words, in small letters, that stand for an empty cell."""
-WORTH_A_THREAD = 20_000
-"""Rows from which columns are coded side by side."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -96,21 +92,12 @@ def _unambiguous(folded: Mapping[int, str]) -> dict[str, int]:
     return {name: i for i, name in folded.items() if names.count(name) == 1}
 
 
-def coded(columns: Sequence[Any]) -> list[Any]:
-    """Return Arrow arrays of text as codes and distinct words, several at a time."""
-    if not columns or len(columns[0]) < WORTH_A_THREAD:
-        return [column.dictionary_encode() for column in columns]
-    with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as beside:
-        return list(beside.map(lambda column: column.dictionary_encode(), columns))
-
-
 def words_of(column: Any, *, nothing: frozenset[str] = NOTHING) -> Words:
-    """Return an Arrow array of text, coded or not, as words, spaces round them taken off."""
-    told = column if pa.types.is_dictionary(column.type) else column.dictionary_encode()
-    codes = told.indices.to_numpy(zero_copy_only=False)
-    trimmed = pc.utf8_trim_whitespace(told.dictionary)
+    """Return a column of a table as words, spaces round them taken off."""
+    codes = column.indices.to_numpy(zero_copy_only=False)
+    trimmed = pc.utf8_trim_whitespace(column.dictionary)
     empty = pc.is_in(pc.utf8_lower(trimmed), pa.array(sorted(nothing), pa.string()))
-    if trimmed.equals(told.dictionary) and not pc.any(empty).as_py():
+    if trimmed.equals(column.dictionary) and not pc.any(empty).as_py():
         return Words(codes=codes, told=trimmed)
     places: dict[str, int] = {}
     target = [

@@ -26,7 +26,7 @@ def read(lines, sheet):
 
 
 def test_a_run_ends_where_any_column_changes():
-    found = Runs.of([pa.array(list("aabba")), pa.array(list("xyyyy"))], 5)
+    found = Runs.of([pa.array(list(each)).dictionary_encode() for each in ("aabba", "xyyyy")], 5)
     assert found.heads.tolist() == [0, 1, 2, 4]
     assert found.run.tolist() == [0, 1, 2, 2, 3]
     kept, place = found.select(np.array([1, 3, 4]))

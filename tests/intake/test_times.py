@@ -18,7 +18,9 @@ BERLIN = ZoneInfo("Europe/Berlin")
 
 
 def read(*cells, **options):
-    return time_column(words_of(pa.array(list(cells), pa.string())), zone=BERLIN, **options)
+    return time_column(
+        words_of(pa.array(list(cells), pa.string()).dictionary_encode()), zone=BERLIN, **options
+    )
 
 
 @pytest.mark.parametrize(
