@@ -74,27 +74,32 @@ def _next_batch(monitor: Monitor, folder: Path) -> Callable[[], float]:
 
 
 def others(folder: Path, sizes: Sequence[str]) -> Iterator[Row]:
-    """What is taken beside bores, and a batch under a new version of the sheet, after so many bores."""
+    """What is taken beside bores, and a batch under new versions of the sheet, after so many bores.
+
+    The limits of a new allowance are worked out for the first of the cells; the process keeps them.
+    """
     return _each(folder, sizes, _others, work="take {} after {:,}", against="after {:,}", wanted=FLAT)
 
 
 def _each(
     folder: Path, sizes: Sequence[str], measure: Measured, *, work: str, against: str, wanted: str
 ) -> Iterator[Row]:
-    """Yield what is measured of each cell, against the first of them."""
-    first: dict[str, float] = {}
-    for size in sizes:
-        with _copied(folder, size) as monitor, tempfile.TemporaryDirectory(dir=folder) as name:
-            found = dict(measure(monitor, Path(name)))
-        first = first or found
-        for what, seconds in found.items():
-            yield Row(
-                work=work.format(what, SIZES[size]),
-                seconds=seconds,
-                against=against.format(SIZES[sizes[0]]),
-                baseline=first[what],
-                wanted=wanted,
-            )
+    """Yield what is measured of each cell, by turns, against the first of them."""
+    with ExitStack() as stack:
+        found = []
+        for size in sizes:
+            monitor = stack.enter_context(_copied(folder, size))
+            own = stack.enter_context(tempfile.TemporaryDirectory(dir=folder))
+            found.append(measure(monitor, Path(own)))
+        for each in zip(*found, strict=True):
+            for size, (what, seconds) in zip(sizes, each, strict=True):
+                yield Row(
+                    work=work.format(what, SIZES[size]),
+                    seconds=seconds,
+                    against=against.format(SIZES[sizes[0]]),
+                    baseline=each[0][1],
+                    wanted=wanted,
+                )
 
 
 def _others(monitor: Monitor, folder: Path) -> Iterator[tuple[str, float]]:
