@@ -431,7 +431,7 @@ def test_who_may_only_look_answers_nothing(pages, stand_in):
 
 
 def test_who_may_answer_does_not_release(pages, stand_in):
-    visitor, body = signed_in(pages, "Ben Answers"), body_of(pages, "first-bores-said")
+    visitor, body = signed_in(pages, "Ben Answers"), body_of(pages, "first-bores-said.children")
     values = {"first-bores-spindle": "S2", "first-bores-why": "looks right", "first-bores-by": "Ada Decides"}
     for one in (*body["inputs"], *body["state"]):
         one["value"] = 1 if one["property"] == "n_clicks" else values.get(one["id"])
@@ -501,7 +501,7 @@ def test_a_code_is_guessed_no_faster_than_a_password(pages, clock):
 def test_a_code_opens_no_door_and_lasts_for_one_request(pages, stand_in):
     tablet = signed_in(pages, TABLET)
     assert answered(pages, tablet, by="Ada Decides", code=CODES["Ada Decides"]).startswith("Kept")
-    body = body_of(pages, "first-bores-said")
+    body = body_of(pages, "first-bores-said.children")
     values = {"first-bores-spindle": "S2", "first-bores-why": "looks right", "first-bores-by": "Ada Decides"}
     for one in (*body["inputs"], *body["state"]):
         one["value"] = 1 if one["property"] == "n_clicks" else values.get(one["id"])
