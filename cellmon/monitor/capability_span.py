@@ -141,7 +141,9 @@ class Spans:
         return before
 
     def subgroups(self, stream: Stream) -> Subgroups:
-        """Return the undoubted subgroups of a stream in its time, oldest first."""
+        """Return the undoubted subgroups of a stream in its time, oldest first; of audits there are none."""
+        if is_audited(self._view, stream):
+            return no_rows(Subgroups)
         span, session = self.of(stream), self._view.session
         if self._is_short(span) or not self._at_once(span):
             return session.subgroups(stream, start=span.start, end=span.end, clean=True)
