@@ -45,8 +45,12 @@ class Table:
 def texts_on(
     line: Whole, text_of: Callable[[NDArray[np.int64]], list[str]]
 ) -> Callable[[Sequence[int]], list[str]]:
-    """Return what gives rows as they stood by the lines on which they begin; it holds no column."""
-    return lambda wanted: text_of(np.searchsorted(line, np.array(wanted, dtype=np.int64)))
+    """Return what gives rows as they stood by the lines on which they begin; it holds no column.
+
+    It can be asked once: the bytes of the file, which it needs for that, are let go then.
+    """
+    held = [text_of]
+    return lambda wanted: held.pop()(np.searchsorted(line, np.array(wanted, dtype=np.int64)))
 
 
 def joined(pieces: Sequence[Any]) -> Any:

@@ -26,7 +26,7 @@ class TakenFile:
     header: str
     """The header as one line of text; with rows set aside it is a file again, see `read_text`."""
     texts_on: Callable[[Sequence[int]], list[str]]
-    """Returns the rows that begin on some of its lines, as they stood in it."""
+    """Returns the rows that begin on some lines, as they stood there; asked once, then the file is let go."""
     notes: tuple[str, ...] = ()
     """What a person should know of the whole file, in sentences."""
     units: tuple[LengthUnit, ...] = ()
