@@ -32,6 +32,8 @@ NAME = to_say("Stream")
 SENTENCE, STREAM, SPAN, PAIRED = "stream-sentence", "stream-stream", "stream-span", "stream-paired"
 LIMITS, UNAIDED = "stream-limits", "stream-unaided"
 UNTIL, EARLIER, LATER = "stream-until", "stream-earlier", "stream-later"
+LED = "stream-led"
+"""Where an address led, until the page has moved there."""
 RIBBON, PAIR, PAIR_BOX, WORDS = "stream-ribbon", "stream-mean-range", "stream-pair-box", "stream-words"
 RIBBON_BOX = "stream-ribbon-box"
 SPAN_AT_FIRST = "two"
@@ -82,7 +84,9 @@ def layout(query: str | None = None) -> html.Main:
     return html.Main(
         [
             parts.lead(SENTENCE),
-            html.Div([*_controls(), dcc.Store(id=UNTIL, data=until)], className="controls"),
+            html.Div(
+                [*_controls(), dcc.Store(id=UNTIL, data=until), dcc.Store(id=LED)], className="controls"
+            ),
             html.Div(
                 parts.figure_box(RIBBON, height=ribbon.HEIGHT, caption=say(CAPTION), told_by=SENTENCE),
                 id=RIBBON_BOX,
@@ -240,14 +244,20 @@ def _register_choice(app: Dash, monitor: Monitor) -> None:
         return stream_asked.step_until(monitor, span, until, back=ctx.triggered_id == EARLIER)
 
     @app.callback(
-        Output(parts.URL, "search"), Input(STREAM, "value"), Input(UNTIL, "data"), prevent_initial_call=True
+        Output(parts.URL, "search"),
+        Output(LED, "data", allow_duplicate=True),
+        Input(STREAM, "value"),
+        Input(UNTIL, "data"),
+        State(LED, "data"),
+        prevent_initial_call=True,
     )
-    def _(query: str | None, until: str | None) -> Any:
-        return stream_link.link_of(query, until)
+    def _(query: str | None, until: str | None, led: list[str | None] | None) -> Any:
+        return [stream_link.link_of(query, until, led), None]
 
     @app.callback(
         Output(STREAM, "value", allow_duplicate=True),
         Output(UNTIL, "data", allow_duplicate=True),
+        Output(LED, "data"),
         Input(parts.URL, "search"),
         State(parts.URL, "pathname"),
         State(STREAM, "value"),
@@ -256,7 +266,7 @@ def _register_choice(app: Dash, monitor: Monitor) -> None:
     )
     def _(search: str | None, path: str | None, query: str | None, until: str | None) -> list[Any]:
         here = path == PATH  # else it is another page's address
-        return stream_link.linked(monitor, search, query, until) if here else [no_update] * 2
+        return stream_link.linked(monitor, search, query, until) if here else [no_update] * 3
 
 
 def _register_drawn(app: Dash, monitor: Monitor) -> None:

@@ -19,11 +19,16 @@ TIME = "2026-10-24T06:00:00+02:00"
 def test_a_link_of_its_own_changes_nothing_and_another_is_followed():
     monitor = StandIn()
     first, other = (parts.stream_query(s) for s in parts.every_stream(monitor)[:2])
-    own = stream_link.link_of(other, TIME)
-    assert stream_link.linked(monitor, own, other, TIME) == [no_update, no_update]
-    assert stream_link.linked(monitor, own, first, None) == [other, TIME]
-    assert stream_link.linked(monitor, stream_link.link_of(other, None), other, TIME) == [no_update, None]
-    assert stream_link.linked(monitor, "", other, TIME) == [no_update, None]
+    own, without = stream_link.link_of(other, TIME), stream_link.link_of(other, None)
+    assert stream_link.linked(monitor, own, other, TIME) == [no_update, no_update, no_update]
+    assert stream_link.linked(monitor, own, first, None) == [other, TIME, [other, TIME]]
+    assert stream_link.linked(monitor, without, other, TIME) == [no_update, None, [other, None]]
+    assert stream_link.linked(monitor, "", other, TIME) == [no_update, None, [other, None]]
+
+
+def test_where_an_address_led_is_not_written_into_the_address_again():
+    assert stream_link.link_of(S1, TIME, [S1, TIME]) is no_update
+    assert stream_link.link_of(S1, TIME, [S1, None]) == stream_link.link_of(S1, TIME) != no_update
 
 
 def test_a_stream_that_is_not_here_is_not_shown_as_another():
