@@ -33,7 +33,7 @@ def test_where_an_address_led_is_not_written_into_the_address_again():
 
 def test_a_stream_that_is_not_here_is_not_shown_as_another():
     gone = "?spindle=S9&bore=7&feature=diameter"
-    assert stream_link.linked(StandIn(), gone, S1, None) == [None, no_update]
+    assert stream_link.linked(StandIn(), gone, S1, None) == [None, no_update, [None, None]]
 
 
 def test_a_time_that_is_none_shows_no_bore_by_hand_and_is_no_fault():
