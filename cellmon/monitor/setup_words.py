@@ -162,7 +162,7 @@ def stroke_lines(answer: SetupSheet) -> list[str]:
 def removal_lines(r: Removal) -> list[str]:
     """Return what is to come off, by how many strokes, and how the stones wear by it."""
     work = {"stock": significant(r.stock_um), "volume": _shown(r.work_mm3, 0)}
-    lines = [say("{stock} um on diameter are {volume} mm3 of work a bore.", **work)]
+    lines = [say("{stock} µm on diameter are {volume} mm³ of work a bore.", **work)]
     if r.strokes is not None:
         lines.append(_strokes_line(r))
     if r.wear_um is not None:
@@ -183,9 +183,9 @@ def _strokes_line(r: Removal) -> str:
 def _wear_line(r: Removal) -> str:
     wear = _shown(r.wear_um, 2)
     if r.bores_per_set is None:
-        return say("Stones wear about {wear} um on radius a bore.", wear=wear)
+        return say("Stones wear about {wear} µm on radius a bore.", wear=wear)
     return say(
-        "Stones wear about {wear} um on radius a bore; a set lasts about {bores} bores at that.",
+        "Stones wear about {wear} µm on radius a bore; a set lasts about {bores} bores at that.",
         wear=wear,
         bores=_shown(r.bores_per_set, 0),
     )
